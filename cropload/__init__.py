@@ -1,0 +1,30 @@
+"""Compare winter pruning levels of a vineyard block, from buds to tonnes, with honest ranges.
+
+The public names load on first use, so that ``import cropload`` and ``cropload --help`` stay quick.
+"""
+
+from importlib import import_module
+
+__version__ = "0.1.0"
+
+#: Public name -> the module that holds it.
+_HOME = {
+    "PruningPlan": "cropload.vine.plan",
+}
+
+__all__ = sorted(_HOME)  # noqa: PLE0605
+
+
+def __getattr__(name):
+    """Load a public name from its module on first use."""
+    try:
+        home = _HOME[name]
+    except KeyError:
+        raise AttributeError(f"module 'cropload' has no attribute {name!r}") from None
+    found = getattr(import_module(home), name)
+    globals()[name] = found
+    return found
+
+
+def __dir__():
+    return sorted([*globals(), *__all__])

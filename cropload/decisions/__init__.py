@@ -1,0 +1,1 @@
+"""Decisions: reductions of the forecast draws that answer one question each."""

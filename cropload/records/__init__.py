@@ -1,0 +1,1 @@
+"""Records: what people measured, read and checked."""

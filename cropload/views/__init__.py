@@ -1,0 +1,1 @@
+"""Views: figures, panels, cards and reports. Nothing else draws or shows."""

@@ -1,0 +1,1 @@
+"""The vine: plans, growth from buds to crop, load response, balance, frost."""
