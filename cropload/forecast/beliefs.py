@@ -1,0 +1,485 @@
+"""Beliefs: the log-normal components of every block, with the effects that blocks share.
+
+The model, in natural logs, for component k of block b of variety v in season t::
+
+    x = mu + variety[v] + block[b] + season[t] + variety_season[v, t] + residual[b, t]
+
+Whatever is measured in a block in a season is a straight line in its components, with an error.
+So everything is Gaussian once the spreads are known, and the posterior is exact. Blocks are tied
+to each other only through the shared effects, so they are eliminated one by one (an arrow
+matrix): the work grows in proportion to the number of blocks.
+"""
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+
+#: Groups of random effects whose spread is learnt from the records.
+GROUPS = ("block", "season", "variety_season", "residual")
+
+
+@dataclass(frozen=True)
+class Spreads:
+    """Standard deviations on the log scale [1], one row a group of ``GROUPS``.
+
+    ``sd`` and ``dof``: shape (groups, components); ``variety``: shape (components,), the spread
+    of a variety's mean about its prior mean.
+    """
+
+    sd: np.ndarray
+    dof: np.ndarray
+    variety: np.ndarray
+
+
+@dataclass(frozen=True)
+class Grid:
+    """What was measured, as one grid of blocks x seasons; the last season is the one forecast.
+
+    rows : (blocks, seasons, stages, components), coefficients [1]
+    values : (blocks, seasons, stages), ln(measured) less the offset [1]; anything where absent
+    precision : (blocks, seasons, stages), 1 / sampling variance of ln(measured) [1]; 0 = absent
+    mean : (blocks, components), prior means of the logs [1]
+    variety : (blocks,), index of the variety
+    """
+
+    rows: np.ndarray
+    values: np.ndarray
+    precision: np.ndarray
+    mean: np.ndarray
+    variety: np.ndarray
+
+    def take(self, blocks):
+        """Return the grid of some blocks only."""
+        return Grid(
+            *(
+                a[blocks]
+                for a in (self.rows, self.values, self.precision, self.mean, self.variety)
+            )
+        )
+
+
+def _evidence(grid):
+    """Return each cell's information about its own components: matrix and vector."""
+    weighted = grid.rows * grid.precision[..., None]
+    matrix = np.swapaxes(weighted, -1, -2) @ grid.rows
+    residual = grid.values - np.einsum("btsk,bk->bts", grid.rows, grid.mean)
+    residual = np.where(grid.precision > 0, residual, 0.0)
+    vector = np.einsum("btsk,bts->btk", weighted, residual)
+    return matrix, vector
+
+
+def _marginal(matrix, vector, variance):
+    """Integrate an effect with this diagonal ``variance`` out of (matrix, vector)."""
+    k = matrix.shape[-1]
+    system = np.eye(k) + matrix * variance[..., None, :]
+    solved = np.linalg.solve(system, np.concatenate([matrix, vector[..., None]], axis=-1))
+    info = solved[..., :k]
+    return (info + np.swapaxes(info, -1, -2)) / 2, solved[..., k]
+
+
+def _posterior_covariance(information, variance):
+    """Return the covariance of an effect of diagonal prior ``variance`` given its information."""
+    k = information.shape[-1]
+    covariance = np.linalg.solve(
+        np.eye(k) + variance[..., :, None] * information,
+        np.broadcast_to(np.eye(k) * variance[..., None, :], information.shape),
+    )
+    return (covariance + np.swapaxes(covariance, -1, -2)) / 2
+
+
+@dataclass(frozen=True)
+class _Shared:
+    """Where the shared effects of a variety lie in the one long vector of all of them."""
+
+    varieties: int
+    seasons: int
+    components: int
+
+    @property
+    def size(self):
+        return (self.varieties + self.seasons * (1 + self.varieties)) * self.components
+
+    @property
+    def local(self):
+        return 1 + 2 * self.seasons
+
+    def places(self, variety):
+        effects = np.concatenate(
+            [
+                [variety],
+                self.varieties + np.arange(self.seasons),
+                self.varieties + self.seasons * (1 + variety) + np.arange(self.seasons),
+            ]
+        )
+        return (effects[:, None] * self.components + np.arange(self.components)).ravel()
+
+
+def _spread_local(by_season):
+    """Lay information by season out over the local effects: variety, seasons, variety-seasons."""
+    return np.concatenate([by_season.sum(1, keepdims=True), by_season, by_season], axis=1)
+
+
+class _Solution:
+    """The exact posterior of shared and block effects for given variances."""
+
+    def __init__(self, grid, evidence, shared, variances):
+        matrix, vector = evidence
+        variety_var, block_var, season_var, vs_var, residual_var = variances
+        blocks, seasons, k = vector.shape
+        self.shared, self.grid = shared, grid
+        self.info, self.vec = _marginal(matrix, vector, residual_var)
+        self.block_cov = _posterior_covariance(self.info.sum(1), block_var)
+        self.groups = [np.flatnonzero(grid.variety == v) for v in range(shared.varieties)]
+        precision = np.zeros((shared.size, shared.size))
+        right = np.zeros(shared.size)
+        diagonal = np.concatenate(
+            [
+                np.tile(variety_var, shared.varieties),
+                season_var.ravel(),
+                np.tile(vs_var.ravel(), shared.varieties),
+            ]
+        )
+        precision[np.diag_indices(shared.size)] = 1.0 / diagonal
+        self.load = np.empty((blocks, k, shared.local * k))
+        for variety, members in enumerate(self.groups):
+            if not len(members):
+                continue
+            places = shared.places(variety)
+            info, cov = self.info[members], self.block_cov[members]
+            total = info.sum(0)
+            local = np.zeros((shared.local, k, shared.local, k))
+            local[0, :, 0] = total.sum(0)
+            for t in range(seasons):
+                for one in (1 + t, 1 + seasons + t):
+                    local[0, :, one] = local[one, :, 0] = total[t]
+                    for other in (1 + t, 1 + seasons + t):
+                        local[one, :, other] = total[t]
+            local = local.reshape(len(places), len(places))
+            wide = _spread_local(info)  # (n, local, k, k)
+            wide = np.swapaxes(wide, 1, 2).reshape(len(members), k, -1)
+            gain = cov @ wide
+            flat = wide.reshape(-1, wide.shape[-1])
+            local = local - flat.T @ gain.reshape(flat.shape)
+            vec = self.vec[members]
+            local_right = _spread_local(vec).sum(0).ravel() - np.einsum(
+                "nkq,nk->q", gain, vec.sum(1)
+            )
+            precision[np.ix_(places, places)] += local
+            right[places] += local_right
+            self.load[members] = -gain
+        factor = np.linalg.cholesky(precision)
+        # precision = F F'  =>  covariance = inv(F)' inv(F)
+        self.root = np.linalg.inv(factor).T
+        self.shared_mean = self.root @ (self.root.T @ right)
+
+    def local_mean(self, variety):
+        return self.shared_mean[self.shared.places(variety)]
+
+    def local_root(self, variety):
+        return self.root[self.shared.places(variety)]
+
+    def shared_variance(self):
+        return np.einsum("ij,ij->i", self.root, self.root)
+
+
+def _second_moments(solution, variances):
+    """Return summed second moments, counts and information for each group of ``GROUPS``."""
+    shared, grid = solution.shared, solution.grid
+    _, block_var, season_var, vs_var, residual_var = variances
+    blocks, seasons, k = solution.vec.shape
+    seen = np.einsum("btkk->bt", solution.info) > 0
+    moments = np.zeros((len(GROUPS), k))
+    counts = np.zeros((len(GROUPS), k))
+    known = np.zeros((len(GROUPS), k))
+
+    mean, var = solution.shared_mean, solution.shared_variance()
+    mean = mean.reshape(-1, k)[shared.varieties :]
+    var = var.reshape(-1, k)[shared.varieties :]
+    used = seen.any(0)
+    moments[1] = (mean[:seasons] ** 2 + var[:seasons])[used].sum(0)
+    counts[1] = used.sum()
+    known[1] = (1 - var[:seasons] / season_var)[used].sum(0)
+    for v, members in enumerate(solution.groups):
+        if not len(members):
+            continue
+        root = solution.local_root(v)
+        local_mean = solution.local_mean(v)
+        here = slice(seasons * (1 + v), seasons * (2 + v))
+        used = seen[members].any(0)
+        moments[2] += (mean[here] ** 2 + var[here])[used].sum(0)
+        counts[2] += used.sum()
+        known[2] += (1 - var[here] / vs_var)[used].sum(0)
+
+        load, cov = solution.load[members], solution.block_cov[members]
+        some = seen[members].any(1)
+        centre = np.einsum("nkj,nj->nk", cov, solution.vec[members].sum(1)) + load @ local_mean
+        through = load @ root
+        own = np.einsum("nkk->nk", cov) + np.einsum("nkq,nkq->nk", through, through)
+        moments[0] += (centre**2 + own)[some].sum(0)
+        counts[0] += some.sum()
+        known[0] += (1 - own / block_var)[some].sum(0)
+
+        effects = local_mean.reshape(shared.local, k)
+        roots = root.reshape(shared.local, k, -1)
+        for t in range(seasons):
+            if not used[t]:
+                continue
+            rows = seen[members, t]
+            add = roots[0] + roots[1 + t] + roots[1 + seasons + t]
+            level = effects[0] + effects[1 + t] + effects[1 + seasons + t] + centre[rows]
+            spread = through[rows] + add
+            var_u = spread @ np.swapaxes(spread, 1, 2) + cov[rows]
+            info, vec = solution.info[members][rows, t], solution.vec[members][rows, t]
+            res = residual_var[t]
+            fitted = res * (vec - np.einsum("nkj,nj->nk", info, level))
+            gain = res[:, None] * info
+            own = (
+                res
+                - res * np.einsum("nkk->nk", info) * res
+                + np.einsum("nki,nij,nkj->nk", gain, var_u, gain)
+            )
+            moments[3] += (fitted**2 + own).sum(0)
+            counts[3] += rows.sum()
+            known[3] += (1 - own / res).sum(0)
+    return moments, counts, known
+
+
+def _variances(spreads, seasons, calibrate=None):
+    """Return the five variance arrays; the forecast season's may be widened by ``calibrate``."""
+    square = np.maximum(spreads.sd, 1e-6) ** 2
+    season, vs, residual = (np.tile(square[g], (seasons, 1)) for g in (1, 2, 3))
+    block = square[0]
+    if calibrate is not None:
+        block = block * calibrate[0] ** 2
+        for array, group in ((season, 1), (vs, 2), (residual, 3)):
+            array[-1] *= calibrate[group] ** 2
+    return np.maximum(spreads.variety, 1e-6) ** 2, block, season, vs, residual
+
+
+@dataclass(frozen=True)
+class Learned:
+    """Spreads learnt from the records, and how much the records know of each.
+
+    ``spreads``: the estimate; ``known``: effective number of effects seen, shape (groups,
+    components) [1]; ``widen``: factor that makes a Gaussian range as wide, at the level of the
+    default interval, as the Student range that so few effects allow [1].
+    """
+
+    spreads: Spreads
+    known: np.ndarray
+    widen: np.ndarray
+
+
+def learn_spreads(grid, spreads, *, level=0.8, iterations=30, tolerance=2e-3):
+    """Estimate the spreads of the random effects by expectation-maximisation.
+
+    Parameters
+    ----------
+    grid : Grid
+        What was measured.
+    spreads : Spreads
+        Prior spreads [1], with their degrees of freedom (scaled inverse chi-square).
+    level : float
+        Level of the interval that the widening is matched to [1].
+    iterations : int
+        Most steps [1].
+    tolerance : float
+        Largest relative step at which the estimate is taken as settled [1].
+
+    Returns
+    -------
+    Learned
+
+    Notes
+    -----
+    With prior degrees of freedom of zero this is the restricted maximum likelihood estimate.
+    A group that the records say nothing about keeps its prior spread.
+    Valid for any number of blocks and seasons, including none.
+    """
+    from scipy.special import ndtri, stdtrit
+
+    blocks, seasons, k = grid.rows.shape[0], grid.rows.shape[1], grid.rows.shape[-1]
+    varieties = int(grid.variety.max()) + 1 if blocks else 0
+    shared = _Shared(varieties, seasons, k)
+    evidence = _evidence(grid)
+    now, prior = spreads, spreads.dof * spreads.sd**2
+    known = np.zeros_like(spreads.sd)
+    if (grid.precision > 0).any():
+        for _ in range(iterations):
+            variances = _variances(now, seasons)
+            solution = _Solution(grid, evidence, shared, variances)
+            moments, counts, known = _second_moments(solution, variances)
+            sd = np.sqrt((prior + moments) / np.maximum(spreads.dof + counts, 1e-12))
+            step = np.max(np.abs(sd / now.sd - 1))
+            now = replace(now, sd=np.maximum(sd, 1e-6))
+            if step < tolerance:
+                break
+    known = np.clip(known, 0, None)
+    upper = 0.5 + level / 2
+    dof = np.maximum(spreads.dof + known, 3.0)
+    return Learned(now, known, stdtrit(dof, upper) / ndtri(upper))
+
+
+def stream(seed, name):
+    """Return the random stream that belongs to a name, whatever else is drawn.
+
+    Parameters
+    ----------
+    seed : int
+        The user's seed [1].
+    name : str
+        Name of the block or of the shared part.
+    """
+    from hashlib import sha256
+
+    mark = int.from_bytes(sha256(name.encode()).digest()[:8], "big")
+    return np.random.default_rng(np.random.SeedSequence([seed, mark]))
+
+
+@dataclass(frozen=True, eq=False)
+class Beliefs:
+    """What is believed of the components of every block in the season forecast.
+
+    ``ln x = centre + load @ (shared - its mean) + own``, with ``shared`` the effects that blocks
+    share and ``own`` the block's own, of covariance ``own_covariance``.
+
+    centre : (blocks, components), logs [1]
+    load : (blocks, components, local effects) [1]
+    own_covariance : (blocks, components, components) [1]
+    root : (shared effects, shared effects), a square root of the shared covariance [1]
+    """
+
+    names: tuple
+    variety: np.ndarray
+    centre: np.ndarray
+    load: np.ndarray
+    own_covariance: np.ndarray
+    root: np.ndarray
+    shared: _Shared
+    learned: Learned
+
+    def covariance(self, block):
+        """Return the covariance of a block's log components, (components, components) [1]."""
+        through = self.load[block] @ self.root[self.shared.places(self.variety[block])]
+        return through @ through.T + self.own_covariance[block]
+
+    def spread(self):
+        """Return the standard deviation of each log component, (blocks, components) [1]."""
+        found = np.einsum("bkk->bk", self.own_covariance).copy()
+        for v in np.unique(self.variety):
+            members = np.flatnonzero(self.variety == v)
+            through = self.load[members] @ self.root[self.shared.places(v)]
+            found[members] += np.einsum("nkq,nkq->nk", through, through)
+        return np.sqrt(found)
+
+    def shared_draws(self, draws, seed):
+        """Return draws of the shared effects about their mean, (shared effects, draws) [1]."""
+        return _shared_draws(self, draws, seed)
+
+    def draw(self, blocks, draws, seed):
+        """Draw the log components of some blocks.
+
+        Parameters
+        ----------
+        blocks : sequence of int
+            Places of the blocks in ``names``.
+        draws : int
+            Draws [1].
+        seed : int
+            Seed [1]; a block's draws depend on it and on the block's name alone.
+
+        Returns
+        -------
+        ndarray, shape (components, blocks, draws)
+            Natural logs [1].
+        """
+        blocks = np.asarray(blocks, int)
+        k = self.centre.shape[1]
+        shared = self.shared_draws(draws, seed)
+        roots = np.linalg.cholesky(
+            self.own_covariance[blocks] + 1e-14 * np.eye(k)
+        )
+        out = np.empty((len(blocks), k, draws))
+        for at, block in enumerate(blocks):
+            own = stream(seed, self.names[block]).standard_normal((k, draws))
+            np.matmul(roots[at], own, out=out[at])
+        for v in np.unique(self.variety[blocks]):
+            here = np.flatnonzero(self.variety[blocks] == v)
+            part = shared[self.shared.places(v)]
+            flat = self.load[blocks[here]].reshape(-1, part.shape[0])
+            out[here] += (flat @ part).reshape(len(here), k, draws)
+        out += self.centre[blocks][:, :, None]
+        return np.moveaxis(out, 1, 0)
+
+
+@lru_cache(maxsize=4)
+def _shared_draws(beliefs, draws, seed):
+    normals = stream(seed, "shared effects").standard_normal((beliefs.root.shape[1], draws))
+    return beliefs.root @ normals
+
+
+def believe(grid, names, learned):
+    """Return the exact posterior of the components in the last season of the grid.
+
+    Parameters
+    ----------
+    grid : Grid
+        What was measured; the last season may be empty (a forecast before any count).
+    names : sequence of str
+        Names of the blocks.
+    learned : Learned
+        Spreads of the effects.
+
+    Returns
+    -------
+    Beliefs
+
+    Notes
+    -----
+    The forecast season's effects carry widened spreads, so that a range from three seasons is as
+    wide as a Student range from three seasons.
+    Valid for spreads small enough that a log-normal is a fair picture (below about 0.7).
+    """
+    blocks, seasons, k = grid.rows.shape[0], grid.rows.shape[1], grid.rows.shape[-1]
+    shared = _Shared(int(grid.variety.max()) + 1, seasons, k)
+    matrix, vector = _evidence(grid)
+    variances = _variances(learned.spreads, seasons, learned.widen)
+    solution = _Solution(grid, (matrix, vector), shared, variances)
+    residual = variances[-1][-1]
+
+    # The block's own part in the forecast season is its mean plus that season's residual: first
+    # from the earlier seasons alone, then with what this season measured.
+    past_info, past_vec = solution.info[:, :-1], solution.vec[:, :-1]
+    cov = _posterior_covariance(past_info.sum(1), variances[1])
+    wide = np.concatenate([past_info, np.zeros_like(past_info[:, :1])], axis=1)
+    if not past_info.shape[1]:
+        wide = np.zeros((blocks, seasons, k, k))
+    wide = np.swapaxes(_spread_local(wide), 1, 2).reshape(blocks, k, -1)
+    level = np.einsum("nkj,nj->nk", cov, past_vec.sum(1))
+    load = -cov @ wide
+    prior = np.linalg.inv(cov + np.eye(k) * residual)
+    now = matrix[:, -1]
+    own = np.linalg.inv(prior + now)
+    own = (own + np.swapaxes(own, 1, 2)) / 2
+    this_season = np.zeros((k, shared.local, k))
+    for effect in (0, seasons, 2 * seasons):
+        this_season[:, effect] = np.eye(k)
+    this_season = this_season.reshape(k, -1)
+    level = np.einsum(
+        "nkj,nj->nk", own, np.einsum("nkj,nj->nk", prior, level) + vector[:, -1]
+    )
+    load = own @ (prior @ load - now @ this_season) + this_season
+    centre = grid.mean + level
+    for v, members in enumerate(solution.groups):
+        centre[members] += load[members] @ solution.local_mean(v)
+    return Beliefs(
+        names=tuple(names),
+        variety=grid.variety,
+        centre=centre,
+        load=load,
+        own_covariance=own,
+        root=solution.root,
+        shared=shared,
+        learned=learned,
+    )

@@ -1,0 +1,329 @@
+"""Growth: from the buds of a plan to shoots, clusters, cluster weight and crop.
+
+Everything here is arithmetic on arrays. ``grow`` runs the whole chain on draws; ``stage_rows``
+gives the same chain as straight lines in the logs, which is what a count needs to narrow it.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from cropload import handbook
+
+#: The components of the chain, each positive and log-normal, in the order used in every array.
+COMPONENTS = (
+    "buds_left",
+    "shoots_per_bud",
+    "clusters_per_shoot",
+    "cluster_weight_g",
+    "recovery",
+    "noncount_shoots",
+    "pruning_weight_kg_per_m",
+    "counting_bias",
+    "increase_factor",
+    "ripening_factor",
+)
+
+#: What can be measured, in the order in which the season brings it.
+STAGES = (
+    "buds",
+    "shoots",
+    "noncount_shoots",
+    "clusters",
+    "weight_lag",
+    "weight_veraison",
+    "weight_harvest",
+    "harvest",
+    "pruning_weight",
+)
+
+_AT = {name: place for place, name in enumerate(COMPONENTS)}
+
+
+@dataclass(frozen=True)
+class NodeProfile:
+    """Burst and fertility by node position, relative to the vine's mean [1].
+
+    Each is an array over positions 1 (basal), 2, ...; the last value holds beyond its end.
+    """
+
+    cane_burst: np.ndarray
+    cane_fertility: np.ndarray
+    spur_burst: np.ndarray
+    spur_fertility: np.ndarray
+
+    @classmethod
+    def from_handbook(cls):
+        """Return the default profile: low at the base, level from node 4 to 10, falling past 11."""
+        return cls(
+            *(
+                np.asarray(handbook.value(f"profile.{wood}.{what}"), float)
+                for wood in ("cane", "spur")
+                for what in ("burst", "fertility")
+            )
+        )
+
+
+@dataclass(frozen=True)
+class PlanShape:
+    """What growth needs to know of one or more plans, as arrays of one shape.
+
+    ``log_buds``: natural log of buds per vine [1]; ``log_burst`` and ``log_fertility``: natural
+    log of the mean burst and fertility of the plan's nodes relative to the profile [1].
+    """
+
+    log_buds: np.ndarray
+    log_burst: np.ndarray
+    log_fertility: np.ndarray
+
+    def relative_to(self, reference):
+        """Return the shape with burst and fertility relative to those of ``reference``.
+
+        A mean measured under the reference plan then stays right at that plan, and the profile
+        only says how another plan differs from it.
+        """
+        return PlanShape(
+            self.log_buds,
+            self.log_burst - reference.log_burst,
+            self.log_fertility - reference.log_fertility,
+        )
+
+    def reshape(self, *shape):
+        """Return the same shape object with its arrays reshaped."""
+        return PlanShape(
+            *(np.reshape(a, shape) for a in (self.log_buds, self.log_burst, self.log_fertility))
+        )
+
+
+def _take(values, count):
+    """Return the first ``count`` values of a profile; the last one holds beyond its end."""
+    return values[np.minimum(np.arange(count), len(values) - 1)]
+
+
+def plan_shapes(plans, profile):
+    """Return the shapes of plans under a node profile.
+
+    Parameters
+    ----------
+    plans : sequence of PruningPlan
+        Length plans.
+    profile : NodeProfile
+        Burst and fertility by node position [1].
+
+    Returns
+    -------
+    PlanShape
+        Arrays of shape (plans,) [1].
+
+    Notes
+    -----
+    Valid for count buds; non-count shoots are a component of their own.
+    """
+    rows = []
+    for plan in plans:
+        buds = burst = clusters = 0.0
+        for pieces, length, bursts, fertilities in (
+            (plan.canes, plan.buds_per_cane, profile.cane_burst, profile.cane_fertility),
+            (plan.spurs, plan.buds_per_spur, profile.spur_burst, profile.spur_fertility),
+        ):
+            if pieces and length:
+                node_burst = _take(bursts, length)
+                buds += pieces * length
+                burst += pieces * node_burst.sum()
+                clusters += pieces * (node_burst * _take(fertilities, length)).sum()
+        rows.append((np.log(buds), np.log(burst / buds), np.log(clusters / burst)))
+    return PlanShape(*np.array(rows).T)
+
+
+@dataclass(frozen=True)
+class LoadState:
+    """The loads a vine's components refer to, as arrays that broadcast over blocks and plans.
+
+    ``log_reference``: log of the buds per vine the components were measured under [1];
+    ``log_carried``: log of the load of the seasons before [1]; ``log_clusters_reference``: log of
+    the clusters per vine at which cluster weight is stated [1].
+    """
+
+    log_reference: np.ndarray
+    log_carried: np.ndarray
+    log_clusters_reference: np.ndarray
+
+    def settled_at(self, log_buds):
+        """Return the state of vines that have long carried ``log_buds``."""
+        return LoadState(self.log_reference, log_buds, self.log_clusters_reference)
+
+
+@dataclass(frozen=True)
+class Growth:
+    """What grows, as arrays of one shape: per vine, except cluster weight.
+
+    shoots and noncount_shoots [1/vine], clusters [1/vine], cluster_weight_g [g], kg_on_vine
+    [kg/vine], kg_picked [kg/vine] (what reaches the scale), pruning_weight_kg_per_m [kg/m].
+    """
+
+    shoots: np.ndarray
+    noncount_shoots: np.ndarray
+    clusters: np.ndarray
+    cluster_weight_g: np.ndarray
+    kg_on_vine: np.ndarray
+    kg_picked: np.ndarray
+    pruning_weight_kg_per_m: np.ndarray
+
+
+def _log_chain(x, shape, state, e, noncount_fertility):
+    """Return the logs of the chain; ``x`` maps each component's name to its log."""
+    buds = shape.log_buds + x["buds_left"]
+    changed = buds - state.log_carried
+    settled = state.log_carried - state.log_reference
+    shoots = (
+        buds
+        + x["shoots_per_bud"]
+        + shape.log_burst
+        + e.burst_settled * settled
+        + e.burst_first * changed
+    )
+    noncount = x["noncount_shoots"] + e.noncount_settled * settled + e.noncount_first * changed
+    bearing = np.log(np.exp(shoots) + noncount_fertility * np.exp(noncount))
+    clusters = (
+        x["clusters_per_shoot"]
+        + bearing
+        + shape.log_fertility
+        + e.fertility_settled * settled
+        + e.fertility_first * changed
+    )
+    # Clusters per vine once settled on the carried load, in a season like any other.
+    carried_clusters = (1 + e.burst_settled + e.fertility_settled) * settled
+    weight = (
+        x["cluster_weight_g"]
+        + e.weight_settled * carried_clusters
+        + e.weight_first * (clusters - state.log_clusters_reference - carried_clusters)
+    )
+    pruning = (
+        x["pruning_weight_kg_per_m"] + e.pruning_settled * settled + e.pruning_first * changed
+    )
+    return buds, shoots, noncount, bearing, clusters, weight, pruning
+
+
+def grow(log_components, shape, state, exponents, noncount_fertility=None):
+    """Run the chain from buds to crop.
+
+    Parameters
+    ----------
+    log_components : ndarray, shape (components, ...)
+        Natural logs of ``COMPONENTS``; the trailing axes are blocks and draws.
+    shape : PlanShape
+        Plans, with arrays that broadcast against one component.
+    state : LoadState
+        Loads, with arrays that broadcast against one component.
+    exponents : LoadExponents
+        Load response [1], floats or arrays that broadcast against one component.
+    noncount_fertility : float, optional
+        Clusters on a non-count shoot relative to a count shoot [1]; the handbook's by default.
+
+    Returns
+    -------
+    Growth
+        Arrays with the broadcast shape; weights in [g] and [kg/vine].
+
+    Notes
+    -----
+    clusters = clusters per shoot x (shoots + relative fertility x non-count shoots), so non-count
+    shoots bear, but less.
+    Valid for single vines on average over a block, not for one vine.
+    """
+    if noncount_fertility is None:
+        noncount_fertility = handbook.value("noncount.fertility")
+    x = dict(zip(COMPONENTS, log_components, strict=True))
+    _, shoots, noncount, _, clusters, weight, pruning = _log_chain(
+        x, shape, state, exponents, noncount_fertility
+    )
+    on_vine = np.exp(clusters + weight) / 1000.0
+    return Growth(
+        shoots=np.exp(shoots),
+        noncount_shoots=np.exp(noncount),
+        clusters=np.exp(clusters),
+        cluster_weight_g=np.exp(weight),
+        kg_on_vine=on_vine,
+        kg_picked=on_vine * np.exp(x["recovery"]),
+        pruning_weight_kg_per_m=np.exp(pruning),
+    )
+
+
+def stage_rows(centre, shape, state, exponents, noncount_fertility=None):
+    """Return what each stage measures as a straight line in the logs of the components.
+
+    Parameters
+    ----------
+    centre : ndarray, shape (n, components)
+        Logs of the components about which the chain is made straight.
+    shape, state
+        As in ``grow``, with arrays of shape (n,).
+    exponents : LoadExponents
+        At their centres [1].
+    noncount_fertility : float, optional
+        As in ``grow`` [1].
+
+    Returns
+    -------
+    rows : ndarray, shape (n, stages, components)
+        Coefficients [1].
+    offset : ndarray, shape (n, stages)
+        So that ln(measured) = rows @ ln(components) + offset. The measured are, by stage: buds,
+        shoots, non-count shoots and counted clusters per vine [1/vine], cluster weight at lag
+        phase, veraison and harvest [g], crop picked per bearing vine [kg/vine], and prunings per
+        metre of canopy [kg/m].
+
+    Notes
+    -----
+    Only the share of the clusters borne on non-count shoots is not straight in the logs; it is
+    taken at the centre.
+    Valid near the centre: within the handbook's spreads the crop is off by less than one percent.
+    """
+    if noncount_fertility is None:
+        noncount_fertility = handbook.value("noncount.fertility")
+    centre = np.asarray(centre, float)
+    e = exponents
+    x = dict(zip(COMPONENTS, centre.T, strict=True))
+    buds, shoots, noncount, bearing, clusters, weight, pruning = _log_chain(
+        x, shape, state, e, noncount_fertility
+    )
+    n = len(centre)
+    unit = np.eye(len(COMPONENTS))
+
+    def line(**parts):
+        row = np.zeros((n, len(COMPONENTS)))
+        for name, coefficient in parts.items():
+            row += np.multiply.outer(np.broadcast_to(coefficient, n), unit[_AT[name]])
+        return row
+
+    share = np.exp(shoots - bearing)[:, None]
+    to_buds = line(buds_left=1.0)
+    to_shoots = line(buds_left=1.0 + e.burst_first, shoots_per_bud=1.0)
+    to_noncount = line(buds_left=e.noncount_first, noncount_shoots=1.0)
+    to_clusters = (
+        line(clusters_per_shoot=1.0, buds_left=e.fertility_first)
+        + share * to_shoots
+        + (1.0 - share) * to_noncount
+    )
+    to_weight = e.weight_first * to_clusters + line(cluster_weight_g=1.0)
+    rows, values = zip(
+        (to_buds, buds),
+        (to_shoots, shoots),
+        (to_noncount, noncount),
+        (to_clusters + line(counting_bias=1.0), clusters + x["counting_bias"]),
+        (to_weight - line(increase_factor=1.0), weight - x["increase_factor"]),
+        (to_weight - line(ripening_factor=1.0), weight - x["ripening_factor"]),
+        (to_weight, weight),
+        (
+            to_clusters + to_weight + line(recovery=1.0),
+            clusters + weight + x["recovery"] - np.log(1000.0),
+        ),
+        (
+            line(buds_left=e.pruning_first, pruning_weight_kg_per_m=1.0),
+            pruning,
+        ),
+        strict=True,
+    )
+    rows = np.stack(rows, axis=1)
+    values = np.stack([np.broadcast_to(v, n) for v in values], axis=1)
+    return rows, values - np.einsum("nsk,nk->ns", rows, centre)
