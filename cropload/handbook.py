@@ -98,7 +98,9 @@ def _entries():
     for key, table in _walk(figures):
         unit, grade = table.get("unit"), table.get("grade")
         if not unit or grade not in GRADES:
-            raise HandbookError(f"Handbook entry '{key}' needs a unit and one of the grades: {', '.join(GRADES)}.")
+            raise HandbookError(
+                f"Handbook entry '{key}' needs a unit and one of the grades: {', '.join(GRADES)}."
+            )
         found[key] = Entry(
             key=key,
             value=table.get("value"),
@@ -158,7 +160,9 @@ def value(key):
     """
     found = entry(key).value
     if found is None:
-        raise HandbookError(f"Handbook entry '{key}' is a range without a value. Ask for band('{key}').")
+        raise HandbookError(
+            f"Handbook entry '{key}' is a range without a value. Ask for band('{key}')."
+        )
     return list(found) if isinstance(found, list) else float(found)
 
 
@@ -268,8 +272,10 @@ def variety_names():
 def _text(number):
     if isinstance(number, list):
         return ", ".join(_text(item) for item in number)
-    if isinstance(number, bool) or isinstance(number, str):
-        return str(number)
+    if isinstance(number, bool):
+        return "yes" if number else "no"
+    if isinstance(number, str):
+        return number
     return f"{number:.6g}"
 
 
@@ -281,12 +287,12 @@ def _lines(found):
     if found.low is not None:
         yield "range", f"{_text(found.low)} to {_text(found.high)}{unit}"
     if found.spread is not None:
-        yield "spread", f"{_text(found.spread)} standard deviation on the log scale (our assumption)"
+        yield "spread", f"{_text(found.spread)} (sd on the log scale, our assumption)"
     for name, item in found.extra.items():
         yield name.replace("_", " "), _text(item)
     if found.unit == "1":
         yield "unit", "1 (a bare number)"
-    yield "grade", f"{found.grade}: {GRADES[found.grade]}" if found.grade != GRADES[found.grade] else found.grade
+    yield "grade", GRADES[found.grade]
     for key in found.sources:
         yield "source", f"[{key}] {citation(key)}"
     if not found.sources:
@@ -309,7 +315,7 @@ def describe(key):
     leaf_area.to_ripen
       value       1.2 m2/kg
       as printed  12 cm2/g
-      grade       read: read in the source
+      grade       read in the source
       source      [WolpertExtension] Wolpert, J. Vine balance: shoots per length of
                   canopy, leaf area per fruit. eXtension.
       note        Leaf area that ripens a kilogram of fruit.
