@@ -9,7 +9,16 @@ __version__ = "0.1.0"
 
 #: Public name -> the module that holds it.
 _HOME = {
+    "balanced_buds": "cropload.vine.balanced_pruning",
+    "ravaz_index": "cropload.vine.balance",
+    "replacement_buds": "cropload.vine.bud_damage",
+    "mean_from_sample": "cropload.forecast.counting",
+    "sample_size": "cropload.decisions.sampling",
     "PruningPlan": "cropload.vine.plan",
+    "Records": "cropload.records.reading",
+    "RecordsError": "cropload.records.messages",
+    "read_records": "cropload.records.reading",
+    "vines_per_hectare": "cropload.units",
 }
 
 __all__ = sorted(_HOME)  # noqa: PLE0605

@@ -1,0 +1,205 @@
+"""Turn text cells into numbers, dates and words, and say why a cell is none of them."""
+
+import math
+import re
+from datetime import date
+
+import numpy as np
+import pandas as pd
+
+from cropload.records.columns import FIRST_YEAR, LAST_YEAR
+from cropload.records.sources import tidy
+
+_NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+_COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+(?:[eE][+-]?[0-9]+)?")
+_YEAR_FIRST = re.compile(
+    r"([0-9]{4})[-/.]([0-9]{1,2})[-/.]([0-9]{1,2})(?:[T ][0-9]{1,2}:[0-9]{2}(?::[0-9.]+)?)?"
+)
+_YEAR_LAST = re.compile(r"([0-9]{1,2})[-/.]([0-9]{1,2})[-/.]([0-9]{4})")
+_PLAN_PIECE = re.compile(r"([0-9]{1,4})x([0-9]{1,4})")
+_FORMULA_SIGNS = "=+-@"
+#: A piece of up to this many buds is a spur, and a vine carries no more buds than this.
+_SPUR_MOST_BUDS, _MOST_BUDS = 3, 1000
+
+_NOT_A_DATE = "must be a date written YYYY-MM-DD"
+
+
+def decimal_sign(texts):
+    """Return the decimal sign of number cells: a comma only where commas are what is used."""
+    commas = sum(bool(_COMMA.fullmatch(text)) for text in texts)
+    points = sum("." in text and bool(_NUMBER.fullmatch(text)) for text in texts)
+    return "," if commas > points else "."
+
+
+def uniques(cells):
+    """Return the codes of a column of text cells and its different texts, tidied."""
+    codes, texts = pd.factorize(cells)
+    return codes, [tidy(text) for text in texts]
+
+
+def parse(codes, texts, column, decimal="."):
+    """Turn the different texts of one column into values.
+
+    Parameters
+    ----------
+    codes : array of int
+        Which text stands in each row.
+    texts : list of str
+        The different texts, tidied.
+    column : Column
+        What the column should hold.
+    decimal : str
+        The decimal sign of the file.
+
+    Returns
+    -------
+    (array, dict)
+        Values by row (float64, datetime64[ns] or text), and code -> (rule, mend) of bad texts.
+    """
+    bad = {}
+    if column.numeric:
+        values = np.full(len(texts), np.nan)
+        for code, text in enumerate(texts):
+            if text:
+                values[code], fault = _number(text, column, decimal)
+                if fault:
+                    bad[code] = fault
+    elif column.kind == "date":
+        values = _dates(texts, bad)
+    else:
+        values = np.empty(len(texts), dtype=object)
+        for code, text in enumerate(texts):
+            values[code], fault = _word(text, column)
+            if fault:
+                bad[code] = fault
+    return values[codes] if len(texts) else values, bad
+
+
+def _number(text, column, decimal):
+    plain = text
+    if decimal == "," and _COMMA.fullmatch(text):
+        plain = text.replace(",", ".")
+    elif decimal == "," and "." in text and _NUMBER.fullmatch(text):
+        mend = f"Write every number of this file with a decimal comma: {text.replace('.', ',')}"
+        return math.nan, ("decimal points and decimal commas are mixed in one file", mend)
+    plain = plain.replace("\N{MINUS SIGN}", "-")
+    if not _NUMBER.fullmatch(plain):
+        return math.nan, (column.rule, _number_mend(text, decimal))
+    value = float(plain)
+    if not math.isfinite(value):
+        return math.nan, ("is too large to be a number", "Check the digits.")
+    if column.kind in ("whole", "season") and value != math.floor(value):
+        return math.nan, (column.rule, "Write a whole number, without decimals.")
+    return value, None
+
+
+def _number_mend(text, decimal):
+    low = text.lower().strip("-+.()#/! ")
+    if text.startswith("#") or low in ("nan", "na", "n/a", "null", "none", "", "missing", "?"):
+        return "Leave the cell blank where nothing was measured."
+    if "inf" in low or "∞" in low:
+        return "Write a number that can be measured, or leave the cell blank."
+    if _COMMA.fullmatch(text) and decimal == ".":
+        return f"Write a decimal point: {text.replace(',', '.')}"
+    if re.fullmatch(r"[+-]?[0-9]{1,3}(?:[ ,.'\xa0\u202f][0-9]{3})+(?:[.,][0-9]+)?", text):
+        return "Write the number without signs or spaces between thousands."
+    found = re.match(r"[+-]?[0-9]+(?:[.,][0-9]+)?(?=[^0-9.,])", text)
+    if found:
+        return f"Write the number alone: {found[0]}"
+    return "Write a number, or leave the cell blank where nothing was measured."
+
+
+def _dates(texts, bad):
+    """Return datetime64 values; day-first or month-first dates only where the column shows it."""
+    values = np.full(len(texts), np.datetime64("NaT"), dtype="datetime64[ns]")
+    late = {}
+    for code, text in enumerate(texts):
+        if not text:
+            continue
+        found = _YEAR_FIRST.fullmatch(text)
+        if found:
+            _put(values, code, bad, *map(int, found.groups()))
+            continue
+        found = _YEAR_LAST.fullmatch(text)
+        if found:
+            late[code] = tuple(map(int, found.groups()))
+        else:
+            mend = "Write it like 2026-03-14."
+            if re.fullmatch(r"[0-9]{5}(?:\.0)?", text):
+                mend = "Format the cell as a date in your spreadsheet program."
+            bad[code] = (_NOT_A_DATE, mend)
+    day_first = any(first > 12 and second <= 12 for first, second, _ in late.values())
+    month_first = any(second > 12 and first <= 12 for first, second, _ in late.values())
+    for code, (first, second, year) in late.items():
+        if max(first, second) > 12 and min(first, second) > 12:
+            bad[code] = ("is not a day of the calendar", "Write it like 2026-03-14.")
+        elif day_first and month_first:
+            bad[code] = (
+                "the column holds dates in both orders, day/month and month/day",
+                "Write dates like 2026-03-14.",
+            )
+        elif day_first:
+            _put(values, code, bad, year, second, first)
+        elif month_first or first == second:
+            _put(values, code, bad, year, first, second)
+        else:
+            bad[code] = (
+                "may be day/month or month/day: no date of the column tells which",
+                f"Write {year}-{second:02}-{first:02} or {year}-{first:02}-{second:02}.",
+            )
+    return values
+
+
+def _put(values, code, bad, year, month, day):
+    try:
+        found = date(year, month, day)
+    except ValueError:
+        bad[code] = ("is not a day of the calendar", "Check the day and the month.")
+        return
+    if not FIRST_YEAR <= year <= LAST_YEAR:
+        bad[code] = (f"must lie in the years {FIRST_YEAR} to {LAST_YEAR}", "Check the year.")
+        return
+    values[code] = np.datetime64(found, "ns")
+
+
+def _word(text, column):
+    if not text:
+        return "", None
+    if column.kind == "choice":
+        return text.lower(), None
+    if column.kind == "plan":
+        return _plan(text, column)
+    if "\n" in text or "\r" in text:
+        return "", (
+            "holds a line break",
+            'Write it on one line; look for a quotation mark " that opens and never closes.',
+        )
+    # A leading apostrophe is how spreadsheets mark text that looks like a formula.
+    if text[0] == "'" and len(text) > 1 and text[1] in _FORMULA_SIGNS:
+        text = text[1:]
+    return text, None
+
+
+def _plan(text, column):
+    """Return a plan in its canonical text: canes first, no blanks, small x."""
+    how = "Write canes x buds, then spurs x buds, like 3x8+3x2 (or 24x2 for spurs alone)."
+    plain = re.sub(r"\s+", "", text.lower()).replace("×", "x").replace("*", "x")
+    found = [_PLAN_PIECE.fullmatch(piece) for piece in plain.split("+")]
+    if len(found) > 2 or not all(found):
+        return "", (column.rule, how)
+    pieces = [(int(piece[1]), int(piece[2])) for piece in found]
+    if len(pieces) == 1:
+        pieces = [(0, 0), *pieces] if pieces[0][1] <= _SPUR_MOST_BUDS else [*pieces, (0, 0)]
+    (canes, cane_buds), (spurs, spur_buds) = pieces
+    total = canes * cane_buds + spurs * spur_buds
+    if total == 0:
+        return "", ("the plan leaves no bud on the vine", how)
+    if total > _MOST_BUDS:
+        return "", (f"the plan leaves more than {_MOST_BUDS} buds on a vine", "Check the numbers.")
+    if canes and cane_buds <= _SPUR_MOST_BUDS:
+        mend = f"A piece of up to {_SPUR_MOST_BUDS} buds is a spur: write it second, or alone."
+        return "", (f"a cane has more than {_SPUR_MOST_BUDS} buds", mend)
+    if spurs and not 1 <= spur_buds <= _SPUR_MOST_BUDS:
+        return "", (f"a spur has 1 to {_SPUR_MOST_BUDS} buds", "Write longer pieces as canes.")
+    written = [f"{canes}x{cane_buds}"] if canes else []
+    return "+".join([*written, *([f"{spurs}x{spur_buds}"] if spurs else [])]), None

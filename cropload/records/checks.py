@@ -1,0 +1,260 @@
+"""Checks across tables, and doubts about values that are possible but rare."""
+
+import numpy as np
+import pandas as pd
+
+from cropload.errors import near
+from cropload.records.messages import Fault
+
+_STAGES = ("budburst", "flowering", "veraison", "harvest")
+
+
+def cross_checks(parsed):
+    """Check tables against each other and against what is plausible.
+
+    Parameters
+    ----------
+    parsed : dict
+        Table name -> ParsedTable.
+
+    Returns
+    -------
+    (list of Fault, list of Fault)
+        Faults and warnings.
+    """
+    faults, warnings = [], []
+    blocks = parsed.get("blocks")
+    names = _names(blocks, "block")
+    for name, table in parsed.items():
+        if name == "blocks" or not table.complete:
+            continue
+        if names and "block" in table.frame:
+            faults += _unknown_blocks(table, names)
+        if "season" in table.frame and "date" in table.frame:
+            warnings += _season_dates(table)
+    if "dates" in parsed and parsed["dates"].complete:
+        faults += _stage_order(parsed["dates"])
+    for column in ("block", "variety"):
+        warnings += _twins(blocks, column)
+    for name in ("prices", "capacity"):
+        warnings += _strangers(parsed.get(name), "variety", _names(blocks, "variety"), "block")
+    stations = _names(parsed.get("weather"), "station")
+    warnings += _strangers(blocks, "station", stations, "row of table weather")
+    if blocks is not None and blocks.complete and not blocks.frame.empty:
+        warnings += _doubts(parsed)
+    return faults, warnings
+
+
+def _names(table, column):
+    """Return the different names of a column, or an empty list when there is no such table."""
+    if table is None or not table.complete:
+        return []
+    return [name for name in pd.unique(table.frame[column]) if name]
+
+
+def _fault(table, row, column, rule, mend="", value=None):
+    value = table.text(row, column) if value is None else value
+    return Fault(table.file, int(row), table.written(column), value, rule, mend)
+
+
+def _unknown_blocks(table, names):
+    cells = table.frame["block"]
+    wrong = cells[~cells.isin([*names, ""])]
+    mends = {name: near(name, names) for name in pd.unique(wrong)}
+    other = "Use a name of table blocks, or add the block there."
+    return [
+        _fault(table, row, "block", "is not a block of table blocks", mends[name] or other)
+        for row, name in wrong.items()
+    ]
+
+
+def _season_dates(table):
+    year = table.frame["date"].dt.year
+    season = table.frame["season"]
+    wrong = year.notna() & season.notna() & ~((year == season) | (year == season - 1))
+    rule = "lies outside the season, which runs up to the calendar year of harvest"
+    return [
+        _fault(
+            table,
+            row,
+            "date",
+            rule,
+            "Check the date and the season.",
+            f"{table.text(row, 'date')} in season {season[row]:.0f}",
+        )
+        for row in table.frame.index[wrong]
+    ]
+
+
+def _stage_order(table):
+    faults = []
+    place = {stage: order for order, stage in enumerate(_STAGES)}
+    frame = table.frame.assign(order=table.frame["stage"].map(place))
+    frame = frame.dropna(subset=["season", "date", "order"])
+    frame = frame.sort_values(["season", "block", "order"], kind="stable")
+    before = frame.shift()
+    same = (frame["season"] == before["season"]) & (frame["block"] == before["block"])
+    for row in frame.index[same & (frame["date"] < before["date"])]:
+        value = f"{frame.loc[row, 'stage']} on {table.text(row, 'date')}"
+        rule = f"comes before {before.loc[row, 'stage']} of the same block and season"
+        faults.append(_fault(table, row, "date", rule, "Correct the dates or the stages.", value))
+    return faults
+
+
+def _twins(table, column):
+    """Warn of names that differ only in case or blanks."""
+    first, warnings = {}, []
+    for name in _names(table, column):
+        plain = " ".join(name.split()).casefold()
+        other = first.setdefault(plain, name)
+        if other != name:
+            row = table.frame.index[table.frame[column] == name][0]
+            rule = f"differs from '{other}' only in capitals or blanks"
+            mend = "Write both the same if they are the same; they are kept apart as they stand."
+            warnings.append(_fault(table, row, column, rule, mend))
+    return warnings
+
+
+def _strangers(table, column, names, owner):
+    """Warn of names that stand in no row of the table they refer to."""
+    if not names:
+        return []
+    warnings = []
+    for name in _names(table, column):
+        if name not in names:
+            row = table.frame.index[table.frame[column] == name][0]
+            mend = near(name, names) or "Check the spelling."
+            warnings.append(_fault(table, row, column, f"is the {column} of no {owner}", mend))
+    return warnings
+
+
+def _doubts(parsed):
+    """Warn of values beyond the plausible limits of the handbook."""
+    blocks = parsed["blocks"]
+    warnings = []
+    frame = blocks.frame
+    for column in ("row_spacing_m", "vine_spacing_m", "missing_pct", "frost_offset_c"):
+        warnings += _doubt(blocks, column, column, frame[column], column)
+    planted = frame["vines"] * frame["row_spacing_m"] * frame["vine_spacing_m"] / 10_000
+    ratio = frame["area_ha"] / planted
+    what = "the stated area over vines x both spacings"
+    warnings += _doubt(blocks, "area_ha", "area_ratio", ratio, what)
+    frame = frame[~frame["block"].duplicated()].set_index("block")
+    length = frame["vine_spacing_m"] * frame["canopies"].fillna(1.0)
+    area = frame["area_ha"].fillna(
+        frame["vines"] * frame["row_spacing_m"] * frame["vine_spacing_m"] / 10_000
+    )
+    usable = {name: table for name, table in parsed.items() if table.complete}
+    if "pruning" in usable:
+        warnings += _pruning_doubts(usable["pruning"], length)
+    if "counts" in usable:
+        warnings += _count_doubts(usable["counts"], length)
+    if "weights" in usable:
+        warnings += _weight_doubts(usable["weights"])
+    if "harvest" in usable:
+        warnings += _harvest_doubts(usable["harvest"], area)
+    if "weather" in usable:
+        weather = usable["weather"]
+        for column in ("tmin_c", "tmax_c"):
+            values = weather.frame[column]
+            warnings += _doubt(weather, column, "air_temperature_c", values, "the temperature")
+    return warnings
+
+
+def _doubt(table, column, key, values, what):
+    """Warn of each row whose derived value lies beyond a plausible limit."""
+    from cropload.handbook import entry
+
+    limits = entry(f"plausible.{key}")
+    numbers = np.asarray(values, dtype=float)
+    with np.errstate(invalid="ignore"):
+        wrong = (numbers < limits.low) | (numbers > limits.high)
+    unit = "" if limits.unit == "1" else f" {limits.unit}"
+    rule = f"{what} lies outside {limits.low:g} to {limits.high:g}{unit}"
+    mend = "Possible, but rare: check the value and its unit."
+    rows = table.frame.index[wrong]
+    return [
+        _fault(table, row, column, rule, mend, _value(table, row, column, number))
+        for row, number in zip(rows, numbers[wrong], strict=True)
+    ]
+
+
+def _value(table, row, column, number):
+    """Return the text of a cell, with the derived number behind it where the two differ."""
+    text, number = table.text(row, column), f"{number:.4g}"
+    return number if text in ("", number) else f"{text} (comes to {number})"
+
+
+def _pruning_doubts(table, length):
+    frame = table.frame
+    metres = frame["block"].map(length)
+    buds = {plan: _buds(plan) for plan in pd.unique(frame["plan"])}
+    per_metre = frame["plan"].map(buds).astype(float) / metres
+    weight = frame["pruning_weight_kg"] / metres
+    return [
+        *_doubt(table, "plan", "buds_per_m", per_metre, "buds per metre of canopy"),
+        *_doubt(
+            table,
+            "pruning_weight_kg",
+            "pruning_weight_kg_per_m",
+            weight,
+            "pruning weight per metre of canopy",
+        ),
+    ]
+
+
+def _buds(plan):
+    pieces = [piece.split("x") for piece in plan.split("+")] if plan else []
+    return sum(int(pieces) * int(buds) for pieces, buds in pieces) or np.nan
+
+
+def _count_doubts(table, length):
+    frame = table.frame
+    metres = frame["block"].map(length)
+    shoots = frame["shoots"] + frame["noncount_shoots"].fillna(0)
+    bearing = shoots.where(shoots > 0)
+    derived = (
+        ("buds", "buds_per_m", frame["buds"].where(frame["buds"] > 0) / metres),
+        ("shoots", "shoots_per_m", bearing / metres),
+        ("clusters", "clusters_per_shoot", frame["clusters"] / bearing),
+        (
+            "pruning_weight_kg",
+            "pruning_weight_kg_per_m",
+            frame["pruning_weight_kg"].where(frame["pruning_weight_kg"] > 0) / metres,
+        ),
+        (
+            "leaf_area_m2",
+            "leaf_area_m2_per_m",
+            frame["leaf_area_m2"].where(frame["leaf_area_m2"] > 0) / metres,
+        ),
+    )
+    what = {
+        "buds_per_m": "buds per metre of canopy",
+        "shoots_per_m": "shoots per metre of canopy",
+        "clusters_per_shoot": "clusters per shoot",
+        "pruning_weight_kg_per_m": "pruning weight per metre of canopy",
+        "leaf_area_m2_per_m": "leaf area per metre of canopy",
+    }
+    return [
+        doubt
+        for column, key, values in derived
+        for doubt in _doubt(table, column, key, values, what[key])
+    ]
+
+
+def _weight_doubts(table):
+    frame = table.frame
+    cluster = frame["weight_g"] / frame["clusters"]
+    berry = frame["weight_g"] / frame["berries"]
+    return [
+        *_doubt(table, "weight_g", "cluster_weight_g", cluster, "weight per cluster"),
+        *_doubt(table, "weight_g", "berry_weight_g", berry, "weight per berry"),
+    ]
+
+
+def _harvest_doubts(table, area):
+    frame = table.frame
+    season_crop = frame.groupby(["season", "block"])["tonnes"].transform("sum")
+    per_hectare = season_crop / frame["block"].map(area)
+    last = ~frame.duplicated(["season", "block"], keep="last")
+    return _doubt(table, "tonnes", "t_ha", per_hectare.where(last), "the season's crop per hectare")

@@ -1,0 +1,125 @@
+"""What a column and a table of the records are: the shape of the data in ``tables.py``."""
+
+from dataclasses import dataclass
+
+from cropload.units import metric_suffix, us_name
+
+#: Seasons and dates outside these years are taken for slips of the pen.
+FIRST_YEAR, LAST_YEAR = 1900, 2100
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a table.
+
+    Attributes
+    ----------
+    name : str
+        Canonical name with its metric suffix.
+    kind : str
+        ``name``, ``label``, ``text``, ``plan``, ``choice``, ``season``, ``whole``, ``number`` or
+        ``date``.
+    explanation : str
+        What stands in the column.
+    unit : str
+        Metric unit, or ``""``.
+    required : bool
+        Whether the column must be there, and filled in every row.
+    above, low, high, below : float or None
+        Limits of a number; ``above`` and ``below`` leave the limit itself out.
+    choices : tuple of str
+        The words allowed in a ``choice``.
+    default : float or None
+        What a blank number becomes.
+    difference : bool
+        A difference between temperatures, which has no zero point.
+    follows : str or None
+        Another column whose unit this one shares.
+    """
+
+    name: str
+    kind: str
+    explanation: str
+    unit: str = ""
+    required: bool = False
+    above: float | None = None
+    low: float | None = None
+    high: float | None = None
+    below: float | None = None
+    choices: tuple = ()
+    default: float | None = None
+    difference: bool = False
+    follows: str | None = None
+
+    @property
+    def us_name(self):
+        """The US twin of the name, or ``None``."""
+        return us_name(self.name) if self.unit and self.name != "missing_pct" else None
+
+    @property
+    def suffix(self):
+        """The metric suffix, or ``None`` when there is no US twin."""
+        return metric_suffix(self.name) if self.us_name else None
+
+    @property
+    def aliases(self):
+        """The names a header may use: the metric one, and its US twin."""
+        return (self.name, self.us_name) if self.us_name else (self.name,)
+
+    @property
+    def numeric(self):
+        """Whether the values are numbers."""
+        return self.kind in ("season", "whole", "number")
+
+    @property
+    def rule(self):
+        """What a value must be, in words."""
+        words = {
+            "season": f"must be a year from {FIRST_YEAR} to {LAST_YEAR}",
+            "whole": "must be a whole number",
+            "number": "must be a number",
+            "date": "must be a date written YYYY-MM-DD",
+            "plan": "must be canes x buds, then spurs x buds, like 3x8+3x2",
+            "choice": "must be one of " + ", ".join(self.choices),
+        }.get(self.kind, "is text")
+        limits = []
+        if self.above is not None:
+            limits.append(f"above {self.above:g}")
+        if self.low is not None and self.kind != "season":
+            limits.append(f"not below {self.low:g}")
+        if self.high is not None and self.kind != "season":
+            limits.append(f"not above {self.high:g}")
+        if self.below is not None:
+            limits.append(f"below {self.below:g}")
+        return words + (" " + " and ".join(limits) if limits else "")
+
+
+@dataclass(frozen=True)
+class Table:
+    """One table: what a row is, its columns, and which columns together name a row.
+
+    Attributes
+    ----------
+    name, row : str
+        Name of the table, and what one row stands for.
+    columns : tuple of Column
+        The columns in the order of the template.
+    key : tuple of str
+        Columns that together may not repeat; empty when rows may repeat.
+    one_of : tuple of str
+        Columns of which each row fills exactly one.
+    """
+
+    name: str
+    row: str
+    columns: tuple
+    key: tuple = ()
+    one_of: tuple = ()
+
+    def __getitem__(self, name):
+        return next(column for column in self.columns if column.name == name)
+
+    @property
+    def names(self):
+        """Canonical column names, in order."""
+        return [column.name for column in self.columns]

@@ -1,0 +1,149 @@
+"""Match the header of a table with its columns, in metric or US units."""
+
+import difflib
+from dataclasses import dataclass
+
+from cropload.errors import near
+from cropload.records.columns import Column
+from cropload.records.messages import Fault
+
+#: Suffixes that measure the same quantity; a table keeps to one system for each.
+_QUANTITY = {
+    "_m": "length",
+    "_m2": "leaf area",
+    "_ha": "area",
+    "_g": "weight",
+    "_kg": "weight",
+    "tonnes": "crop",
+    "_t": "crop",
+    "_t_ha": "crop per area",
+    "_per_t": "price",
+    "_c": "temperature",
+}
+
+
+@dataclass(frozen=True)
+class Match:
+    """A column of the file that is a column of the table."""
+
+    position: int
+    written: str
+    column: Column
+    us: bool
+
+
+def normal(written):
+    """Return a header cell in the form of the canonical names.
+
+    Examples
+    --------
+    >>> normal(" Row Spacing (m) ")
+    'row_spacing_m'
+    """
+    for sign in "()[]":
+        written = written.replace(sign, " ")
+    return "_".join(written.lower().replace("-", " ").split())
+
+
+def match_header(raw, table):
+    """Match the header cells of a table.
+
+    Parameters
+    ----------
+    raw : RawTable
+        The table as text.
+    table : Table
+        What it should hold.
+
+    Returns
+    -------
+    (dict, list of Fault, list of Fault)
+        Canonical name -> :class:`Match`, faults, and warnings about columns that are not read.
+    """
+    aliases = {alias: column for column in table.columns for alias in column.aliases}
+    matches, unknown, faults, warnings = {}, {}, [], []
+    for position, written in enumerate(raw.header):
+        name = normal(written)
+        column = aliases.get(name)
+        if column is None:
+            if written:
+                unknown[position] = written
+            elif (raw.frame.iloc[:, position].str.strip() != "").any():
+                faults.append(
+                    _fault(raw, "a column with values has no name", "Name it in the header row.")
+                )
+        elif column.name in matches:
+            first = matches[column.name].written
+            if normal(first) == name:
+                what, mend = "the column stands in the header twice", "Keep one of the two."
+            else:
+                what = f"the same quantity is also given as {first}"
+                mend = "Keep one of the two: metric or US units, not both."
+            faults.append(_fault(raw, what, mend, written))
+        else:
+            us = name != column.name
+            matches[column.name] = Match(position, written, column, us)
+    faults += _mixed_units(raw, matches)
+    lost = _missing(raw, table, matches, unknown, faults)
+    for position, written in unknown.items():
+        if position not in lost:
+            free = [a for a, column in aliases.items() if column.name not in matches]
+            hint = near(normal(written), free)
+            rule = "the column is not known and is not read"
+            warnings.append(Fault(raw.file, 1, written, None, rule, hint))
+    return matches, faults, warnings
+
+
+def _fault(raw, rule, mend, column=None):
+    return Fault(raw.file, 1, column, None, rule, mend)
+
+
+def _mixed_units(raw, matches):
+    faults, seen = [], {}
+    for match in matches.values():
+        if match.column.suffix is None:
+            continue
+        quantity = _QUANTITY[match.column.suffix]
+        first = seen.setdefault(quantity, match)
+        if first.us != match.us:
+            rule = f"{quantity} is given in metric and in US units ({first.written})"
+            mend = "Keep to one system for a quantity within a table."
+            faults.append(_fault(raw, rule, mend, match.written))
+    return faults
+
+
+def _missing(raw, table, matches, unknown, faults):
+    """Add a fault for each required column that is not there; return the headers suspected."""
+    lost = set()
+    missing = [c for c in table.columns if c.required and c.name not in matches]
+    if table.one_of and not any(name in matches for name in table.one_of):
+        missing.append(table[table.one_of[0]])
+    for column in missing:
+        suspects = {normal(written): position for position, written in unknown.items()}
+        wanted = " or ".join(column.aliases)
+        if column.name in table.one_of and not column.required:
+            wanted = " or ".join(table.one_of)
+        suspect = _nearest(column, [name for name in suspects if suspects[name] not in lost])
+        mend = f"Add it to the header row. The header has: {_listed(raw.header)}"
+        if suspect is not None:
+            position = suspects[suspect]
+            lost.add(position)
+            mend = f"Did you mean it by '{raw.header[position]}'? Rename that column."
+        faults.append(_fault(raw, f"the column {wanted} is missing", mend))
+    return lost
+
+
+def _nearest(column, names):
+    stems = [column.name, *column.aliases]
+    if column.suffix:
+        stems.append(column.name.removesuffix(column.suffix))
+    for stem in stems:
+        hits = difflib.get_close_matches(stem, names, n=1, cutoff=0.7)
+        if hits:
+            return hits[0]
+    return None
+
+
+def _listed(header):
+    text = ", ".join(header)
+    return text if len(text) <= 120 else text[:117] + "..."

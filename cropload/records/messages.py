@@ -1,0 +1,120 @@
+"""Faults: what is wrong in the user's records, where it stands, and how to mend it."""
+
+import textwrap
+from dataclasses import dataclass
+
+from cropload.errors import CroploadError
+
+WIDTH = 80
+#: How many rows of one kind of fault are written out before "and 37 more like it".
+SHOWN = 5
+#: How many kinds of fault are written out; all of them stay in ``.faults``.
+KINDS = 40
+_LONGEST_VALUE = 40
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing that is wrong (or doubtful) in the records.
+
+    Attributes
+    ----------
+    file : str
+        The file, or the workbook and sheet, as the user knows it.
+    row : int or None
+        The row as the spreadsheet numbers it: the header is row 1.
+    column : str or None
+        The column as the user's header writes it.
+    value : str or None
+        What stands there.
+    rule : str
+        What should be so.
+    mend : str
+        What to do about it.
+    """
+
+    file: str
+    row: int | None
+    column: str | None
+    value: str | None
+    rule: str
+    mend: str = ""
+
+    def __str__(self):
+        place = _place(self.file, self.column)
+        if self.row is not None:
+            place += f", row {self.row}"
+        found = "" if self.value is None else f" {shown_value(self.value)}:"
+        return f"{place}:{found} {self.rule}. {self.mend}".strip()
+
+
+class RecordsError(CroploadError):
+    """The records cannot be used as they are; ``faults`` holds every fault that was found."""
+
+    def __init__(self, faults, opening="The records cannot be read"):
+        self.faults = tuple(faults)
+        number = len(self.faults)
+        head = f"{opening}: {number} fault{'' if number == 1 else 's'} found."
+        super().__init__(head + "\n\n" + fault_list(self.faults))
+
+    def __reduce__(self):
+        return (_rebuild, (self.faults, self.args))
+
+
+def _rebuild(faults, args):
+    error = RecordsError(faults)
+    error.args = args
+    return error
+
+
+def fault_list(faults, width=WIDTH):
+    """Return faults as text, the same kind together, long lists shortened.
+
+    Parameters
+    ----------
+    faults : iterable of Fault
+        Faults or warnings.
+    width : int
+        The longest line [1].
+    """
+    groups = {}
+    for fault in faults:
+        key = (fault.file, fault.column, fault.rule, fault.mend)
+        groups.setdefault(key, []).append(fault)
+    blocks = []
+    for (file, column, rule, mend), members in list(groups.items())[:KINDS]:
+        lines = _wrap(f"{_place(file, column)}: {rule}.", width)
+        rows = [member for member in members if member.row is not None or member.value is not None]
+        for member in rows[:SHOWN]:
+            place = "" if member.row is None else f"row {member.row}"
+            value = "" if member.value is None else shown_value(member.value)
+            lines += _wrap(": ".join(part for part in (place, value) if part), width, "  ")
+        if len(rows) > SHOWN:
+            lines.append(f"  and {len(rows) - SHOWN:,} more like it")
+        if mend:
+            lines += _wrap(mend, width, "  -> ", "     ")
+        blocks.append("\n".join(lines))
+    if len(groups) > KINDS:
+        rest = sum(len(members) for members in list(groups.values())[KINDS:])
+        blocks.append(f"and {rest:,} more faults of other kinds")
+    return "\n".join(blocks)
+
+
+def shown_value(value):
+    """Return a value in quotes, shortened, with control characters made visible."""
+    text = str(value)
+    if len(text) > _LONGEST_VALUE:
+        text = text[: _LONGEST_VALUE - 3] + "..."
+    visible = "".join(sign if sign.isprintable() else repr(sign)[1:-1] for sign in text)
+    return f"'{visible}'"
+
+
+def _place(file, column):
+    return file if column is None else f"{file}, column {column}"
+
+
+def _wrap(text, width, first="", further=None):
+    further = " " * max(len(first), 2) if further is None else further
+    return textwrap.wrap(
+        text, width, initial_indent=first, subsequent_indent=further, break_on_hyphens=False
+    ) or [first]

@@ -1,0 +1,177 @@
+"""The pandera schema of each table, and the faults it finds, in our own words."""
+
+from functools import cache
+
+from cropload.records.messages import Fault
+
+_MENDS = {
+    "blank": "Fill in the cell, or take the row out.",
+    "limit": "Correct the value, or leave the cell blank where nothing was measured.",
+    "choice": "Use one of these words.",
+}
+_MEND_REQUIRED_LIMIT = "Correct the value."
+
+
+def _filled(values):
+    """Return which cells of a column are filled."""
+    import pandas as pd
+
+    if pd.api.types.is_numeric_dtype(values) or pd.api.types.is_datetime64_any_dtype(values):
+        return values.notna()
+    return values != ""
+
+
+def _column_checks(column):
+    import pandera.pandas as pa
+
+    checks = []
+    if column.required:
+        checks.append(pa.Check(_filled, name="blank", error="blank", ignore_na=False))
+    limits = {
+        "above": lambda values: values > column.above,
+        "low": lambda values: values >= column.low,
+        "high": lambda values: values <= column.high,
+        "below": lambda values: values < column.below,
+    }
+    for name, holds in limits.items():
+        if getattr(column, name) is not None:
+            checks.append(pa.Check(holds, name="limit", error="limit"))
+    if column.kind == "choice":
+        allowed = ["", *column.choices]
+        checks.append(pa.Check(lambda values: values.isin(allowed), name="choice", error="choice"))
+    return checks
+
+
+def _table_checks(table):
+    """Return (name, rule, mend, columns shown, test of a frame) for rules on whole rows."""
+    rules = []
+    if table.key:
+        key = list(table.key)
+        rules.append(
+            (
+                "key",
+                " + ".join(key) + " may not repeat",
+                "Keep one of the rows, or correct what tells them apart.",
+                key,
+                lambda frame: ~frame.duplicated(key),
+            )
+        )
+    if table.one_of:
+        one, other = table.one_of
+        rules.append(
+            (
+                "one_of",
+                f"each row must fill either {one} or {other}, not both",
+                "Fill one of the two and leave the other blank.",
+                [one, other],
+                lambda frame: (frame[one] != "") ^ (frame[other] != ""),
+            )
+        )
+    if table.name == "weather":
+        rules.append(
+            (
+                "order",
+                "tmin may not be above tmax",
+                "Correct the temperatures of this day.",
+                ["tmin_c", "tmax_c"],
+                lambda frame: ~(frame["tmin_c"] > frame["tmax_c"]),
+            )
+        )
+    if table.name == "capacity":
+        rules.append(
+            (
+                "order",
+                "period_end may not come before period_start",
+                "Correct the two dates.",
+                ["period_start", "period_end"],
+                lambda frame: ~(frame["period_start"] > frame["period_end"]),
+            )
+        )
+    return rules
+
+
+@cache
+def schema(table):
+    """Return the pandera schema of a table.
+
+    Parameters
+    ----------
+    table : Table
+        Description of the table.
+
+    Returns
+    -------
+    pandera.DataFrameSchema
+        For frames in canonical metric columns.
+    """
+    import pandera.pandas as pa
+
+    columns = {
+        column.name: pa.Column(checks=_column_checks(column), nullable=True)
+        for column in table.columns
+    }
+    checks = [pa.Check(test, name=name, error=name) for name, _, _, _, test in _table_checks(table)]
+    return pa.DataFrameSchema(columns, checks=checks, name=table.name)
+
+
+def check_frame(table, frame, place, known_bad=frozenset()):
+    """Check a typed frame against its schema.
+
+    Parameters
+    ----------
+    table : Table
+        Description of the table.
+    frame : pandas.DataFrame
+        Canonical metric columns; the index numbers rows as the spreadsheet does.
+    place : object
+        With ``file``, ``written(column)`` and ``text(row, column)`` of the table as given.
+    known_bad : set of (row, column)
+        Cells already reported, which are blank in the frame.
+
+    Returns
+    -------
+    list of Fault
+    """
+    from pandera.errors import SchemaErrors
+
+    if frame.empty:
+        return []
+    try:
+        schema(table).validate(frame, lazy=True)
+    except SchemaErrors as error:
+        cases = error.failure_cases
+    else:
+        return []
+    wide = {name: (rule, mend, shown) for name, rule, mend, shown, _ in _table_checks(table)}
+    faults, seen = [], set()
+    for column, check, row in zip(cases["column"], cases["check"], cases["index"], strict=True):
+        check = str(check)
+        name = check if check in wide else (check, column)
+        if (name, row) in seen:
+            continue
+        seen.add((name, row))
+        if check in wide:
+            rule, mend, shown = wide[check]
+            shown = [part for part in shown if place.text(row, part)] or shown[:1]
+            if not any((row, part) in known_bad for part in wide[check][2]) and not (
+                check == "key" and _blank_key(table, frame, row)
+            ):
+                value = " / ".join(place.text(row, part) for part in shown)
+                faults.append(Fault(place.file, int(row), None, value or None, rule, mend))
+        elif (row, column) not in known_bad:
+            spec = table[column]
+            mend = _MENDS.get(check, "")
+            rule = "must be filled in" if check == "blank" else spec.rule
+            if check == "limit" and spec.required:
+                mend = _MEND_REQUIRED_LIMIT
+            value = None if check == "blank" else place.text(row, column)
+            faults.append(Fault(place.file, int(row), place.written(column), value, rule, mend))
+    return sorted(faults, key=lambda fault: fault.row)
+
+
+def _blank_key(table, frame, row):
+    """Whether a key cell that must be filled is blank, which is reported by itself."""
+    import pandas as pd
+
+    cells = [frame.loc[row, name] for name in table.key if table[name].required]
+    return any(pd.isna(cell) or cell == "" for cell in cells)

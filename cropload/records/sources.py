@@ -1,0 +1,324 @@
+"""Find the tables in a folder or workbook and read their cells as text, before any check."""
+
+import re
+from dataclasses import dataclass, field
+from io import StringIO
+from pathlib import Path
+
+import pandas as pd
+
+from cropload.errors import near
+from cropload.records.messages import Fault, RecordsError
+from cropload.records.tables import TABLES
+
+#: More columns than this are not a table of records.
+MOST_COLUMNS = 200
+WORKBOOKS = (".xlsx", ".xlsm")
+_BLANK = " \t\r\n\v\f\xa0\ufeff\u200b"
+_SEPARATORS = (",", ";", "\t")
+_SEPARATOR_NAMES = {",": "comma", ";": "semicolon", "\t": "tab"}
+
+
+@dataclass
+class RawTable:
+    """The cells of one table as text.
+
+    Attributes
+    ----------
+    name : str
+        Name of the table.
+    file : str
+        The file, or workbook and sheet, as shown in messages.
+    header : list of str
+        The header as written, stripped.
+    frame : pandas.DataFrame
+        Text cells; columns by position, index the row of the spreadsheet.
+    separator : str or None
+        Of a CSV file; ``None`` for a sheet.
+    faults, warnings : list of Fault
+        What was met on the way.
+    """
+
+    name: str
+    file: str
+    header: list
+    frame: pd.DataFrame
+    separator: str | None = None
+    faults: list = field(default_factory=list)
+    warnings: list = field(default_factory=list)
+
+
+def tidy(text):
+    """Return text without surrounding white space, byte order marks and zero-width spaces."""
+    return text.strip(_BLANK).strip()
+
+
+def stop(file, rule, mend, value=None):
+    """Raise a RecordsError with one fault about a whole file."""
+    raise RecordsError([Fault(str(file), None, None, value, rule, mend)])
+
+
+def read_raw(path):
+    """Read every table of a folder or workbook as text.
+
+    Parameters
+    ----------
+    path : str or path
+        A folder of CSV files, or a workbook.
+
+    Returns
+    -------
+    (dict, list of Fault, list of Fault)
+        Name -> :class:`RawTable`, faults of files that cannot be read, and warnings.
+
+    Raises
+    ------
+    RecordsError
+        When nothing can be read at all.
+    """
+    path = checked_path(path)
+    if path.is_file():
+        from cropload.records.workbook import read_workbook
+
+        return read_workbook(path)
+    raws, faults, warnings = {}, [], []
+    found, strangers = csv_files(path, faults)
+    for name, file in found.items():
+        try:
+            raws[name] = read_csv(name, file.name, read_bytes(file))
+        except RecordsError as error:
+            faults += error.faults
+    for stranger in strangers:
+        hint = near(stranger.stem, [name for name in TABLES if name not in found])
+        if hint:
+            warnings.append(
+                Fault(stranger.name, None, None, None, "is not a table and is not read", hint)
+            )
+    if not found and not faults:
+        books = sorted(file.name for file in path.iterdir() if file.suffix.lower() in WORKBOOKS)
+        books = [name for name in books if not name.startswith("~$")]
+        mend = "Write an empty set of tables with `cropload new FOLDER`, and fill in blocks.csv."
+        if books:
+            mend = f"Give the path of the workbook itself: {path / books[0]}"
+        elif warnings:
+            mend = " ".join(f"{fault.file}: {fault.mend}" for fault in warnings)
+        stop(path.name or path, "holds no table of records", mend)
+    return raws, faults, warnings
+
+
+def checked_path(path):
+    """Return the path when it is a folder or a workbook; stop with a clear message otherwise."""
+    try:
+        path = Path(path).expanduser()
+        there, folder, file = path.exists(), path.is_dir(), path.is_file()
+    except (OSError, ValueError, TypeError, RuntimeError):
+        stop(repr(path), "is not a usable path", "Give the folder that holds the records.")
+    if not there:
+        parent = path.parent
+        beside = [entry.name for entry in parent.iterdir()] if _listable(parent) else []
+        hint = near(path.name, beside) or "Check the spelling and the folder you are in."
+        stop(path, "does not exist", hint)
+    if folder:
+        if not _listable(path):
+            stop(path, "cannot be opened", "Ask for the right to read this folder.")
+        return path
+    ending = path.suffix.lower()
+    if not file or ending not in WORKBOOKS:
+        mend = "Give a folder of CSV files, or a workbook that ends in .xlsx."
+        if ending in (".csv", ".txt", ".tsv"):
+            mend = "This is a single table: give the folder that holds it."
+        elif ending in (".xls", ".ods", ".numbers"):
+            mend = "Open it in your spreadsheet program and save it as .xlsx."
+        stop(path.name, "is not a folder of CSV files nor an .xlsx workbook", mend)
+    return path
+
+
+def _listable(folder):
+    try:
+        next(iter(folder.iterdir()), None)
+    except OSError:
+        return False
+    return True
+
+
+def csv_files(folder, faults=None):
+    """Return name -> CSV file of each table in a folder, and the CSV files that are none."""
+    found, strangers = {}, []
+    for file in sorted(folder.iterdir()):
+        if file.suffix.lower() != ".csv" or file.name.startswith((".", "~$")):
+            continue
+        name = file.stem.strip().lower()
+        if name not in TABLES:
+            strangers.append(file)
+        elif name in found and faults is not None:
+            faults.append(
+                Fault(
+                    file.name,
+                    None,
+                    None,
+                    None,
+                    f"is the same table as {found[name].name}",
+                    "Keep one of the two.",
+                )
+            )
+        else:
+            found[name] = file
+    return found, strangers
+
+
+def read_bytes(file):
+    """Return the bytes of a file, or stop with a message the user can act on."""
+    try:
+        return file.read_bytes()
+    except OSError as error:
+        mend = "Close it in other programs, and check that you may read it."
+        stop(file.name, f"cannot be read ({error.strerror or 'no access'})", mend)
+
+
+def decode(file, data):
+    """Return the text of a CSV file, the name of its encoding, and a warning or ``None``."""
+    if not data.strip():
+        stop(file, "is empty", "Write at least the header row, or delete the file.")
+    marks = {b"\xff\xfe": "utf-16-le", b"\xfe\xff": "utf-16-be"}
+    encoding = marks.get(data[:2], "utf-8")
+    try:
+        text = data.decode(encoding).removeprefix("\ufeff")
+    except UnicodeDecodeError:
+        if encoding != "utf-8":
+            stop(file, "is damaged: its text cannot be decoded", "Save it again as CSV UTF-8.")
+        text, encoding = data.decode("latin-1"), "latin-1"
+    if "\0" in text:
+        stop(file, "holds NUL bytes, so it is not a text file", "Save it again as CSV UTF-8.")
+    warning = None
+    if encoding == "latin-1":
+        warning = Fault(
+            file,
+            None,
+            None,
+            None,
+            "is not UTF-8; it was read as Western European text (latin-1)",
+            "Check the names with accents, and save the file as CSV UTF-8.",
+        )
+    return text, encoding, warning
+
+
+def separator_of(header, name):
+    """Return the separator of a header line: the one that yields most of the table's columns."""
+    known = {alias for column in TABLES[name].columns for alias in column.aliases}
+
+    def score(sign):
+        cells = [tidy(cell.strip().strip('"')).lower() for cell in header.split(sign)]
+        return sum(cell in known for cell in cells), len(cells)
+
+    return max(_SEPARATORS, key=score)
+
+
+def read_csv(name, file, data):
+    """Read one CSV file as text cells.
+
+    Parameters
+    ----------
+    name : str
+        Name of the table.
+    file : str
+        Name of the file, for messages.
+    data : bytes
+        Its content.
+    """
+    text, _, warning = decode(file, data)
+    text = re.sub(r"\r\n?", "\n", text)
+    header = text.lstrip("\n").split("\n", 1)[0]
+    # Excel writes, and honours, a first line that names the separator.
+    told = re.fullmatch(r'"?sep=(.)"?', header.strip("\ufeff "))
+    skipped = 1 if told else 0
+    if told:
+        text = text.lstrip("\n").split("\n", 1)[1] if "\n" in text.lstrip("\n") else ""
+        header = text.split("\n", 1)[0]
+    separator = told[1] if told and told[1] in _SEPARATORS else separator_of(header, name)
+    if header.count(separator) >= MOST_COLUMNS:
+        too_wide(file, header.count(separator) + 1)
+    width = max(line.count(separator) for line in text.split("\n")) + 1
+    if width > 50 * MOST_COLUMNS:
+        too_wide(file, width)
+    width = min(width, header.count(separator) + 1 + MOST_COLUMNS)
+    try:
+        frame = pd.read_csv(
+            StringIO(text),
+            sep=separator,
+            header=None,
+            names=range(width),
+            index_col=False,
+            dtype=str,
+            na_filter=False,
+            skip_blank_lines=False,
+            engine="c",
+        )
+    except (pd.errors.ParserError, pd.errors.EmptyDataError, ValueError, OverflowError) as error:
+        mend = 'Look for a " that opens and never closes, or a row with far too many cells.'
+        if "EOF inside string" in str(error):
+            mend = 'A quotation mark " opens and never closes. Close it, or take it away.'
+        stop(file, f"is not a {_SEPARATOR_NAMES[separator]}-separated table", mend)
+    frame.index = frame.index + 1 + skipped
+    warnings = [warning] if warning else []
+    return shape(name, file, frame, separator, warnings)
+
+
+def too_wide(file, width):
+    """Stop: the table has far too many columns."""
+    stop(
+        file,
+        f"has {width:,} columns; a table of records has at most {MOST_COLUMNS}",
+        "Keep one row for each thing measured, and one column for each measurement.",
+    )
+
+
+def shape(name, file, frame, separator=None, warnings=()):
+    """Split text cells into header and rows; drop blank rows; note rows that are too long.
+
+    Parameters
+    ----------
+    name, file : str
+        Name of the table, and of the file for messages.
+    frame : pandas.DataFrame
+        Text cells, header included; the index numbers the rows as the spreadsheet does.
+    separator : str or None
+        Separator of a CSV file.
+    warnings : iterable of Fault
+        What was met before.
+    """
+    filled = _filled(frame)
+    frame = frame[filled.any(axis=1)]
+    if frame.empty:
+        stop(file, "is empty", "Write at least the header row, or delete the table.")
+    header = [tidy(cell) for cell in frame.iloc[0]]
+    while header and not header[-1]:
+        header.pop()
+    if len(header) > MOST_COLUMNS:
+        too_wide(file, len(header))
+    body, faults = frame.iloc[1:], []
+    too_long = filled.loc[body.index].iloc[:, len(header) :].any(axis=1)
+    for row, cells in body[too_long].iterrows():
+        extra = [tidy(cell) for cell in cells.iloc[len(header) :] if tidy(cell)]
+        faults.append(
+            Fault(
+                file,
+                int(row),
+                None,
+                ", ".join(extra),
+                f"the row has more cells than the header has columns ({len(header)})",
+                "Put text that holds the separator in quotation marks, or name the column.",
+            )
+        )
+    body = body.iloc[:, : len(header)]
+    return RawTable(name, file, header, body, separator, faults, list(warnings))
+
+
+def _filled(frame):
+    """Return which cells hold more than white space."""
+    filled = {}
+    for position in frame.columns:
+        codes, uniques = pd.factorize(frame[position])
+        filled[position] = pd.Series([bool(tidy(text)) for text in uniques], dtype=bool).to_numpy()[
+            codes
+        ]
+    return pd.DataFrame(filled, index=frame.index)

@@ -1,0 +1,312 @@
+"""The tables of a vineyard's records: every column with its unit, rule and meaning, as data.
+
+The checks, the empty template, the README of the sample data and the docs all come from here.
+"""
+
+from cropload.errors import CroploadError, near
+from cropload.records.columns import FIRST_YEAR, LAST_YEAR, Column, Table
+
+SEASON_RULE = (
+    "The calendar year of harvest. A winter's pruning belongs to the season whose crop it sets: "
+    "vines pruned in the winter of 2025/26 (or in July 2025 in the southern hemisphere) and "
+    "picked in 2026 are season 2026."
+)
+
+
+def _season():
+    return Column("season", "season", SEASON_RULE, required=True)
+
+
+def _block(required=True):
+    return Column("block", "name", "Name of the block, as in table blocks.", required=required)
+
+
+def _date(explanation, required=False, name="date"):
+    return Column(name, "date", explanation, required=required)
+
+
+def _count(name, explanation, required=False, low=0, above=None):
+    low = None if above is not None else low
+    return Column(name, "whole", explanation, "1", required, above=above, low=low)
+
+
+def _positive(name, unit, explanation, required=False):
+    return Column(name, "number", explanation, unit, required, above=0)
+
+
+_TABLES = (
+    Table(
+        "blocks",
+        "a block of the vineyard",
+        (
+            Column("block", "name", "Name of the block; other tables refer to it.", required=True),
+            Column("variety", "name", "Grape variety.", required=True),
+            _positive("row_spacing_m", "m", "Distance between rows.", True),
+            _positive("vine_spacing_m", "m", "Distance between vines in a row.", True),
+            _count("vines", "Places planted, missing vines included.", True, above=0),
+            Column(
+                "missing_pct",
+                "number",
+                "Share of places without a bearing vine. Blank means 0.",
+                "%",
+                low=0,
+                below=100,
+                default=0.0,
+            ),
+            _positive("area_ha", "ha", "Planted area. Blank means vines x both spacings."),
+            Column(
+                "canopies",
+                "whole",
+                "Canopy walls a vine fills: 1, or 2 when the canopy is divided. Blank means 1.",
+                "1",
+                low=1,
+                default=1.0,
+            ),
+            Column("region", "text", "Region, for your own order."),
+            Column(
+                "year_planted",
+                "season",
+                "Year of planting.",
+                low=FIRST_YEAR,
+                high=LAST_YEAR,
+            ),
+            _count("rows", "Number of rows.", above=0),
+            Column(
+                "headlands",
+                "whole",
+                "Vines at each end of a row that are left out of samples. Blank means 0.",
+                "1",
+                low=0,
+                default=0.0,
+            ),
+            Column("station", "name", "Weather station of the block, as in table weather."),
+            Column(
+                "frost_offset_c",
+                "number",
+                "Night minimum of the block less that of its station; negative in a frost hollow.",
+                "°C",
+                difference=True,
+            ),
+            Column(
+                "frost_offset_spread_c",
+                "number",
+                "Standard deviation of that difference from night to night.",
+                "°C",
+                low=0,
+                difference=True,
+            ),
+        ),
+        key=("block",),
+    ),
+    Table(
+        "pruning",
+        "a block in a season",
+        (
+            _season(),
+            _block(),
+            Column(
+                "plan",
+                "plan",
+                "What was left for this season's crop: canes x buds per cane, then + spurs x "
+                "buds per spur, like 3x8+3x2. A piece of up to 3 buds is a spur: 24x2 is spurs "
+                "alone.",
+            ),
+            _positive(
+                "pruning_weight_kg",
+                "kg",
+                "Mean prunings of one vine cut in the winter before this season's crop: wood "
+                "that grew in the season before.",
+            ),
+            _count("vines_weighed", "Vines behind the mean prunings.", above=0),
+            _date("Day of pruning."),
+        ),
+        key=("season", "block"),
+    ),
+    Table(
+        "counts",
+        "a vine visited once",
+        (
+            _season(),
+            _date("Day of the visit.", True),
+            _block(),
+            Column("row", "label", "Row of the block, as you number them.", required=True),
+            Column("vine", "label", "Place in the row, counting missing vines.", required=True),
+            _count("buds", "Count buds left at pruning, on canes and spurs."),
+            _count("shoots", "Shoots that grew from count buds."),
+            _count("noncount_shoots", "Shoots from basal buds and old wood."),
+            _count("clusters", "Clusters on the vine."),
+            _count("suitable_canes", "Canes fit to be laid down, counted before pruning."),
+            Column("pruning_weight_kg", "number", "Prunings of this vine.", "kg", low=0),
+            Column("leaf_area_m2", "number", "Leaf area of this vine.", "m2", low=0),
+            Column("counter", "text", "Who counted, by initials or a number."),
+        ),
+        key=("season", "date", "block", "row", "vine"),
+    ),
+    Table(
+        "fertility",
+        "a node position examined",
+        (
+            _season(),
+            _block(),
+            Column("wood", "choice", "Wood examined.", required=True, choices=("cane", "spur")),
+            _count("node", "Position of the node; 1 is the lowest count bud.", True, low=1),
+            _count("buds", "Buds examined at this position.", True, above=0),
+            _count("shoots", "Shoots that grew from them.", True),
+            _count("clusters", "Clusters on those shoots.", True),
+        ),
+    ),
+    Table(
+        "weights",
+        "a lot of clusters weighed together",
+        (
+            _season(),
+            _date("Day of weighing.", True),
+            _block(),
+            Column(
+                "stage",
+                "choice",
+                "Stage of the berries at weighing.",
+                required=True,
+                choices=("lag", "veraison", "harvest"),
+            ),
+            _count("clusters", "Clusters in the lot.", True, above=0),
+            _positive("weight_g", "g", "Weight of the whole lot.", True),
+            _count("berries", "Berries of the whole lot, where counted.", above=0),
+        ),
+    ),
+    Table(
+        "harvest",
+        "a block picked on a day",
+        (
+            _season(),
+            _block(),
+            _date("Day of picking; several picks of a block are several rows."),
+            Column("tonnes", "number", "Fruit over the scale.", "t", required=True, low=0),
+            Column(
+                "picked_pct",
+                "number",
+                "Share of the block picked so far, this pick included. Blank means all of it.",
+                "%",
+                above=0,
+                high=100,
+            ),
+            Column("ticket", "label", "Number of the weighbridge ticket."),
+        ),
+        key=("season", "block", "date", "ticket"),
+    ),
+    Table(
+        "dates",
+        "a stage a block reached",
+        (
+            _season(),
+            _block(),
+            Column(
+                "stage",
+                "choice",
+                "Stage reached by half of the buds, flowers or berries, or first pick.",
+                required=True,
+                choices=("budburst", "flowering", "veraison", "harvest"),
+            ),
+            _date("Day the stage was reached.", True),
+        ),
+        key=("season", "block", "stage"),
+    ),
+    Table(
+        "weather",
+        "a day at a station",
+        (
+            Column("station", "name", "Name of the station.", required=True),
+            _date("Day.", True),
+            Column("tmin_c", "number", "Lowest air temperature.", "°C", True, low=-90, high=60),
+            Column("tmax_c", "number", "Highest air temperature.", "°C", True, low=-90, high=60),
+        ),
+        key=("station", "date"),
+    ),
+    Table(
+        "prices",
+        "a contract for a block or for a variety",
+        (
+            _block(False),
+            Column("variety", "name", "Variety, when the contract is not for one block."),
+            Column("price_per_t", "number", "Price of the fruit.", "currency/t", True, low=0),
+            _positive("cap_t", "t", "Most the contract takes."),
+            _positive("cap_t_ha", "t/ha", "Most the contract takes from a hectare."),
+            Column(
+                "price_above_cap",
+                "number",
+                "Price of fruit above the cap, by the same weight as the price. Blank means 0.",
+                "currency/t",
+                low=0,
+                follows="price_per_t",
+            ),
+            Column("currency", "text", "Name of the currency."),
+        ),
+        key=("block", "variety"),
+        one_of=("block", "variety"),
+    ),
+    Table(
+        "capacity",
+        "a period of intake",
+        (
+            _date("First day of the period.", True, "period_start"),
+            _date("Last day of the period.", True, "period_end"),
+            Column("limit_t", "number", "Most that can be taken in.", "t", True, low=0),
+            Column("variety", "name", "Variety the limit is for. Blank means all together."),
+        ),
+        key=("period_start", "period_end", "variety"),
+    ),
+)
+
+#: Name of a table -> :class:`Table`, in the order of the template.
+TABLES = {table.name: table for table in _TABLES}
+
+
+def table(name):
+    """Return the description of a table by name.
+
+    Raises
+    ------
+    CroploadError
+        When no table has that name.
+    """
+    try:
+        return TABLES[name]
+    except (KeyError, TypeError):
+        hint = near(name, TABLES) or "The tables are " + ", ".join(TABLES) + "."
+        raise CroploadError(f"There is no table '{name}'. {hint}") from None
+
+
+def describe_table(name, markdown=False):
+    """Explain every column of a table.
+
+    Parameters
+    ----------
+    name : str
+        Name of a table, like ``counts``.
+    markdown : bool
+        Return a Markdown table instead of a frame.
+
+    Returns
+    -------
+    pandas.DataFrame or str
+        Columns ``column``, ``or_in_us_units``, ``unit``, ``required``, ``rule``, ``explanation``.
+    """
+    headings = ("column", "or_in_us_units", "unit", "required", "rule", "explanation")
+    rows = [
+        (
+            column.name,
+            column.us_name or "",
+            column.unit if column.unit != "1" else "",
+            "yes" if column.required else "no",
+            column.rule,
+            column.explanation,
+        )
+        for column in table(name).columns
+    ]
+    if markdown:
+        lines = ["| " + " | ".join(cells) + " |" for cells in (headings, *rows)]
+        lines.insert(1, "|---" * len(headings) + "|")
+        return "\n".join(lines)
+    import pandas as pd
+
+    return pd.DataFrame(rows, columns=list(headings))
