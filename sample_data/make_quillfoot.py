@@ -105,7 +105,7 @@ def season_records(number, block, season, truth, stages, tables):
     before = field.grow_season(vines, season - 1, truth[block.name, season - 1])
     tables["counts"] += [
         field.bud_visit(
-            vines, grown, season, day(pruned, 2), visits, crews,
+            vines, grown, season, day(pruned, 0 if marked else 2), visits, crews,
             prunings if marked else None, before.suitable_canes if marked else None,
         ),
         field.shoot_visit(
