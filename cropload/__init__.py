@@ -15,6 +15,8 @@ _HOME = {
     "mean_from_sample": "cropload.forecast.counting",
     "sample_size": "cropload.decisions.sampling",
     "PruningPlan": "cropload.vine.plan",
+    "compare_plans": "cropload.decisions.compare",
+    "example_records": "cropload.records.example",
     "Records": "cropload.records.reading",
     "RecordsError": "cropload.records.messages",
     "read_records": "cropload.records.reading",

@@ -23,8 +23,8 @@ GROUPS = ("block", "season", "variety_season", "residual")
 class Spreads:
     """Standard deviations on the log scale [1], one row a group of ``GROUPS``.
 
-    ``sd`` and ``dof``: shape (groups, components); ``variety``: shape (components,), the spread
-    of a variety's mean about its prior mean.
+    ``sd`` and ``dof``: shape (groups, components); ``variety``: shape (components,) or
+    (varieties, components), the spread of a variety's mean about its prior mean.
     """
 
     sd: np.ndarray
@@ -135,7 +135,7 @@ class _Solution:
         right = np.zeros(shared.size)
         diagonal = np.concatenate(
             [
-                np.tile(variety_var, shared.varieties),
+                np.broadcast_to(variety_var, (shared.varieties, k)).ravel(),
                 season_var.ravel(),
                 np.tile(vs_var.ravel(), shared.varieties),
             ]

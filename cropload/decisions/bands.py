@@ -1,0 +1,80 @@
+"""Bands to hold a figure against: named, from the handbook or the user's own."""
+
+from dataclasses import dataclass
+
+from cropload import handbook
+from cropload.errors import CroploadError
+
+BELOW, INSIDE, ABOVE = "below", "inside", "above"
+
+
+@dataclass(frozen=True)
+class Band:
+    """A range that a figure should lie in, with the name to show beside it.
+
+    ``key`` is the handbook key, or an empty string for the user's own band.
+    """
+
+    low: float
+    high: float
+    name: str
+    key: str = ""
+
+    def word(self, value):
+        """Return below, inside or above for a value [unit of the band]."""
+        if value < self.low:
+            return BELOW
+        return ABOVE if value > self.high else INSIDE
+
+    def text(self):
+        """Return the band in one phrase, such as ``12 to 15 (undivided canopy)``."""
+        return f"{self.low:g} to {self.high:g} ({self.name})"
+
+
+def resolve(given, default_key, quantity):
+    """Return a Band from what the user gave.
+
+    Parameters
+    ----------
+    given : None, str, tuple or Band
+        Nothing (the default), a handbook key such as ``band.ravaz.single``, or (low, high).
+    default_key : str
+        Handbook key used when nothing is given.
+    quantity : str
+        What the band is for, for the message.
+
+    Raises
+    ------
+    CroploadError
+        When the band is not two numbers, low below high.
+    """
+    if isinstance(given, Band):
+        return given
+    if given is None or isinstance(given, str):
+        entry = handbook.entry(given or default_key)
+        if entry.low is None or entry.high is None:
+            raise CroploadError(f"The handbook entry '{entry.key}' is not a band.")
+        return Band(entry.low, entry.high, entry.extra.get("label", entry.key), entry.key)
+    try:
+        low, high = (float(end) for end in given)
+    except (TypeError, ValueError):
+        raise CroploadError(
+            f"The band for {quantity} must be two numbers, low and high, not {given!r}."
+        ) from None
+    if not 0 <= low < high < float("inf"):
+        raise CroploadError(
+            f"The band for {quantity} runs from {low:g} to {high:g}; "
+            "the low end must be 0 or more and below the high end."
+        )
+    return Band(low, high, "your own band")
+
+
+def density_band(given, canopies=1):
+    """Return the band of shoots per metre of canopy [1/m] for a block."""
+    return resolve(given, "band.shoots_per_m.undivided", "shoots per metre")
+
+
+def ravaz_band(given, canopies=1):
+    """Return the band of the Ravaz index [kg/kg] for a block with this many canopies a vine."""
+    key = "band.ravaz.divided" if canopies > 1 else "band.ravaz.single"
+    return resolve(given, key, "yield to pruning weight")

@@ -1,0 +1,281 @@
+"""Compare pruning levels: what each plan would give in a block, on the same draws."""
+
+import datetime
+
+import numpy as np
+import pandas as pd
+
+from cropload.decisions import bands
+from cropload.decisions.plan_draws import bud_chance, plan_draws
+from cropload.errors import CroploadError, near
+from cropload.forecast import ranges
+from cropload.forecast.history import estate_before_season
+from cropload.forecast.origins import component_origins
+from cropload.vine.plan import PruningPlan, parse_plans
+from cropload.vine.wood import replacement_wood
+
+#: Columns that carry a range, in the order of the chain.
+RANGED = (
+    "shoots_per_m",
+    "clusters_per_vine",
+    "cluster_weight_g",
+    "kg_per_vine",
+    "t_ha",
+    "tonnes",
+    "ravaz",
+    "t_ha_settled",
+    "tonnes_settled",
+    "ravaz_settled",
+)
+
+#: Beyond this ratio of loads no trial behind the load response reaches.
+WIDEST_CHANGE = 3.0
+
+
+def next_season(records):
+    """Return the season to plan for: the latest with a pruning on record, or the next one.
+
+    Notes
+    -----
+    A season already picked is over, so the one after it is meant.
+    Without any record of a season it is the year of the next harvest by today's date.
+    """
+    picked = records.harvest["season"].max() if len(records.harvest) else None
+    seen = [
+        int(table["season"].max())
+        for table in (records.pruning, records.counts, records.weights)
+        if len(table)
+    ]
+    if picked is not None:
+        seen.append(int(picked) + 1)
+    return max(seen) if seen else datetime.date.today().year + 1
+
+
+def check_block(records, block):
+    """Return the block's name as recorded, or say which names there are.
+
+    Raises
+    ------
+    CroploadError
+        When no such block is on record.
+    """
+    names = [str(name) for name in records.blocks["block"]]
+    if block in names:
+        return block
+    folded = {name.casefold().strip(): name for name in names}
+    found = folded.get(str(block).casefold().strip())
+    if found is None:
+        listed = ", ".join(f"'{name}'" for name in names[:12]) + (", ..." * (len(names) > 12))
+        raise CroploadError(
+            f"There is no block '{block}' in these records. {near(block, names)}".rstrip()
+            + f" The blocks are: {listed}."
+        )
+    return found
+
+
+def check_draws(draws, seed):
+    """Raise CroploadError unless ``draws`` is 100 to 1,000,000 and ``seed`` 0 or more."""
+    for name, number, low, high in (("draws", draws, 100, 1_000_000), ("seed", seed, 0, 2**63)):
+        whole = isinstance(number, (int, np.integer)) and not isinstance(number, bool)
+        if not whole or not low <= number <= high:
+            raise CroploadError(
+                f"{name} must be a whole number from {low} to {high}, not {number!r}."
+            )
+
+
+def estate_for(records, block, season, reference_plan=None):
+    """Return the estate before a season, ready to compare plans in one block.
+
+    Raises
+    ------
+    CroploadError
+        When the block has history but no load on record, so that nothing says what its crops
+        were grown on; a reference plan mends it.
+    """
+    given = {} if reference_plan is None else {block: PruningPlan.parse(reference_plan)}
+    estate = estate_before_season(records, season, given)
+    at = estate.facts.place(block)
+    has_history = (estate.measured["block"] == block).any()
+    if has_history and not estate.load_known[at]:
+        raise CroploadError(
+            f"Block '{block}' has crops on record, but no plan and no bud count, so nothing says "
+            "how many buds they were grown on. Give the plan it has carried as the reference "
+            "plan (like 2x10+2x2), or fill column 'plan' of table pruning."
+        )
+    return estate
+
+
+def plan_columns(draws, at, canopy_length_m):
+    """Return the ranged columns of every plan in one block of the draws, as a list of dicts."""
+    arrays = {
+        "shoots_per_m": draws.shoots_per_m(),
+        "clusters_per_vine": draws.first.clusters,
+        "cluster_weight_g": draws.first.cluster_weight_g,
+        "kg_per_vine": draws.first.kg_picked,
+        "t_ha": draws.t_ha(),
+        "tonnes": draws.tonnes(),
+        "ravaz": draws.ravaz(),
+        "t_ha_settled": draws.t_ha(settled=True),
+        "tonnes_settled": draws.tonnes(settled=True),
+        "ravaz_settled": draws.ravaz(settled=True),
+    }
+    rows = [
+        {
+            "plan": str(plan),
+            "buds_per_vine": plan.buds,
+            "buds_per_m": plan.buds / canopy_length_m,
+            "canopy_length_m": canopy_length_m,
+        }
+        for plan in draws.plans
+    ]
+    for name in RANGED:
+        found = ranges.quantiles(arrays[name][:, at])
+        for end, values in zip(ranges.ENDINGS, found, strict=True):
+            for row, value in zip(rows, values, strict=True):
+                row[f"{name}_{end}"] = float(value)
+    return rows
+
+
+def wood_columns(estate, draws, plan, at):
+    """Return what a plan leaves to prune to next winter, as a dict of columns."""
+    chance = bud_chance(estate, draws, plan, at)
+    cut = draws.plans[plan]
+    profile = estate.profiles[estate.facts.varieties[draws.blocks[at]]]
+    wood = replacement_wood(
+        cut.canes,
+        cut.spurs,
+        cut.buds_per_spur or 1,
+        chance,
+        bearing_vines=float(draws.bearing[at]),
+        spur_profile=profile.spur_burst,
+    )
+
+    def mean(values):
+        return float(np.mean(values))
+
+    return {
+        "wood_places": wood.places,
+        "wood_both": mean(wood.both),
+        "wood_one": mean(wood.one),
+        "wood_none": mean(wood.none),
+        "places_lost_per_vine": mean(wood.places_lost_per_vine),
+        "places_lost_block": mean(wood.places_lost_block),
+        "places_lost_5_winters": mean(wood.places_short_by_winter[-1]),
+    }, wood.notes
+
+
+def _notes(estate, block, plans):
+    at = estate.facts.place(block)
+    usual = float(np.exp(estate.log_reference[at]))
+    notes = []
+    if not estate.load_known[at]:
+        notes.append(
+            f"No plan of this block is on record; {usual:.0f} buds per vine are taken as its "
+            "usual load."
+        )
+    far = [str(p) for p in plans if not 1 / WIDEST_CHANGE <= p.buds / usual <= WIDEST_CHANGE]
+    if far:
+        notes.append(
+            f"{', '.join(far)}: more than {WIDEST_CHANGE:g} times away from the {usual:.0f} buds "
+            "per vine the block has carried; no trial behind the load response reaches that far."
+        )
+    return notes
+
+
+def compare_plans(
+    records,
+    block,
+    plans,
+    season=None,
+    *,
+    draws=4000,
+    seed=0,
+    density_band=None,
+    ravaz_band=None,
+    reference_plan=None,
+):
+    """Say what each pruning plan would give in a block.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``.
+    block : str
+        Name of the block.
+    plans : str or iterable of str or PruningPlan
+        Plans like ``"3x6+3x2,3x8+3x2"``.
+    season : int, optional
+        Year of the harvest the pruning is for; the next one when left out.
+    draws : int
+        Draws [1]; 100 or more.
+    seed : int
+        Seed of the draws [1].
+    density_band, ravaz_band : str or (low, high), optional
+        Handbook key, or ends of a band of your own, for shoots per metre of canopy [1/m] and for
+        yield to pruning weight [kg/kg].
+    reference_plan : str or PruningPlan, optional
+        The plan a block without any plan on record has carried.
+
+    Returns
+    -------
+    DataFrame
+        One row a plan: plan, buds_per_vine [1], buds_per_m [1/m], canopy_length_m [m/vine]; then
+        as ``_p10 _p50 _p90`` shoots_per_m [1/m], clusters_per_vine [1], cluster_weight_g [g],
+        kg_per_vine [kg/vine], t_ha [t/ha], tonnes [t], ravaz [kg/kg] in the coming season, and
+        t_ha, tonnes and ravaz once settled (third season on); density_word and balance_word with
+        their bands; and what the plan leaves as next winter's wood. ``attrs`` names the season,
+        the range, where each component came from, and notes.
+
+    Raises
+    ------
+    CroploadError
+        For a block, plan, band or season that cannot be, with the way to mend it.
+
+    Notes
+    -----
+    All plans share their draws, so differences between them are not noise.
+    The range is 80 %, equal tails. ``kg_per_vine`` and what follows from it is the crop that
+    reaches the scale.
+    Valid for loads within a third to three times what the block has carried.
+
+    Examples
+    --------
+    >>> from cropload import example_records
+    >>> found = compare_plans(example_records(), "Long Acre", "3x6+3x2,3x8+3x2")
+    >>> list(found["buds_per_vine"])
+    [24, 30]
+    """
+    block = check_block(records, block)
+    plans = parse_plans(plans)
+    check_draws(draws, seed)
+    season = next_season(records) if season is None else int(season)
+    estate = estate_for(records, block, season, reference_plan)
+    at = estate.facts.place(block)
+    canopies = int(estate.facts.canopies[at])
+    density = bands.density_band(density_band, canopies)
+    balance = bands.ravaz_band(ravaz_band, canopies)
+    drawn = plan_draws(estate, [at], plans, draws=draws, seed=seed)
+    rows = plan_columns(drawn, 0, float(estate.facts.canopy_length_m[at]))
+    notes = _notes(estate, block, plans)
+    for place, row in enumerate(rows):
+        row["density_word"] = density.word(row["shoots_per_m_p50"])
+        row["density_band"] = density.text()
+        row["balance_word"] = balance.word(row["ravaz_p50"])
+        row["balance_band"] = balance.text()
+        wood, wood_notes = wood_columns(estate, drawn, place, 0)
+        row.update(wood)
+        notes += [f"{row['plan']}: {note}" for note in wood_notes]
+    found = pd.DataFrame(rows)
+    found.attrs = {
+        "block": block,
+        "season": season,
+        "interval": ranges.label(),
+        "draws": int(draws),
+        "seed": int(seed),
+        "usual_buds": float(np.exp(estate.log_reference[at])),
+        "carried_buds": float(np.exp(estate.log_carried[at])),
+        "last_plan": str(estate.last_plan[at] or ""),
+        "components": component_origins(estate, block),
+        "notes": tuple(notes),
+    }
+    return found

@@ -1,0 +1,127 @@
+"""Draws of what plans would give: plans x blocks x draws, the first season and once settled."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from cropload import handbook
+from cropload.forecast.beliefs import stream
+from cropload.vine.growth import COMPONENTS, Growth, PlanShape, grow, plan_shapes
+from cropload.vine.load_response import RESPONSES, exponents
+
+
+@dataclass(frozen=True, eq=False)
+class PlanDraws:
+    """What plans give in blocks, as draws common to all plans.
+
+    ``first`` and ``settled`` hold arrays of shape (plans, blocks, draws): the coming season, and
+    the same season had the vines long carried the plan. ``log_components`` are the draws they
+    come from, (components, blocks, draws) [1].
+    """
+
+    plans: tuple
+    blocks: np.ndarray
+    canopy_length_m: np.ndarray
+    bearing: np.ndarray
+    area_ha: np.ndarray
+    log_components: np.ndarray
+    first: Growth
+    settled: Growth
+
+    def _growth(self, settled):
+        return self.settled if settled else self.first
+
+    def shoots_per_m(self):
+        """Return shoots per metre of canopy, non-count shoots included [1/m]."""
+        per_vine = self.first.shoots + self.first.noncount_shoots
+        return per_vine / self.canopy_length_m[:, None]
+
+    def tonnes(self, settled=False):
+        """Return the crop of each block that reaches the scale [t]."""
+        return self._growth(settled).kg_picked * (self.bearing / 1000.0)[:, None]
+
+    def t_ha(self, settled=False):
+        """Return the crop per hectare of the block [t/ha]."""
+        return self._growth(settled).kg_picked * (self.bearing / 1000.0 / self.area_ha)[:, None]
+
+    def ravaz(self, settled=False):
+        """Return picked crop to the prunings of the wood grown in the same season [kg/kg]."""
+        growth = self._growth(settled)
+        return growth.kg_picked / (
+            growth.pruning_weight_kg_per_m * self.canopy_length_m[:, None]
+        )
+
+
+def block_shapes(estate, plans, blocks):
+    """Return the plans' shapes in each block, relative to its reference, (plans, blocks, 1)."""
+    profiles = estate.profiles
+    by_variety = {v: plan_shapes(plans, profile) for v, profile in profiles.items()}
+    found = np.empty((3, len(plans), len(blocks), 1))
+    for at, block in enumerate(blocks):
+        shape = by_variety[estate.facts.varieties[block]]
+        found[0, :, at, 0] = shape.log_buds
+        found[1, :, at, 0] = shape.log_burst - estate.reference_shape.log_burst[block]
+        found[2, :, at, 0] = shape.log_fertility - estate.reference_shape.log_fertility[block]
+    return PlanShape(*found)
+
+
+def plan_draws(estate, blocks, plans, *, draws, seed):
+    """Draw what every plan would give in every block.
+
+    Parameters
+    ----------
+    estate : Estate
+        What was learnt from the records.
+    blocks : sequence of int
+        Places of the blocks.
+    plans : sequence of PruningPlan
+        The plans, the same for every block.
+    draws : int
+        Draws [1].
+    seed : int
+        Seed [1].
+
+    Returns
+    -------
+    PlanDraws
+
+    Notes
+    -----
+    All plans are computed on the same draws, so the difference between two of them is not noise.
+    The load exponents are drawn once for the estate: what is not known of them is not known of
+    every block.
+    """
+    blocks = np.asarray(blocks, int)
+    x = estate.beliefs.draw(blocks, draws, seed)
+    normals = stream(seed, "load response").standard_normal((len(RESPONSES), draws))
+    e = exponents(normals)
+    shape = block_shapes(estate, plans, blocks)
+    state = estate.state(blocks)
+    fertility = handbook.value("noncount.fertility")
+    facts = estate.facts
+    return PlanDraws(
+        plans=tuple(plans),
+        blocks=blocks,
+        canopy_length_m=facts.canopy_length_m[blocks],
+        bearing=facts.bearing[blocks],
+        area_ha=facts.area_ha[blocks],
+        log_components=x,
+        first=grow(x, shape, state, e, fertility),
+        settled=grow(x, shape, state.settled_at(shape.log_buds), e, fertility),
+    )
+
+
+def component(draws, name):
+    """Return one component's draws, (blocks, draws) in its own unit."""
+    return np.exp(draws.log_components[COMPONENTS.index(name)])
+
+
+def bud_chance(estate, draws, plan, block):
+    """Return the chance that a bud of relative burst 1 gives a shoot, (draws,) [1].
+
+    Times a node's relative burst in the block's profile it is that node's own chance.
+    """
+    at = estate.facts.varieties[draws.blocks[block]]
+    shape = plan_shapes([draws.plans[plan]], estate.profiles[at])
+    per_bud = draws.first.shoots[plan, block] / draws.plans[plan].buds
+    return per_bud / np.exp(shape.log_burst[0])

@@ -1,0 +1,298 @@
+"""From records to measurements: one log value with its sampling error a block, season and stage."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from cropload import handbook
+from cropload.forecast.counting import grouped_log_means
+from cropload.vine.growth import STAGES, NodeProfile, plan_shapes
+from cropload.vine.plan import PruningPlan
+
+COLUMNS = ["block", "season", "stage", "value", "log_value", "log_variance", "n", "date"]
+
+#: Column of ``counts`` -> the stage it measures.
+_COUNTED = {
+    "buds": "buds",
+    "shoots": "shoots",
+    "noncount_shoots": "noncount_shoots",
+    "clusters": "clusters",
+}
+
+
+@dataclass(frozen=True)
+class BlockFacts:
+    """What does not change from season to season, one value a block, in the order of ``blocks``.
+
+    canopy_length_m [m/vine], vines [1] planted, bearing [1] vines, area_ha [ha].
+    """
+
+    names: tuple
+    varieties: tuple
+    canopy_length_m: np.ndarray
+    canopies: np.ndarray
+    vines: np.ndarray
+    bearing: np.ndarray
+    area_ha: np.ndarray
+
+    def place(self, block):
+        """Return the place of a block by name."""
+        return self.names.index(block)
+
+
+def block_facts(records):
+    """Return the fixed facts of every block.
+
+    Notes
+    -----
+    Bearing vines are planted vines less the missing ones; a missing vine is never a zero in a
+    sample.
+    """
+    blocks = records.blocks
+    canopies = blocks["canopies"].fillna(1).to_numpy(float)
+    vines = blocks["vines"].to_numpy(float)
+    spacing = blocks["vine_spacing_m"].to_numpy(float)
+    area = vines * spacing * blocks["row_spacing_m"].to_numpy(float) / 10_000
+    given = blocks["area_ha"].to_numpy(float)
+    return BlockFacts(
+        names=tuple(str(name) for name in blocks["block"]),
+        varieties=tuple(str(name) for name in blocks["variety"]),
+        canopy_length_m=spacing * canopies,
+        canopies=canopies,
+        vines=vines,
+        bearing=vines * (1 - blocks["missing_pct"].fillna(0).to_numpy(float) / 100),
+        area_ha=np.where(np.isnan(given), area, given),
+    )
+
+
+def plans_by_season(records):
+    """Return the plan of each block and season on record, {(block, season): PruningPlan}."""
+    rows = records.pruning
+    rows = rows[rows["plan"].notna() & (rows["plan"].astype(str).str.strip() != "")]
+    read = {text: PruningPlan.parse(text) for text in rows["plan"].unique()}
+    return {
+        (str(block), int(season)): read[text]
+        for block, season, text in zip(rows["block"], rows["season"], rows["plan"], strict=True)
+    }
+
+
+def _frame(index_frame, stage, value, log_variance, n, date=None):
+    found = pd.DataFrame(
+        {
+            "block": index_frame["block"].astype(str).to_numpy(),
+            "season": index_frame["season"].to_numpy(int),
+            "stage": stage,
+            "value": np.asarray(value, float),
+            "log_variance": np.asarray(log_variance, float),
+            "n": np.asarray(n, float),
+            "date": pd.NaT if date is None else np.asarray(date),
+        }
+    )
+    found["date"] = pd.to_datetime(found["date"])
+    found = found[found["value"] > 0]
+    found["log_value"] = np.log(found["value"])
+    return found[COLUMNS]
+
+
+def _counted(records, facts):
+    population = dict(zip(facts.names, facts.bearing, strict=True))
+    for column, stage in _COUNTED.items():
+        counts = records.counts[records.counts[column].notna()]
+        if counts.empty:
+            continue
+        table = grouped_log_means(counts, ["block", "season"], column, population)
+        last = counts.groupby(["block", "season"], sort=True)["date"].max()
+        # A block whose vines are all at zero has lost its crop (hail, frost): not an ordinary
+        # season to learn from.
+        table = table[~table["event"].to_numpy(bool)]
+        found = _frame(
+            table.reset_index(),
+            stage,
+            np.exp(table["log_mean"]),
+            table["log_variance"],
+            table["n"],
+            last.reindex(table.index).to_numpy(),
+        )
+        yield found
+
+
+def _weighed(records):
+    weights = records.weights
+    weights = weights[(weights["clusters"] > 0) & (weights["weight_g"] > 0)]
+    if weights.empty:
+        return
+    groups = weights.groupby(["block", "season", "stage"], sort=True)
+    table = groups[["clusters", "weight_g"]].sum()
+    table["date"] = groups["date"].max()
+    table = table.reset_index()
+    cv = handbook.value("sampling.cv_cluster_weight_g")
+    for stage in ("lag", "veraison", "harvest"):
+        here = table[table["stage"] == stage]
+        if len(here):
+            yield _frame(
+                here,
+                f"weight_{stage}",
+                here["weight_g"] / here["clusters"],
+                cv**2 / here["clusters"],
+                here["clusters"],
+                here["date"],
+            )
+
+
+def _picked(records, facts):
+    harvest = records.harvest
+    if harvest.empty:
+        return
+    groups = harvest.groupby(["block", "season"], sort=True)
+    table = groups.agg(
+        tonnes=("tonnes", "sum"),
+        picked=("picked_pct", "max"),
+        rows=("tonnes", "size"),
+        date=("date", "max"),
+    ).reset_index()
+    share = (table["picked"] / 100).fillna(1.0)
+    bearing = dict(zip(facts.names, facts.bearing, strict=True))
+    vines = table["block"].astype(str).map(bearing).to_numpy(float)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        value = table["tonnes"].to_numpy(float) * 1000 / vines / share.to_numpy(float)
+    value = np.where(np.isfinite(value), value, 0.0)
+    # A part that is picked says less of the whole: vines differ, and the rest is still hanging.
+    scale = handbook.value("forecast.scale_error") ** 2
+    part = (1 - share.to_numpy(float)) * handbook.value("sampling.cv_clusters") ** 2 / np.sqrt(
+        np.maximum(vines * share.to_numpy(float), 1.0)
+    )
+    yield _frame(table, "harvest", value, scale + part, table["rows"], table["date"])
+
+
+def _pruned(records, facts):
+    """Yield prunings per metre of canopy; they grew in the season before the row's own."""
+    length = dict(zip(facts.names, facts.canopy_length_m, strict=True))
+    weight = records.pruning[records.pruning["pruning_weight_kg"].notna()]
+    cv = handbook.value("sampling.cv_pruning_weight_kg")
+    if len(weight):
+        vines = weight["vines_weighed"].fillna(10).to_numpy(float)
+        yield _frame(
+            weight.assign(season=weight["season"] - 1),
+            "pruning_weight",
+            weight["pruning_weight_kg"] / weight["block"].astype(str).map(length).to_numpy(float),
+            cv**2 / np.maximum(vines, 1),
+            vines,
+            weight["date"],
+        )
+    counts = records.counts[records.counts["pruning_weight_kg"] > 0]
+    if len(counts):
+        table = counts.groupby(["block", "season"], sort=True).agg(
+            value=("pruning_weight_kg", "mean"),
+            n=("pruning_weight_kg", "size"),
+            date=("date", "max"),
+        )
+        table = table.reset_index()
+        done = set(zip(weight["block"], weight["season"], strict=True))
+        keep = [
+            (b, s) not in done for b, s in zip(table["block"], table["season"], strict=True)
+        ]
+        table = table[keep]
+        if len(table):
+            yield _frame(
+                table.assign(season=table["season"] - 1),
+                "pruning_weight",
+                table["value"] / table["block"].astype(str).map(length).to_numpy(float),
+                cv**2 / table["n"],
+                table["n"],
+                table["date"],
+            )
+
+
+def measurements(records, facts):
+    """Return what was measured, one row a block, season and stage.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``.
+    facts : BlockFacts
+        Fixed facts of the blocks.
+
+    Returns
+    -------
+    DataFrame
+        block, season, stage, value (in the stage's own unit: [1/vine], [g], [kg/vine] per
+        bearing vine, [kg/m]), log_value and log_variance of the sample [1], n, date (the last).
+
+    Notes
+    -----
+    A zero mean is left out: a lost crop is an event, not an ordinary season.
+    ``season`` is the season in which the thing grew.
+    """
+    parts = [
+        *_counted(records, facts),
+        *_weighed(records),
+        *_picked(records, facts),
+        *_pruned(records, facts),
+    ]
+    if not parts:
+        return pd.DataFrame(columns=COLUMNS)
+    found = pd.concat(parts, ignore_index=True)
+    order = {stage: at for at, stage in enumerate(STAGES)}
+    return found.sort_values(
+        ["block", "season", "stage"], key=lambda c: c.map(order) if c.name == "stage" else c
+    ).reset_index(drop=True)
+
+
+def node_profile(records, variety, facts):
+    """Return the node profile of a variety: the handbook's, moved by the user's own counts.
+
+    Parameters
+    ----------
+    records : Records
+        Its ``fertility`` table is used [shoots and clusters by node].
+    variety : str
+        Variety whose blocks are pooled.
+    facts : BlockFacts
+        Fixed facts of the blocks.
+
+    Returns
+    -------
+    profile : NodeProfile
+    shoots : int
+        Shoots examined [1]; 0 when the handbook's profile stands.
+
+    Notes
+    -----
+    At each node the user's figure and the handbook's are weighed by the shoots (for burst: buds)
+    examined there against ``forecast.profile_weight``.
+    """
+    base = NodeProfile.from_handbook()
+    members = {n for n, v in zip(facts.names, facts.varieties, strict=True) if v == variety}
+    table = records.fertility
+    table = table[table["block"].astype(str).isin(members)]
+    if table.empty:
+        return base, 0
+    prior = handbook.value("forecast.profile_weight")
+    found = {}
+    for wood in ("cane", "spur"):
+        here = table[table["wood"] == wood].groupby("node")[["buds", "shoots", "clusters"]].sum()
+        for what, top, bottom in (("burst", "shoots", "buds"), ("fertility", "clusters", "shoots")):
+            values = getattr(base, f"{wood}_{what}").copy()
+            nodes = here.index.to_numpy(int)
+            inside = (nodes >= 1) & (nodes <= len(values))
+            nodes, rows = nodes[inside], here[inside]
+            n = rows[bottom].to_numpy(float)
+            if n.sum() > 0 and rows[top].sum() > 0:
+                old = values[nodes - 1]
+                own = rows[top].to_numpy(float) / np.maximum(n, 1)
+                own = own * (n @ old) / (n @ own)
+                share = n / (n + prior)
+                values[nodes - 1] = share * own + (1 - share) * old
+            found[f"{wood}_{what}"] = values
+    return NodeProfile(**found), int(table["shoots"].sum())
+
+
+def shape_of(plan, profile, cache):
+    """Return (log buds, log burst, log fertility) of one plan; ``cache`` keeps those done."""
+    key = (plan, id(profile))
+    if key not in cache:
+        shape = plan_shapes([plan], profile)
+        cache[key] = (shape.log_buds[0], shape.log_burst[0], shape.log_fertility[0])
+    return cache[key]

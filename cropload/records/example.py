@@ -1,0 +1,43 @@
+"""The sample estate that ships with the package, and where to find it."""
+
+import functools
+from importlib.resources import files
+from pathlib import Path
+
+from cropload.errors import CroploadError
+
+
+def shipped(name):
+    """Return the folder of shipped notebooks or sample data, in a wheel or in a checkout.
+
+    Parameters
+    ----------
+    name : str
+        ``"notebooks"`` or ``"sample_data"``.
+
+    Raises
+    ------
+    CroploadError
+        When the installation is not whole.
+    """
+    package = Path(str(files("cropload")))
+    for folder in (package / "_shipped" / name, package.parent / name):
+        if folder.is_dir():
+            return folder
+    raise CroploadError(
+        f"This installation of cropload lacks its folder '{name}'. Install the package again."
+    )
+
+
+@functools.cache
+def example_records():
+    """Return the records of the invented estate Quillfoot, read once.
+
+    Returns
+    -------
+    Records
+        Everything in it is invented.
+    """
+    from cropload.records.reading import read_records
+
+    return read_records(shipped("sample_data") / "quillfoot")
