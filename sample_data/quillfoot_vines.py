@@ -98,7 +98,9 @@ def grow_season(vines: BlockVines, season: int, truth: dict[str, float]) -> Seas
     )
     noncount = rng.poisson(truth["noncount_shoots"] * scaled(rng.gamma(2.0, 0.5, n), 1.0))
     carrying = shoots + NONCOUNT_FERTILITY * noncount
-    clusters = scaled(carrying * np.exp(rng.normal(0, CLUSTER_SD, n)), truth["clusters_per_vine"])
+    # The tails are cut: a shoot carries three clusters, four at most.
+    chance = np.exp(CLUSTER_SD * rng.normal(0, 1, n).clip(-2.5, 2.0))
+    clusters = scaled(carrying * chance, truth["clusters_per_vine"])
     whole_shoots = _whole(rng, shoots)
     canes = 1 + rng.poisson(SUITABLE_CANES_PER_SHOOT * (whole_shoots + noncount) / 1.5)
     return SeasonVines(buds, whole_shoots, noncount, _whole(rng, clusters), canes)
@@ -174,7 +176,7 @@ def weigh_prunings(block: Block, season: int, mean_kg: float, number: int) -> np
 
 def weigh_lots(block, season, date, stage, mean_g, lots, berries):
     """Weigh a few lots of 30 to 50 clusters [g]."""
-    rng = stream("lots", block.name, season, stage)
+    rng = stream("lots weighed", block.name, season, stage)
     clusters = rng.integers(30, 51, lots)
     sd = np.sqrt(CLUSTER_WEIGHT_CV**2 / clusters + LOT_SD**2)
     weight = clusters * mean_g * np.exp(rng.normal(0, 1, lots) * sd - sd**2 / 2)
