@@ -292,6 +292,8 @@ def _lines(found):
         yield name.replace("_", " "), _text(item)
     if found.unit == "1":
         yield "unit", "1 (a bare number)"
+    elif found.value is None and found.low is None:
+        yield "unit", found.unit
     yield "grade", GRADES[found.grade]
     for key in found.sources:
         yield "source", f"[{key}] {citation(key)}"
