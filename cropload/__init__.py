@@ -17,6 +17,7 @@ _HOME = {
     "PruningPlan": "cropload.vine.plan",
     "compare_plans": "cropload.decisions.compare",
     "example_records": "cropload.records.example",
+    "find_plans": "cropload.decisions.find_plan",
     "Records": "cropload.records.reading",
     "RecordsError": "cropload.records.messages",
     "read_records": "cropload.records.reading",

@@ -160,7 +160,8 @@ def wood_columns(estate, draws, plan, at):
         "wood_none": mean(wood.none),
         "places_lost_per_vine": mean(wood.places_lost_per_vine),
         "places_lost_block": mean(wood.places_lost_block),
-        "places_lost_5_winters": mean(wood.places_short_by_winter[-1]),
+        "places_lost_5_winters": mean(wood.places_lost_by_winter[-1]),
+        "places_short_5_winters": mean(wood.places_short_by_winter[-1]),
     }, wood.notes
 
 
@@ -264,7 +265,7 @@ def compare_plans(
         row["balance_band"] = balance.text()
         wood, wood_notes = wood_columns(estate, drawn, place, 0)
         row.update(wood)
-        notes += [f"{row['plan']}: {note}" for note in wood_notes]
+        notes += [note for note in wood_notes if note not in notes]
     found = pd.DataFrame(rows)
     found.attrs = {
         "block": block,

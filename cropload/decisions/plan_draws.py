@@ -1,6 +1,6 @@
 """Draws of what plans would give: plans x blocks x draws, the first season and once settled."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -65,7 +65,7 @@ def block_shapes(estate, plans, blocks):
     return PlanShape(*found)
 
 
-def plan_draws(estate, blocks, plans, *, draws, seed):
+def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0):
     """Draw what every plan would give in every block.
 
     Parameters
@@ -80,6 +80,8 @@ def plan_draws(estate, blocks, plans, *, draws, seed):
         Draws [1].
     seed : int
         Seed [1].
+    dead_buds : float
+        Share of the buds left that winter has killed [1]; the vine answers to the live ones.
 
     Returns
     -------
@@ -96,6 +98,7 @@ def plan_draws(estate, blocks, plans, *, draws, seed):
     normals = stream(seed, "load response").standard_normal((len(RESPONSES), draws))
     e = exponents(normals)
     shape = block_shapes(estate, plans, blocks)
+    shape = replace(shape, log_buds=shape.log_buds + np.log1p(-dead_buds))
     state = estate.state(blocks)
     fertility = handbook.value("noncount.fertility")
     facts = estate.facts
