@@ -21,6 +21,7 @@ _HOME = {
     "Records": "cropload.records.reading",
     "RecordsError": "cropload.records.messages",
     "read_records": "cropload.records.reading",
+    "write_template": "cropload.records.writing",
     "vines_per_hectare": "cropload.units",
 }
 

@@ -17,7 +17,8 @@ _YEAR_FIRST = re.compile(
 )
 _YEAR_LAST = re.compile(r"([0-9]{1,2})[-/.]([0-9]{1,2})[-/.]([0-9]{4})")
 _PLAN_PIECE = re.compile(r"([0-9]{1,4})x([0-9]{1,4})")
-_FORMULA_SIGNS = "=+-@"
+#: A cell that begins with one of these can become a formula in a spreadsheet program.
+_FORMULA_SIGNS = "=+-@＝＋－＠"
 #: A piece of up to this many buds is a spur, and a vine carries no more buds than this.
 _SPUR_MOST_BUDS, _MOST_BUDS = 3, 1000
 
@@ -25,9 +26,11 @@ _NOT_A_DATE = "must be a date written YYYY-MM-DD"
 
 
 def decimal_sign(texts):
-    """Return the decimal sign of number cells: a comma only where commas are what is used."""
+    """Return the decimal sign that most number cells use, or ``""`` when none shows one."""
     commas = sum(bool(_COMMA.fullmatch(text)) for text in texts)
     points = sum("." in text and bool(_NUMBER.fullmatch(text)) for text in texts)
+    if commas == points == 0:
+        return ""
     return "," if commas > points else "."
 
 
@@ -178,6 +181,13 @@ def _word(text, column):
     if text[0] == "'" and len(text) > 1 and text[1] in _FORMULA_SIGNS:
         text = text[1:]
     return text, None
+
+
+def escape_text(text):
+    """Return text with a leading apostrophe when it begins like a formula."""
+    start = text.lstrip(" \xa0")[:1]
+    risky = bool(start) and start in _FORMULA_SIGNS + "\t\r\n"
+    return "'" + text if risky else text
 
 
 def _plan(text, column):

@@ -108,6 +108,8 @@ class Table:
         Columns that together may not repeat; empty when rows may repeat.
     one_of : tuple of str
         Columns of which each row fills exactly one.
+    completes : bool
+        Rows of one key may fill different columns; they are read as one row.
     """
 
     name: str
@@ -115,6 +117,7 @@ class Table:
     columns: tuple
     key: tuple = ()
     one_of: tuple = ()
+    completes: bool = False
 
     def __getitem__(self, name):
         return next(column for column in self.columns if column.name == name)

@@ -89,7 +89,7 @@ class ParsedTable:
         factored = {
             name: uniques(self.raw.frame[match.position]) for name, match in self.matches.items()
         }
-        decimal = "."
+        decimal = ""
         if self.raw.separator not in (None, ","):
             numbers = [
                 text
@@ -105,7 +105,7 @@ class ParsedTable:
                 columns[column.name] = _blank(column, len(self.raw.frame))
                 continue
             codes, texts = factored[column.name]
-            values, bad = parse(codes, texts, column, decimal)
+            values, bad = parse(codes, texts, column, decimal or ".")
             if self.us(column):
                 suffix = self.table[column.follows].suffix if column.follows else column.suffix
                 values = to_metric(values, suffix, column.difference)
@@ -143,6 +143,7 @@ def empty_frame(name):
 def _finished(name, frame):
     """Return a checked frame with blanks filled by their defaults and a plain index."""
     table = TABLES[name]
+    frame = _merged(table, frame) if table.completes else frame
     frame = frame.reset_index(drop=True)
     changes = {
         column.name: frame[column.name].fillna(column.default)
@@ -157,6 +158,18 @@ def _finished(name, frame):
         planted = frame["vines"] * frame["row_spacing_m"] * frame["vine_spacing_m"] / 10_000
         changes["area_ha"] = frame["area_ha"].fillna(planted)
     return frame.assign(**changes)
+
+
+def _merged(table, frame):
+    """Return rows of one key as one row; the checks have made sure that they do not clash."""
+    if not frame.duplicated(list(table.key)).any():
+        return frame
+    words = [c.name for c in table.columns if not c.numeric and c.kind != "date"]
+    open_words = [word for word in words if word not in table.key]
+    blanks = frame.assign(**{word: frame[word].where(frame[word] != "") for word in open_words})
+    merged = blanks.groupby(list(table.key), sort=False).first().reset_index()
+    filled = {word: merged[word].fillna("") for word in open_words}
+    return merged.assign(**filled)[table.names]
 
 
 def read_records(path):
@@ -188,13 +201,25 @@ def read_records(path):
     return assemble(path, raws, faults, warnings)
 
 
+def check_tables(raws):
+    """Parse raw tables and check them each and together.
+
+    Returns
+    -------
+    (dict, list of Fault, list of Fault)
+        Name -> :class:`ParsedTable`, faults and warnings.
+    """
+    parsed = {name: ParsedTable(raws[name]) for name in TABLES if name in raws}
+    faults = [fault for table in parsed.values() for fault in table.faults]
+    warnings = [doubt for table in parsed.values() for doubt in table.warnings]
+    found, doubts = cross_checks(parsed)
+    return parsed, faults + found, warnings + doubts
+
+
 def assemble(path, raws, faults=(), warnings=()):
     """Check raw tables together and return Records, or raise every fault at once."""
-    faults, warnings = list(faults), list(warnings)
-    parsed = {name: ParsedTable(raws[name]) for name in TABLES if name in raws}
-    for table in parsed.values():
-        faults += table.faults
-        warnings += table.warnings
+    parsed, found, doubts = check_tables(raws)
+    faults, warnings = [*faults, *found], [*warnings, *doubts]
     place = Path(path)
     if "blocks" not in parsed and not any("blocks" in fault.file.lower() for fault in faults):
         hints = [f"{fault.file}: {fault.mend}" for fault in warnings if "'blocks'" in fault.mend]
@@ -205,9 +230,6 @@ def assemble(path, raws, faults=(), warnings=()):
         faults.append(
             Fault(file, None, None, None, "holds no block", "Add one row for each block.")
         )
-    found, doubts = cross_checks(parsed)
-    faults += found
-    warnings += doubts
     if faults:
         raise RecordsError(faults)
     frames = {

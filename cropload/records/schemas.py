@@ -50,10 +50,14 @@ def _table_checks(table):
         rules.append(
             (
                 "key",
-                " + ".join(key) + " may not repeat",
+                " + ".join(key)
+                + " may not repeat"
+                + (" with both filled in" if table.completes else ""),
                 "Keep one of the rows, or correct what tells them apart.",
                 key,
-                lambda frame: ~frame.duplicated(key),
+                lambda frame: (
+                    ~(_clashes(table, frame) if table.completes else frame.duplicated(key))
+                ),
             )
         )
     if table.one_of:
@@ -88,6 +92,24 @@ def _table_checks(table):
             )
         )
     return rules
+
+
+def _clashes(table, frame):
+    """Return which rows repeat a key without filling only what earlier rows left blank."""
+    repeats = frame.duplicated(list(table.key))
+    if not repeats.any():
+        return repeats
+    group = frame.groupby(list(table.key), sort=False, dropna=False).ngroup()
+    clash = repeats & False
+    adds = repeats & False
+    for column in table.columns:
+        # A plan written down later may carry a later date; the first one is kept.
+        if column.name in table.key or column.kind == "date":
+            continue
+        filled = _filled(frame[column.name])
+        clash |= filled & (filled.astype(int).groupby(group).cumsum() > 1)
+        adds |= filled
+    return clash | (repeats & ~adds)
 
 
 @cache
@@ -143,7 +165,7 @@ def check_frame(table, frame, place, known_bad=frozenset()):
     else:
         return []
     wide = {name: (rule, mend, shown) for name, rule, mend, shown, _ in _table_checks(table)}
-    faults, seen = [], set()
+    faults, seen, firsts = [], set(), None
     for column, check, row in zip(cases["column"], cases["check"], cases["index"], strict=True):
         check = str(check)
         name = check if check in wide else (check, column)
@@ -157,6 +179,9 @@ def check_frame(table, frame, place, known_bad=frozenset()):
                 check == "key" and _blank_key(table, frame, row)
             ):
                 value = " / ".join(place.text(row, part) for part in shown)
+                if check == "key":
+                    firsts = firsts or _first_rows(table, frame)
+                    value += f" (see row {firsts[_key(table, frame, row)]})"
                 faults.append(Fault(place.file, int(row), None, value or None, rule, mend))
         elif (row, column) not in known_bad:
             spec = table[column]
@@ -167,6 +192,19 @@ def check_frame(table, frame, place, known_bad=frozenset()):
             value = None if check == "blank" else place.text(row, column)
             faults.append(Fault(place.file, int(row), place.written(column), value, rule, mend))
     return sorted(faults, key=lambda fault: fault.row)
+
+
+def _first_rows(table, frame):
+    """Return the first row of each key."""
+    first = {}
+    columns = [frame[name].astype(str) for name in table.key]
+    for row, *cells in zip(frame.index, *columns, strict=True):
+        first.setdefault(tuple(cells), row)
+    return first
+
+
+def _key(table, frame, row):
+    return tuple(str(frame[name].loc[[row]].astype(str).iloc[0]) for name in table.key)
 
 
 def _blank_key(table, frame, row):

@@ -1,8 +1,6 @@
 """Find the tables in a folder or workbook and read their cells as text, before any check."""
 
-import re
 from dataclasses import dataclass, field
-from io import StringIO
 from pathlib import Path
 
 import pandas as pd
@@ -15,8 +13,6 @@ from cropload.records.tables import TABLES
 MOST_COLUMNS = 200
 WORKBOOKS = (".xlsx", ".xlsm")
 _BLANK = " \t\r\n\v\f\xa0\ufeff\u200b"
-_SEPARATORS = (",", ";", "\t")
-_SEPARATOR_NAMES = {",": "comma", ";": "semicolon", "\t": "tab"}
 
 
 @dataclass
@@ -33,6 +29,8 @@ class RawTable:
         The header as written, stripped.
     frame : pandas.DataFrame
         Text cells; columns by position, index the row of the spreadsheet.
+    header_row : int
+        Row of the spreadsheet that holds the header.
     separator : str or None
         Of a CSV file; ``None`` for a sheet.
     faults, warnings : list of Fault
@@ -43,6 +41,7 @@ class RawTable:
     file: str
     header: list
     frame: pd.DataFrame
+    header_row: int = 1
     separator: str | None = None
     faults: list = field(default_factory=list)
     warnings: list = field(default_factory=list)
@@ -81,6 +80,8 @@ def read_raw(path):
         from cropload.records.workbook import read_workbook
 
         return read_workbook(path)
+    from cropload.records.csv_table import read_csv
+
     raws, faults, warnings = {}, [], []
     found, strangers = csv_files(path, faults)
     for name, file in found.items():
@@ -175,94 +176,6 @@ def read_bytes(file):
         stop(file.name, f"cannot be read ({error.strerror or 'no access'})", mend)
 
 
-def decode(file, data):
-    """Return the text of a CSV file, the name of its encoding, and a warning or ``None``."""
-    if not data.strip():
-        stop(file, "is empty", "Write at least the header row, or delete the file.")
-    marks = {b"\xff\xfe": "utf-16-le", b"\xfe\xff": "utf-16-be"}
-    encoding = marks.get(data[:2], "utf-8")
-    try:
-        text = data.decode(encoding).removeprefix("\ufeff")
-    except UnicodeDecodeError:
-        if encoding != "utf-8":
-            stop(file, "is damaged: its text cannot be decoded", "Save it again as CSV UTF-8.")
-        text, encoding = data.decode("latin-1"), "latin-1"
-    if "\0" in text:
-        stop(file, "holds NUL bytes, so it is not a text file", "Save it again as CSV UTF-8.")
-    warning = None
-    if encoding == "latin-1":
-        warning = Fault(
-            file,
-            None,
-            None,
-            None,
-            "is not UTF-8; it was read as Western European text (latin-1)",
-            "Check the names with accents, and save the file as CSV UTF-8.",
-        )
-    return text, encoding, warning
-
-
-def separator_of(header, name):
-    """Return the separator of a header line: the one that yields most of the table's columns."""
-    known = {alias for column in TABLES[name].columns for alias in column.aliases}
-
-    def score(sign):
-        cells = [tidy(cell.strip().strip('"')).lower() for cell in header.split(sign)]
-        return sum(cell in known for cell in cells), len(cells)
-
-    return max(_SEPARATORS, key=score)
-
-
-def read_csv(name, file, data):
-    """Read one CSV file as text cells.
-
-    Parameters
-    ----------
-    name : str
-        Name of the table.
-    file : str
-        Name of the file, for messages.
-    data : bytes
-        Its content.
-    """
-    text, _, warning = decode(file, data)
-    text = re.sub(r"\r\n?", "\n", text)
-    header = text.lstrip("\n").split("\n", 1)[0]
-    # Excel writes, and honours, a first line that names the separator.
-    told = re.fullmatch(r'"?sep=(.)"?', header.strip("\ufeff "))
-    skipped = 1 if told else 0
-    if told:
-        text = text.lstrip("\n").split("\n", 1)[1] if "\n" in text.lstrip("\n") else ""
-        header = text.split("\n", 1)[0]
-    separator = told[1] if told and told[1] in _SEPARATORS else separator_of(header, name)
-    if header.count(separator) >= MOST_COLUMNS:
-        too_wide(file, header.count(separator) + 1)
-    width = max(line.count(separator) for line in text.split("\n")) + 1
-    if width > 50 * MOST_COLUMNS:
-        too_wide(file, width)
-    width = min(width, header.count(separator) + 1 + MOST_COLUMNS)
-    try:
-        frame = pd.read_csv(
-            StringIO(text),
-            sep=separator,
-            header=None,
-            names=range(width),
-            index_col=False,
-            dtype=str,
-            na_filter=False,
-            skip_blank_lines=False,
-            engine="c",
-        )
-    except (pd.errors.ParserError, pd.errors.EmptyDataError, ValueError, OverflowError) as error:
-        mend = 'Look for a " that opens and never closes, or a row with far too many cells.'
-        if "EOF inside string" in str(error):
-            mend = 'A quotation mark " opens and never closes. Close it, or take it away.'
-        stop(file, f"is not a {_SEPARATOR_NAMES[separator]}-separated table", mend)
-    frame.index = frame.index + 1 + skipped
-    warnings = [warning] if warning else []
-    return shape(name, file, frame, separator, warnings)
-
-
 def too_wide(file, width):
     """Stop: the table has far too many columns."""
     stop(
@@ -310,7 +223,8 @@ def shape(name, file, frame, separator=None, warnings=()):
             )
         )
     body = body.iloc[:, : len(header)]
-    return RawTable(name, file, header, body, separator, faults, list(warnings))
+    header_row = int(frame.index[0])
+    return RawTable(name, file, header, body, header_row, separator, faults, list(warnings))
 
 
 def _filled(frame):

@@ -18,13 +18,15 @@ _OLD_OFFICE = b"\xd0\xcf\x11\xe0"
 _FORMULA = re.compile(rb"<(?:\w+:)?f[ >/]")
 
 
-def read_workbook(path):
+def read_workbook(path, shown=None):
     """Read the sheets of a workbook that are tables of records.
 
     Parameters
     ----------
     path : pathlib.Path
         The workbook.
+    shown : str, optional
+        Its name in messages.
 
     Returns
     -------
@@ -36,27 +38,28 @@ def read_workbook(path):
     RecordsError
         When the file is no workbook, is protected, or holds no table.
     """
+    shown = shown or path.name
     formulas = check_workbook(path)
     raws, faults, warnings = {}, [], []
-    with _workbook(path) as book:
-        found, strangers = sheets(book.sheetnames, path.name, faults)
+    with open_workbook(path) as book:
+        found, strangers = sheets(book.sheetnames, shown, faults)
         for name, sheet in found.items():
             try:
-                raws[name] = _read_sheet(book[sheet], name, f"{path.name} [{sheet}]")
+                raws[name] = _read_sheet(book[sheet], name, f"{shown} [{sheet}]")
             except RecordsError as error:
                 faults += error.faults
             except Exception as error:  # a damaged sheet can fail anywhere inside openpyxl
-                faults.append(_damaged(f"{path.name} [{sheet}]", error))
+                faults.append(_damaged(f"{shown} [{sheet}]", error))
     for stranger in strangers:
         hint = near(stranger.strip(), [name for name in TABLES if name not in found])
         if hint:
-            place = f"{path.name} [{stranger}]"
+            place = f"{shown} [{stranger}]"
             warnings.append(Fault(place, None, None, None, "is not a table and is not read", hint))
     if not found and not faults:
         mend = "Name the sheets after the tables: " + ", ".join(TABLES) + "."
         if warnings:
             mend = " ".join(f"{fault.file}: {fault.mend}" for fault in warnings)
-        stop(path.name, "has no sheet that is a table of records", mend)
+        stop(shown, "has no sheet that is a table of records", mend)
     if formulas:
         faults += _without_values(path, found, raws)
     return raws, faults, warnings
@@ -89,7 +92,7 @@ def _damaged(place, error):
     return Fault(place, None, None, None, what, mend)
 
 
-class _workbook:
+class open_workbook:
     """Open a workbook for reading without the warnings that openpyxl gives about its looks."""
 
     def __init__(self, path, formulas=False):
@@ -175,7 +178,7 @@ def cell_text(cell):
 def _without_values(path, found, raws):
     """Return a fault for every formula whose result is not stored in the workbook."""
     faults = []
-    with _workbook(path, formulas=True) as book:
+    with open_workbook(path, formulas=True) as book:
         for name, sheet in found.items():
             raw = raws.get(name)
             if not isinstance(raw, RawTable):

@@ -1,0 +1,166 @@
+"""What a set of records holds, and what is missing."""
+
+import textwrap
+
+import numpy as np
+import pandas as pd
+
+from cropload.records.messages import WIDTH, fault_list
+from cropload.records.tables import TABLES
+
+#: Component -> the measurements that tell it: (table, column) each.
+COMPONENTS = {
+    "plan": (("pruning", "plan"),),
+    "buds": (("counts", "buds"), ("pruning", "plan")),
+    "shoots": (("counts", "shoots"),),
+    "clusters": (("counts", "clusters"),),
+    "lag weight": (("weights", "lag"),),
+    "cluster weight": (("weights", "harvest"),),
+    "harvest": (("harvest", "tonnes"),),
+    "pruning weight": (("pruning", "pruning_weight_kg"), ("counts", "pruning_weight_kg")),
+}
+
+
+def coverage(records):
+    """Return which component was measured in which block and season.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row for each block, season and component that was measured, with columns ``block``,
+        ``variety``, ``season``, ``component``, ``rows`` (how many rows tell it [1]) and ``tables``
+        (which tables they are in).  Components: ``plan``, ``buds``, ``shoots``, ``clusters``,
+        ``lag weight``, ``cluster weight``, ``harvest``, ``pruning weight``.
+    """
+    parts = []
+    for component, places in COMPONENTS.items():
+        for table, column in places:
+            frame = getattr(records, table)
+            if table == "weights":
+                told = frame["stage"] == column
+            elif column == "plan":
+                told = frame[column] != ""
+            else:
+                told = frame[column].notna()
+            counted = frame[told].groupby(["block", "season"]).size().rename("rows").reset_index()
+            parts.append(counted.assign(component=component, tables=table))
+    found = pd.concat(parts, ignore_index=True)
+    found = found.groupby(["block", "season", "component"], sort=False, as_index=False).agg(
+        rows=("rows", "sum"), tables=("tables", lambda names: ", ".join(dict.fromkeys(names)))
+    )
+    blocks = records.blocks
+    order = dict(zip(blocks["block"], range(len(blocks)), strict=True))
+    rank = {component: place for place, component in enumerate(COMPONENTS)}
+    found = found.assign(
+        variety=found["block"].map(dict(zip(blocks["block"], blocks["variety"], strict=True))),
+        place=found["block"].map(order),
+        rank=found["component"].map(rank),
+        rows=found["rows"].astype("int64"),
+        season=found["season"].astype("int64"),
+    ).sort_values(["place", "season", "rank"], ignore_index=True)
+    return found[["block", "variety", "season", "component", "rows", "tables"]]
+
+
+def table_summary(records):
+    """Return what each table holds.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a table: ``table``, ``given``, ``rows`` [1], ``blocks`` [1], ``seasons`` (text).
+    """
+    rows = []
+    for name in TABLES:
+        frame = getattr(records, name)
+        blocks = frame["block"].nunique() if "block" in frame and name != "prices" else 0
+        seasons = season_ranges(frame["season"]) if "season" in frame else ""
+        rows.append((name, name in records.given, len(frame), blocks, seasons))
+    return pd.DataFrame(rows, columns=["table", "given", "rows", "blocks", "seasons"])
+
+
+def season_ranges(seasons):
+    """Return seasons in words, runs drawn together.
+
+    Parameters
+    ----------
+    seasons : iterable of int
+        Calendar years of harvest.
+
+    Examples
+    --------
+    >>> season_ranges([2020, 2021, 2022, 2024])
+    '2020-2022, 2024'
+    """
+    years = np.unique(np.asarray(list(seasons), dtype="int64"))
+    if not len(years):
+        return ""
+    runs = np.split(years, np.flatnonzero(np.diff(years) > 1) + 1)
+    return ", ".join(f"{run[0]}-{run[-1]}" if len(run) > 1 else f"{run[0]}" for run in runs)
+
+
+def summarise(records, width=WIDTH):
+    """Return in words what records hold, what is missing, and what was measured in each block.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``.
+    width : int
+        The longest line [1].
+
+    Returns
+    -------
+    str
+        Several lines: the tables, one entry a block, and the doubts met while reading.
+    """
+    tables = table_summary(records)
+    lines = [f"Records in {records.path}", ""]
+    for row in tables[tables["given"]].itertuples():
+        text = f"{row.table:<10}{row.rows:>9,} row{'' if row.rows == 1 else 's'}"
+        if row.blocks and row.table != "blocks":
+            text += f", {row.blocks} block{'' if row.blocks == 1 else 's'}"
+        if row.seasons:
+            text += f", season{'s' if len(row.seasons) > 4 else ''} {row.seasons}"
+        lines.append(text)
+    missing = ", ".join(tables.loc[~tables["given"], "table"])
+    if missing:
+        lines.append(f"Not given: {missing}")
+    lines.append("")
+    found = coverage(records)
+    seasons = found.groupby(["block", "component"])["season"].agg(season_ranges)
+    for block in records.blocks.itertuples():
+        size = f"{block.vines:,.0f} vines, {block.area_ha:.2f} ha"
+        lines += _wrapped(f"{block.block} ({block.variety}; {size})", width)
+        held = {
+            part: seasons[block.block, part]
+            for part in COMPONENTS
+            if (block.block, part) in seasons
+        }
+        for years in dict.fromkeys(held.values()):
+            parts = ", ".join(part for part in held if held[part] == years)
+            lines += _wrapped(f"  {years}: {parts}", width)
+        lost = ", ".join(part for part in COMPONENTS if part not in held)
+        if lost:
+            lines += _wrapped(f"  never: {lost}", width)
+    if records.warnings:
+        number = len(records.warnings)
+        lines += ["", f"{number:,} value{'' if number == 1 else 's'} to look at again:", ""]
+        lines.append(fault_list(records.warnings, width))
+    return "\n".join(lines)
+
+
+def _wrapped(text, width):
+    indent = " " * (len(text) - len(text.lstrip()))
+    return textwrap.wrap(
+        text, width, initial_indent="", subsequent_indent=indent + "  ", break_on_hyphens=False
+    )
