@@ -1,0 +1,198 @@
+"""Next winter's wood, against closed forms, full enumeration and a plain simulation."""
+
+import itertools
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import stats
+
+from cropload import handbook
+from cropload.errors import CroploadError
+from cropload.vine.wood import replacement_wood, spur_shoots
+
+# Chances of a millionth or more: scipy's binomial overflows on the smallest floats there are.
+chances = st.integers(0, 10**6).map(lambda millionths: millionths / 10**6)
+
+
+@given(chances, st.integers(1, 4))
+def test_alike_buds_follow_the_binomial(chance, buds):
+    both, one, none, _ = spur_shoots(chance, buds)
+    grown = stats.binom(buds, chance)
+    assert none == pytest.approx(grown.pmf(0), abs=1e-12)
+    assert one == pytest.approx(grown.pmf(1), abs=1e-12)
+    assert both == pytest.approx(grown.sf(1), abs=1e-12)
+
+
+@given(chances, st.lists(st.floats(0, 1.5), min_size=1, max_size=4), st.integers(1, 4))
+def test_unlike_buds_follow_the_count_of_all_cases(chance, profile, buds):
+    grows = [min(chance * profile[min(i, len(profile) - 1)], 1.0) for i in range(buds)]
+    wanted = np.zeros(4)
+    for case in itertools.product([False, True], repeat=buds):
+        weight = math.prod(g if hit else 1 - g for g, hit in zip(grows, case, strict=True))
+        wanted[2 - min(sum(case), 2)] += weight
+        wanted[3] += weight * (any(case) and not case[0])
+    assert spur_shoots(chance, buds, profile) == pytest.approx(tuple(wanted), abs=1e-12)
+
+
+@given(st.floats(0, 1.4), st.integers(1, 4))
+def test_the_three_chances_add_up_to_one(chance, buds):
+    both, one, none, climbs = spur_shoots(chance, buds)
+    assert both + one + none == pytest.approx(1)
+    assert min(both, one, none, climbs) >= 0
+
+
+def test_a_mean_above_one_shoot_a_bud_is_certain_and_no_more():
+    assert spur_shoots(1.3, 2) == spur_shoots(1.0, 2) == (1.0, 0.0, 0.0, 0.0)
+
+
+def simulate(rng, canes, spurs, buds, chance, rebuild, usable, winters, vines=20_000):
+    """Follow vines one winter after another; return places short and lost per vine."""
+    places = canes or spurs
+    full, spur, lost = 0, 1, 2
+    state = np.full((vines, places), full)
+    renewed_by_spur = np.arange(places) < min(canes, spurs)
+    short_by, lost_by = [], []
+    for _ in range(winters):
+        shoots = (rng.random((vines, places, buds)) < chance).sum(axis=2)
+        base_fit = (rng.random((vines, places)) < chance) & (rng.random((vines, places)) < usable)
+        back = rng.random((vines, places)) < rebuild
+        if canes == 0:
+            after = np.where(shoots > 0, full, lost)
+            started = full
+        else:
+            by_spur = np.select([shoots >= 2, shoots == 1], [full, spur], lost)
+            after = np.where(renewed_by_spur, by_spur, np.where(base_fit, full, lost))
+            started = np.where(renewed_by_spur, spur, full)
+        state = np.where(state == lost, np.where(back, started, lost), after)
+        short_by.append((state != full).sum(axis=1).mean())
+        lost_by.append((state == lost).sum(axis=1).mean())
+    return np.array(short_by), np.array(lost_by)
+
+
+@pytest.mark.parametrize(
+    ("canes", "spurs", "buds"),
+    [(3, 3, 2), (2, 4, 3), (3, 1, 2), (2, 0, 2), (0, 12, 2), (2, 2, 1)],
+)
+def test_winters_agree_with_vines_followed_one_by_one(canes, spurs, buds):
+    rng = np.random.default_rng(20261)
+    wood = replacement_wood(
+        canes, spurs, buds, 0.75, winters=4, rebuild_chance=0.4, basal_shoot_usable=0.7
+    )
+    short, lost = simulate(rng, canes, spurs, buds, 0.75, 0.4, 0.7, winters=4)
+    # Five standard errors of a mean of 20,000 vines with at most a variance of places / 4.
+    within = 5 * math.sqrt(wood.places / 4 / 20_000)
+    assert wood.places_short_by_winter == pytest.approx(short, abs=within)
+    assert wood.places_lost_by_winter == pytest.approx(lost, abs=within)
+
+
+def test_the_first_winter_is_places_times_the_chance():
+    wood = replacement_wood(3, 3, 2, 0.8, bearing_vines=2000)
+    assert wood.places == 3
+    assert wood.none == pytest.approx(0.04)
+    assert wood.places_lost_per_vine == pytest.approx(3 * 0.04)
+    assert wood.places_lost_block == pytest.approx(240)
+    assert wood.places_lost_by_winter[0] == pytest.approx(3 * 0.04)
+    assert wood.places_short_by_winter[0] == pytest.approx(3 * (0.04 + 0.32))
+    assert len(wood.places_short_by_winter) == handbook.value("wood.winters") == 5
+
+
+def test_a_place_that_is_never_rebuilt_stays_lost_and_one_always_rebuilt_does_not_pile_up():
+    never = replacement_wood(0, 1, 2, 0.5, rebuild_chance=0.0)
+    assert never.places_lost_by_winter == pytest.approx(1 - 0.75 ** np.arange(1, 6))
+    always = replacement_wood(0, 1, 2, 0.5, rebuild_chance=1.0, winters=60)
+    assert always.places_lost_by_winter[-1] == pytest.approx(0.25 / 1.25)
+
+
+@given(st.floats(0.6, 0.99), st.integers(0, 4), st.integers(0, 12), st.integers(1, 3))
+def test_better_burst_never_loses_more_places(chance, canes, spurs, buds):
+    """From 0.6 on: below, a rebuilt place would be surer than one that was never lost."""
+    if canes + spurs == 0:
+        spurs = 1
+    worse = replacement_wood(canes, spurs, buds, chance)
+    better = replacement_wood(canes, spurs, buds, chance + 0.01)
+    assert np.all(better.places_lost_by_winter <= worse.places_lost_by_winter + 1e-12)
+    assert np.all(worse.places_lost_by_winter <= worse.places_short_by_winter + 1e-12)
+    assert np.all(worse.places_short_by_winter <= worse.places + 1e-12)
+
+
+def test_a_longer_spur_finds_its_two_shoots_more_often():
+    found = [replacement_wood(2, 2, buds, 0.8).both for buds in (1, 2, 3)]
+    assert found == sorted(found)
+    assert found[0] == 0.0
+    assert "one-bud" in " ".join(replacement_wood(2, 2, 1, 0.8).notes)
+
+
+def test_draws_are_kept_apart():
+    draws = np.array([0.5, 0.9, 1.2])
+    wood = replacement_wood(3, 2, 2, draws, bearing_vines=10)
+    assert wood.both.shape == wood.places_lost_block.shape == (3,)
+    assert wood.places_short_by_winter.shape == (5, 3)
+    for place, chance in enumerate(draws):
+        alone = replacement_wood(3, 2, 2, chance, bearing_vines=10)
+        assert wood.both[place] == alone.both
+        assert wood.places_lost_by_winter[:, place] == pytest.approx(alone.places_lost_by_winter)
+
+
+def test_a_cane_without_a_spur_is_renewed_from_its_own_base_and_that_is_said():
+    wood = replacement_wood(3, 1, 2, 0.9, basal_shoot_usable=0.5)
+    assert (wood.places, wood.places_without_spur, wood.extra_spurs) == (3, 2, 0)
+    assert wood.from_cane_base == pytest.approx(0.45)
+    assert wood.places_lost_per_vine == pytest.approx(0.01 + 2 * 0.55)
+    assert any("2 of 3 canes" in note and "our assumption" in note for note in wood.notes)
+    bare = replacement_wood(3, 0, 2, 0.9, basal_shoot_usable=0.5)
+    assert np.isnan([bare.both, bare.one, bare.none, bare.climbs]).all()
+    assert bare.places_lost_per_vine == pytest.approx(3 * 0.55)
+
+
+def test_spurs_beyond_the_canes_renew_nothing():
+    more, enough = replacement_wood(2, 5, 2, 0.8), replacement_wood(2, 2, 2, 0.8)
+    assert more.extra_spurs == 3
+    assert more.places == 2
+    assert more.places_lost_by_winter == pytest.approx(enough.places_lost_by_winter)
+    assert any("3 spurs per vine stand beyond" in note for note in more.notes)
+
+
+def test_a_spur_alone_climbs_when_only_its_upper_bud_grew():
+    wood = replacement_wood(0, 12, 2, 0.8)
+    assert wood.places == 12
+    assert wood.climbs == pytest.approx(0.2 * 0.8)
+    assert wood.places_lost_per_vine == pytest.approx(12 * 0.04)
+
+
+def test_two_bud_spurs_of_the_oakville_trial():
+    # Kliewer and Dokoozlian 2005, Table 4: 36 shoots on 24 two-bud spurs, 1.5 a spur.
+    burst = handbook.value("layout.spur_shoots_per_node")
+    wood = replacement_wood(1, 1, 2, burst)
+    assert 24 * (2 * wood.both + wood.one) == pytest.approx(36)
+    assert (wood.both, wood.one, wood.none) == (9 / 16, 6 / 16, 1 / 16)
+
+
+def test_renewal_spurs_have_one_or_two_buds():
+    # Hellman, Cane pruning of grapevines, eXtension.
+    assert handbook.band("layout.renewal_spur_buds") == (1.0, 2.0)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (((0, 0, 2, 0.9), {}), "neither canes nor spurs"),
+        (((-1, 3, 2, 0.9), {}), "plan_canes is -1"),
+        (((2.5, 3, 2, 0.9), {}), "plan_canes is 2.5; it must be a whole number"),
+        (((2, 2, 0, 0.9), {}), "buds_per_spur is 0"),
+        (((2, 2, 2, -0.1), {}), "burst_probability is -0.1"),
+        (((2, 2, 2, "good"), {}), "burst_probability is 'good'"),
+        (((2, 2, 2, 0.9, -5), {}), "bearing_vines is -5"),
+        (((2, 2, 2, 0.9, 1, 0), {}), "winters is 0"),
+        (((2, 2, 2, 0.9), {"rebuild_chance": 1.5}), "rebuild_chance is 1.5"),
+        (((2, 2, 2, 0.9), {"basal_shoot_usable": -1}), "basal_shoot_usable is -1"),
+        (((2, 2, 2, 0.9), {"spur_profile": []}), "spur_profile is empty"),
+        (((2, 2, 2, 0.9), {"spur_profile": [1, -1]}), "spur_profile is -1"),
+    ],
+)
+def test_a_plan_that_cannot_be_is_refused_in_words(arguments, says):
+    given_, named = arguments
+    with pytest.raises(CroploadError, match=says):
+        replacement_wood(*given_, **named)
