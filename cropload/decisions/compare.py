@@ -95,7 +95,8 @@ def estate_for(records, block, season, reference_plan=None):
     given = {} if reference_plan is None else {block: PruningPlan.parse(reference_plan)}
     estate = estate_before_season(records, season, given)
     at = estate.facts.place(block)
-    has_history = (estate.measured["block"] == block).any()
+    grown_on = estate.measured["stage"] != "pruning_weight"
+    has_history = (grown_on & (estate.measured["block"] == block)).any()
     if has_history and not estate.load_known[at]:
         raise CroploadError(
             f"Block '{block}' has crops on record, but no plan and no bud count, so nothing says "

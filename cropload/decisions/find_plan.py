@@ -121,12 +121,12 @@ def _limits(plans, shoots, ravaz, shoots_band, ravaz_limit, renewal_spur, most_c
     spurs = np.array([plan.spurs for plan in plans])
     if renewal_spur:
         lacking = np.where(canes > 0, np.maximum(canes - spurs, 0), 0)
-        found.append(_Limit("a renewal spur for each cane", lacking == 0, lacking, "spurs"))
+        found.append(_Limit("a renewal spur for each cane", lacking == 0, lacking, "spur(s)"))
     if most_canes is not None:
         behind = f" (seen on {sampled} sampled vines)" if sampled else ""
         words = f"suitable canes: {most_canes} a vine{behind}"
         over = np.maximum(canes - most_canes, 0)
-        found.append(_Limit(words, over == 0, over, "canes"))
+        found.append(_Limit(words, over == 0, over, "cane(s)"))
     for band, values, words, unit in (
         (shoots_band, shoots, "shoots per m", "per m"),
         (ravaz_limit, ravaz, "yield to pruning weight", "kg/kg"),
@@ -150,8 +150,8 @@ def _fault(limits, plans):
             step = limit.needed[best]
             return (
                 f"Nothing fits. The limit that binds is {limit.words}: it would have to give way "
-                f"by {abs(step):.3g} {limit.unit} {'downwards' if step < 0 else 'upwards'}; "
-                f"then {plans[best]} is the first plan to fit."
+                f"by {abs(step):.3g} {limit.unit} {'downwards' if step < 0 else 'upwards'}, and "
+                f"{plans[best]} would be the first plan to fit."
             )
     words = "; ".join(limit.words for limit in limits)
     return (

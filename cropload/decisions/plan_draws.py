@@ -5,9 +5,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from cropload import handbook
-from cropload.forecast.beliefs import stream
 from cropload.vine.growth import COMPONENTS, Growth, PlanShape, grow, plan_shapes
-from cropload.vine.load_response import RESPONSES, exponents
+from cropload.vine.load_response import exponents
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,12 +90,11 @@ def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0):
     -----
     All plans are computed on the same draws, so the difference between two of them is not noise.
     The load exponents are drawn once for the estate: what is not known of them is not known of
-    every block.
+    every block. Seasons at different loads have narrowed them.
     """
     blocks = np.asarray(blocks, int)
     x = estate.beliefs.draw(blocks, draws, seed)
-    normals = stream(seed, "load response").standard_normal((len(RESPONSES), draws))
-    e = exponents(normals)
+    e = exponents(estate.beliefs.response_draws(draws, seed))
     shape = block_shapes(estate, plans, blocks)
     shape = replace(shape, log_buds=shape.log_buds + np.log1p(-dead_buds))
     state = estate.state(blocks)

@@ -5,6 +5,9 @@ The model, in natural logs, for component k of block b of variety v in season t:
     x = mu + variety[v] + block[b] + season[t] + variety_season[v, t] + residual[b, t]
 
 Whatever is measured in a block in a season is a straight line in its components, with an error.
+How the vines answer to a change of load is not known exactly either: each response has one
+standard normal that all blocks share, and it moves what is measured by so much a unit as the
+load of that block and season has changed.
 So everything is Gaussian once the spreads are known, and the posterior is exact. Blocks are tied
 to each other only through the shared effects, so they are eliminated one by one (an arrow
 matrix): the work grows in proportion to the number of blocks.
@@ -41,6 +44,8 @@ class Grid:
     precision : (blocks, seasons, stages), 1 / sampling variance of ln(measured) [1]; 0 = absent
     mean : (blocks, components), prior means of the logs [1]
     variety : (blocks,), index of the variety
+    response : (blocks, seasons, components, responses), shift of each component's log, as
+        measured, for each unit of a load response's standard normal [1]
     """
 
     rows: np.ndarray
@@ -48,15 +53,14 @@ class Grid:
     precision: np.ndarray
     mean: np.ndarray
     variety: np.ndarray
+    response: np.ndarray | None = None
 
-    def take(self, blocks):
-        """Return the grid of some blocks only."""
-        return Grid(
-            *(
-                a[blocks]
-                for a in (self.rows, self.values, self.precision, self.mean, self.variety)
-            )
-        )
+    def responses(self):
+        """Return ``response``, empty where none is given."""
+        if self.response is not None:
+            return self.response
+        blocks, seasons, _, components = self.rows.shape
+        return np.zeros((blocks, seasons, components, 0))
 
 
 def _evidence(grid):
@@ -95,10 +99,15 @@ class _Shared:
     varieties: int
     seasons: int
     components: int
+    responses: int = 0
+
+    @property
+    def effects(self):
+        return (self.varieties + self.seasons * (1 + self.varieties)) * self.components
 
     @property
     def size(self):
-        return (self.varieties + self.seasons * (1 + self.varieties)) * self.components
+        return self.effects + self.responses
 
     @property
     def local(self):
@@ -112,7 +121,8 @@ class _Shared:
                 self.varieties + self.seasons * (1 + variety) + np.arange(self.seasons),
             ]
         )
-        return (effects[:, None] * self.components + np.arange(self.components)).ravel()
+        places = (effects[:, None] * self.components + np.arange(self.components)).ravel()
+        return np.concatenate([places, self.effects + np.arange(self.responses)])
 
 
 def _spread_local(by_season):
@@ -138,10 +148,12 @@ class _Solution:
                 np.broadcast_to(variety_var, (shared.varieties, k)).ravel(),
                 season_var.ravel(),
                 np.tile(vs_var.ravel(), shared.varieties),
+                np.ones(shared.responses),
             ]
         )
         precision[np.diag_indices(shared.size)] = 1.0 / diagonal
-        self.load = np.empty((blocks, k, shared.local * k))
+        self.load = np.empty((blocks, k, shared.local * k + shared.responses))
+        shift = grid.responses()
         for variety, members in enumerate(self.groups):
             if not len(members):
                 continue
@@ -155,17 +167,29 @@ class _Solution:
                     local[0, :, one] = local[one, :, 0] = total[t]
                     for other in (1 + t, 1 + seasons + t):
                         local[one, :, other] = total[t]
-            local = local.reshape(len(places), len(places))
+            effects = shared.local * k
+            moved = info @ shift[members]  # (n, seasons, k, responses)
+            square = np.empty((len(places), len(places)))
+            square[:effects, :effects] = local.reshape(effects, effects)
+            cross = _spread_local(moved.sum(0)[None])[0].reshape(effects, -1)
+            square[:effects, effects:], square[effects:, :effects] = cross, cross.T
+            square[effects:, effects:] = np.einsum(
+                "ntkr,ntkq->rq", shift[members], moved, optimize=True
+            )
             wide = _spread_local(info)  # (n, local, k, k)
             wide = np.swapaxes(wide, 1, 2).reshape(len(members), k, -1)
+            wide = np.concatenate([wide, moved.sum(1)], axis=-1)
             gain = cov @ wide
             flat = wide.reshape(-1, wide.shape[-1])
-            local = local - flat.T @ gain.reshape(flat.shape)
+            square -= flat.T @ gain.reshape(flat.shape)
             vec = self.vec[members]
-            local_right = _spread_local(vec).sum(0).ravel() - np.einsum(
-                "nkq,nk->q", gain, vec.sum(1)
-            )
-            precision[np.ix_(places, places)] += local
+            local_right = np.concatenate(
+                [
+                    _spread_local(vec).sum(0).ravel(),
+                    np.einsum("ntkr,ntk->r", shift[members], vec),
+                ]
+            ) - np.einsum("nkq,nk->q", gain, vec.sum(1))
+            precision[np.ix_(places, places)] += square
             right[places] += local_right
             self.load[members] = -gain
         factor = np.linalg.cholesky(precision)
@@ -194,8 +218,9 @@ def _second_moments(solution, variances):
     known = np.zeros((len(GROUPS), k))
 
     mean, var = solution.shared_mean, solution.shared_variance()
-    mean = mean.reshape(-1, k)[shared.varieties :]
-    var = var.reshape(-1, k)[shared.varieties :]
+    mean = mean[: shared.effects].reshape(-1, k)[shared.varieties :]
+    var = var[: shared.effects].reshape(-1, k)[shared.varieties :]
+    shift = grid.responses()
     used = seen.any(0)
     moments[1] = (mean[:seasons] ** 2 + var[:seasons])[used].sum(0)
     counts[1] = used.sum()
@@ -220,15 +245,17 @@ def _second_moments(solution, variances):
         counts[0] += some.sum()
         known[0] += (1 - own / block_var)[some].sum(0)
 
-        effects = local_mean.reshape(shared.local, k)
-        roots = root.reshape(shared.local, k, -1)
+        end = shared.local * k
+        effects = local_mean[:end].reshape(shared.local, k)
+        roots = root[:end].reshape(shared.local, k, -1)
         for t in range(seasons):
             if not used[t]:
                 continue
             rows = seen[members, t]
             add = roots[0] + roots[1 + t] + roots[1 + seasons + t]
             level = effects[0] + effects[1 + t] + effects[1 + seasons + t] + centre[rows]
-            spread = through[rows] + add
+            level = level + shift[members][rows, t] @ local_mean[end:]
+            spread = through[rows] + add + shift[members][rows, t] @ root[end:]
             var_u = spread @ np.swapaxes(spread, 1, 2) + cov[rows]
             info, vec = solution.info[members][rows, t], solution.vec[members][rows, t]
             res = residual_var[t]
@@ -301,7 +328,7 @@ def learn_spreads(grid, spreads, *, level=0.8, iterations=30, tolerance=2e-3):
 
     blocks, seasons, k = grid.rows.shape[0], grid.rows.shape[1], grid.rows.shape[-1]
     varieties = int(grid.variety.max()) + 1 if blocks else 0
-    shared = _Shared(varieties, seasons, k)
+    shared = _Shared(varieties, seasons, k, grid.responses().shape[-1])
     evidence = _evidence(grid)
     now, prior = spreads, spreads.dof * spreads.sd**2
     known = np.zeros_like(spreads.sd)
@@ -347,6 +374,7 @@ class Beliefs:
     centre : (blocks, components), logs [1]
     load : (blocks, components, local effects) [1]
     own_covariance : (blocks, components, components) [1]
+    response_mean : (responses,), means of the load responses' normals [1]
     root : (shared effects, shared effects), a square root of the shared covariance [1]
     """
 
@@ -358,6 +386,7 @@ class Beliefs:
     root: np.ndarray
     shared: _Shared
     learned: Learned
+    response_mean: np.ndarray
 
     def covariance(self, block):
         """Return the covariance of a block's log components, (components, components) [1]."""
@@ -376,6 +405,11 @@ class Beliefs:
     def shared_draws(self, draws, seed):
         """Return draws of the shared effects about their mean, (shared effects, draws) [1]."""
         return _shared_draws(self, draws, seed)
+
+    def response_draws(self, draws, seed):
+        """Return draws of the load responses' standard normals, (responses, draws) [1]."""
+        moved = self.shared_draws(draws, seed)[self.shared.effects :]
+        return self.response_mean[:, None] + moved
 
     def draw(self, blocks, draws, seed):
         """Draw the log components of some blocks.
@@ -442,7 +476,8 @@ def believe(grid, names, learned):
     Valid for spreads small enough that a log-normal is a fair picture (below about 0.7).
     """
     blocks, seasons, k = grid.rows.shape[0], grid.rows.shape[1], grid.rows.shape[-1]
-    shared = _Shared(int(grid.variety.max()) + 1, seasons, k)
+    shift = grid.responses()
+    shared = _Shared(int(grid.variety.max()) + 1, seasons, k, shift.shape[-1])
     matrix, vector = _evidence(grid)
     variances = _variances(learned.spreads, seasons, learned.widen)
     solution = _Solution(grid, (matrix, vector), shared, variances)
@@ -456,6 +491,7 @@ def believe(grid, names, learned):
     if not past_info.shape[1]:
         wide = np.zeros((blocks, seasons, k, k))
     wide = np.swapaxes(_spread_local(wide), 1, 2).reshape(blocks, k, -1)
+    wide = np.concatenate([wide, (past_info @ shift[:, :-1]).sum(1)], axis=-1)
     level = np.einsum("nkj,nj->nk", cov, past_vec.sum(1))
     load = -cov @ wide
     prior = np.linalg.inv(cov + np.eye(k) * residual)
@@ -465,11 +501,14 @@ def believe(grid, names, learned):
     this_season = np.zeros((k, shared.local, k))
     for effect in (0, seasons, 2 * seasons):
         this_season[:, effect] = np.eye(k)
-    this_season = this_season.reshape(k, -1)
+    this_season = np.pad(this_season.reshape(k, -1), ((0, 0), (0, shared.responses)))
+    # What is measured this season also bears the load response; the component itself does not.
+    seen = np.broadcast_to(this_season, (blocks, *this_season.shape)).copy()
+    seen[:, :, shared.local * k :] = shift[:, -1]
     level = np.einsum(
         "nkj,nj->nk", own, np.einsum("nkj,nj->nk", prior, level) + vector[:, -1]
     )
-    load = own @ (prior @ load - now @ this_season) + this_season
+    load = own @ (prior @ load - now @ seen) + this_season
     centre = grid.mean + level
     for v, members in enumerate(solution.groups):
         centre[members] += load[members] @ solution.local_mean(v)
@@ -482,4 +521,5 @@ def believe(grid, names, learned):
         root=solution.root,
         shared=shared,
         learned=learned,
+        response_mean=solution.shared_mean[shared.effects :],
     )

@@ -16,7 +16,7 @@ from cropload.forecast.measured import (
     plans_by_season,
     shape_of,
 )
-from cropload.vine.growth import COMPONENTS, STAGES, LoadState, PlanShape, stage_rows
+from cropload.vine.growth import COMPONENTS, STAGES, LoadState, PlanShape, response_shift, stage_rows
 from cropload.vine.load_response import carried_load, exponents
 from cropload.vine.plan import PruningPlan
 
@@ -212,7 +212,6 @@ def build_estate(records, season, *, reference_plans=None, this_season=None):
     variety = np.array([variety_names.index(v) for v in facts.varieties])
 
     # Cluster weight is stated at the clusters the block usually carries.
-    e = exponents()
     place = {name: b for b, name in enumerate(facts.names)}
     clusters = measured[(measured["stage"] == "clusters") & (measured["season"] < season)]
     counted_clusters = clusters.groupby("block")["log_value"].mean()
@@ -223,7 +222,7 @@ def build_estate(records, season, *, reference_plans=None, this_season=None):
     def cells(array):
         return np.repeat(array[:, None], count, axis=1).ravel()
 
-    rows, offset = stage_rows(
+    chain = (
         np.repeat(mean, count, axis=0),
         PlanShape(
             filled.ravel(),
@@ -231,8 +230,10 @@ def build_estate(records, season, *, reference_plans=None, this_season=None):
             (shape[2] - reference[1][:, None]).ravel(),
         ),
         LoadState(cells(usual), carried.ravel(), cells(usual_clusters)),
-        e,
+        exponents(),
     )
+    rows, offset = stage_rows(*chain)
+    shift = response_shift(*chain).reshape(blocks, count, len(COMPONENTS), -1)
     rows = rows.reshape(blocks, count, len(STAGES), len(COMPONENTS))
     offset = offset.reshape(blocks, count, len(STAGES))
     values = np.zeros(offset.shape)
@@ -245,7 +246,7 @@ def build_estate(records, season, *, reference_plans=None, this_season=None):
         precision[b, t, s] = 1 / np.maximum(measured["log_variance"].to_numpy(float), 1e-8)
     # Buds counted stand in for a plan that was not written down: they cannot also judge it.
     precision[:, :, STAGES.index("buds")] *= planned
-    grid = engine.Grid(rows, values - offset, precision, mean, variety)
+    grid = engine.Grid(rows, values - offset, precision, mean, variety, shift)
 
     first_of = [facts.varieties.index(name) for name in variety_names]
     spreads = engine.Spreads(*prior_spreads(), np.array(spreads)[first_of])

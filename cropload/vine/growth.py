@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from cropload import handbook
+from cropload.vine.load_response import RESPONSES, exponent_spreads
 
 #: The components of the chain, each positive and log-normal, in the order used in every array.
 COMPONENTS = (
@@ -327,3 +328,46 @@ def stage_rows(centre, shape, state, exponents, noncount_fertility=None):
     rows = np.stack(rows, axis=1)
     values = np.stack([np.broadcast_to(v, n) for v in values], axis=1)
     return rows, values - np.einsum("nsk,nk->ns", rows, centre)
+
+
+def response_shift(centre, shape, state, exponents, noncount_fertility=None):
+    """Return how what is not known of the load response moves each component.
+
+    Parameters
+    ----------
+    centre, shape, state, exponents, noncount_fertility
+        As in ``stage_rows``.
+
+    Returns
+    -------
+    ndarray, shape (n, components, responses)
+        Shift of each component's log, as measured, for one unit of the standard normal behind
+        each of ``RESPONSES`` [1]. Zero where the load is what the components were measured under.
+    """
+    if noncount_fertility is None:
+        noncount_fertility = handbook.value("noncount.fertility")
+    centre, e, spread = np.asarray(centre, float), exponents, exponent_spreads()
+    x = dict(zip(COMPONENTS, centre.T, strict=True))
+    buds, _, _, _, clusters, _, _ = _log_chain(x, shape, state, e, noncount_fertility)
+    changed = buds - state.log_carried
+    settled = state.log_carried - state.log_reference
+    carried_clusters = (1 + e.burst_settled + e.fertility_settled) * settled
+    shift = np.zeros((len(centre), len(COMPONENTS), len(RESPONSES)))
+    for response, name in (
+        ("burst", "shoots_per_bud"),
+        ("fertility", "clusters_per_shoot"),
+        ("noncount", "noncount_shoots"),
+        ("pruning", "pruning_weight_kg_per_m"),
+    ):
+        first, later = getattr(spread, f"{response}_first"), getattr(spread, f"{response}_settled")
+        shift[:, _AT[name], RESPONSES.index(response)] = first * changed + later * settled
+        if response in ("burst", "fertility"):
+            # The clusters of the carried load are part of the weight's own settled response.
+            shift[:, _AT["cluster_weight_g"], RESPONSES.index(response)] = (
+                (e.weight_settled - e.weight_first) * later * settled
+            )
+    surplus = clusters - state.log_clusters_reference - carried_clusters
+    shift[:, _AT["cluster_weight_g"], RESPONSES.index("weight")] = (
+        spread.weight_settled * carried_clusters + spread.weight_first * surplus
+    )
+    return shift

@@ -75,6 +75,17 @@ def exponents(normals=None):
     return LoadExponents(**found)
 
 
+def exponent_spreads():
+    """Return the spread of each exponent [1] as a LoadExponents of standard deviations."""
+    return LoadExponents(
+        **{
+            f"{response}_{phase}": float(handbook.entry(f"load.{response}.{phase}").spread)
+            for response in RESPONSES
+            for phase in ("first", "settled")
+        }
+    )
+
+
 def carried_load(log_buds):
     """Return the load a vine has carried before each season, from the loads of all seasons.
 

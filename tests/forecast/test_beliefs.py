@@ -13,7 +13,8 @@ def small_grid(rng, blocks=5, seasons=4, stages=3, k=3, varieties=2, absent=0.3)
         rng.random((blocks, seasons, stages)) < absent, 0.0, rng.uniform(1, 50, (blocks, seasons, stages))
     )
     mean = rng.normal(size=(blocks, k))
-    return b.Grid(rows, values, precision, mean, np.arange(blocks) % varieties)
+    response = rng.normal(size=(blocks, seasons, k, 2))
+    return b.Grid(rows, values, precision, mean, np.arange(blocks) % varieties, response)
 
 
 def small_spreads(rng, k=3):
@@ -42,11 +43,21 @@ def dense_posterior(grid, spreads, widen):
         return np.diag(total)
 
     cells = [(i, t) for i in range(blocks) for t in range(seasons)]
-    full = np.block([[prior_covariance(*c, *d) for d in cells] for c in cells])
+    effects = np.block([[prior_covariance(*c, *d) for d in cells] for c in cells])
+    # The load responses are unknowns of their own: they move what is measured, not the component.
+    shift = np.concatenate([grid.response[i, t] for i, t in cells])
+    responses = shift.shape[1]
+    full = np.block(
+        [
+            [effects, np.zeros((len(effects), responses))],
+            [np.zeros((responses, len(effects))), np.eye(responses)],
+        ]
+    )
     design = np.zeros((len(cells) * stages, len(cells) * k))
     for at, (i, t) in enumerate(cells):
         design[at * stages : (at + 1) * stages, at * k : (at + 1) * k] = grid.rows[i, t]
-    mean = np.concatenate([grid.mean[i] for i, _ in cells])
+    design = np.hstack([design, design @ shift])
+    mean = np.concatenate([*(grid.mean[i] for i, _ in cells), np.zeros(responses)])
     keep = grid.precision.ravel() > 0
     design, y = design[keep], grid.values.ravel()[keep]
     noise = np.diag(1 / grid.precision.ravel()[keep])
@@ -56,16 +67,18 @@ def dense_posterior(grid, spreads, widen):
     last = np.concatenate(
         [np.arange(k) + (i * seasons + seasons - 1) * k for i in range(blocks)]
     )
-    return centre[last].reshape(blocks, k), covariance[np.ix_(last, last)]
+    wanted = np.concatenate([last, len(effects) + np.arange(responses)])
+    return centre[wanted], covariance[np.ix_(wanted, wanted)]
 
 
 def joint_covariance(found):
-    """Covariance of all blocks' components as the arrow structure has it."""
+    """Covariance of all blocks' components, then the responses, as the arrow structure has it."""
     blocks, k = found.centre.shape
     wide = np.concatenate(
         [found.load[i] @ found.root[found.shared.places(found.variety[i])] for i in range(blocks)]
+        + [found.root[found.shared.effects :]]
     )
-    own = np.zeros((blocks * k, blocks * k))
+    own = np.zeros((len(wide), len(wide)))
     for i in range(blocks):
         own[i * k : (i + 1) * k, i * k : (i + 1) * k] = found.own_covariance[i]
     return wide @ wide.T + own
@@ -79,9 +92,11 @@ def test_update_equals_dense_conditioning(absent, seasons):
     widen = rng.uniform(1, 1.3, (4, 3))
     found = b.believe(grid, list("abcde"), b.Learned(spreads, np.zeros((4, 3)), widen))
     centre, covariance = dense_posterior(grid, spreads, widen)
-    np.testing.assert_allclose(found.centre, centre, atol=1e-9)
+    np.testing.assert_allclose(
+        np.concatenate([found.centre.ravel(), found.response_mean]), centre, atol=1e-9
+    )
     np.testing.assert_allclose(joint_covariance(found), covariance, atol=1e-9)
-    np.testing.assert_allclose(found.spread().ravel() ** 2, np.diag(covariance), atol=1e-9)
+    np.testing.assert_allclose(found.spread().ravel() ** 2, np.diag(covariance)[:-2], atol=1e-9)
 
 
 def test_draws_have_the_stated_mean_and_covariance():
@@ -90,8 +105,10 @@ def test_draws_have_the_stated_mean_and_covariance():
     found = b.believe(grid, list("abcde"), b.Learned(spreads, np.zeros((4, 3)), np.ones((4, 3))))
     draws = found.draw(range(5), 40_000, seed=1)
     flat = np.moveaxis(draws, 0, 1).reshape(15, -1)
+    flat = np.vstack([flat, found.response_draws(40_000, seed=1)])
     sd = np.sqrt(np.diag(joint_covariance(found)))
-    assert np.all(np.abs(flat.mean(1) - found.centre.ravel()) < 4.5 * sd / 200)
+    centre = np.concatenate([found.centre.ravel(), found.response_mean])
+    assert np.all(np.abs(flat.mean(1) - centre) < 4.5 * sd / 200)
     np.testing.assert_allclose(
         np.cov(flat) / np.outer(sd, sd), joint_covariance(found) / np.outer(sd, sd), atol=0.03
     )
