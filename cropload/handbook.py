@@ -10,7 +10,7 @@ import tomllib
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from importlib.resources import files
+from pathlib import Path
 from types import MappingProxyType
 
 from .errors import CroploadError, near
@@ -88,7 +88,7 @@ def _walk(table, prefix=""):
 
 @functools.cache
 def _raw():
-    return tomllib.loads(files(__package__).joinpath("handbook.toml").read_text("utf-8"))
+    return tomllib.loads(Path(__file__).with_name("handbook.toml").read_text("utf-8"))
 
 
 @functools.cache

@@ -10,7 +10,7 @@ import numpy as np
 
 from cropload import handbook
 from cropload.errors import CroploadError
-from cropload.vine.checking import number, numbers, plain
+from cropload.vine.checking import number, numbers, plain, together
 
 _ASSUMED = "(our assumption; see '{}' in the handbook)"
 
@@ -179,10 +179,10 @@ def replacement_wood(
     buds_per_spur : int
         Count buds of a spur [1]; not used where there are no spurs.
     burst_probability : float or ndarray
-        Chance that a bud of a spur gives a shoot [1], one value or draws; capped at 1 a bud. The
-        chance of a draw holds for all its winters.
-    bearing_vines : float
-        Vines of the block that bear [1].
+        Chance that a bud of a spur gives a shoot [1], one value, draws, or blocks and draws; capped
+        at 1 a bud. The chance of a draw holds for all its winters.
+    bearing_vines : float or ndarray
+        Vines of the block that bear [1]; one for each block when the burst probability has blocks.
     winters : int, optional
         Winters to look ahead [1]; five from the handbook when not given.
     spur_profile : list of float, optional
@@ -234,10 +234,11 @@ def replacement_wood(
     if canes + spurs == 0:
         raise CroploadError("The plan has neither canes nor spurs. Leave at least one of them.")
     winters = _count("winters", handbook.value("wood.winters") if winters is None else winters, 1)
-    vines = number("bearing_vines", bearing_vines, "1")
+    vines = numbers("bearing_vines", bearing_vines, "1")
     rebuild = _chance("rebuild_chance", rebuild_chance, "wood.rebuild_chance")
     usable = _chance("basal_shoot_usable", basal_shoot_usable, "wood.basal_shoot_usable")
     chance = numbers("burst_probability", burst_probability, "1")
+    together(burst_probability=chance, bearing_vines=vines)
 
     # A cane's own basal bud is taken to burst as a spur's bud does: no profile is asked for here.
     base = np.minimum(chance, 1.0) * usable

@@ -196,3 +196,14 @@ def test_a_plan_that_cannot_be_is_refused_in_words(arguments, says):
     given_, named = arguments
     with pytest.raises(CroploadError, match=says):
         replacement_wood(*given_, **named)
+
+
+def test_many_blocks_at_once_are_what_each_is_alone():
+    chance = np.array([[0.7, 0.8], [0.9, 1.0], [0.6, 0.65]])
+    vines = np.array([[100], [2000], [30]])
+    wood = replacement_wood(2, 2, 2, chance, bearing_vines=vines)
+    assert wood.places_short_by_winter.shape == (5, 3, 2)
+    alone = replacement_wood(2, 2, 2, chance[1], bearing_vines=2000)
+    assert wood.places_lost_block[1] == pytest.approx(alone.places_lost_block)
+    with pytest.raises(CroploadError, match="burst_probability has 6 and bearing_vines has 4"):
+        replacement_wood(2, 2, 2, chance, bearing_vines=[1, 2, 3, 4])
