@@ -18,6 +18,8 @@ _HOME = {
     "compare_plans": "cropload.decisions.compare",
     "example_records": "cropload.records.example",
     "find_plans": "cropload.decisions.find_plan",
+    "forecast": "cropload.forecast.season",
+    "Forecast": "cropload.forecast.result",
     "Records": "cropload.records.reading",
     "RecordsError": "cropload.records.messages",
     "read_records": "cropload.records.reading",

@@ -1,14 +1,13 @@
 """Compare pruning levels: what each plan would give in a block, on the same draws."""
 
-import datetime
-
 import numpy as np
 import pandas as pd
 
 from cropload.decisions import bands
 from cropload.decisions.plan_draws import bud_chance, plan_draws
-from cropload.errors import CroploadError, near
+from cropload.errors import CroploadError
 from cropload.forecast import ranges
+from cropload.forecast.asked import check_block, check_draws, next_season
 from cropload.forecast.history import estate_before_season
 from cropload.forecast.origins import component_origins
 from cropload.vine.plan import PruningPlan, parse_plans
@@ -30,57 +29,6 @@ RANGED = (
 
 #: Beyond this ratio of loads no trial behind the load response reaches.
 WIDEST_CHANGE = 3.0
-
-
-def next_season(records):
-    """Return the season to plan for: the latest with a pruning on record, or the next one.
-
-    Notes
-    -----
-    A season already picked is over, so the one after it is meant.
-    Without any record of a season it is the year of the next harvest by today's date.
-    """
-    picked = records.harvest["season"].max() if len(records.harvest) else None
-    seen = [
-        int(table["season"].max())
-        for table in (records.pruning, records.counts, records.weights)
-        if len(table)
-    ]
-    if picked is not None:
-        seen.append(int(picked) + 1)
-    return max(seen) if seen else datetime.date.today().year + 1
-
-
-def check_block(records, block):
-    """Return the block's name as recorded, or say which names there are.
-
-    Raises
-    ------
-    CroploadError
-        When no such block is on record.
-    """
-    names = [str(name) for name in records.blocks["block"]]
-    if block in names:
-        return block
-    folded = {name.casefold().strip(): name for name in names}
-    found = folded.get(str(block).casefold().strip())
-    if found is None:
-        listed = ", ".join(f"'{name}'" for name in names[:12]) + (", ..." * (len(names) > 12))
-        raise CroploadError(
-            f"There is no block '{block}' in these records. {near(block, names)}".rstrip()
-            + f" The blocks are: {listed}."
-        )
-    return found
-
-
-def check_draws(draws, seed):
-    """Raise CroploadError unless ``draws`` is 100 to 1,000,000 and ``seed`` 0 or more."""
-    for name, number, low, high in (("draws", draws, 100, 1_000_000), ("seed", seed, 0, 2**63)):
-        whole = isinstance(number, (int, np.integer)) and not isinstance(number, bool)
-        if not whole or not low <= number <= high:
-            raise CroploadError(
-                f"{name} must be a whole number from {low} to {high}, not {number!r}."
-            )
 
 
 def estate_for(records, block, season, reference_plan=None):

@@ -16,6 +16,7 @@ from cropload.forecast.measured import (
     plans_by_season,
     shape_of,
 )
+from cropload.records.until import records_until
 from cropload.vine.growth import COMPONENTS, STAGES, LoadState, PlanShape, response_shift, stage_rows
 from cropload.vine.load_response import carried_load, exponents
 from cropload.vine.plan import PruningPlan
@@ -63,7 +64,9 @@ class Estate:
     Arrays are per block, in the order of ``facts.names``. ``log_reference``, ``log_carried`` and
     ``log_clusters_reference`` are natural logs of the loads the components refer to [1/vine];
     ``load_known`` says whether any load of the block is on record; ``last_plan`` is the latest
-    plan on record before the season, or None.
+    plan on record before the season, or None. ``season_rows``, ``season_offset`` and
+    ``season_shift`` are the straight lines of the season forecast, as from ``stage_rows`` and
+    ``response_shift``, at ``season_log_buds``, the log of the load that is carried in it.
     """
 
     season: int
@@ -79,6 +82,12 @@ class Estate:
     load_known: np.ndarray
     last_plan: tuple
     prior_keys: dict
+    season_rows: np.ndarray
+    season_offset: np.ndarray
+    season_shift: np.ndarray
+    season_log_buds: np.ndarray
+    season_burst: np.ndarray
+    season_fertility: np.ndarray
     beliefs: engine.Beliefs = field(repr=False)
 
     def state(self, blocks):
@@ -157,7 +166,9 @@ def _fill(log_buds, usual):
     return filled
 
 
-def build_estate(records, season, *, reference_plans=None, this_season=None):
+def build_estate(
+    records, season, *, reference_plans=None, season_plans=None, this_season=None, learned=None
+):
     """Learn the components of every block from the records.
 
     Parameters
@@ -168,9 +179,13 @@ def build_estate(records, season, *, reference_plans=None, this_season=None):
         Year of the harvest that is forecast.
     reference_plans : dict, optional
         {block name: PruningPlan} that a block without any plan on record has carried.
+    season_plans : dict, optional
+        {block name: PruningPlan} of the season itself, instead of what is on record.
     this_season : DataFrame, optional
         Measurements of the season itself, as from ``measurements``; none by default, so only
         earlier seasons speak.
+    learned : Learned, optional
+        Spreads of the effects; learnt from the grid when left out.
 
     Returns
     -------
@@ -193,6 +208,7 @@ def build_estate(records, season, *, reference_plans=None, this_season=None):
         measured = pd.concat([measured, this_season], ignore_index=True)
     seasons = [*seasons, int(season)]
     plans = plans_by_season(records)
+    plans.update({(block, int(season)): plan for block, plan in (season_plans or {}).items()})
     buds = measured[measured["stage"] == "buds"]
     counted = dict(
         zip(zip(buds["block"], buds["season"], strict=True), buds["log_value"], strict=True)
@@ -248,10 +264,11 @@ def build_estate(records, season, *, reference_plans=None, this_season=None):
     precision[:, :, STAGES.index("buds")] *= planned
     grid = engine.Grid(rows, values - offset, precision, mean, variety, shift)
 
-    first_of = [facts.varieties.index(name) for name in variety_names]
-    spreads = engine.Spreads(*prior_spreads(), np.array(spreads)[first_of])
-    level = handbook.value("interval.level")
-    learned = engine.learn_spreads(grid, spreads, level=level)
+    if learned is None:
+        first_of = [facts.varieties.index(name) for name in variety_names]
+        spreads = engine.Spreads(*prior_spreads(), np.array(spreads)[first_of])
+        level = handbook.value("interval.level")
+        learned = engine.learn_spreads(grid, spreads, level=level)
     return Estate(
         season=int(season),
         facts=facts,
@@ -266,6 +283,12 @@ def build_estate(records, season, *, reference_plans=None, this_season=None):
         load_known=on_record,
         last_plan=latest,
         prior_keys=dict(zip(facts.varieties, keys, strict=True)),
+        season_rows=rows[:, -1],
+        season_offset=offset[:, -1],
+        season_shift=shift[:, -1],
+        season_log_buds=filled[:, -1],
+        season_burst=shape[1, :, -1] - reference[0],
+        season_fertility=shape[2, :, -1] - reference[1],
         beliefs=engine.believe(grid, facts.names, learned),
     )
 
@@ -273,10 +296,36 @@ def build_estate(records, season, *, reference_plans=None, this_season=None):
 _KEPT = weakref.WeakKeyDictionary()
 
 
-def estate_before_season(records, season, reference_plans=None):
-    """Return the estate as known before the season, learnt once for each set of records."""
-    key = (int(season), tuple(sorted((b, str(p)) for b, p in (reference_plans or {}).items())))
+def _kept(records, key, make):
+    """Return what was made for these records before, or make it now and keep it with them."""
     kept = _KEPT.setdefault(records, {})
     if key not in kept:
-        kept[key] = build_estate(records, season, reference_plans=reference_plans)
+        kept[key] = make()
     return kept[key]
+
+
+def estate_before_season(records, season, reference_plans=None):
+    """Return the estate as known before the season, learnt once for each set of records."""
+    plans = tuple(sorted((b, str(p)) for b, p in (reference_plans or {}).items()))
+    return _kept(
+        records,
+        ("estate", int(season), plans),
+        lambda: build_estate(records, season, reference_plans=reference_plans),
+    )
+
+
+def learned_before(records, season):
+    """Return the spreads learnt from the seasons before one, once for each set of records.
+
+    Notes
+    -----
+    Counts of the season itself do not speak here, so a forecast on any day of it, made again
+    later, uses nothing that was not known then.
+    """
+    return _kept(
+        records,
+        ("learned", int(season)),
+        lambda: build_estate(
+            records_until(records, f"{int(season)}-01-01"), season
+        ).beliefs.learned,
+    )

@@ -1,0 +1,201 @@
+"""The forecast of a season: from history and the plans, narrowed by every count so far."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from cropload import handbook
+from cropload.forecast.asked import check_block, check_draws, next_season
+from cropload.forecast.history import build_estate, learned_before
+from cropload.forecast.measured import block_facts, measurements
+from cropload.forecast.result import Forecast
+from cropload.records.until import day, records_until
+from cropload.vine.growth import STAGES, PlanShape, grow
+from cropload.vine.load_response import exponents
+from cropload.vine.plan import PruningPlan
+
+#: What has been measured last on the estate -> the word for where the season stands.
+STAGE_WORDS = {
+    None: "before any count",
+    "buds": "after the buds were counted",
+    "shoots": "after the shoots were counted",
+    "noncount_shoots": "after the shoots were counted",
+    "clusters": "after the clusters were counted",
+    "weight_lag": "after lag-phase weights",
+    "weight_veraison": "after veraison weights",
+    "weight_harvest": "after harvest weights",
+    "harvest": "while picking",
+}
+
+def _season_plans(records, season, given, estate_plans, last_plans, names):
+    """Return the plan of each block in the season, and where it is known from."""
+    plans, sources = [], []
+    for name, last in zip(names, last_plans, strict=True):
+        if name in given:
+            plans.append(given[name])
+            sources.append("the plan asked about")
+        elif (name, season) in estate_plans:
+            plans.append(estate_plans[name, season])
+            sources.append("table pruning")
+        elif last is not None:
+            plans.append(last)
+            sources.append("last plan on record, taken as unchanged")
+        else:
+            plans.append(None)
+            sources.append("no plan on record")
+    return plans, sources
+
+
+def picked_so_far(records, season, facts):
+    """Return what the scale has said of each block in the season: tonnes [t] and share [1]."""
+    harvest = records.harvest
+    harvest = harvest[harvest["season"] == season]
+    tonnes = np.zeros(len(facts.names))
+    share = np.zeros(len(facts.names))
+    place = {name: at for at, name in enumerate(facts.names)}
+    for block, rows in harvest.groupby("block"):
+        if block not in place:
+            continue
+        rows = rows.sort_values("date", kind="stable")
+        part = rows["picked_pct"]
+        tonnes[place[block]] = rows["tonnes"].sum()
+        # A row without a share is the whole block, or what was left of it.
+        share[place[block]] = 1.0 if pd.isna(part.iloc[-1]) else min(part.max() / 100, 1.0)
+    return pd.DataFrame({"block": facts.names, "tonnes": tonnes, "share": share})
+
+
+def forecast(
+    records,
+    season=None,
+    as_of=None,
+    *,
+    plans=None,
+    draws=4000,
+    seed=0,
+    reference_plans=None,
+    learned=None,
+):
+    """Forecast a season's crop from history, the plans, and every count up to a day.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``.
+    season : int, optional
+        Year of harvest; the next one when left out.
+    as_of : str or date, optional
+        Only records dated up to this day are used, such as ``"2026-07-15"``; all when left out.
+    plans : dict, optional
+        {block: plan} to ask about instead of what is on record.
+    draws, seed : int
+        Draws [1] and their seed [1].
+    reference_plans : dict, optional
+        {block: plan} that blocks without any plan on record have carried.
+    learned : Learned, optional
+        Spreads as from ``learned_before``; learnt from the earlier seasons when left out.
+
+    Returns
+    -------
+    Forecast
+
+    Raises
+    ------
+    CroploadError
+        For a date, plan or block that cannot be.
+
+    Notes
+    -----
+    crop = bearing vines x clusters per vine x cluster weight x recovery. Each component starts
+    from history and the plan; counts narrow it in their own block and, through what the blocks
+    share, in blocks nobody has counted.
+    A block that has been picked in part is what the scale said plus the forecast of the rest.
+    Valid for blocks of one estate, with spreads as in the handbook.
+
+    Examples
+    --------
+    >>> from cropload import example_records
+    >>> early = forecast(example_records(), 2026, "2026-03-01")
+    >>> late = forecast(example_records(), 2026, "2026-08-20")
+    >>> bool(late.table("estate")["range_t"][0] < early.table("estate")["range_t"][0])
+    True
+    """
+    check_draws(draws, seed)
+    limit = day(as_of)
+    season = next_season(records) if season is None else int(season)
+    known = records_until(records, limit)
+    given = {
+        check_block(records, block): PruningPlan.parse(plan)
+        for block, plan in (plans or {}).items()
+    }
+    facts = block_facts(known)
+    measured = measurements(known, facts)
+    this_season = measured[measured["season"] == season]
+    estate = build_estate(
+        known,
+        season,
+        reference_plans=reference_plans,
+        season_plans=given,
+        this_season=this_season,
+        learned=learned or learned_before(records, season),
+    )
+    return draw_forecast(estate, known, season, limit, given, draws, seed)
+
+
+def draw_forecast(estate, records, season, as_of, given, draws, seed):
+    """Turn an estate's beliefs into a Forecast; see ``forecast`` for the parameters."""
+    facts = estate.facts
+    everyone = np.arange(len(facts.names))
+    x = estate.beliefs.draw(everyone, draws, seed)
+    responses = estate.beliefs.response_draws(draws, seed)
+    plans, sources = _season_plans(
+        records, season, given, estate.plans, estate.last_plan, facts.names
+    )
+    shape = PlanShape(
+        estate.season_log_buds[:, None],
+        estate.season_burst[:, None],
+        estate.season_fertility[:, None],
+    )
+    growth = grow(
+        x,
+        shape,
+        estate.state(everyone),
+        exponents(responses),
+        handbook.value("noncount.fertility"),
+    )
+    picked = picked_so_far(records, season, facts)
+    here = estate.measured[estate.measured["season"] == season]
+    seen = [stage for stage in STAGES if stage in set(here["stage"])]
+    seen = [stage for stage in seen if stage in STAGE_WORDS]
+    notes = []
+    assumed = [n for n, s in zip(facts.names, sources, strict=True) if s.startswith("last plan")]
+    if assumed:
+        notes.append(
+            f"No plan for {season} is on record for {', '.join(assumed)}: the last one is taken "
+            "as unchanged."
+        )
+    blind = [n for n, s in zip(facts.names, sources, strict=True) if s.startswith("no plan")]
+    if blind:
+        notes.append(
+            f"No plan is on record for {', '.join(blind)}: an ordinary load is taken, so these "
+            "ranges are wide."
+        )
+    found = Forecast(
+        season=season,
+        as_of=as_of,
+        stage=STAGE_WORDS[seen[-1] if seen else None],
+        seed=int(seed),
+        blocks=facts.names,
+        varieties=facts.varieties,
+        plans=tuple("" if plan is None else str(plan) for plan in plans),
+        plan_from=tuple(sources),
+        draws=np.empty((0, 0)),
+        growth=growth,
+        log_components=x,
+        responses=responses,
+        picked=picked,
+        estate=estate,
+        notes=tuple(notes),
+    )
+    hanging = growth.kg_picked * (facts.bearing / 1000.0)[:, None]
+    return replace(found, draws=found.with_picked(hanging))
