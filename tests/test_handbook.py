@@ -188,3 +188,8 @@ def test_reading_the_handbook_loads_no_heavy_library():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize("key", handbook.keys("band.") + handbook.keys("balanced."))
+def test_what_a_user_chooses_from_has_a_label(key):
+    assert handbook.entry(key).extra["label"].strip()
