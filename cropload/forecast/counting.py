@@ -1,0 +1,374 @@
+"""From a sample of vines to a mean with its error, and to an observation of a logarithm.
+
+Three designs: vines picked at random over the block (``simple``), vines picked row by row
+(``stratified``), and whole stretches of vines in a few rows (``row-cluster``).  A blank is a vine
+that was not counted; it is dropped and never becomes a zero.  Missing vines are counted apart.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from cropload import handbook
+from cropload.errors import CroploadError, near
+from cropload.forecast import sample_designs
+
+DESIGNS = ("simple", "stratified", "row-cluster")
+
+
+@dataclass(frozen=True)
+class SampleMean:
+    """The mean of a sample of vines, in the unit of the values, with its error."""
+
+    mean: float
+    standard_error: float
+    low: float
+    high: float
+    n: int
+    population: float | None
+    design: str
+    cv: float
+    df: float
+    confidence: float = 0.95
+
+    def __str__(self):
+        """Say the mean and its range in one line."""
+        if np.isnan(self.low):
+            return f"{self.mean:.3g} from {self.n} vine; one vine gives no range"
+        return (
+            f"{self.mean:.3g} ({self.low:.3g} to {self.high:.3g}, {100 * self.confidence:g} % "
+            f"range of a mean of {self.n} vines, {self.design})"
+        )
+
+
+def mean_from_sample(
+    values,
+    population=None,
+    *,
+    design="simple",
+    strata=None,
+    clusters=None,
+    weights=None,
+    confidence=0.95,
+):
+    """Estimate the mean of all vines from a sample of them.
+
+    Parameters
+    ----------
+    values : array_like
+        One number a vine [any unit]; a blank is a vine not counted and is dropped.
+    population : float or mapping, optional
+        Bearing vines the sample stands for [1]; the error shrinks as the sample nears it.
+        For ``stratified`` a mapping ``row -> bearing vines`` gives each row its weight; with a
+        single number, or none, rows count as equally long.
+    design : {"simple", "stratified", "row-cluster"}
+        How the vines were picked.
+    strata : array_like, optional
+        The row of each vine; needed by ``stratified``.
+    clusters : array_like, optional
+        The row, or stretch of a row, of each vine; needed by ``row-cluster``.
+    weights : array_like, optional
+        How many vines each value stands for [1]; for ``simple`` and ``row-cluster``.
+    confidence : float
+        Level of the range [1].
+
+    Returns
+    -------
+    SampleMean
+        mean, standard_error, low, high [unit of values], n, population, cv, df [1].
+
+    Raises
+    ------
+    CroploadError
+        No value, a negative or infinite value, text, more vines than the population, an unknown
+        design, or a design without its rows.
+
+    Notes
+    -----
+    Simple: ``s / sqrt(n) * sqrt(1 - n/N)``, Student's t with n - 1 degrees of freedom.
+    Stratified: Cochran (1977), sections 5.3-5.4, with vines - rows degrees of freedom; a row with
+    fewer than two vines is joined with the next one (collapsed strata, section 5A.12).
+    Row-cluster: the ratio of the rows' totals to their numbers of vines (Cochran 1977, section
+    6.3), with rows - 1 degrees of freedom; the share ``n/N`` corrects for the finite block, which
+    is exact when whole rows were counted and errs on the wide side otherwise.
+    The low end is never below zero.  One vine gives a mean and no range (NaN).
+    Valid for samples of about ten vines or more: with few vines and a skewed block the range of
+    any t method covers somewhat less than it says.
+    """
+    if design not in DESIGNS:
+        raise CroploadError(
+            f"The sampling design {design!r} is not known; use one of {', '.join(DESIGNS)}. "
+            f"{near(design, DESIGNS)}".rstrip()
+        )
+    confidence = checked_confidence(confidence)
+    y = _numbers(values, "values")
+    keep = ~np.isnan(y)
+    y = y[keep]
+    n = y.size
+    if n == 0:
+        raise CroploadError(
+            "The sample holds no counted vine, so it has no mean; enter at least one count."
+        )
+    if (y < 0).any():
+        raise CroploadError(f"A count or weight cannot be below zero, but {y.min():g} was given.")
+    w = np.ones(n) if weights is None else _matched(weights, keep, "weights")
+    if np.isnan(w).any() or (w <= 0).any():
+        raise CroploadError("Every weight must be above zero: the vines a value stands for.")
+    by_row = population if isinstance(population, Mapping | pd.Series) else None
+    total = _population_total(population, n)
+    fpc = 1.0 if total is None else 1.0 - n / total
+
+    if design == "stratified":
+        if weights is not None:
+            raise CroploadError(
+                "A sample by row takes its weights from the vines of each row; give population "
+                "as a mapping of row to vines and leave weights out."
+            )
+        labels = sample_designs.row_labels(strata, keep, "stratified", "strata")
+        mean, error, df = sample_designs.stratified(y, labels, total, by_row)
+    elif design == "row-cluster":
+        labels = sample_designs.row_labels(clusters, keep, "row-cluster", "clusters")
+        mean, error, df = sample_designs.row_cluster(y, w, labels, fpc)
+    else:
+        mean, error, df = sample_designs.simple(y, w, fpc)
+
+    cv = np.nan
+    if n > 1 and mean > 0:
+        cv = np.sqrt(np.sum(w * (y - mean) ** 2) / w.sum() * n / (n - 1)) / mean
+    if total is not None and n == total:
+        error = 0.0
+    if error == 0:
+        low = high = mean
+    elif df >= 1 and np.isfinite(error):
+        half = _t_quantile(confidence, df) * error
+        low, high = max(0.0, mean - half), mean + half
+    else:
+        low = high = np.nan
+    return SampleMean(
+        float(mean), float(error), float(low), float(high), int(n), total, design, float(cv),
+        float(df), confidence,
+    )  # fmt: skip
+
+
+def log_mean_and_variance(mean, n, sd=None, population=None, *, cv=None, dof=0.0, unit=1.0):
+    """Turn sample means into observations of the logarithm of the true means.
+
+    Parameters
+    ----------
+    mean : array_like
+        Sample means, shape (k,) [unit of the count].
+    n : array_like
+        Vines counted [1].
+    sd : array_like, optional
+        Sample standard deviations [unit of the count]; NaN where only one vine was counted.
+    population : array_like, optional
+        Bearing vines of each block [1]; NaN or none where unknown.
+    cv : array_like, optional
+        Coefficient of variation between vines expected before looking [1].
+    dof : array_like
+        How many degrees of freedom that expectation is worth [1].
+    unit : float
+        The smallest amount that can be recorded [unit of the count]: 1 for counts.
+
+    Returns
+    -------
+    log_mean, log_variance : ndarray
+        Centre and sampling variance of ``ln x``, for a Gaussian observation [1].
+        No vine counted gives NaN and an infinite variance: no observation.
+
+    Raises
+    ------
+    CroploadError
+        Neither a sample spread with two vines or more nor an expected one.
+
+    Notes
+    -----
+    The CV is shrunk: ``cv**2 = (dof cv0**2 + (n-1) (sd/mean)**2) / (dof + n - 1)``.
+    With ``c = cv/sqrt(n) sqrt(1 - n/N)`` the variance is ``v = ln(1 + c**2)`` and the centre
+    ``ln(mean) + v/2``: the mean is unbiased, so its logarithm lies low by half the variance
+    (moments of the log-normal).
+    Whole numbers with a mean below one unit cannot vary less than yes and no do, so there
+    ``c**2`` is at least ``(1 - p)/(p n)`` with ``p = mean/unit``.
+    All zeros, as after hail: the sample is taken to hold half a unit in all (handbook
+    ``sampling.zero_sample``), centre ``ln(unit/2/n)``, variance ``1 / (1/2) = 2``, whatever the
+    population: never minus infinity.  Such a block is an event of its own: do not average it with
+    a narrow prior as if it were an ordinary season, and do not let it move blocks beside it.
+    Valid for sampling errors up to about 50 %.  A census (n = N) has variance zero.
+    """
+    mean, n, unit = (np.asarray(part, dtype=float) for part in (mean, n, unit))
+    sd = np.full_like(mean, np.nan) if sd is None else np.asarray(sd, dtype=float)
+    expected = np.nan if cv is None else np.asarray(cv, dtype=float)
+    dof = np.asarray(0.0 if cv is None else dof, dtype=float)
+    counted = n > 0
+    zero = counted & (mean <= 0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        own_dof = np.where((n > 1) & ~np.isnan(sd) & ~zero, n - 1, 0.0)
+        own = np.where(own_dof > 0, (sd / mean) ** 2, 0.0)
+        prior = np.where(dof > 0, dof * expected**2, 0.0)
+        squared = (prior + own_dof * own) / (dof + own_dof)
+        if np.any(np.isnan(squared) & counted & ~zero):
+            raise CroploadError(
+                "One vine alone tells nothing about how vines differ; give an expected "
+                "coefficient of variation (cv) and what it is worth (dof)."
+            )
+        share = mean / unit
+        least = np.where(share < 1, (1 - share) / share, 0.0)
+        left = 1.0 if population is None else 1 - n / np.asarray(population, dtype=float)
+        left = np.clip(np.where(np.isnan(left), 1.0, left), 0.0, 1.0)
+        log_variance = np.log1p(np.maximum(squared, least) / n * left)
+        log_mean = np.log(mean) + log_variance / 2
+        half = handbook.value("sampling.zero_sample")
+        log_mean = np.where(zero, np.log(half * unit / n), log_mean)
+    log_variance = np.where(zero, 1 / half, log_variance)
+    return np.where(counted, log_mean, np.nan), np.where(counted, log_variance, np.inf)
+
+
+def grouped_log_means(frame, by, value, population=None):
+    """Reduce many vine counts to one observation a group, for 200,000 rows at a time.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        One row a vine visited, such as ``records.counts``.
+    by : str or list of str
+        Columns that make a group, the block first, such as ``["block", "season"]``.
+    value : str
+        The column to average [its own unit]; blanks are vines not counted.
+    population : mapping, Series or float, optional
+        Bearing vines by block (the first of ``by``), or one number for all [1].
+
+    Returns
+    -------
+    DataFrame
+        Indexed by group, groups without a count left out: mean, sd [unit of value], n,
+        population, cv (shrunk), log_mean, log_variance [1], all_zero and event (True or False).
+
+    Raises
+    ------
+    CroploadError
+        A column that is not there, or a column without an expected CV in the handbook.
+
+    Notes
+    -----
+    The spread between vines is pooled over all groups and shrunk to the handbook's
+    (``sampling.cv_VALUE``, worth its ``dof``); each group's own spread is then shrunk to the
+    pooled one with the same weight, so one to five vines do not pretend to know a spread.
+    ``event`` marks groups of enough vines (handbook ``sampling.zero_event_vines``) that are all
+    zero: the crop is gone, and the group must be treated apart from an ordinary season.
+    Valid for vines picked at random over a block; vines picked by row do a little better.
+    """
+    keys = [by] if isinstance(by, str) else list(by)
+    for column in [*keys, value]:
+        if column not in frame.columns:
+            raise CroploadError(
+                f"The counts have no column {column!r}. {near(column, frame.columns)}".rstrip()
+            )
+    expected = handbook.entry(expected_cv_key(value))
+    dof, unit = expected.extra["dof"], expected.extra["smallest"]
+    groups = frame.groupby(keys, sort=True, observed=True)[value]
+    table = groups.agg(["mean", "count", "std"])
+    table.columns = ["mean", "n", "sd"]
+    table = table[table["n"] > 0].copy()
+    first = table.index.get_level_values(0)
+    if population is None:
+        table["population"] = np.nan
+    elif isinstance(population, Mapping | pd.Series):
+        sizes = population if isinstance(population, pd.Series) else pd.Series(population)
+        table["population"] = sizes.reindex(first).to_numpy(dtype=float)
+    else:
+        table["population"] = float(population)
+
+    mean, n, sd = (table[name].to_numpy(dtype=float) for name in ("mean", "n", "sd"))
+    own_dof = np.where((n > 1) & (mean > 0), n - 1, 0.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        own = np.where(own_dof > 0, (sd / mean) ** 2, 0.0)
+    pooled = (dof * expected.value**2 + np.sum(own_dof * own)) / (dof + own_dof.sum())
+    table["cv"] = np.sqrt((dof * pooled + own_dof * own) / (dof + own_dof))
+    table["log_mean"], table["log_variance"] = log_mean_and_variance(
+        mean, n, sd, table["population"], cv=np.sqrt(pooled), dof=dof, unit=unit
+    )
+    table["all_zero"] = mean <= 0
+    table["event"] = table["all_zero"] & (n >= handbook.value("sampling.zero_event_vines"))
+    return table
+
+
+def expected_cv_key(column):
+    """Return the handbook key of the spread between vines expected for a column of counts.
+
+    Raises
+    ------
+    CroploadError
+        The handbook has no such spread; the near names are given.
+    """
+    key = f"sampling.cv_{column}"
+    known = [name for name in handbook.keys("sampling.cv_") if name.startswith("sampling.cv_")]
+    if key not in known:
+        columns = [name.removeprefix("sampling.cv_") for name in known]
+        raise CroploadError(
+            f"The handbook has no spread between vines for {column!r}; it has "
+            f"{', '.join(sorted(columns))}. {near(column, columns)}".rstrip()
+        )
+    return key
+
+
+def checked_confidence(confidence):
+    """Return a level of confidence as a float [1], or say why it cannot be one.
+
+    Raises
+    ------
+    CroploadError
+        A level that is not between 0 and 1.
+    """
+    try:
+        level = float(confidence)
+    except (TypeError, ValueError):
+        level = np.nan
+    if not 0 < level < 1:
+        raise CroploadError(
+            f"Confidence must lie between 0 and 1, but {confidence!r} was given; "
+            "write 0.95 for 95 %."
+        )
+    return level
+
+
+def _t_quantile(confidence, df):
+    # Loaded late: scipy.stats is slow to import, and most of the package does not need it.
+    from scipy.special import stdtrit
+
+    return float(stdtrit(df, 0.5 + confidence / 2))
+
+
+def _numbers(values, name):
+    try:
+        y = np.ravel(values)
+        if y.dtype.kind not in "iuf":
+            y = pd.to_numeric(pd.Series(y)).to_numpy(dtype=float)
+        y = y.astype(float)
+    except (TypeError, ValueError) as fault:
+        raise CroploadError(f"The {name} must be numbers or blanks: {fault}.") from None
+    if np.isinf(y).any():
+        raise CroploadError(f"The {name} hold an infinite number; leave a blank instead.")
+    return y
+
+
+def _matched(part, keep, name):
+    y = _numbers(part, name)
+    if y.size != keep.size:
+        raise CroploadError(f"There are {keep.size} values but {y.size} {name}; give one a value.")
+    return y[keep]
+
+
+def _population_total(population, n):
+    if population is None:
+        return None
+    if isinstance(population, Mapping | pd.Series):
+        population = sum(float(size) for size in dict(population).values())
+    total = float(population)
+    if not np.isfinite(total) or total < n:
+        raise CroploadError(
+            f"The sample has {n} vines but the block {total:g}; a sample cannot be larger than "
+            "what it stands for. Check the number of bearing vines."
+        )
+    return total
