@@ -36,7 +36,8 @@ class CrewCheck:
             text += (
                 f" ({sample.low:.1f} to {sample.high:.1f}, {100 * sample.confidence:g} % range)"
             )
-        text += f" against {self.planned_buds:g} planned, {sample.n} vines counted."
+        noun = "vine" if sample.n == 1 else "vines"
+        text += f" against {self.planned_buds:g} planned, {sample.n} {noun} counted."
         off = handbook.value("sampling.crew_vine_tolerance")
         text += f" {100 * self.share_off:.0f} % of the vines are more than {100 * off:g} % off."
         if self.vines_to_tell:
