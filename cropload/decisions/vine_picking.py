@@ -71,7 +71,9 @@ def pick_vines(
         listed = found.get("headlands", 0)
         headland_vines = 0 if pd.isna(listed) else listed
     edge = _whole(headland_vines, "The number of headland vines", 0)
-    passed = {(int(row), int(vine)) for row, vine in missing}
+    passed = {(_whole(row, "The row of a missing vine", 1), _whole(vine, "A missing vine", 1))
+              for row, vine in missing}  # fmt: skip
+    seed = _whole(seed, "The seed", 0)
     places = {
         row: [v for v in range(1 + edge, length - edge + 1) if (row, v) not in passed]
         for row, length in enumerate(lengths, start=1)
@@ -82,7 +84,7 @@ def pick_vines(
 
     # One stream a block by its name: the pick does not depend on what other blocks are sampled.
     name = int.from_bytes(sha256(str(block).encode()).digest()[:8], "big")
-    rng = np.random.default_rng(np.random.SeedSequence([int(seed), name]))
+    rng = np.random.default_rng(np.random.SeedSequence([seed, name]))
     there = sum(map(len, places.values()))
     if rows_to_walk is not None:
         walk = _whole(rows_to_walk, "The number of rows to walk", 1)
@@ -112,7 +114,7 @@ def pick_vines(
     all_rows = len(places) == len(lengths)
     table.attrs = {
         "block": str(block),
-        "seed": int(seed),
+        "seed": seed,
         "design": "stratified" if all_rows else "row-cluster",
         "wanted": wanted,
         "places": {row: len(vines) for row, vines in places.items()},

@@ -224,6 +224,8 @@ def test_what_was_picked_goes_straight_into_the_mean():
         ("Low", 5000, {}, "1210 places to pick from"),
         ("Low", 40, {"rows": 2000}, "cannot have 2000 rows"),
         ("Low", 40, {"headland_vines": 60}, "0 places to pick from"),
+        ("Low", 40, {"seed": -1}, "The seed must be a whole number of 0 or more"),
+        ("Low", 40, {"missing": [("A3", 1)]}, "row of a missing vine must be a whole number"),
     ],
 )
 def test_an_impossible_pick_gets_one_clear_message(block, count, options, message):
