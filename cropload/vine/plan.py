@@ -15,6 +15,14 @@ _PIECE = re.compile(r"\s*(\d{1,4})\s*[xX×*]\s*(\d{1,4})\s*")
 _HOW = "Write canes x buds, then spurs x buds, like 3x8+3x2 (or 24x2 for spurs alone)"
 
 
+def _is_whole(number):
+    """Whether ``number`` is a whole number, whatever its type; True and NaN are none."""
+    try:
+        return not isinstance(number, bool) and int(number) == number
+    except (TypeError, ValueError, OverflowError):
+        return False
+
+
 class PlanError(CroploadError):
     """A pruning plan that no vine can carry, or that cannot be read."""
 
@@ -63,7 +71,7 @@ class PruningPlan:
     def __post_init__(self):
         for name in ("canes", "buds_per_cane", "spurs", "buds_per_spur"):
             number = getattr(self, name)
-            if isinstance(number, bool) or int(number) != number:
+            if not _is_whole(number):
                 raise PlanError(f"Plan: {name} must be a whole number, not {number!r}.")
             if number < 0:
                 raise PlanError(f"Plan: {name} is {number}; it cannot be below 0.")
@@ -175,7 +183,7 @@ def parse_plans(plans):
     """
     if isinstance(plans, str):
         plans = plans.split(",")
-    elif isinstance(plans, PruningPlan):
+    elif isinstance(plans, PruningPlan) or not hasattr(plans, "__iter__"):
         plans = [plans]
     found, faults = [], []
     for plan in plans:
