@@ -27,14 +27,15 @@ def next_season(records):
 
 
 def check_block(records, block):
-    """Return the block's name as recorded, or say which names there are.
+    """Return the block's name as recorded (or forecast), or say which names there are.
 
     Raises
     ------
     CroploadError
         When no such block is on record.
     """
-    names = [str(name) for name in records.blocks["block"]]
+    blocks = records.blocks
+    names = list(blocks) if isinstance(blocks, tuple) else [str(b) for b in blocks["block"]]
     if block in names:
         return block
     folded = {name.casefold().strip(): name for name in names}
