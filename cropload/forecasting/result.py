@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 
 from cropload.errors import CroploadError
-from cropload.forecast import ranges
-from cropload.forecast.history import Estate
-from cropload.forecast.origins import component_origins
+from cropload.forecasting import ranges
+from cropload.forecasting.history import Estate
+from cropload.forecasting.origins import component_origins
 from cropload.vine.growth import COMPONENTS, STAGES, Growth
 
 _HARVEST = STAGES.index("harvest")

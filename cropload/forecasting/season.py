@@ -6,10 +6,10 @@ import numpy as np
 import pandas as pd
 
 from cropload import handbook
-from cropload.forecast.asked import check_block, check_draws, next_season
-from cropload.forecast.history import build_estate, learned_before
-from cropload.forecast.measured import block_facts, measurements
-from cropload.forecast.result import Forecast
+from cropload.forecasting.asked import check_block, check_draws, next_season
+from cropload.forecasting.history import build_estate, learned_before
+from cropload.forecasting.measured import block_facts, measurements
+from cropload.forecasting.result import Forecast
 from cropload.records.until import day, records_until
 from cropload.vine.growth import STAGES, PlanShape, grow
 from cropload.vine.load_response import exponents

@@ -13,7 +13,7 @@ import pandas as pd
 
 from cropload import handbook
 from cropload.errors import CroploadError, near
-from cropload.forecast import sample_designs
+from cropload.forecasting import sample_designs
 
 DESIGNS = ("simple", "stratified", "row-cluster")
 

@@ -7,8 +7,8 @@ import numpy as np
 import pandas as pd
 
 from cropload import handbook
-from cropload.forecast import beliefs as engine
-from cropload.forecast.measured import (
+from cropload.forecasting import beliefs as engine
+from cropload.forecasting.measured import (
     BlockFacts,
     block_facts,
     measurements,

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from cropload import handbook
-from cropload.forecast.counting import grouped_log_means
+from cropload.forecasting.counting import grouped_log_means
 from cropload.vine.growth import STAGES, NodeProfile, plan_shapes
 from cropload.vine.plan import PruningPlan
 

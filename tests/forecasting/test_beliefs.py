@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from cropload.forecast import beliefs as b
+from cropload.forecasting import beliefs as b
 
 
 def small_grid(rng, blocks=5, seasons=4, stages=3, k=3, varieties=2, absent=0.3):

@@ -12,7 +12,7 @@ from statsmodels.stats.weightstats import DescrStatsW
 
 from cropload import handbook
 from cropload.errors import CroploadError
-from cropload.forecast.counting import (
+from cropload.forecasting.counting import (
     grouped_log_means,
     log_mean_and_variance,
     mean_from_sample,
