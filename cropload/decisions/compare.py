@@ -6,10 +6,10 @@ import pandas as pd
 from cropload.decisions import bands
 from cropload.decisions.plan_draws import bud_chance, plan_draws
 from cropload.errors import CroploadError
-from cropload.forecast import ranges
-from cropload.forecast.asked import check_block, check_draws, next_season
-from cropload.forecast.history import estate_before_season
-from cropload.forecast.origins import component_origins
+from cropload.forecasting import ranges
+from cropload.forecasting.asked import check_block, check_draws, next_season
+from cropload.forecasting.history import estate_before_season
+from cropload.forecasting.origins import component_origins
 from cropload.vine.plan import PruningPlan, parse_plans
 from cropload.vine.wood import replacement_wood
 

@@ -8,7 +8,7 @@ import pandas as pd
 from cropload import handbook
 from cropload.decisions.vine_picking import block_of
 from cropload.errors import CroploadError
-from cropload.forecast.counting import SampleMean, mean_from_sample
+from cropload.forecasting.counting import SampleMean, mean_from_sample
 
 ON_PLAN, LONG, SHORT, TOO_FEW = "on plan", "long", "short", "too few vines to tell"
 

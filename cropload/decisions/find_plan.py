@@ -10,8 +10,8 @@ from cropload.decisions import bands
 from cropload.decisions.compare import estate_for, plan_columns, wood_columns
 from cropload.decisions.plan_draws import plan_draws
 from cropload.errors import CroploadError
-from cropload.forecast import ranges
-from cropload.forecast.asked import check_block, check_draws, next_season
+from cropload.forecasting import ranges
+from cropload.forecasting.asked import check_block, check_draws, next_season
 from cropload.vine.plan import MOST_BUDS, PruningPlan
 
 #: Layouts above this number are asked to be narrowed: it would take long and help nobody.

@@ -5,7 +5,7 @@ import pandas as pd
 
 from cropload import handbook
 from cropload.errors import CroploadError, near
-from cropload.forecast import ranges
+from cropload.forecasting import ranges
 from cropload.vine.growth import STAGES
 
 _HARVEST = STAGES.index("harvest")

@@ -13,7 +13,7 @@ import numpy as np
 from cropload import handbook
 from cropload.decisions.vine_picking import block_of, pick_vines
 from cropload.errors import CroploadError, near
-from cropload.forecast.counting import checked_confidence, expected_cv_key
+from cropload.forecasting.counting import checked_confidence, expected_cv_key
 
 __all__ = [
     "VineSpread",

@@ -8,9 +8,9 @@ import pandas as pd
 from cropload import handbook
 from cropload.decisions import bands
 from cropload.errors import CroploadError
-from cropload.forecast import ranges
-from cropload.forecast.asked import check_block
-from cropload.forecast.beliefs import stream
+from cropload.forecasting import ranges
+from cropload.forecasting.asked import check_block
+from cropload.forecasting.beliefs import stream
 
 CAUTIONS = (
     "Thin late enough that set is over and weak shoots can be told apart; before lag phase the "

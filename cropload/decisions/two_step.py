@@ -8,7 +8,7 @@ import numpy as np
 from cropload import handbook
 from cropload.decisions.sampling import above, quantile_of, sample_size
 from cropload.errors import CroploadError
-from cropload.forecast.counting import checked_confidence
+from cropload.forecasting.counting import checked_confidence
 
 
 @dataclass(frozen=True)

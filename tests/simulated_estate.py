@@ -1,0 +1,213 @@
+"""Estates drawn from the model's own assumptions, with the truth kept: the work of simulations.
+
+Everything is drawn anew for each estate: the spreads from their scaled inverse chi-square priors,
+the varieties' means, the effects of blocks and seasons, the load exponents, the loads of the past
+and the sampling errors. Plans differ in load only (a flat node profile).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from cropload import handbook
+from cropload.forecasting import beliefs as engine
+from cropload.forecasting.history import prior_logs, prior_spreads
+from cropload.vine.growth import (
+    COMPONENTS,
+    STAGES,
+    LoadState,
+    PlanShape,
+    grow,
+    response_shift,
+    stage_rows,
+)
+from cropload.vine.load_response import RESPONSES, carried_load, exponents
+
+K = len(COMPONENTS)
+CENTRE, CENTRE_SPREAD, _ = prior_logs("Anyvine")
+SD, DOF = prior_spreads()
+NONCOUNT = handbook.value("noncount.fertility")
+
+#: Error of each stage's sample on the log scale: about 30 vines, 60 clusters, 20 vines pruned.
+ERRORS = dict(
+    zip(STAGES, (0.02, 0.035, 0.11, 0.065, 0.06, 0.06, 0.06, 0.01, 0.08), strict=True)
+)
+
+
+@dataclass(frozen=True)
+class Truth:
+    """What no grower sees: the lasting part of every block, the spreads, and the exponents."""
+
+    level: np.ndarray  # (blocks, components)
+    sd: np.ndarray  # (groups, components)
+    normals: np.ndarray  # (responses,)
+
+
+@dataclass(frozen=True)
+class Loads:
+    """Logs of the loads, in the order of ``LoadState``, and of each season's buds."""
+
+    buds: np.ndarray  # (blocks, past seasons)
+    usual: np.ndarray
+    carried: np.ndarray  # (blocks, past seasons + 1)
+    clusters: np.ndarray
+
+
+def _components(rng, level, sd, variety, seasons):
+    """Draw log components of blocks in some seasons, (components, blocks, seasons)."""
+    blocks = len(level)
+    season = sd[1] * rng.standard_normal((1, seasons, K))
+    by_variety = sd[2] * rng.standard_normal((variety.max() + 1, seasons, K))
+    residual = sd[3] * rng.standard_normal((blocks, seasons, K))
+    return np.moveaxis(level[:, None] + season + by_variety[variety] + residual, -1, 0)
+
+
+def _stages(x, buds, state, e):
+    grown = grow(x, PlanShape(buds, 0.0, 0.0), state, e, NONCOUNT)
+    part = dict(zip(COMPONENTS, x, strict=True))
+    weight = np.log(grown.cluster_weight_g)
+    return np.stack(
+        [
+            buds + part["buds_left"],
+            np.log(grown.shoots),
+            np.log(grown.noncount_shoots),
+            np.log(grown.clusters) + part["counting_bias"],
+            weight - part["increase_factor"],
+            weight - part["ripening_factor"],
+            weight,
+            np.log(grown.kg_picked),
+            np.log(grown.pruning_weight_kg_per_m),
+        ],
+        axis=-1,
+    )
+
+
+def _past_loads(rng, history, seasons):
+    """Each block keeps one load, or changes it once by a factor of two thirds to one and a half."""
+    blocks = len(history)
+    before = np.log(rng.uniform(18, 36, blocks))
+    after = before + rng.choice([0, 1], blocks) * rng.uniform(-0.4, 0.4, blocks)
+    turn = rng.integers(0, seasons + 1, blocks)
+    return np.where(np.arange(seasons) < turn[:, None], before[:, None], after[:, None])
+
+
+def grid_of(loads, mean, variety, values, precision):
+    """Return the engine's grid for loads and measurements, as the records' route builds it.
+
+    values, precision : (blocks, seasons, stages), ln(measured) [1] and 1 / its variance [1].
+    """
+    blocks, count = precision.shape[:2]
+
+    def cells(array):
+        return np.repeat(array[:, None], count, axis=1).ravel()
+
+    buds = np.concatenate([loads.buds, loads.usual[:, None]], axis=1)
+    zero = np.zeros(buds.size)
+    chain = (
+        np.repeat(mean, count, axis=0),
+        PlanShape(buds.ravel(), zero, zero),
+        LoadState(cells(loads.usual), loads.carried.ravel(), cells(loads.clusters)),
+        exponents(),
+    )
+    rows, offset = stage_rows(*chain)
+    shift = response_shift(*chain).reshape(blocks, count, K, -1)
+    return engine.Grid(
+        rows.reshape(blocks, count, len(STAGES), K),
+        values - offset.reshape(blocks, count, len(STAGES)),
+        precision,
+        mean,
+        variety,
+        shift,
+    )
+
+
+def simulate(rng, history, stages=STAGES, varieties=2):
+    """Draw one estate whose blocks have so many seasons of ``history`` each.
+
+    Returns
+    -------
+    grid : Grid
+    loads : Loads
+    truth : Truth
+    """
+    history = np.asarray(history)
+    blocks, seasons = len(history), max(int(history.max()), 0)
+    variety = np.arange(blocks) % min(varieties, blocks)
+    sd = SD * np.sqrt(DOF / rng.chisquare(DOF))
+    means = CENTRE + CENTRE_SPREAD * rng.standard_normal((variety.max() + 1, K))
+    level = means[variety] + sd[0] * rng.standard_normal((blocks, K))
+    normals = rng.standard_normal(len(RESPONSES))
+    e = exponents(normals)
+
+    seen = np.arange(seasons) >= seasons - history[:, None]
+    buds = _past_loads(rng, history, seasons)
+    some = seen.any(1)
+    usual = np.where(seen, buds, 0).sum(1) / np.maximum(seen.sum(1), 1)
+    usual[~some] = usual[some].mean() if some.any() else np.log(25)
+    buds = np.where(seen, buds, usual[:, None])
+    carried = carried_load(np.concatenate([np.where(seen, buds, np.nan), usual[:, None]], axis=1))
+    carried = np.where(np.isnan(carried), usual[:, None], carried)
+    typical = usual + CENTRE[1] + CENTRE[2]
+
+    values = np.zeros((blocks, seasons + 1, len(STAGES)))
+    precision = np.zeros(values.shape)
+    if seasons:
+        x = _components(rng, level, sd, variety, seasons)
+        # Cluster weight is stated at the block's own usual clusters, once these are counted.
+        own = usual + level[:, 1] + level[:, 2]
+        typical = np.where(some & ("clusters" in stages), own, typical)
+        state = LoadState(usual[:, None], carried[:, :-1], typical[:, None])
+        error = np.array([ERRORS[name] for name in STAGES])
+        values[:, :-1] = _stages(x, buds, state, e)
+        values += error * rng.standard_normal(values.shape)
+        chosen = np.array([name in stages for name in STAGES])
+        precision[:, :-1] = seen[..., None] * chosen / error**2
+        counted = values[:, :-1, STAGES.index("clusters")]
+        counted = np.where(seen, counted, 0).sum(1) / np.maximum(seen.sum(1), 1) - CENTRE[7]
+        believed = np.where(some & ("clusters" in stages), counted, typical)
+    else:
+        believed = typical
+    loads = Loads(buds, usual, carried, believed)
+    mean = np.tile(CENTRE, (blocks, 1))
+    grid = grid_of(loads, mean, variety, values, precision)
+    true_loads = Loads(buds, usual, carried, typical)
+    return grid, loads, true_loads, Truth(level, sd, normals)
+
+
+def believe(grid, level=0.8):
+    """Return what the engine believes of the grid's last season, spreads learnt from it."""
+    varieties = int(grid.variety.max()) + 1
+    spreads = engine.Spreads(SD, DOF, np.tile(CENTRE_SPREAD, (varieties, 1)))
+    learned = engine.learn_spreads(grid, spreads, level=level)
+    return engine.believe(grid, [f"block {b}" for b in range(len(grid.mean))], learned)
+
+
+def _next_state(loads):
+    carried = loads.carried[:, -1:]
+    return LoadState(loads.usual[:, None], carried, loads.clusters[:, None])
+
+
+def predicted_crops(beliefs, loads, ratios, draws, seed, settled=False):
+    """Return the crop [kg/vine] drawn for loads of ``ratios`` times the usual one.
+
+    Shape (ratios, blocks, draws).
+    """
+    x = beliefs.draw(range(len(beliefs.names)), draws, seed)
+    e = exponents(beliefs.response_draws(draws, seed))
+    return _crops(x, loads, ratios, e, settled)
+
+
+def true_crops(rng, truth, loads, variety, ratios, seasons, settled=False):
+    """Return crops [kg/vine] of many next seasons that the truth allows.
+
+    Shape (ratios, blocks, seasons).
+    """
+    x = _components(rng, truth.level, truth.sd, variety, seasons)
+    return _crops(x, loads, ratios, exponents(truth.normals), settled)
+
+
+def _crops(x, loads, ratios, e, settled):
+    buds = loads.usual[:, None] + np.log(np.asarray(ratios, float))[:, None, None]
+    state = _next_state(loads)
+    state = state.settled_at(buds) if settled else state
+    return grow(x, PlanShape(buds, 0.0, 0.0), state, e, NONCOUNT).kg_picked
