@@ -1,0 +1,228 @@
+"""Plain words for results: numbers with their units, sentences for each level, cautions."""
+
+import math
+
+from cropload.forecasting import ranges
+from cropload.units import METRIC
+
+#: Decimals shown of each quantity in metric and in US units.
+DECIMALS = {
+    "t_ha": (1, 1),
+    "tonnes": (1, 1),
+    "kg_per_vine": (2, 1),
+    "cluster_weight_g": (0, 2),
+    "per_m": (1, 1),
+    "pruning_weight_kg": (2, 2),
+    "length_m": (2, 1),
+}
+
+#: Cautions of the handbooks for anyone who prunes, a heading and a text each.
+CAUTIONS = (
+    ("Eyes", "Wear eye protection; canes under tension whip back when they are cut or pulled."),
+    (
+        "Hands",
+        "Wear gloves, keep the other hand away from the cut, and keep tools sharp, and closed "
+        "when they are not cutting. Powered shears cut fingers: follow their manual.",
+    ),
+    (
+        "Footing",
+        "Stand firmly on wet ground and slopes; mind wires, ladders and machines. Rest your hands "
+        "and back.",
+    ),
+    (
+        "Wounds",
+        "Prune in dry weather with no rain due, late rather than early where trunk disease is "
+        "about. Avoid large wounds, leave a short stub on old wood, clean tools between sick and "
+        "healthy vines, and take prunings of sick vines away.",
+    ),
+)
+
+#: What every view of a forecast says of itself.
+SUPPORT = (
+    "A forecast is decision support, not a guarantee. Follow local codes, product labels and the "
+    "advice of licensed practitioners; crop contracts need their own advice."
+)
+
+
+def decimals(quantity, units=METRIC):
+    """Return the decimals shown of a quantity in a unit system [1]; 1 where none is set."""
+    return DECIMALS.get(quantity, (1, 1))[units.name == "us"]
+
+
+def figure(value, places=1):
+    """Return a number as text with thousands separated, or ``not known`` when it is missing.
+
+    Examples
+    --------
+    >>> figure(1234.56), figure(float("nan"))
+    ('1,234.6', 'not known')
+    """
+    if value is None or not math.isfinite(value):
+        return "not known"
+    text = f"{value:,.{places}f}"
+    return text.removeprefix("-") if float(text.replace(",", "")) == 0 else text
+
+
+def amount(quantity, value, units=METRIC, unit=True):
+    """Return a metric value in a unit system as text, with its unit.
+
+    Parameters
+    ----------
+    quantity : str
+        As in ``UnitSystem.show``.
+    value : float
+        Metric value.
+    units : UnitSystem
+        Units to show.
+    unit : bool
+        Write the unit behind the number.
+
+    Examples
+    --------
+    >>> amount("t_ha", 8.04)
+    '8.0 t/ha'
+    """
+    text = figure(units.convert(quantity, value), decimals(quantity, units))
+    label = units.label(quantity)
+    plural = "s" if label == "short ton" and text != "1.0" else ""
+    return f"{text} {label}{plural}" if unit and text != "not known" else text
+
+
+def span(quantity, low, high, units=METRIC, unit=False):
+    """Return a range of metric values as text, such as ``5.4 to 11.7``."""
+    low = amount(quantity, low, units, unit=False)
+    return f"{low} to {amount(quantity, high, units, unit=unit)}"
+
+
+def years_of_ten():
+    """Return the level of the range in words, such as ``8 years of 10``."""
+    return f"{10 * ranges.level():g} years of 10"
+
+
+def band_text(band, units=METRIC, quantity=None):
+    """Return a band in a unit system, such as ``12 to 15 per m (undivided canopy)``.
+
+    Parameters
+    ----------
+    band : Band
+        Of ``cropload.decisions.bands``, metric.
+    units : UnitSystem
+        Units to show.
+    quantity : str, optional
+        Quantity of the band; none for a bare number.
+    """
+    low, high, label = band.low, band.high, ""
+    if quantity:
+        low, high = units.convert(quantity, low), units.convert(quantity, high)
+        label = f" {units.label(quantity)}"
+    return f"{low:.3g} to {high:.3g}{label} ({band.name})"
+
+
+def crop_sentence(row, units=METRIC):
+    """Return what one plan would give, first season and settled, in two or three sentences.
+
+    Parameters
+    ----------
+    row : Series or dict
+        One row of ``compare_plans``.
+    units : UnitSystem
+        Units to show.
+    """
+    label = units.label("t_ha")
+    middle = amount("t_ha", row["t_ha_p50"], units, unit=False)
+    low_high = span("t_ha", row["t_ha_p10"], row["t_ha_p90"], units).replace(" to ", " and ")
+    total = amount("tonnes", row["tonnes_p50"], units)
+    later = amount("t_ha", row["t_ha_settled_p50"], units, unit=False)
+    text = (
+        f"In the first season about {middle} {label} ({total} in the block); "
+        f"in {years_of_ten()} between {low_high} {label}. "
+    )
+    if later == middle:
+        return text + f"From the third season on the same, about {later} {label}."
+    way = "more" if row["t_ha_settled_p50"] > row["t_ha_p50"] else "less"
+    later_span = span("t_ha", row["t_ha_settled_p10"], row["t_ha_settled_p90"], units)
+    return text + (
+        f"From the third season on {way}, about {later} {label} ({later_span}), because the vine "
+        "settles on the load."
+    )
+
+
+def _held(word, band):
+    return f"inside the band {band}" if word == "inside" else f"{word} the band {band}"
+
+
+def balance_sentence(row, density, balance, units=METRIC):
+    """Return how one plan stands against the two bands, in one sentence.
+
+    Parameters
+    ----------
+    row : Series or dict
+        One row of ``compare_plans``.
+    density, balance : Band
+        Bands of shoots per metre [1/m] and of yield to pruning weight [kg/kg].
+    units : UnitSystem
+        Units to show.
+    """
+    shoots = amount("per_m", row["shoots_per_m_p50"], units)
+    return (
+        f"Shoot density {shoots}, {_held(row['density_word'], band_text(density, units, 'per_m'))};"
+        f" yield to pruning weight {figure(row['ravaz_p50'])}, "
+        f"{_held(row['balance_word'], band_text(balance))}."
+    )
+
+
+def level_sentence(row, plan, density, balance, units=METRIC):
+    """Return one level in plain words: buds, crop now and settled, and both bands.
+
+    Parameters
+    ----------
+    row : Series or dict
+        One row of ``compare_plans``.
+    plan : PruningPlan
+        The plan of the row.
+    density, balance : Band
+        Bands of shoots per metre [1/m] and of yield to pruning weight [kg/kg].
+    units : UnitSystem
+        Units to show.
+    """
+    return (
+        f"{plan} leaves {plan.buds} buds on a vine ({plan.words()}). "
+        f"{crop_sentence(row, units)} {balance_sentence(row, density, balance, units)}"
+    )
+
+
+def _percent(share):
+    return f"{100 * share:.0f} %"
+
+
+def wood_sentence(row, plan):
+    """Return what a plan leaves to prune to next winter, in two sentences.
+
+    Parameters
+    ----------
+    row : Series or dict
+        One row of ``compare_plans``.
+    plan : PruningPlan
+        The plan of the row.
+    """
+    places, kind = f"{row['wood_places']:g}", "cane" if plan.canes else "spur"
+    if plan.canes and plan.spurs:
+        first = (
+            f"a renewal spur carries both shoots it should with a chance of "
+            f"{_percent(row['wood_both'])}, only one {_percent(row['wood_one'])}, "
+            f"none {_percent(row['wood_none'])}"
+        )
+    elif plan.spurs:
+        first = (
+            f"a spur carries two shoots or more with a chance of {_percent(row['wood_both'])}, "
+            f"only one {_percent(row['wood_one'])}, none {_percent(row['wood_none'])}"
+        )
+    else:
+        first = "no renewal spurs are left, so the next canes come from the bases of the old ones"
+    noun = f"{places} {kind} place" + ("" if places == "1" else "s")
+    return (
+        f"Next winter's wood: {first}. Of {noun} on a vine about "
+        f"{figure(row['places_lost_per_vine'], 2)} would find nothing "
+        f"({figure(row['places_lost_block'], 0)} in the block), and after five winters about "
+        f"{figure(row['places_short_5_winters'], 1)} would not carry a {kind}."
+    )
