@@ -1,6 +1,6 @@
 """From records to measurements: one log value with its sampling error a block, season and stage."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -95,18 +95,34 @@ def _frame(index_frame, stage, value, log_variance, n, date=None):
     return found[COLUMNS]
 
 
-def _counted(records, facts):
+def last_visits(counts, column):
+    """Return the last count of each vine in each season; a later visit stands for an earlier."""
+    counts = counts[counts[column].notna()]
+    if counts.empty:
+        return counts
+    return counts.sort_values("date", kind="stable").drop_duplicates(
+        ["block", "season", "row", "vine"], keep="last"
+    )
+
+
+def _count_means(records, facts, column):
+    counts = last_visits(records.counts, column)
+    if counts.empty:
+        return counts, counts
     population = dict(zip(facts.names, facts.bearing, strict=True))
+    return counts, grouped_log_means(counts, ["block", "season"], column, population)
+
+
+def _counted(records, facts):
     for column, stage in _COUNTED.items():
-        counts = records.counts[records.counts[column].notna()]
+        counts, table = _count_means(records, facts, column)
         if counts.empty:
             continue
-        table = grouped_log_means(counts, ["block", "season"], column, population)
         last = counts.groupby(["block", "season"], sort=True)["date"].max()
         # A block whose vines are all at zero has lost its crop (hail, frost): not an ordinary
-        # season to learn from.
+        # season to learn from, and nothing that its neighbours share.
         table = table[~table["event"].to_numpy(bool)]
-        found = _frame(
+        yield _frame(
             table.reset_index(),
             stage,
             np.exp(table["log_mean"]),
@@ -114,7 +130,28 @@ def _counted(records, facts):
             table["n"],
             last.reindex(table.index).to_numpy(),
         )
-        yield found
+
+
+def lost_blocks(records, facts, season):
+    """Return the blocks whose counted vines all carry no cluster in a season, with the vines.
+
+    Returns
+    -------
+    dict
+        {block: vines counted [1]}.
+
+    Notes
+    -----
+    Such a block is taken as lost: 0 t, apart from the log-normal model, which knows no zero. It
+    takes ``sampling.zero_event_vines`` vines to say so; fewer zeros count as half a cluster in
+    the whole sample, with a wide error.
+    """
+    here = replace(records, counts=records.counts[records.counts["season"] == season])
+    counts, table = _count_means(here, facts, "clusters")
+    if counts.empty:
+        return {}
+    table = table[table["event"].to_numpy(bool)].reset_index()
+    return dict(zip(table["block"].astype(str), table["n"].astype(int), strict=True))
 
 
 def _weighed(records):

@@ -8,7 +8,7 @@ import pandas as pd
 from cropload import handbook
 from cropload.forecasting.asked import check_block, check_draws, next_season
 from cropload.forecasting.history import build_estate, learned_before
-from cropload.forecasting.measured import block_facts, measurements
+from cropload.forecasting.measured import block_facts, lost_blocks, measurements
 from cropload.forecasting.result import Forecast
 from cropload.records.until import day, records_until
 from cropload.vine.growth import STAGES, PlanShape, grow
@@ -163,7 +163,8 @@ def draw_forecast(estate, records, season, as_of, given, draws, seed):
         exponents(responses),
         handbook.value("noncount.fertility"),
     )
-    picked = picked_so_far(records, season, facts)
+    lost = lost_blocks(records, facts, season)
+    picked = _without_lost(picked_so_far(records, season, facts), lost)
     here = estate.measured[estate.measured["season"] == season]
     seen = [stage for stage in STAGES if stage in set(here["stage"])]
     seen = [stage for stage in seen if stage in STAGE_WORDS]
@@ -180,6 +181,11 @@ def draw_forecast(estate, records, season, as_of, given, draws, seed):
             f"No plan is on record for {', '.join(blind)}: an ordinary load is taken, so these "
             "ranges are wide."
         )
+    notes += [
+        f"None of the {vines} vines counted in {block} carries a cluster: its crop is taken as "
+        "lost, and kept out of what the blocks share."
+        for block, vines in lost.items()
+    ]
     found = Forecast(
         season=season,
         as_of=as_of,
@@ -199,3 +205,9 @@ def draw_forecast(estate, records, season, as_of, given, draws, seed):
     )
     hanging = growth.kg_picked * (facts.bearing / 1000.0)[:, None]
     return replace(found, draws=found.with_picked(hanging))
+
+
+def _without_lost(picked, lost):
+    """Return ``picked`` with lost blocks as done: nothing is left hanging there."""
+    gone = picked["block"].isin(lost)
+    return picked.assign(share=picked["share"].mask(gone, 1.0))
