@@ -6,6 +6,7 @@ import pandas as pd
 from cropload.errors import near
 from cropload.records.messages import Fault
 
+_MOST_HINTS = 20
 _STAGES = ("budburst", "flowering", "veraison", "harvest")
 
 
@@ -60,10 +61,11 @@ def _fault(table, row, column, rule, mend="", value=None):
 def _unknown_blocks(table, names):
     cells = table.frame["block"]
     wrong = cells[~cells.isin([*names, ""])]
-    mends = {name: near(name, names) for name in pd.unique(wrong)}
+    # Looking for near names is slow among many, and nobody reads more than the first few.
+    mends = {name: near(name, names) for name in pd.unique(wrong)[:_MOST_HINTS]}
     other = "Use a name of table blocks, or add the block there."
     return [
-        _fault(table, row, "block", "is not a block of table blocks", mends[name] or other)
+        _fault(table, row, "block", "is not a block of table blocks", mends.get(name) or other)
         for row, name in wrong.items()
     ]
 
@@ -123,7 +125,8 @@ def _strangers(table, column, names, owner):
     for name in _names(table, column):
         if name not in names:
             row = table.frame.index[table.frame[column] == name][0]
-            mend = near(name, names) or "Check the spelling."
+            hint = near(name, names) if len(warnings) < _MOST_HINTS else ""
+            mend = hint or "Check the spelling."
             warnings.append(_fault(table, row, column, f"is the {column} of no {owner}", mend))
     return warnings
 

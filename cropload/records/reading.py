@@ -66,6 +66,7 @@ class ParsedTable:
         self.faults = [*raw.faults, *faults]
         self.warnings = [*raw.warnings, *warnings]
         self.bad = set()
+        self._texts = {}
         self.frame = self._parsed()
         if self.complete:
             self.faults += check_frame(self.table, self.frame, self, self.bad)
@@ -77,8 +78,11 @@ class ParsedTable:
 
     def text(self, row, column):
         """Return the text of a cell as the user wrote it."""
-        match = self.matches.get(column)
-        return "" if match is None else str(self.raw.frame.loc[row, match.position]).strip()
+        if column not in self._texts:
+            match = self.matches.get(column)
+            cells = [] if match is None else self.raw.frame[match.position].tolist()
+            self._texts[column] = dict(zip(self.raw.frame.index.tolist(), cells, strict=False))
+        return self._texts[column].get(row, "").strip()
 
     def us(self, column):
         """Whether a column is given in US units."""

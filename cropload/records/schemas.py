@@ -165,7 +165,8 @@ def check_frame(table, frame, place, known_bad=frozenset()):
     else:
         return []
     wide = {name: (rule, mend, shown) for name, rule, mend, shown, _ in _table_checks(table)}
-    faults, seen, firsts = [], set(), None
+    keys = _Keys(table, frame) if "key" in set(cases["check"].astype(str)) else None
+    faults, seen = [], set()
     for column, check, row in zip(cases["column"], cases["check"], cases["index"], strict=True):
         check = str(check)
         name = check if check in wide else (check, column)
@@ -174,15 +175,14 @@ def check_frame(table, frame, place, known_bad=frozenset()):
         seen.add((name, row))
         if check in wide:
             rule, mend, shown = wide[check]
-            shown = [part for part in shown if place.text(row, part)] or shown[:1]
-            if not any((row, part) in known_bad for part in wide[check][2]) and not (
-                check == "key" and _blank_key(table, frame, row)
-            ):
-                value = " / ".join(place.text(row, part) for part in shown)
-                if check == "key":
-                    firsts = firsts or _first_rows(table, frame)
-                    value += f" (see row {firsts[_key(table, frame, row)]})"
-                faults.append(Fault(place.file, int(row), None, value or None, rule, mend))
+            reported = any((row, part) in known_bad for part in shown)
+            if reported or (check == "key" and keys.blank(row)):
+                continue
+            texts = [place.text(row, part) for part in shown]
+            value = " / ".join(text for text in texts if text) or None
+            if check == "key":
+                value = f"{value} (see row {keys.first(row)})"
+            faults.append(Fault(place.file, int(row), None, value, rule, mend))
         elif (row, column) not in known_bad:
             spec = table[column]
             mend = _MENDS.get(check, "")
@@ -194,22 +194,21 @@ def check_frame(table, frame, place, known_bad=frozenset()):
     return sorted(faults, key=lambda fault: fault.row)
 
 
-def _first_rows(table, frame):
-    """Return the first row of each key."""
-    first = {}
-    columns = [frame[name].astype(str) for name in table.key]
-    for row, *cells in zip(frame.index, *columns, strict=True):
-        first.setdefault(tuple(cells), row)
-    return first
+class _Keys:
+    """The key of each row as text, to say which row has it first."""
 
+    def __init__(self, table, frame):
+        columns = [frame[name].astype(str).tolist() for name in table.key]
+        self.keys = dict(zip(frame.index.tolist(), zip(*columns, strict=True), strict=True))
+        self.firsts = {}
+        for row, key in self.keys.items():
+            self.firsts.setdefault(key, row)
+        self.needed = [place for place, name in enumerate(table.key) if table[name].required]
 
-def _key(table, frame, row):
-    return tuple(str(frame[name].loc[[row]].astype(str).iloc[0]) for name in table.key)
+    def first(self, row):
+        """Return the first row that has the key of a row."""
+        return self.firsts[self.keys[row]]
 
-
-def _blank_key(table, frame, row):
-    """Whether a key cell that must be filled is blank, which is reported by itself."""
-    import pandas as pd
-
-    cells = [frame.loc[row, name] for name in table.key if table[name].required]
-    return any(pd.isna(cell) or cell == "" for cell in cells)
+    def blank(self, row):
+        """Whether a cell that must be filled is blank, which is reported by itself."""
+        return any(self.keys[row][place] in ("", "nan", "NaT") for place in self.needed)

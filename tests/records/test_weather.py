@@ -13,7 +13,7 @@ from cropload.records.weather import hemisphere_of, prepare_weather
 
 def daily(start="2020-01-01", days=731, shift=0):
     dates = pd.date_range(start, periods=days)
-    mean = 10 - 9 * np.cos(2 * np.pi * (dates.dayofyear.to_numpy() - 20 - shift) / 365.25)
+    mean = 10 - 9 * np.cos(2 * np.pi * (dates.day_of_year.to_numpy() - 20 - shift) / 365.25)
     return pd.DataFrame({"station": "Ridge", "date": dates, "tmin_c": mean - 5, "tmax_c": mean + 5})
 
 
