@@ -7,6 +7,7 @@ import numpy as np
 from cropload import handbook
 from cropload.vine.growth import COMPONENTS, Growth, PlanShape, grow, plan_shapes
 from cropload.vine.load_response import exponents
+from cropload.vine.plan import PruningPlan
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,15 +53,26 @@ class PlanDraws:
 
 
 def block_shapes(estate, plans, blocks):
-    """Return the plans' shapes in each block, relative to its reference, (plans, blocks, 1)."""
-    profiles = estate.profiles
-    by_variety = {v: plan_shapes(plans, profile) for v, profile in profiles.items()}
+    """Return the plans' shapes in each block, relative to its reference, (plans, blocks, 1).
+
+    Each entry of ``plans`` is one plan for every block, or one plan a block.
+    """
+    profiles, known = estate.profiles, {}
     found = np.empty((3, len(plans), len(blocks), 1))
     for at, block in enumerate(blocks):
-        shape = by_variety[estate.facts.varieties[block]]
-        found[0, :, at, 0] = shape.log_buds
-        found[1, :, at, 0] = shape.log_burst - estate.reference_shape.log_burst[block]
-        found[2, :, at, 0] = shape.log_fertility - estate.reference_shape.log_fertility[block]
+        variety = estate.facts.varieties[block]
+        for p, entry in enumerate(plans):
+            plan = entry if isinstance(entry, PruningPlan) else entry[at]
+            if (variety, plan) not in known:
+                shape = plan_shapes([plan], profiles[variety])
+                known[variety, plan] = (
+                    shape.log_buds[0],
+                    shape.log_burst[0],
+                    shape.log_fertility[0],
+                )
+            found[:, p, at, 0] = known[variety, plan]
+        found[1, :, at] -= estate.reference_shape.log_burst[block]
+        found[2, :, at] -= estate.reference_shape.log_fertility[block]
     return PlanShape(*found)
 
 
@@ -73,8 +85,8 @@ def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0):
         What was learnt from the records.
     blocks : sequence of int
         Places of the blocks.
-    plans : sequence of PruningPlan
-        The plans, the same for every block.
+    plans : sequence of PruningPlan, or of sequences of PruningPlan
+        The plans: each the same for every block, or one for each of the blocks.
     draws : int
         Draws [1].
     seed : int
