@@ -68,7 +68,7 @@ def seasons_seen(estate):
     return found
 
 
-def component_origins(estate, block):
+def component_origins(estate, block, seen=None):
     """Return where each component of a block came from.
 
     Parameters
@@ -77,6 +77,8 @@ def component_origins(estate, block):
         What was learnt from the records.
     block : str
         Name of the block.
+    seen : dict, optional
+        As from ``seasons_seen``, where it is at hand; asking for many blocks is then quick.
 
     Returns
     -------
@@ -88,7 +90,7 @@ def component_origins(estate, block):
     at = facts.place(block)
     variety = facts.varieties[at]
     sisters = [n for n, v in zip(facts.names, facts.varieties, strict=True) if v == variety]
-    seen = seasons_seen(estate)
+    seen = seasons_seen(estate) if seen is None else seen
     measured = estate.measured[estate.measured["block"] == block]
     harvests = int((measured["stage"] == "harvest").sum())
     centre = np.exp(estate.beliefs.centre[at])

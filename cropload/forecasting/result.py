@@ -8,10 +8,13 @@ import pandas as pd
 from cropload.errors import CroploadError
 from cropload.forecasting import ranges
 from cropload.forecasting.history import Estate
-from cropload.forecasting.origins import component_origins
+from cropload.forecasting.origins import component_origins, seasons_seen
 from cropload.vine.growth import COMPONENTS, STAGES, Growth
 
 _HARVEST = STAGES.index("harvest")
+
+#: Blocks whose parts are held in memory at once.
+_CHUNK = 128
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,7 +90,7 @@ class Forecast:
         return known + (1 - share) * tonnes
 
     def groups(self, by):
-        """Return (names, membership matrix) of the blocks summed by block, variety or estate.
+        """Return (names, places of each one's blocks) by block, variety or estate.
 
         Raises
         ------
@@ -101,9 +104,10 @@ class Forecast:
         }.get(by)
         if labels is None:
             raise CroploadError(f"A table is by block, variety or estate, not by '{by}'.")
-        names = list(dict.fromkeys(labels))
-        member = np.array([[label == name for label in labels] for name in names], float)
-        return names, member
+        members = {name: [] for name in labels}
+        for at, label in enumerate(labels):
+            members[label].append(at)
+        return list(members), [np.array(places) for places in members.values()]
 
     def table(self, by="block"):
         """Return the crop by block, variety or for the estate.
@@ -124,9 +128,13 @@ class Forecast:
         Sums keep what the blocks share: the estate's range is not narrowed by pretending that
         blocks are independent. ``attrs['interval']`` names the range.
         """
-        names, member = self.groups(by)
-        total = member @ self.draws
-        area, vines = member @ self.area_ha, member @ self.bearing
+        names, members = self.groups(by)
+        if by == "block":
+            total, area, vines = self.draws, self.area_ha, self.bearing
+        else:
+            total = np.array([self.draws[places].sum(0) for places in members])
+            area = np.array([self.area_ha[places].sum() for places in members])
+            vines = np.array([self.bearing[places].sum() for places in members])
         found = {by: names}
         if by == "block":
             found["variety"] = list(self.varieties)
@@ -162,15 +170,21 @@ class Forecast:
             (standard deviation on the log scale [1]), came_from, detail, key.
         """
         frames = []
+        seen = seasons_seen(self.estate)
         for at, block in enumerate(self.blocks):
-            rows = component_origins(self.estate, block)
+            rows = component_origins(self.estate, block, seen)
             ends = ranges.quantiles(np.exp(self.log_components[:, at]))
             for place, row in enumerate(rows):
                 frames.append({"block": block, **row, "low": ends[0, place], "high": ends[2, place]})
         return pd.DataFrame(frames)
 
-    def log_parts(self):
+    def log_parts(self, places=None):
         """Return each component's part in the log of each block's crop, about its centre.
+
+        Parameters
+        ----------
+        places : sequence of int, optional
+            Places of the blocks wanted; all of them when left out.
 
         Returns
         -------
@@ -179,12 +193,13 @@ class Forecast:
         parts : ndarray, shape (parts, blocks, draws)
             Their sum over parts is the log of the crop still hanging, less its centre [1].
         """
-        rows = self.estate.season_rows[:, _HARVEST]
+        places = np.arange(len(self.blocks)) if places is None else np.asarray(places)
+        rows = self.estate.season_rows[places, _HARVEST]
         beliefs = self.estate.beliefs
-        deviation = self.log_components - beliefs.centre.T[:, :, None]
+        deviation = self.log_components[:, places] - beliefs.centre[places].T[:, :, None]
         parts = rows.T[:, :, None] * deviation
         moved = self.responses - beliefs.response_mean[:, None]
-        response = np.einsum("bk,bkr,rd->bd", rows, self.estate.season_shift, moved)
+        response = np.einsum("bk,bkr->br", rows, self.estate.season_shift[places]) @ moved
         return [*COMPONENTS, "load_response"], np.concatenate([parts, response[None]])
 
     def contributions(self, by="block"):
@@ -207,25 +222,29 @@ class Forecast:
         whole; blocks are weighed by their crop. Components that hold each other in check (a crop
         is known, its parts are not) may carry a negative share.
         """
-        names, member = self.groups(by)
-        words, parts = self.log_parts()
+        names, members = self.groups(by)
+        words = [*COMPONENTS, "load_response"]
         weight = self.centre_tonnes() * (1 - self.picked["share"].to_numpy(float))
-        table = self.table(by)
+        width = self.table(by)["range_t"].to_numpy()
         rows = []
-        for g, name in enumerate(names):
-            w = member[g] * weight
-            if w.sum() > 0:
-                summed = np.einsum("b,pbd->pd", w / w.sum(), parts)
-                summed = summed - summed.mean(1, keepdims=True)
-                whole = summed.sum(0)
-                share = summed @ whole / max(whole @ whole, 1e-300)
-            else:
-                share = np.zeros(len(words))
-            for word, part in zip(words, share, strict=True):
-                rows.append((name, word, part, part * table["range_t"].iloc[g]))
+        for name, places, range_t in zip(names, members, width, strict=True):
+            share = self._shares(places[weight[places] > 0], weight)
+            rows += [
+                (name, word, part, part * range_t) for word, part in zip(words, share, strict=True)
+            ]
         frame = pd.DataFrame(rows, columns=[by, "component", "share", "range_t"])
         frame.attrs = self.attrs()
         return frame
+
+    def _shares(self, places, weight):
+        """Return each part's share of the variance of the log crop of some blocks [1]."""
+        summed = np.zeros((len(COMPONENTS) + 1, self.draws.shape[1]))
+        for start in range(0, len(places), _CHUNK):
+            here = places[start : start + _CHUNK]
+            summed += np.einsum("b,pbd->pd", weight[here], self.log_parts(here)[1])
+        summed -= summed.mean(1, keepdims=True)
+        whole = summed.sum(0)
+        return summed @ whole / max(whole @ whole, 1e-300)
 
     def explain(self, earlier):
         """Split the change since an earlier forecast by block and component.
