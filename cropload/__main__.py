@@ -1,0 +1,8 @@
+"""Run the command line as ``python -m cropload``."""
+
+import sys
+
+from cropload.cli import main
+
+if __name__ == "__main__":
+    sys.exit(main())

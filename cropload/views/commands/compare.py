@@ -1,0 +1,248 @@
+"""The command ``compare``: what each pruning plan would give in a block, side by side."""
+
+from cropload.views.commands import Command, options
+
+
+def _arguments(parser):
+    options.add_records(parser)
+    options.add_block(parser)
+    parser.add_argument(
+        "--plans",
+        metavar="PLANS",
+        required=True,
+        help="plans, with commas between: canes x buds, then + spurs x buds, like "
+        "3x6+3x2,3x8+3x2 (24x2 is spurs alone)",
+    )
+    options.add_season(parser)
+    options.add_units(parser)
+    options.add_bands(parser)
+    options.add_reference_plan(parser)
+    options.add_draws(parser)
+    parser.add_argument(
+        "--sources", action="store_true", help="list where each component came from"
+    )
+    options.add_csv(parser)
+
+
+def _run(given):
+    from cropload.decisions.compare import check_block, compare_plans
+
+    records = options.records_of(given)
+    block = check_block(records, given.block)
+    at = records.blocks["block"].tolist().index(block)
+    canopies = int(records.blocks["canopies"].iloc[at])
+    density = options.density_band_of(given.density_band, canopies, options.units_of(given))
+    found = compare_plans(
+        records,
+        block,
+        given.plans,
+        given.season,
+        draws=given.draws,
+        seed=given.seed,
+        density_band=density,
+        ravaz_band=given.ravaz_band,
+        reference_plan=given.reference_plan,
+    )
+    units = options.units_of(given)
+    found["density_band"] = density_text(density, units)
+    options.save(given, export(found, units))
+    return "\n\n".join(_parts(found, units, given.sources))
+
+
+def density_text(band, units):
+    """Return the band of shoots per length in the units of the reader."""
+    from cropload.views.wording import band_text
+
+    # A band given in other units says them itself, so that they are not rounded twice.
+    return band.name if units.label("per_m") in band.name else band_text(band, units, "per_m")
+
+
+def export(found, units):
+    """Return a comparison as it is written to a file: self-explaining rows, chosen units."""
+    from cropload.views.result_units import in_units
+
+    shown = in_units(found, units)
+    shown.insert(0, "season", found.attrs["season"])
+    shown.insert(0, "block", found.attrs["block"])
+    for name in ("interval", "draws", "seed"):
+        shown[name] = found.attrs[name]
+    return shown
+
+
+def _parts(found, units, with_sources):
+    from cropload.views.text_tables import paragraph
+
+    about = found.attrs
+    number = len(found)
+    yield paragraph(
+        f"{about['block']}, harvest {about['season']}: {number} "
+        f"plan{'s' * (number > 1)} on the same draws. Each figure is the middle, with its "
+        f"{about['interval']}, in brackets."
+    )
+    yield from tables(found, units)
+    if about["notes"]:
+        yield "\n".join(paragraph(note, "- ") for note in about["notes"])
+    yield origins_text(about["components"], units, with_sources)
+    yield paragraph(options.CAUTION)
+
+
+def tables(found, units):
+    """Yield the tables of a comparison: crop, shoots and clusters, balance, next winter's wood."""
+    from cropload.views.text_tables import (
+        Column,
+        figure,
+        paragraph,
+        percent,
+        range_texts,
+        text_table,
+        words,
+    )
+
+    plans = found["plan"].tolist()
+
+    def ranged(name, quantity=None):
+        factor = 1.0 if quantity is None else units.show(quantity)[1]
+        ends = [found[f"{name}_{end}"] * factor for end in ("p10", "p50", "p90")]
+        return range_texts(zip(*ends, strict=True))
+
+    crop, total = units.label("t_ha"), units.label("tonnes")
+    per_length = units.label("per_m")
+    yield "CROP at the scale\n" + text_table(
+        [
+            words("plan"),
+            Column("buds", "a vine"),
+            Column("buds", per_length),
+            Column("first season", crop),
+            Column("once settled", crop),
+            Column("first season", total),
+            Column("once settled", total),
+        ],
+        zip(
+            plans,
+            found["buds_per_vine"],
+            [figure(value * units.show("per_m")[1]) for value in found["buds_per_m"]],
+            ranged("t_ha", "t_ha"),
+            ranged("t_ha_settled", "t_ha"),
+            ranged("tonnes", "tonnes"),
+            ranged("tonnes_settled", "tonnes"),
+            strict=True,
+        ),
+    )
+    yield paragraph(FIRST_YEAR_GAIN)
+    yield "SHOOTS AND CLUSTERS, first season\n" + text_table(
+        [
+            words("plan"),
+            Column("shoots", per_length),
+            words("density"),
+            Column("clusters", "a vine"),
+            Column("cluster", units.label("cluster_weight_g")),
+            Column("crop a vine", units.label("kg_per_vine")),
+        ],
+        zip(
+            plans,
+            ranged("shoots_per_m", "per_m"),
+            found["density_word"],
+            ranged("clusters_per_vine"),
+            ranged("cluster_weight_g", "cluster_weight_g"),
+            ranged("kg_per_vine", "kg_per_vine"),
+            strict=True,
+        ),
+    )
+    weight = units.label("pruning_weight_kg")
+    yield "BALANCE, yield to pruning weight\n" + text_table(
+        [
+            words("plan"),
+            Column("first season", f"{weight}/{weight}"),
+            Column("once settled", f"{weight}/{weight}"),
+            words("balance"),
+        ],
+        zip(plans, ranged("ravaz"), ranged("ravaz_settled"), found["balance_word"], strict=True),
+    )
+    yield "\n".join(
+        (
+            paragraph(f"Density is held against {found['density_band'].iloc[0]}.", "- "),
+            paragraph(f"Balance is held against {found['balance_band'].iloc[0]}.", "- "),
+        )
+    )
+    yield "NEXT WINTER'S WOOD\n" + text_table(
+        [
+            words("plan"),
+            Column("places", "a vine"),
+            Column("both shoots"),
+            Column("one shoot"),
+            Column("none"),
+            Column("lost next winter", "per block"),
+            Column("short after 5 winters", "per vine"),
+        ],
+        zip(
+            plans,
+            found["wood_places"],
+            *([percent(share) for share in found[f"wood_{name}"]] for name in _WOOD),
+            [figure(value, 2) for value in found["places_lost_block"]],
+            [figure(value, 2) for value in found["places_short_5_winters"]],
+            strict=True,
+        ),
+    )
+
+
+FIRST_YEAR_GAIN = (
+    "The first season on a new load is not the lasting crop: vines adjust over two to three "
+    "seasons. Read a first-season gain beside the settled crop (third season on)."
+)
+_WOOD = ("both", "one", "none")
+
+
+#: Component -> quantity of the unit system its centre is shown in.
+_SHOWN_AS = {
+    "cluster_weight_g": "cluster_weight_g",
+    "pruning_weight_kg_per_m": "pruning_weight_kg_per_m",
+}
+
+
+def origins_text(components, units, in_full):
+    """Return where the components came from: a sentence, or with ``in_full`` one entry each."""
+    from cropload.views.text_tables import paragraph
+
+    if not in_full:
+        counted = {}
+        for part in components:
+            counted[part["came_from"]] = counted.get(part["came_from"], 0) + 1
+        told = ", ".join(f"{number} from {origin}" for origin, number in counted.items())
+        return paragraph(f"Of {len(components)} components, {told}; --sources lists them.")
+    lines = ["COMPONENTS, middle and spread (one standard deviation on the log scale)"]
+    for part in components:
+        lines.append(paragraph(f"{part['words']}: {_centre(part, units)}", "  "))
+        lines.append(paragraph(f"{part['came_from']}: {part['detail']}", "    from "))
+        if part["key"] not in part["detail"]:
+            lines.append(paragraph(part["key"], "    drawn towards "))
+    lines.append(paragraph("`cropload source KEY` tells more of a handbook entry."))
+    return "\n".join(lines)
+
+
+def _centre(part, units):
+    from cropload.views.text_tables import figure
+
+    label, value = part["unit"], part["centre"]
+    if part["component"] in _SHOWN_AS:
+        quantity = _SHOWN_AS[part["component"]]
+        label, value = units.label(quantity), units.convert(quantity, value)
+    label = {"1": "", "1/vine": ""}.get(label, f" {label}")
+    return f"{figure(value)}{label}, spread {100 * part['spread']:.0f} %"
+
+
+COMMANDS = (
+    Command(
+        name="compare",
+        group="Winter pruning",
+        summary="compare pruning plans for a block, first season and settled",
+        details="Says what each pruning plan would give in a block: shoots per metre of canopy, "
+        "clusters, crop in t/ha and t (ton/ac and short tons with --units us), yield to pruning "
+        "weight, and next winter's wood, with honest ranges.",
+        example='''
+            cropload compare my_season --block "Long Acre" --plans 3x6+3x2,3x8+3x2
+            cropload compare --example --block "Long Acre" --plans 24x2 --units us
+        ''',
+        arguments=_arguments,
+        run=_run,
+    ),
+)
