@@ -31,9 +31,11 @@ def break_even(normal, frost, other_normal, other_frost):
     payout = np.asarray(other_frost, float) - frost
     both = price + payout
     chance = np.divide(price, both, out=np.full(np.shape(both), np.nan), where=both != 0)
-    return np.where((price <= 0) & (payout >= 0), 0.0,
-                    np.where((price >= 0) & (payout <= 0), np.inf,
-                             np.where(price < 0, np.nan, chance)))
+    return np.where(
+        (price <= 0) & (payout >= 0),
+        0.0,
+        np.where((price >= 0) & (payout <= 0), np.inf, np.where(price < 0, np.nan, chance)),
+    )
 
 
 def late_cut_break_even(loss, gain, frost_year_crop):

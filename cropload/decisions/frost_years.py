@@ -43,8 +43,10 @@ class FrostYears:
 def _burst_source(budburst, weather, hemisphere, block, method, notes):
     """Return recorded dates by season, and the sum that stands in where there is none."""
     if budburst is None:
-        raise CroploadError("there is neither a budburst date nor a heat sum: give the dates of "
-                            "past seasons (three or more fit a sum), one date a season, or a sum.")
+        raise CroploadError(
+            "there is neither a budburst date nor a heat sum: give the dates of "
+            "past seasons (three or more fit a sum), one date a season, or a sum."
+        )
     if isinstance(budburst, BudburstSum):
         notes.extend(budburst.notes)
         return {}, budburst
@@ -56,21 +58,38 @@ def _burst_source(budburst, weather, hemisphere, block, method, notes):
         return {}, budburst
     dates = recorded_budburst(budburst, hemisphere, block)
     if not dates:
-        raise CroploadError("there is no budburst date of this block: record stage budburst in the "
-                            "table dates, or give a heat sum.")
+        raise CroploadError(
+            "there is no budburst date of this block: record stage budburst in the "
+            "table dates, or give a heat sum."
+        )
     try:
         fitted = fit_budburst_sum(weather, dates, hemisphere=hemisphere, method=method)
     except CroploadError as fault:
         notes.append(f"only seasons with a recorded budburst date are replayed: {fault}")
         return dates, None
     notes.extend(fitted.notes)
-    notes.append(f"its date misses a recorded one by {fitted.error_days:.0f} days or so; recorded "
-                 "dates are used where there are any")
+    notes.append(
+        f"its date misses a recorded one by {fitted.error_days:.0f} days or so; recorded "
+        "dates are used where there are any"
+    )
     return dates, fitted
 
 
-def frost_years(weather, budburst, *, hemisphere=None, settings=None, variety=None, offset=None,
-                cases=CASES, seasons=None, draws=4000, seed=0, block="", method="single_sine"):
+def frost_years(
+    weather,
+    budburst,
+    *,
+    hemisphere=None,
+    settings=None,
+    variety=None,
+    offset=None,
+    cases=CASES,
+    seasons=None,
+    draws=4000,
+    seed=0,
+    block="",
+    method="single_sine",
+):
     """Work out what each past season's nights leave, once, for any number of plans.
 
     Parameters
@@ -110,16 +129,20 @@ def frost_years(weather, budburst, *, hemisphere=None, settings=None, variety=No
     frame, notes = prepared.frame, list(prepared.notes)
     hemisphere = hemisphere or hemisphere_of(frame)
     if hemisphere is None:
-        raise CroploadError("the temperatures do not tell which hemisphere this is: say 'north' or "
-                            "'south'.")
+        raise CroploadError(
+            "the temperatures do not tell which hemisphere this is: say 'north' or 'south'."
+        )
     settings = settings or FrostSettings.from_handbook(variety)
     offset = StationOffset.of(offset)
     if offset.note:
         notes.append(offset.note)
     dates, total = _burst_source(budburst, frame, hemisphere, block or None, method, notes)
     drawn = FrostDraws.make(settings, draws, seed, block)
-    wanted = (np.unique(season_of(frame["date"], hemisphere)) if seasons is None
-              else np.unique(np.asarray(seasons, int)))
+    wanted = (
+        np.unique(season_of(frame["date"], hemisphere))
+        if seasons is None
+        else np.unique(np.asarray(seasons, int))
+    )
     found = []
     for season in wanted.tolist():
         burst = dates.get(season, total)
@@ -127,10 +150,22 @@ def frost_years(weather, budburst, *, hemisphere=None, settings=None, variety=No
             notes.append(f"season {season} left out: no budburst date and no heat sum")
             continue
         try:
-            days = season_days(frame, season, hemisphere,
-                               burst.method if isinstance(burst, BudburstSum) else method)
-            nodes = node_survival(days, burst, settings=settings, draws=drawn, offset=offset,
-                                  cases=sorted(set(cases)), seed=seed, block=block)
+            days = season_days(
+                frame,
+                season,
+                hemisphere,
+                burst.method if isinstance(burst, BudburstSum) else method,
+            )
+            nodes = node_survival(
+                days,
+                burst,
+                settings=settings,
+                draws=drawn,
+                offset=offset,
+                cases=sorted(set(cases)),
+                seed=seed,
+                block=block,
+            )
             last = nodes.burst + pd.Timedelta(days=settings.days_after)
             if last > frame["date"].iloc[-1]:
                 raise CroploadError(f"the weather ends before its last frost nights ({last:%d %B})")
@@ -138,6 +173,7 @@ def frost_years(weather, budburst, *, hemisphere=None, settings=None, variety=No
         except CroploadError as fault:
             notes.append(f"season {season} left out: {fault}")
     if not found:
-        raise CroploadError("no season of this weather can be replayed:"
-                            + "".join(f"\n  {note}" for note in notes))
+        raise CroploadError(
+            "no season of this weather can be replayed:" + "".join(f"\n  {note}" for note in notes)
+        )
     return FrostYears(tuple(found), settings, tuple(notes), seed, block)

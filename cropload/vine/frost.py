@@ -61,14 +61,18 @@ def rung_weights(plans, cases, settings, profile=None):
     weights = np.zeros((len(plans), len(CASES), rungs))
     for row, (plan, case) in enumerate(zip(plans, cases, strict=True)):
         for pieces, buds, burst, fertility in (
-                (plan.canes, plan.buds_per_cane, profile.cane_burst, profile.cane_fertility),
-                (plan.spurs, plan.buds_per_spur, profile.spur_burst, profile.spur_fertility)):
+            (plan.canes, plan.buds_per_cane, profile.cane_burst, profile.cane_fertility),
+            (plan.spurs, plan.buds_per_spur, profile.spur_burst, profile.spur_fertility),
+        ):
             if not pieces or not buds:
                 settings.delay(case)
                 continue
             at = np.arange(buds)
-            crop = pieces * burst[np.minimum(at, len(burst) - 1)] * fertility[
-                np.minimum(at, len(fertility) - 1)]
+            crop = (
+                pieces
+                * burst[np.minimum(at, len(burst) - 1)]
+                * fertility[np.minimum(at, len(fertility) - 1)]
+            )
             place = settings.delay_shares(buds, case) * (rungs - 1)
             low = np.minimum(place.astype(int), rungs - 2)
             held = weights[row, CASES.index(case)]
@@ -114,8 +118,10 @@ class FrostSurvival:
 
     def nights(self):
         """Return the nights that hurt, one row a plan and night, as `NodeSurvival.nights_of`."""
-        found = [self.nodes.nights_of(row).assign(plan=plan, case=case) for plan, case, row
-                 in zip(self.plans, self.cases, self.weights, strict=True)]
+        found = [
+            self.nodes.nights_of(row).assign(plan=plan, case=case)
+            for plan, case, row in zip(self.plans, self.cases, self.weights, strict=True)
+        ]
         return pd.concat(found, ignore_index=True)
 
     def table(self):
@@ -124,9 +130,12 @@ class FrostSurvival:
         ``crop_left`` is frost alone; ``crop_after_cost`` also bears what a late cut costs.
         """
         rows = pd.DataFrame({"plan": self.plans, "case": self.cases})
-        for name, draws in (("crop_left", self.crop_left), ("primary", self.primary),
-                            ("secondary", self.secondary),
-                            ("crop_after_cost", self.crop_left * (1 - self.late_cut_cost))):
+        for name, draws in (
+            ("crop_left", self.crop_left),
+            ("primary", self.primary),
+            ("secondary", self.secondary),
+            ("crop_after_cost", self.crop_left * (1 - self.late_cut_cost)),
+        ):
             for word, column in zip(("p10", "p50", "p90"), level_quantiles(draws), strict=True):
                 rows[f"{name}_{word}"] = column
         return rows
@@ -139,8 +148,9 @@ def _season(weather, burst, season, hemisphere):
     frame = prepare_weather(weather, hemisphere=hemisphere).frame
     hemisphere = hemisphere or hemisphere_of(frame)
     if hemisphere is None:
-        raise CroploadError("the temperatures do not tell which hemisphere this is: say 'north' or "
-                            "'south'.")
+        raise CroploadError(
+            "the temperatures do not tell which hemisphere this is: say 'north' or 'south'."
+        )
     if season is None:
         if isinstance(burst, BudburstSum):
             raise CroploadError("with a heat sum the season must be named: season=2024.")
@@ -148,9 +158,22 @@ def _season(weather, burst, season, hemisphere):
     return season_days(frame, season, hemisphere)
 
 
-def frost_survival(plans, weather, burst, *, cases="laid_down", settings=None, variety=None,
-                   offset=None, profile=None, season=None, hemisphere=None, draws=4000, seed=0,
-                   block=""):
+def frost_survival(
+    plans,
+    weather,
+    burst,
+    *,
+    cases="laid_down",
+    settings=None,
+    variety=None,
+    offset=None,
+    profile=None,
+    season=None,
+    hemisphere=None,
+    draws=4000,
+    seed=0,
+    block="",
+):
     """Return the share of each plan's crop that a season's frost nights leave.
 
     Parameters
@@ -205,16 +228,38 @@ def frost_survival(plans, weather, burst, *, cases="laid_down", settings=None, v
     settings = settings or FrostSettings.from_handbook(variety)
     weights = rung_weights(plans, cases, settings, profile)
     drawn = FrostDraws.make(settings, draws, seed, block)
-    nodes = node_survival(_season(weather, burst, season, hemisphere), burst,
-                          settings=settings, draws=drawn, offset=StationOffset.of(offset),
-                          cases=sorted(set(cases)), seed=seed, block=block)
+    nodes = node_survival(
+        _season(weather, burst, season, hemisphere),
+        burst,
+        settings=settings,
+        draws=drawn,
+        offset=StationOffset.of(offset),
+        cases=sorted(set(cases)),
+        seed=seed,
+        block=block,
+    )
     late = np.array([case != "laid_down" for case in cases])[:, None]
-    return FrostSurvival(tuple(map(str, plans)), tuple(cases), nodes.crop_left(weights),
-                         *nodes.shoots(weights), late * drawn.late_cut_cost, weights, nodes)
+    return FrostSurvival(
+        tuple(map(str, plans)),
+        tuple(cases),
+        nodes.crop_left(weights),
+        *nodes.shoots(weights),
+        late * drawn.late_cut_cost,
+        weights,
+        nodes,
+    )
 
 
-def survival_map(plans, days_after_burst: Sequence, temperatures_c: Sequence, *,
-                 cases="laid_down", mean_c=12.0, swing_c=12.0, **options):
+def survival_map(
+    plans,
+    days_after_burst: Sequence,
+    temperatures_c: Sequence,
+    *,
+    cases="laid_down",
+    mean_c=12.0,
+    swing_c=12.0,
+    **options,
+):
     """Return the crop left by one night, over its date and its temperature.
 
     Parameters
@@ -248,8 +293,9 @@ def survival_map(plans, days_after_burst: Sequence, temperatures_c: Sequence, *,
     first = max(60, settings.days_before + 1)
     length = first + settings.days_after + 2
     dates = np.datetime64("2001-01-01") + np.arange(length)
-    season = SeasonDays(2001, dates, np.full(length, mean_c - swing_c / 2),
-                        np.full(length, mean_c + swing_c / 2))
+    season = SeasonDays(
+        2001, dates, np.full(length, mean_c - swing_c / 2), np.full(length, mean_c + swing_c / 2)
+    )
     # Only the one night freezes, whatever the mean of the other days.
     season = replace(season, night_c=np.full(length, 10.0))
     for row, after in enumerate(days_after_burst):

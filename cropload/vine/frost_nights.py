@@ -64,9 +64,10 @@ class NodeSurvival:
     def shoots(self, weights):
         """Return living primary and secondary shoots, weighted by crop [1], each (plans, draws)."""
         flat = weights.reshape(weights.shape[0], -1)
-        return tuple(flat @ np.nan_to_num(part).reshape(flat.shape[1], -1)
-                     for part in (self.primary, self.secondary))
-
+        return tuple(
+            flat @ np.nan_to_num(part).reshape(flat.shape[1], -1)
+            for part in (self.primary, self.secondary)
+        )
 
     def nights_of(self, weights):
         """Return the nights that hurt one plan, in order of date.
@@ -87,7 +88,8 @@ class NodeSurvival:
         out = self.nights.assign(
             stage_first=np.where(kept, self.stage, -np.inf).max(axis=(1, 2)),
             stage_last=np.where(kept, self.stage, np.inf).min(axis=(1, 2)),
-            killed=(np.nan_to_num(self.killed) * weights).sum(axis=(1, 2)))
+            killed=(np.nan_to_num(self.killed) * weights).sum(axis=(1, 2)),
+        )
         counts = out["killed"] >= handbook.value("frost.night_counts")
         return out[counts].reset_index(drop=True)
 
@@ -101,8 +103,10 @@ class _Heat:
 
     def __init__(self, days, draws, curve):
         self.days, self.draws = days, draws
-        self.bases = (handbook.value("phenology.leaf_base_c"),
-                      handbook.value("phenology.budburst_base_c"))
+        self.bases = (
+            handbook.value("phenology.leaf_base_c"),
+            handbook.value("phenology.budburst_base_c"),
+        )
         self.pace = 1.0 / draws.leaf_interval, 1.0 / draws.swell_interval
         grid = np.arange(self.LOWEST, self.HIGHEST + 1e-9, 1.0 / self.STEPS)
         stages = self.stage(grid)
@@ -112,13 +116,16 @@ class _Heat:
 
     @staticmethod
     def stage(place):
-        return np.where(place < 0, np.maximum(4.0 + place, _BEFORE),
-                        stage_from_leaves(np.maximum(place, 0)))
+        return np.where(
+            place < 0, np.maximum(4.0 + place, _BEFORE), stage_from_leaves(np.maximum(place, 0))
+        )
 
     def at_burst(self, burst):
         """Return burst days, their span, and leaves and swelling summed until then."""
-        marks = (self.days.heat_at(burst, base) * pace
-                 for base, pace in zip(self.bases, self.pace, strict=True))
+        marks = (
+            self.days.heat_at(burst, base) * pace
+            for base, pace in zip(self.bases, self.pace, strict=True)
+        )
         return burst, burst.min(), burst.max(), *marks
 
     def place(self, night, burst):
@@ -139,7 +146,8 @@ class _Heat:
         """Return the share killed at a temperature (draws,) and place (..., draws)."""
         step = np.clip((place - self.LOWEST) * self.STEPS, 0, self.log_x50.size - 1).astype(np.intp)
         steep = self.draws.steepness_factor * (
-            self.steepness if np.isscalar(self.steepness) else self.steepness[step])
+            self.steepness if np.isscalar(self.steepness) else self.steepness[step]
+        )
         # log(0) is -inf, so the power is +inf and the share killed exactly 0 at 0 C and above.
         with np.errstate(divide="ignore", over="ignore"):
             log_x = np.log(np.maximum(-temperature_c, 0.0))
@@ -151,8 +159,9 @@ class _Heat:
             return np.reciprocal(power, out=power)
 
 
-def node_survival(days, burst, *, settings, draws, offset=None, cases=("laid_down",), seed=0,
-                  block=""):
+def node_survival(
+    days, burst, *, settings, draws, offset=None, cases=("laid_down",), seed=0, block=""
+):
     """Follow what lives on each rung through the nights of one season.
 
     Parameters
@@ -190,8 +199,10 @@ def node_survival(days, burst, *, settings, draws, offset=None, cases=("laid_dow
         first = days.day_of(need, burst.base_c)
         middle = float(days.day_of(burst.value, burst.base_c))
         if not np.isfinite(middle):
-            raise CroploadError(f"season {days.season}: the heat sum of {burst.value:g} C d is not "
-                                "reached within the weather given; check the sum and its base.")
+            raise CroploadError(
+                f"season {days.season}: the heat sum of {burst.value:g} C d is not "
+                "reached within the weather given; check the sum and its base."
+            )
         # A draw that would burst past the record meets no frost in it: its last day stands in.
         first = np.minimum(first, days.dates.size)
     else:
@@ -202,14 +213,18 @@ def node_survival(days, burst, *, settings, draws, offset=None, cases=("laid_dow
     if not 0 <= middle < days.dates.size:
         raise CroploadError(f"season {days.season}: budburst lies outside the weather given.")
     if not np.isfinite(days.tmin_c[:stop] + days.tmax_c[:stop]).all():
-        raise CroploadError(f"season {days.season}: weather is missing before or within the frost "
-                            "window; fill the hole from a neighbour station, or leave the season "
-                            "out.")
+        raise CroploadError(
+            f"season {days.season}: weather is missing before or within the frost "
+            "window; fill the hole from a neighbour station, or leave the season "
+            "out."
+        )
     heat = _Heat(days, draws, settings.curve)
     rungs = np.linspace(0.0, 1.0, settings.gradient_nodes + 1)[:, None]
     first = np.clip(first, 0.0, None)
-    burst_of = {case: heat.at_burst(first + rungs * settings.delay(case).at(draws.delay_chance))
-                for case in cases}
+    burst_of = {
+        case: heat.at_burst(first + rungs * settings.delay(case).at(draws.delay_chance))
+        for case in cases
+    }
     shape = (len(CASES), rungs.size, count)
     primary, secondary = np.full(shape, np.nan), np.full(shape, np.nan)
     for case in cases:
@@ -250,6 +265,14 @@ def node_survival(days, burst, *, settings, draws, offset=None, cases=("laid_dow
         for at, dead in dead_now.items():
             secondary[at] += dead * alive
     stage, killed = np.array(seen).swapaxes(0, 1) if seen else np.empty((2, 0, *shape[:2]))
-    return NodeSurvival(days.season, days.date(middle), primary, secondary,
-                        pd.DataFrame(rows, columns=["date", "tmin_c", "block_c"]), stage, killed,
-                        draws.secondary_share, draws.late_cut_cost)
+    return NodeSurvival(
+        days.season,
+        days.date(middle),
+        primary,
+        secondary,
+        pd.DataFrame(rows, columns=["date", "tmin_c", "block_c"]),
+        stage,
+        killed,
+        draws.secondary_share,
+        draws.late_cut_cost,
+    )

@@ -23,10 +23,13 @@ class Spread:
     high: float
 
     def __post_init__(self):
-        if not (np.isfinite([self.low, self.value, self.high]).all()
-                and self.low <= self.value <= self.high):
-            raise CroploadError(f"a setting needs low <= value <= high; got {self.low}, "
-                                f"{self.value}, {self.high}.")
+        if not (
+            np.isfinite([self.low, self.value, self.high]).all()
+            and self.low <= self.value <= self.high
+        ):
+            raise CroploadError(
+                f"a setting needs low <= value <= high; got {self.low}, {self.value}, {self.high}."
+            )
 
     @classmethod
     def of(cls, number):
@@ -44,8 +47,11 @@ class Spread:
     def from_handbook(cls, key):
         """Return the handbook's value and range."""
         entry = handbook.entry(key)
-        return cls(entry.value if entry.low is None else entry.low, entry.value,
-                   entry.value if entry.high is None else entry.high)
+        return cls(
+            entry.value if entry.low is None else entry.low,
+            entry.value,
+            entry.value if entry.high is None else entry.high,
+        )
 
     def at(self, chance):
         """Return the value below which a share ``chance`` of the triangle lies (its quantile)."""
@@ -139,8 +145,9 @@ class FrostSettings:
         for name in ("secondary_share", "late_cut_cost"):
             spread = getattr(self, name)
             if spread.low < 0 or spread.high > 1:
-                raise CroploadError(f"{name} lies between 0 and 1; got "
-                                    f"{spread.low} to {spread.high}.")
+                raise CroploadError(
+                    f"{name} lies between 0 and 1; got {spread.low} to {spread.high}."
+                )
         for name in ("delay_laid_down", "delay_upright", "secondary_burst_days"):
             if getattr(self, name).low < 0:
                 raise CroploadError(f"{name} is a number of days and cannot be negative.")
@@ -162,27 +169,38 @@ class FrostSettings:
         known = [held.name for held in fields(cls)]
         for name in changes:
             if name not in known:
-                raise CroploadError(f"{name!r} is no setting of the frost model. "
-                                    + near(name, known))
+                raise CroploadError(
+                    f"{name!r} is no setting of the frost model. " + near(name, known)
+                )
         value = handbook.value
         spread = Spread.from_handbook
         base = cls(
-            KillCurve.from_handbook(), handbook.entry("frost.lt50_c").spread,
+            KillCurve.from_handbook(),
+            handbook.entry("frost.lt50_c").spread,
             handbook.entry("frost.steepness").spread,
-            spread("frost.delay_laid_down"), spread("frost.delay_upright_until_final_cut"),
-            spread("frost.late_cut_cost"), int(value("frost.gradient_nodes")),
-            int(value("frost.upright_none")), int(value("frost.upright_full")),
-            int(value("frost.upright_extra")), spread("phenology.leaf_interval"),
-            spread("phenology.swell_interval"), secondary_share(variety),
-            spread("frost.secondary_burst_days"), value("phenology.recorded_date_spread"),
-            int(value("frost.days_before")), int(value("frost.days_after")))
+            spread("frost.delay_laid_down"),
+            spread("frost.delay_upright_until_final_cut"),
+            spread("frost.late_cut_cost"),
+            int(value("frost.gradient_nodes")),
+            int(value("frost.upright_none")),
+            int(value("frost.upright_full")),
+            int(value("frost.upright_extra")),
+            spread("phenology.leaf_interval"),
+            spread("phenology.swell_interval"),
+            secondary_share(variety),
+            spread("frost.secondary_burst_days"),
+            value("phenology.recorded_date_spread"),
+            int(value("frost.days_before")),
+            int(value("frost.days_after")),
+        )
         return replace(base, **changes)
 
     def delay(self, case):
         """Return the delay of a fully held back bud in a case [d]."""
         if case not in CASES:
-            raise CroploadError(f"case {case!r} is not known: use one of {', '.join(CASES)}. "
-                                + near(case, CASES))
+            raise CroploadError(
+                f"case {case!r} is not known: use one of {', '.join(CASES)}. " + near(case, CASES)
+            )
         return self.delay_laid_down if case == "laid_down" else self.delay_upright
 
     def delay_shares(self, buds, case):
@@ -239,9 +257,14 @@ class FrostDraws:
             raise CroploadError(f"draws must be 1 or more; got {draws}.")
         rng = stream(seed, block, "frost")
         chance, normal = rng.random((6, int(draws))), rng.standard_normal((3, int(draws)))
-        return cls(chance[0], settings.lt50_spread * normal[0],
-                   np.exp(settings.steepness_spread * normal[1]),
-                   settings.leaf_interval.at(chance[1]), settings.swell_interval.at(chance[2]),
-                   settings.secondary_share.at(chance[3]),
-                   settings.secondary_burst_days.at(chance[4]),
-                   settings.late_cut_cost.at(chance[5]), normal[2])
+        return cls(
+            chance[0],
+            settings.lt50_spread * normal[0],
+            np.exp(settings.steepness_spread * normal[1]),
+            settings.leaf_interval.at(chance[1]),
+            settings.swell_interval.at(chance[2]),
+            settings.secondary_share.at(chance[3]),
+            settings.secondary_burst_days.at(chance[4]),
+            settings.late_cut_cost.at(chance[5]),
+            normal[2],
+        )

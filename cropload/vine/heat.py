@@ -20,8 +20,9 @@ _START = {"north": (1, 1), "south": (7, 1)}
 def one_of(word, known, what):
     """Return ``word`` when it is one of those known, else raise with the near names."""
     if word not in known:
-        raise CroploadError(f"{what} {word!r} is not known: use one of {', '.join(known)}. "
-                            + near(word, known))
+        raise CroploadError(
+            f"{what} {word!r} is not known: use one of {', '.join(known)}. " + near(word, known)
+        )
     return word
 
 
@@ -62,13 +63,17 @@ def degree_days(tmin_c, tmax_c, base_c=5.0, method="single_sine"):
     middle, half = (high + low) / 2, (high - low) / 2
     if method == "mean":
         return np.maximum(middle - base_c, 0.0)
-    crossing = np.clip(np.divide(base_c - middle, half, out=np.zeros_like(half), where=half > 0),
-                       -1.0, 1.0)
+    crossing = np.clip(
+        np.divide(base_c - middle, half, out=np.zeros_like(half), where=half > 1e-9), -1.0, 1.0
+    )
     angle = np.arcsin(crossing)
     part = ((middle - base_c) * (np.pi / 2 - angle) + half * np.cos(angle)) / np.pi
     # np.maximum keeps the missing days missing.
-    return np.where(low >= base_c, middle - base_c,
-                    np.where(high <= base_c, 0.0 * middle, np.maximum(part, 0.0)))
+    return np.where(
+        low >= base_c,
+        middle - base_c,
+        np.where(high <= base_c, 0.0 * middle, np.maximum(part, 0.0)),
+    )
 
 
 def season_of(dates, hemisphere="north"):
@@ -140,8 +145,9 @@ class SeasonDays:
         """
         day = self.index(date)
         if not 0 <= day < self.dates.size:
-            raise CroploadError(f"{pd.Timestamp(date):%Y-%m-%d} lies outside the weather of season "
-                                f"{self.season}.")
+            raise CroploadError(
+                f"{pd.Timestamp(date):%Y-%m-%d} lies outside the weather of season {self.season}."
+            )
         if not np.isfinite(temperature_c):
             raise CroploadError(f"a low of {temperature_c} C is no temperature.")
         night = self.lows.copy()
@@ -227,17 +233,25 @@ def season_days(weather, season, hemisphere="north", method="single_sine", start
     series = weather.set_index("date")[["tmin_c", "tmax_c"]]
     last = min(series.index.max(), first + pd.Timedelta(days=300)) if len(series) else first
     if not len(series) or last < first or series.index.min() > first:
-        raise CroploadError(f"the weather does not reach back to {first:%Y-%m-%d}, where the heat "
-                            f"sum of season {season} starts: add those days, or leave the season "
-                            "out.")
+        raise CroploadError(
+            f"the weather does not reach back to {first:%Y-%m-%d}, where the heat "
+            f"sum of season {season} starts: add those days, or leave the season "
+            "out."
+        )
     days = pd.date_range(first, last, freq="D")
     held = series.reindex(days)
-    return SeasonDays(int(season), days.to_numpy().astype("datetime64[D]"),
-                      held["tmin_c"].to_numpy(float), held["tmax_c"].to_numpy(float), method)
+    return SeasonDays(
+        int(season),
+        days.to_numpy().astype("datetime64[D]"),
+        held["tmin_c"].to_numpy(float),
+        held["tmax_c"].to_numpy(float),
+        method,
+    )
 
 
-def date_of_sum(weather, season, total, *, base_c, hemisphere="north", method="single_sine",
-                start=None):
+def date_of_sum(
+    weather, season, total, *, base_c, hemisphere="north", method="single_sine", start=None
+):
     """Return the date on which a heat sum is reached, or NaT when it is not.
 
     Parameters

@@ -52,8 +52,10 @@ class KillCurve:
         if stages.ndim != 1 or stages.size != lt50.size or np.any(np.diff(stages) <= 0):
             raise CroploadError("a kill curve needs one LT50 for each stage, with stages rising.")
         if not np.all(np.isfinite(lt50)) or np.any(lt50 >= 0):
-            raise CroploadError("every LT50 must lie below 0 C: check the sign, and that the values"
-                                " are in degrees Celsius.")
+            raise CroploadError(
+                "every LT50 must lie below 0 C: check the sign, and that the values"
+                " are in degrees Celsius."
+            )
         if steep.size not in (1, stages.size) or not np.all(steep > 0):
             raise CroploadError("the steepness is one positive number, or one for each stage.")
         object.__setattr__(self, "stages", tuple(stages.tolist()))
@@ -81,10 +83,15 @@ class KillCurve:
         """
         tenth, ninety = -np.asarray(lt10_c, float), -np.asarray(lt90_c, float)
         if np.any(tenth <= 0) or np.any(ninety <= tenth):
-            raise CroploadError("each 90 % temperature must lie below its 10 % temperature, and "
-                                "both below 0 C.")
-        return cls(tuple(stages), tuple(-np.sqrt(tenth * ninety)),
-                   tuple(2 * np.log(9.0) / np.log(ninety / tenth)), name)
+            raise CroploadError(
+                "each 90 % temperature must lie below its 10 % temperature, and both below 0 C."
+            )
+        return cls(
+            tuple(stages),
+            tuple(-np.sqrt(tenth * ninety)),
+            tuple(2 * np.log(9.0) / np.log(ninety / tenth)),
+            name,
+        )
 
     def log_x50(self, stage):
         """Return the logarithm of the degrees below 0 C that kill half at a stage."""
@@ -107,8 +114,9 @@ class KillCurve:
         cold = np.maximum(-np.asarray(temperature_c, float), 0.0)
         # log(0) is -inf, so the share killed is exactly 0 at 0 C and above.
         with np.errstate(divide="ignore", over="ignore"):
-            power = (self.log_x50(stage) - np.log(cold)) * np.interp(stage, self.stages,
-                                                                     self.steepness)
+            power = (self.log_x50(stage) - np.log(cold)) * np.interp(
+                stage, self.stages, self.steepness
+            )
             return 1.0 / (1.0 + np.exp(power))
 
 

@@ -56,8 +56,13 @@ class BudburstSum:
             spread = handbook.value("phenology.budburst_sum_spread") * value
         base_c = handbook.value("phenology.budburst_base_c") if base_c is None else base_c
         one_of(method, METHODS, "degree-day method")
-        return cls(float(value), float(spread), float(base_c), method,
-                   notes=(f"budburst sum of {value:g} C d above {base_c:g} C entered by the user",))
+        return cls(
+            float(value),
+            float(spread),
+            float(base_c),
+            method,
+            notes=(f"budburst sum of {value:g} C d above {base_c:g} C entered by the user",),
+        )
 
 
 def _recorded(dates, block=None):
@@ -72,8 +77,10 @@ def _recorded(dates, block=None):
     rows = rows.dropna(subset=["date"])
     twice = sorted(set(rows.loc[rows["season"].duplicated(), "season"]))
     if twice:
-        raise CroploadError(f"season {twice[0]} has more than one budburst date: name the block, "
-                            "or keep one row a season.")
+        raise CroploadError(
+            f"season {twice[0]} has more than one budburst date: name the block, "
+            "or keep one row a season."
+        )
     return {int(s): pd.Timestamp(d) for s, d in zip(rows["season"], rows["date"], strict=True)}
 
 
@@ -108,12 +115,14 @@ def recorded_budburst(dates, hemisphere="north", block=None):
             raise CroploadError(
                 f"budburst on {date:%Y-%m-%d} in season {season} is outside the spring of the "
                 f"{hemisphere}ern hemisphere (months {first} to {last} of {year}): mend the date, "
-                "the season (year of harvest) or the hemisphere.")
+                "the season (year of harvest) or the hemisphere."
+            )
     return found
 
 
-def fit_budburst_sum(weather, dates, *, hemisphere="north", block=None, base_c=None,
-                     method="single_sine"):
+def fit_budburst_sum(
+    weather, dates, *, hemisphere="north", block=None, base_c=None, method="single_sine"
+):
     """Fit the heat sum to budburst on a block's own dates.
 
     Parameters
@@ -169,18 +178,28 @@ def fit_budburst_sum(weather, dates, *, hemisphere="north", block=None, base_c=N
         raise CroploadError(
             f"{len(used)} season(s) have both a budburst date and complete weather; {wanted} are "
             "needed to fit a sum. Enter a sum, or give the budburst date of each season."
-            + "".join("\n  " + note for note in notes))
+            + "".join("\n  " + note for note in notes)
+        )
     sums, n = np.array(sums), len(sums)
     mean = float(sums.mean())
     prior = handbook.value("phenology.budburst_sum_spread") * mean
     dof = handbook.entry("phenology.budburst_sum_spread").extra.get("dof", 4)
     variance = (dof * prior**2 + ((sums - mean) ** 2).sum()) / (dof + n - 1)
     left_out = (sums.sum() - sums) / (n - 1)
-    errors = [float(cut[s].day_of(total, base_c)) - float(cut[s].day_of(own, base_c))
-              for s, total, own in zip(used, left_out, sums, strict=True)]
+    errors = [
+        float(cut[s].day_of(total, base_c)) - float(cut[s].day_of(own, base_c))
+        for s, total, own in zip(used, left_out, sums, strict=True)
+    ]
     notes.insert(0, f"budburst sum {mean:.0f} C d above {base_c:g} C ({method}) from {n} seasons")
-    return BudburstSum(mean, float(np.sqrt(variance * (1 + 1 / n))), base_c, method, tuple(used),
-                       float(np.sqrt(np.mean(np.square(errors)))), tuple(notes))
+    return BudburstSum(
+        mean,
+        float(np.sqrt(variance * (1 + 1 / n))),
+        base_c,
+        method,
+        tuple(used),
+        float(np.sqrt(np.mean(np.square(errors)))),
+        tuple(notes),
+    )
 
 
 def leaves_from_heat(heat, leaf_interval):
@@ -240,10 +259,14 @@ def stages_after(burst):
     ``days.cabernet_sauvignon``): a first guess for other varieties and places, no more.
     """
     rows, days, variance = [], 0.0, 0.0
-    for key, stage in (("budburst_to_flowering", "flowering"),
-                       ("flowering_to_veraison", "veraison"), ("veraison_to_harvest", "harvest")):
+    for key, stage in (
+        ("budburst_to_flowering", "flowering"),
+        ("flowering_to_veraison", "veraison"),
+        ("veraison_to_harvest", "harvest"),
+    ):
         step = handbook.entry(f"days.cabernet_sauvignon.{key}")
         days, variance = days + step.value, variance + step.extra["sd_days"] ** 2
-        rows.append((stage, pd.Timestamp(burst) + pd.Timedelta(days=round(days)), days,
-                     variance**0.5))
+        rows.append(
+            (stage, pd.Timestamp(burst) + pd.Timedelta(days=round(days)), days, variance**0.5)
+        )
     return pd.DataFrame(rows, columns=["stage", "date", "days", "sd_days"])

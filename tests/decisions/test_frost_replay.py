@@ -38,12 +38,18 @@ def test_years_without_frost_give_the_whole_crop():
     # No frost year in 12 does not mean no chance (Wilson).
     assert table["chance_high"].between(0.1, 0.15).all()
     assert table["best_chance"].tolist() == [0, 1]
-    assert set(found.break_even()["words"][1:]) == {"no frost year in this record: nothing to weigh"}
+    assert found.break_even()["words"][1] == "no frost year in this record: nothing to weigh"
 
 
 def test_a_hard_frost_in_one_year_shows_in_that_year_alone():
-    found = replay_frost(weather(frost=[("2005-05-12", -6.0)]), PLANS, bursts(), crop=[8.0, 9.0],
-                         variety="Grenache", **FEW)
+    found = replay_frost(
+        weather(frost=[("2005-05-12", -6.0)]),
+        PLANS,
+        bursts(),
+        crop=[8.0, 9.0],
+        variety="Grenache",
+        **FEW,
+    )
     rows = found.by_year().set_index(["season", "plan"])
     hit = rows.loc[(2005, "3x8+3x2")]
     assert hit["nights"] == 1
@@ -56,7 +62,9 @@ def test_a_hard_frost_in_one_year_shows_in_that_year_alone():
     table = found.table()
     assert table["frost_years"].tolist() == pytest.approx([1, 1])
     assert table["mean_crop_p50"][0] < 8
-    assert table["worst_crop_p10"][0] < 0.5
+    # Years drawn anew hold the one frost year twice often enough for the worst in ten to be it.
+    assert table["worst_crop_p10"][0] < 1.5
+    assert table["worst_crop_p90"][0] > 7.5
     assert table.attrs["worst"] == "worst year in ten"
 
 
@@ -161,18 +169,21 @@ def test_crop_draws_set_the_number_of_draws():
     assert found.frost_free == pytest.approx(crop)
 
 
-@pytest.mark.parametrize(("change", "words"), [
-    ({"budburst": None}, "neither a budburst date nor a heat sum"),
-    ({"budburst": {}}, "no budburst date of this block"),
-    ({"budburst": {2001: "2001-10-10"}}, "hemisphere"),
-    ({"budburst": 99_999.0}, "no season of this weather"),
-    ({"budburst": "soon"}, "heat sum"),
-    ({"crop": [1.0, 2.0, 3.0]}, "one row"),
-    ({"crop": [1.0, np.nan]}, "0 or more"),
-    ({"heavy_loss": 30}, "between 0 and 1"),
-    ({"cases": ["laid_down"]}, "1 cases for 2 plans"),
-    ({"hemisphere": "south"}, "those of the north"),
-])
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"budburst": None}, "neither a budburst date nor a heat sum"),
+        ({"budburst": {}}, "no budburst date of this block"),
+        ({"budburst": {2001: "2001-10-10"}}, "hemisphere"),
+        ({"budburst": 99_999.0}, "no season of this weather"),
+        ({"budburst": "soon"}, "heat sum"),
+        ({"crop": [1.0, 2.0, 3.0]}, "one row"),
+        ({"crop": [1.0, np.nan]}, "0 or more"),
+        ({"heavy_loss": 30}, "between 0 and 1"),
+        ({"cases": ["laid_down"]}, "1 cases for 2 plans"),
+        ({"hemisphere": "south"}, "those of the north"),
+    ],
+)
 def test_bad_input_gets_a_clear_message(change, words):
     given = {"weather": weather(3), "plans": PLANS, "budburst": bursts(3), **FEW} | change
     with pytest.raises(CroploadError, match=words):

@@ -14,8 +14,13 @@ from cropload.vine.phenology import leaves_from_heat, stages_after
 #: Hellman 2018, Pinot noir: modified E-L stage, temperature that kills half [C].
 hellman2018_lt50 = [(3, -3.3), (4, -2.2), (9, -1.7), (11, -1.1)]
 #: FAO 2005 chapter 4, Concord, burst and one to four leaves: 10 % and 90 % killed [C].
-fao2005_concord = [(4, -3.9, -8.9), (7, -2.8, -6.1), (9, -2.2, -5.6), (10, -2.2, -3.3),
-                   (11, -2.2, -2.8)]
+fao2005_concord = [
+    (4, -3.9, -8.9),
+    (7, -2.8, -6.1),
+    (9, -2.2, -5.6),
+    (10, -2.2, -3.3),
+    (11, -2.2, -2.8),
+]
 
 
 @pytest.mark.parametrize(("stage", "lt50"), hellman2018_lt50)
@@ -96,7 +101,8 @@ def test_wilson_range_of_years_is_that_of_a_general_statistics_library():
 
     for hits, years in ((0, 4), (1, 4), (7, 20), (20, 20)):
         assert wilson(hits, years, 0.8) == pytest.approx(
-            proportion_confint(hits, years, 0.2, "wilson"), abs=1e-9)
+            proportion_confint(hits, years, 0.2, "wilson"), abs=1e-9
+        )
 
 
 def test_real_weather_of_seattle_is_read_and_checked():

@@ -21,7 +21,8 @@ def test_good_weather_comes_back_as_it_was():
     given = daily()
     frame, notes = prepare_weather(given)
     pd.testing.assert_frame_equal(
-        frame[["date", "tmin_c", "tmax_c"]], given[["date", "tmin_c", "tmax_c"]]
+        frame[["date", "tmin_c", "tmax_c"]],
+        given[["date", "tmin_c", "tmax_c"]].astype({"date": "datetime64[ns]"}),
     )
     assert notes == ("weather of 2 calendar years, 2020-01-01 to 2021-12-31",)
 

@@ -14,7 +14,7 @@ from cropload.vine import heat, phenology
 def spring(years=range(2015, 2021), level=9.0, shift_days=0, seed=1):
     dates = pd.date_range(f"{min(years) - 1}-01-01", f"{max(years)}-12-31")
     rng = np.random.default_rng(seed)
-    warm = level - 9 * np.cos(2 * np.pi * (dates.dayofyear.to_numpy() - 20 - shift_days) / 365.25)
+    warm = level - 9 * np.cos(2 * np.pi * (dates.day_of_year.to_numpy() - 20 - shift_days) / 365.25)
     mean = warm + rng.normal(0, 2, len(dates))
     return pd.DataFrame({"date": dates, "tmin_c": mean - 5, "tmax_c": mean + 5})
 
@@ -35,7 +35,7 @@ def test_single_sine_is_the_integral_of_a_sine_wave_above_the_base(low, rise, ba
         return max(middle + half * np.sin(2 * np.pi * x) - base, 0.0)
 
     corners = [0.25, 0.75]
-    if 0 < half and abs(base - middle) < half:
+    if half > 0 and abs(base - middle) < half:
         turn = np.arcsin((base - middle) / half) / (2 * np.pi)
         corners += [turn % 1, (0.5 - turn) % 1]
     area, _ = quad(above, 0, 1, points=sorted(corners))
