@@ -289,8 +289,8 @@ class Learned:
     """Spreads learnt from the records, and how much the records know of each.
 
     ``spreads``: the estimate; ``known``: effective number of effects seen, shape (groups,
-    components) [1]; ``widen``: factor that makes a Gaussian range as wide, at the level of the
-    default interval, as the Student range that so few effects allow [1].
+    components) [1]; ``widen``: standard deviation of the Student distribution that so few effects
+    allow, relative to ``spreads`` [1].
     """
 
     spreads: Spreads
@@ -298,7 +298,7 @@ class Learned:
     widen: np.ndarray
 
 
-def learn_spreads(grid, spreads, *, level=0.8, iterations=30, tolerance=2e-3):
+def learn_spreads(grid, spreads, *, iterations=30, tolerance=2e-3):
     """Estimate the spreads of the random effects by expectation-maximisation.
 
     Parameters
@@ -307,8 +307,6 @@ def learn_spreads(grid, spreads, *, level=0.8, iterations=30, tolerance=2e-3):
         What was measured.
     spreads : Spreads
         Prior spreads [1], with their degrees of freedom (scaled inverse chi-square).
-    level : float
-        Level of the interval that the widening is matched to [1].
     iterations : int
         Most steps [1].
     tolerance : float
@@ -322,10 +320,10 @@ def learn_spreads(grid, spreads, *, level=0.8, iterations=30, tolerance=2e-3):
     -----
     With prior degrees of freedom of zero this is the restricted maximum likelihood estimate.
     A group that the records say nothing about keeps its prior spread.
+    A crop is a sum of many such effects, so their variances have to be right, not their tails:
+    the widening is that of the mean of a scaled inverse chi-square, dof / (dof - 2).
     Valid for any number of blocks and seasons, including none.
     """
-    from scipy.special import ndtri, stdtrit
-
     blocks, seasons, k = grid.rows.shape[0], grid.rows.shape[1], grid.rows.shape[-1]
     varieties = int(grid.variety.max()) + 1 if blocks else 0
     shared = _Shared(varieties, seasons, k, grid.responses().shape[-1])
@@ -343,9 +341,9 @@ def learn_spreads(grid, spreads, *, level=0.8, iterations=30, tolerance=2e-3):
             if step < tolerance:
                 break
     known = np.clip(known, 0, None)
-    upper = 0.5 + level / 2
-    dof = np.maximum(spreads.dof + known, 3.0)
-    return Learned(now, known, stdtrit(dof, upper) / ndtri(upper))
+    # With fewer than five the mean hangs on tails that no vineyard has.
+    dof = np.maximum(spreads.dof + known, 5.0)
+    return Learned(now, known, np.sqrt(dof / (dof - 2)))
 
 
 def stream(seed, name):
@@ -471,8 +469,8 @@ def believe(grid, names, learned):
 
     Notes
     -----
-    The forecast season's effects carry widened spreads, so that a range from three seasons is as
-    wide as a Student range from three seasons.
+    The block's and the forecast season's effects carry widened spreads, because few effects do
+    not pretend to know a spread.
     Valid for spreads small enough that a log-normal is a fair picture (below about 0.7).
     """
     blocks, seasons, k = grid.rows.shape[0], grid.rows.shape[1], grid.rows.shape[-1]
