@@ -181,6 +181,8 @@ def _picked(records, facts):
     harvest = records.harvest
     if harvest.empty:
         return
+    # A blank share means all of it, also when an earlier pick of the same block wrote its share.
+    harvest = harvest.assign(picked_pct=harvest["picked_pct"].fillna(100.0))
     groups = harvest.groupby(["block", "season"], sort=True)
     table = groups.agg(
         tonnes=("tonnes", "sum"),
@@ -188,7 +190,7 @@ def _picked(records, facts):
         rows=("tonnes", "size"),
         date=("date", "max"),
     ).reset_index()
-    share = (table["picked"] / 100).fillna(1.0)
+    share = table["picked"] / 100
     bearing = dict(zip(facts.names, facts.bearing, strict=True))
     vines = table["block"].astype(str).map(bearing).to_numpy(float)
     with np.errstate(divide="ignore", invalid="ignore"):
