@@ -134,9 +134,26 @@ def _loads(records, facts, seasons, plans, counted, reference_plans):
     return profiles, shoots, shape, planned, reference, tuple(latest)
 
 
-def _usual_loads(log_buds, facts, latest, reference_plans):
-    """Return the load each block's components refer to, and whether it is on record."""
+def _seasons(measured, plans, season):
+    """Return the seasons of the grid, one after the other, the one forecast last.
+
+    Seasons with a plan and no measurement belong to them: vines carry that load too. The season
+    before is always there, so that the load carried is never the one about to be chosen.
+    """
+    found = [int(s) for s in measured["season"].unique()] + [planned for _, planned in plans]
+    earlier = [s for s in found if season - HISTORY_SEASONS <= s < season]
+    return list(range(min([*earlier, season - 1]), season + 1))
+
+
+def _usual_loads(log_buds, measured_in, facts, latest):
+    """Return the load each block's components refer to, and whether it is on record.
+
+    It is the mean over the seasons that were measured, for these are what the components come
+    from; over all with a known load in a block where nothing was measured.
+    """
     known = ~np.isnan(log_buds[:, :-1])
+    both = known & measured_in[:, :-1]
+    known = np.where(both.any(1)[:, None], both, known)
     total = np.where(known, log_buds[:, :-1], 0).sum(1)
     usual = np.where(known.any(1), total / np.maximum(known.sum(1), 1), np.nan)
     for b, plan in enumerate(latest):
@@ -202,12 +219,11 @@ def build_estate(
     }
     measured = measurements(records, facts)
     measured = measured[measured["season"] < season]
-    seasons = sorted(int(s) for s in measured["season"].unique())[-HISTORY_SEASONS:]
-    measured = measured[measured["season"].isin(seasons)]
+    measured = measured[measured["season"] >= season - HISTORY_SEASONS]
+    plans = plans_by_season(records)
+    seasons = _seasons(measured, plans, int(season))
     if this_season is not None and len(this_season):
         measured = pd.concat([measured, this_season], ignore_index=True)
-    seasons = [*seasons, int(season)]
-    plans = plans_by_season(records)
     plans.update({(block, int(season)): plan for block, plan in (season_plans or {}).items()})
     buds = measured[measured["stage"] == "buds"]
     counted = dict(
@@ -216,7 +232,12 @@ def build_estate(
     profiles, shoots, shape, planned, reference, latest = _loads(
         records, facts, seasons, plans, counted, given
     )
-    usual, on_record = _usual_loads(shape[0], facts, latest, given)
+    place = {name: b for b, name in enumerate(facts.names)}
+    measured_in = np.zeros(planned.shape, bool)
+    b = measured["block"].map(place).to_numpy(int)
+    t = measured["season"].to_numpy(int) - seasons[0]
+    measured_in[b, t] = True
+    usual, on_record = _usual_loads(shape[0], measured_in, facts, latest)
     # The forecast season's own plan is what a view varies, so it is set apart from the past.
     filled = _fill(shape[0], usual)
     carried = carried_load(filled)
@@ -227,13 +248,18 @@ def build_estate(
     variety_names = list(dict.fromkeys(facts.varieties))
     variety = np.array([variety_names.index(v) for v in facts.varieties])
 
-    # Cluster weight is stated at the clusters the block usually carries.
-    place = {name: b for b, name in enumerate(facts.names)}
-    clusters = measured[(measured["stage"] == "clusters") & (measured["season"] < season)]
-    counted_clusters = clusters.groupby("block")["log_value"].mean()
-    usual_clusters = usual + mean[:, 1] + mean[:, 2]
-    for block, value in counted_clusters.items():
-        usual_clusters[place[block]] = value - mean[place[block], 7]
+    # Cluster weight is stated at the clusters the block usually carries: the clusters counted, a
+    # bud of those seasons, at the usual load.
+    here = ((measured["stage"] == "clusters") & (measured["season"] < season)).to_numpy(bool)
+    per_bud = measured["log_value"].to_numpy(float)[here] - filled[b, t][here]
+    counted_in = np.bincount(b[here], minlength=blocks)
+    per_bud = np.bincount(b[here], per_bud, minlength=blocks) / np.maximum(counted_in, 1)
+    usual_clusters = usual + np.where(
+        counted_in > 0,
+        per_bud - mean[:, COMPONENTS.index("counting_bias")],
+        mean[:, COMPONENTS.index("shoots_per_bud")]
+        + mean[:, COMPONENTS.index("clusters_per_shoot")],
+    )
 
     def cells(array):
         return np.repeat(array[:, None], count, axis=1).ravel()
@@ -255,8 +281,6 @@ def build_estate(
     values = np.zeros(offset.shape)
     precision = np.zeros(offset.shape)
     if len(measured):
-        b = measured["block"].map(place).to_numpy(int)
-        t = measured["season"].map({s: i for i, s in enumerate(seasons)}).to_numpy(int)
         s = measured["stage"].map({name: i for i, name in enumerate(STAGES)}).to_numpy(int)
         values[b, t, s] = measured["log_value"].to_numpy(float)
         precision[b, t, s] = 1 / np.maximum(measured["log_variance"].to_numpy(float), 1e-8)
@@ -267,8 +291,7 @@ def build_estate(
     if learned is None:
         first_of = [facts.varieties.index(name) for name in variety_names]
         spreads = engine.Spreads(*prior_spreads(), np.array(spreads)[first_of])
-        level = handbook.value("interval.level")
-        learned = engine.learn_spreads(grid, spreads, level=level)
+        learned = engine.learn_spreads(grid, spreads)
     return Estate(
         season=int(season),
         facts=facts,
