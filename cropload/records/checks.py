@@ -138,6 +138,7 @@ def _doubts(parsed):
     frame = blocks.frame
     for column in ("row_spacing_m", "vine_spacing_m", "missing_pct", "frost_offset_c"):
         warnings += _doubt(blocks, column, column, frame[column], column)
+    warnings += _fractions(blocks, "missing_pct")
     planted = frame["vines"] * frame["row_spacing_m"] * frame["vine_spacing_m"] / 10_000
     ratio = frame["area_ha"] / planted
     what = "the stated area over vines x both spacings"
@@ -156,6 +157,7 @@ def _doubts(parsed):
         warnings += _weight_doubts(usable["weights"])
     if "harvest" in usable:
         warnings += _harvest_doubts(usable["harvest"], area)
+        warnings += _fractions(usable["harvest"], "picked_pct")
     if "weather" in usable:
         weather = usable["weather"]
         for column in ("tmin_c", "tmax_c"):
@@ -180,6 +182,17 @@ def _doubt(table, column, key, values, what):
         _fault(table, row, column, rule, mend, _value(table, row, column, number))
         for row, number in zip(rows, numbers[wrong], strict=True)
     ]
+
+
+def _fractions(table, column):
+    """Warn where all shares look like fractions: a workbook stores a cell shown as 5 % as 0.05."""
+    values = table.frame[column]
+    told = values[values > 0]
+    if told.empty or told.max() > 1:
+        return []
+    row = told.index[0]
+    rule = "no value is above 1, so they may be fractions instead of percent"
+    return [_fault(table, row, column, rule, "For five percent write 5, not 0.05 or 5 %.")]
 
 
 def _value(table, row, column, number):

@@ -24,17 +24,21 @@ def decode(file, data):
     except UnicodeDecodeError:
         if encoding != "utf-8":
             stop(file, "is damaged: its text cannot be decoded", "Save it again as CSV UTF-8.")
-        text, encoding = data.decode("latin-1"), "latin-1"
+        data = data.removeprefix(b"\xef\xbb\xbf")
+        try:
+            text, encoding = data.decode("cp1252"), "cp1252"
+        except UnicodeDecodeError:
+            text, encoding = data.decode("latin-1"), "latin-1"
     if "\0" in text:
         stop(file, "holds NUL bytes, so it is not a text file", "Save it again as CSV UTF-8.")
     warning = None
-    if encoding == "latin-1":
+    if encoding in ("cp1252", "latin-1"):
         warning = Fault(
             file,
             None,
             None,
             None,
-            "is not UTF-8; it was read as Western European text (latin-1)",
+            f"is not UTF-8; it was read as Western European text ({encoding})",
             "Check the names with accents, and save the file as CSV UTF-8.",
         )
     return text, encoding, warning

@@ -14,9 +14,7 @@ SEASON_RULE = (
 
 
 def _season():
-    return Column(
-        "season", "season", SEASON_RULE, required=True, low=FIRST_YEAR, high=LAST_YEAR
-    )
+    return Column("season", "season", SEASON_RULE, required=True, low=FIRST_YEAR, high=LAST_YEAR)
 
 
 def _block(required=True):

@@ -4,10 +4,11 @@ import re
 import warnings as python_warnings
 import zipfile
 from datetime import date, datetime, time
+from xml.etree import ElementTree
 
 import pandas as pd
 
-from cropload.errors import near
+from cropload.errors import CroploadError, near
 from cropload.records.messages import Fault, RecordsError
 from cropload.records.sources import MOST_COLUMNS, RawTable, read_bytes, shape, stop, tidy, too_wide
 from cropload.records.tables import TABLES
@@ -15,6 +16,12 @@ from cropload.records.tables import TABLES
 #: A workbook that unpacks to more than this is not a season's records [bytes].
 _MOST_BYTES = 1_000_000_000
 _OLD_OFFICE = b"\xd0\xcf\x11\xe0"
+_MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
+_LINK = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
+#: A formula whose stored result is a blank text.
+_BLANK_RESULT = re.compile(
+    r'<(?:\w+:)?c\b(?=[^>]*\bt="str")[^>]*\br="([A-Z]+[0-9]+)"[^>]*>\s*<(?:\w+:)?f\b'
+)
 _FORMULA = re.compile(rb"<(?:\w+:)?f[ >/]")
 
 
@@ -175,20 +182,44 @@ def cell_text(cell):
     return str(cell)
 
 
+def sheet_part(archive, name, file):
+    """Return the name of the part of the archive that holds a sheet."""
+    try:
+        book = ElementTree.fromstring(archive.read("xl/workbook.xml"))
+        links = ElementTree.fromstring(archive.read("xl/_rels/workbook.xml.rels"))
+        places = {link.get("Id"): link.get("Target") for link in links}
+        for sheet in book.iter(f"{_MAIN}sheet"):
+            if sheet.get("name", "").strip().lower() == name:
+                target = places[sheet.get(_LINK)]
+                part = target[1:] if target.startswith("/") else f"xl/{target}"
+                archive.getinfo(part)
+                return part
+    except (KeyError, ElementTree.ParseError):
+        pass
+    raise CroploadError(f"{file} cannot be added to safely. Add the rows by hand.")
+
+
 def _without_values(path, found, raws):
     """Return a fault for every formula whose result is not stored in the workbook."""
+    from openpyxl.utils import get_column_letter
+
     faults = []
     with open_workbook(path, formulas=True) as book:
         for name, sheet in found.items():
             raw = raws.get(name)
             if not isinstance(raw, RawTable):
                 continue
+            with zipfile.ZipFile(path) as archive:
+                part = archive.read(sheet_part(archive, name, path.name)).decode("utf-8", "replace")
+            blanks = set(_BLANK_RESULT.findall(part))
             cells = book[sheet]
             cells.reset_dimensions()
             for number, row in enumerate(cells.iter_rows(values_only=True), start=1):
                 for position, cell in enumerate(row[: len(raw.header)]):
                     formula = getattr(cell, "text", cell)
                     if not (isinstance(formula, str) and formula.startswith("=")):
+                        continue
+                    if f"{get_column_letter(position + 1)}{number}" in blanks:
                         continue
                     if number in raw.frame.index and tidy(raw.frame.loc[number, position]):
                         continue

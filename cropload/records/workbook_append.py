@@ -11,21 +11,18 @@ import zipfile
 from datetime import date
 from io import BytesIO
 from pathlib import Path
-from xml.etree import ElementTree
 from xml.sax.saxutils import escape
 
 from cropload.errors import CroploadError
 from cropload.records.append import cell_value, match_rows
 from cropload.records.messages import RecordsError
 from cropload.records.reading import ParsedTable
-from cropload.records.workbook import open_workbook, read_workbook, sheets
+from cropload.records.workbook import open_workbook, read_workbook, sheet_part, sheets
 
 _ROW = re.compile(r"<((?:\w+:)?)row\b([^>]*?)(?:/>|>(.*?)</\1row>)", re.DOTALL)
 _NUMBER = re.compile(r'\br="(\d+)"')
 _STYLE = r'<(?:\w+:)?c\b(?=[^>]*\br="{cell}")[^>]*\bs="(\d+)"'
 _DIMENSION = re.compile(r'(<(?:\w+:)?dimension\b[^>]*\bref="[A-Z]+\d+:[A-Z]+)(\d+)"')
-_MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
-_LINK = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
 
 
 def append_to_workbook(path, spec, rows):
@@ -66,7 +63,7 @@ def append_to_workbook(path, spec, rows):
     last = int(max([raw.header_row, *raw.frame.index]))
     dated, epoch = _date_cells(path, spec.name, last)
     with zipfile.ZipFile(path) as archive:
-        part = _sheet_part(archive, spec.name, path.name)
+        part = sheet_part(archive, spec.name, path.name)
         text = archive.read(part).decode("utf-8")
         new = _with_rows(text, spec, parsed, rows, last, dated, epoch, raw.file)
         data = _copy(archive, part, new.encode("utf-8"))
@@ -88,23 +85,6 @@ def _date_cells(path, name, last):
         rows = list(sheet.iter_rows(min_row=last, max_row=last))
         cells = rows[0] if rows else ()
         return {number for number, cell in enumerate(cells) if cell.is_date}, book.epoch
-
-
-def _sheet_part(archive, name, file):
-    """Return the name of the part of the archive that holds a sheet."""
-    try:
-        book = ElementTree.fromstring(archive.read("xl/workbook.xml"))
-        links = ElementTree.fromstring(archive.read("xl/_rels/workbook.xml.rels"))
-        places = {link.get("Id"): link.get("Target") for link in links}
-        for sheet in book.iter(f"{_MAIN}sheet"):
-            if sheet.get("name", "").strip().lower() == name:
-                target = places[sheet.get(_LINK)]
-                part = target[1:] if target.startswith("/") else f"xl/{target}"
-                archive.getinfo(part)
-                return part
-    except (KeyError, ElementTree.ParseError):
-        pass
-    raise CroploadError(f"{file} cannot be added to safely. Add the rows by hand.")
 
 
 def _with_rows(text, spec, parsed, rows, last, dated, epoch, place):

@@ -163,8 +163,8 @@ def write_frame(path, frame, replace=False):
 
     Notes
     -----
-    Numbers are written in full and stay numbers.  Text can never become a formula: in a CSV file
-    see :func:`escape_cell`; in a workbook it is stored as text.
+    Numbers stay numbers: in full in a CSV file, with fifteen digits in a workbook.  Text can never
+    become a formula: in a CSV file see :func:`escape_cell`; in a workbook it is stored as text.
     """
     path = Path(path).expanduser()
     kinds = {".csv": _csv_bytes, ".xlsx": _xlsx_bytes}

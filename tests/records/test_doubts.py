@@ -22,7 +22,8 @@ COUNTS = "season,date,block,row,vine,shoots,clusters\n2026,2026-06-01,North,1,1,
         ({"counts": COUNTS + "10,61\n"}, "counts.csv", 2, "clusters"),
         (
             {
-                "weights": "season,date,block,stage,clusters,weight_g\n2026,2026-09-01,North,harvest,2,10000\n"
+                "weights": "season,date,block,stage,clusters,weight_g\n"
+                "2026,2026-09-01,North,harvest,2,10000\n"
             },
             "weights.csv",
             2,
@@ -31,7 +32,8 @@ COUNTS = "season,date,block,row,vine,shoots,clusters\n2026,2026-06-01,North,1,1,
         # 0.24 ha: 8 + 6.5 t are 60 t/ha, named at the last pick.
         (
             {
-                "harvest": "season,block,date,tonnes\n2026,North,2026-09-01,8\n2026,North,2026-09-02,6.5\n"
+                "harvest": "season,block,date,tonnes\n"
+                "2026,North,2026-09-01,8\n2026,North,2026-09-02,6.5\n"
             },
             "harvest.csv",
             3,
@@ -90,6 +92,14 @@ def test_names_that_differ_only_in_capitals_or_blanks(write):
     )
     doubts = read_records(write(blocks=blocks)).warnings
     assert [(doubt.row, doubt.column) for doubt in doubts] == [(3, "block"), (3, "variety")]
+
+
+def test_shares_that_look_like_fractions(write):
+    blocks = "block,variety,row_spacing_m,vine_spacing_m,vines,missing_pct\n"
+    blocks += "N,Riesling,2,1,100,0.05\nS,Riesling,2,1,100,0\n"
+    (doubt,) = read_records(write(blocks=blocks)).warnings
+    assert (doubt.row, doubt.column) == (2, "missing_pct")
+    assert read_records(write(blocks=blocks.replace("100,0\n", "100,3\n"))).warnings == ()
 
 
 def test_a_variety_that_no_block_grows(write):

@@ -135,7 +135,8 @@ def test_bad_headers(write, faults, header, words):
         {"pruning": "season,block,plan\n2026,North,3x8\n2026,North,\n"},
         {"counts": COUNTS + "2026,2026-06-01,North,1,1,30\n2026,2026-06-01,North,1,1,31\n"},
         {
-            "dates": "season,block,stage,date\n2026,North,budburst,2026-04-01\n2026,North,Budburst,2026-04-02\n"
+            "dates": "season,block,stage,date\n"
+            "2026,North,budburst,2026-04-01\n2026,North,Budburst,2026-04-02\n"
         },
         {"harvest": "season,block,date,tonnes\n2026,North,2026-09-01,1\n2026,North,2026-09-01,1\n"},
         {"weather": "station,date,tmin_c,tmax_c\nV,2026-05-01,1,2\nV,2026-05-01,1,2\n"},

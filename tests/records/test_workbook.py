@@ -1,4 +1,5 @@
 import datetime
+import zipfile
 
 import openpyxl
 import pytest
@@ -60,6 +61,25 @@ def test_formulas_without_stored_results_are_named(book, faults):
     assert "save it" in found[0].mend
 
 
+def test_formulas_with_stored_results_are_read_like_values(book):
+    path = book(blocks=[*BLOCKS, ["South", "Riesling", 2, 1, 100]])
+    with zipfile.ZipFile(path) as archive:
+        parts = {name: archive.read(name) for name in archive.namelist()}
+    sheet = parts["xl/worksheets/sheet1.xml"].decode()
+    # As spreadsheet programs store them: a number, and a formula that gives a blank text.
+    stored = sheet.replace('<c r="C2" t="n"><v>2.5</v></c>', '<c r="C2"><f>1+1.5</f><v>2.5</v></c>')
+    blank = '<c r="F4" t="str"><f>IF(1,"","")</f><v></v></c></row></sheetData>'
+    head = '<c r="F1" t="inlineStr"><is><t>region</t></is></c></row>'
+    stored = stored.replace("</row></sheetData>", blank).replace("</row>", head, 1)
+    assert stored.count("<f>") == 2
+    with zipfile.ZipFile(path, "w") as archive:
+        for name, data in (parts | {"xl/worksheets/sheet1.xml": stored.encode()}).items():
+            archive.writestr(name, data)
+    blocks = read_records(path).blocks
+    assert blocks["row_spacing_m"].tolist() == [2.5, 2.0, 2.0]
+    assert blocks["region"].tolist() == ["", "", ""]
+
+
 def test_sheets_that_are_no_tables(book):
     records = read_records(book(My__notes=[["pruned late"]], prunning=[["season"]]))
     (doubt,) = records.warnings
@@ -117,8 +137,6 @@ def test_old_workbooks_are_sent_to_the_spreadsheet_program(tmp_path, faults):
 
 
 def test_a_wholly_different_archive(tmp_path, faults):
-    import zipfile
-
     path = tmp_path / "season.xlsx"
     with zipfile.ZipFile(path, "w") as archive:
         archive.writestr("hello.txt", "hello")
