@@ -43,7 +43,7 @@ def ravaz_index(yield_kg, pruning_weight_kg, axis=None):
     pruning_weight_kg : float or array
         Prunings cut in the winter after that harvest, same vines or blocks [kg].
     axis : int, optional
-        Sum along this axis only; over everything when not given.
+        Sum along this axis only [1]; over everything when not given.
 
     Returns
     -------

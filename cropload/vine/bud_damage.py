@@ -33,7 +33,8 @@ def replacement_buds(target_live_buds, dead_fraction):
     -----
     Plain arithmetic: wanted / (1 - dead).  Published step rules ask for fewer at heavy damage, see
     `step_rule_buds`.  A share from a small sample has a wide range, see `wilson_interval`.  Dead
-    canes and trunks are not in it.
+    canes and trunks are not in it. Valid for shares below 1; above about a half, growers finish
+    after budburst instead.
 
     Examples
     --------
