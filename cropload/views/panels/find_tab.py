@@ -1,0 +1,225 @@
+"""The reverse question in the panel: a target crop, and the plans that come nearest."""
+
+import ipywidgets as widgets
+
+from cropload.decisions.find_plan import find_plans
+from cropload.errors import CroploadError
+from cropload.views import wording
+from cropload.views.panels import parts
+from cropload.vine.plan import PruningPlan
+
+
+class FindTab(widgets.VBox):
+    """Ask for a crop per area and get the layouts ranked by their chance of landing on it."""
+
+    def __init__(self, panel):
+        self.panel, self.found, self._units = panel, None, panel.units
+        self.target = self._number("Target crop [t/ha]", 0.0, "17em")
+        spans = (
+            ("canes", "Canes", 0, 4),
+            ("buds_per_cane", "Buds per cane", 6, 14),
+            ("spurs", "Spurs", 0, 8),
+        )
+        self.spans = {
+            key: (
+                self._number(f"{label}, least", low, "14em", 1),
+                self._number(f"{label}, most", high, "14em", 1),
+            )
+            for key, label, low, high in spans
+        }
+        self.in_density = self._check("Keep shoot density inside its band", True)
+        self.in_balance = self._check("Keep yield to pruning weight inside its band", True)
+        self.renewal = self._check("A renewal spur for each cane", True)
+        self.settled = self._check("Judge the settled crop (third season on)", False)
+        self.good_canes = widgets.Text(
+            description="Good canes a vine offers (blank: as counted)",
+            style=parts.LABELLED,
+            continuous_update=False,
+            layout=widgets.Layout(width="25em"),
+        )
+        self.dead = self._number("Buds killed by winter [%]", 0.0, "17em")
+        self.button = widgets.Button(description="Find plans", layout=widgets.Layout(width="12em"))
+        self.button.on_click(self._find)
+        self.pick = widgets.Dropdown(
+            description="Plan", style=parts.LABELLED, layout=widgets.Layout(width="20em")
+        )
+        self.use = widgets.Button(
+            description="Use as a level", disabled=True, layout=widgets.Layout(width="12em")
+        )
+        self.use.on_click(self._use)
+        self.message, self.answer = parts.html(), parts.html()
+        boxes = [box for pair in self.spans.values() for box in pair]
+        super().__init__(
+            [
+                parts.html(
+                    parts.note(
+                        "Which plan lands on the crop you want? All layouts within the limits are "
+                        "ranked by their chance of it."
+                    )
+                ),
+                parts.row(self.target, self.dead, self.good_canes),
+                parts.row(*boxes),
+                parts.row(self.in_density, self.in_balance, self.renewal, self.settled),
+                self.button,
+                self.message,
+                self.answer,
+                parts.row(self.pick, self.use),
+            ]
+        )
+
+    @staticmethod
+    def _number(label, value, width, step=None):
+        return widgets.FloatText(
+            value,
+            description=label,
+            step=step,
+            style=parts.LABELLED,
+            layout=widgets.Layout(width=width),
+        )
+
+    @staticmethod
+    def _check(label, value):
+        return widgets.Checkbox(
+            value, description=label, indent=False, layout=widgets.Layout(width="26em")
+        )
+
+    def fail(self, text):
+        """Show what is wrong; an older answer is taken away."""
+        self._clear()
+        self.message.value = parts.error(text)
+
+    def _clear(self):
+        self.found = None
+        self.message.value = self.answer.value = ""
+        self.pick.options, self.use.disabled = [], True
+
+    @parts.guarded
+    def open_block(self):
+        """Start from the block's own way of pruning and the crop its first level gives."""
+        self._clear()
+        if self.panel.comparison is None:
+            return
+        self._units = self.panel.units
+        self.target.description = f"Target crop [{self._units.label('t_ha')}]"
+        middle = float(self.panel.comparison["t_ha_p50"].iloc[0])
+        self.target.value = round(self._units.convert("t_ha", middle), 1)
+        first = self.panel.plans[0]
+        canes = (max(1, first.canes - 1), first.canes + 1) if first.canes else (0, 0)
+        spurs = (
+            (0, max(6, canes[1] + 3))
+            if first.canes
+            else (
+                max(1, first.spurs // 2),
+                2 * first.spurs,
+            )
+        )
+        for key, ends in (("canes", canes), ("buds_per_cane", (6, 14)), ("spurs", spurs)):
+            for box, value in zip(self.spans[key], ends, strict=True):
+                box.value = value
+
+    def show_units(self):
+        """Turn the target into the units now chosen."""
+        units = self.panel.units
+        if units is not self._units:
+            metric = self._units.to_metric("t_ha", self.target.value)
+            self._units = units
+            self.target.description = f"Target crop [{units.label('t_ha')}]"
+            self.target.value = round(units.convert("t_ha", metric), 1)
+            self._clear()
+
+    def _suitable(self):
+        text = self.good_canes.value.strip()
+        if not text:
+            return "counts"
+        if not text.isdecimal():
+            raise CroploadError(
+                f"Good canes a vine offers must be a whole number or blank, not '{text}'."
+            )
+        return int(text)
+
+    @parts.guarded
+    def _find(self, _):
+        density, balance = self.panel.bands()
+        units = self.panel.units
+        found = find_plans(
+            self.panel.records,
+            self.panel.block,
+            target_t_ha=units.to_metric("t_ha", self.target.value),
+            season=self.panel.season,
+            shoots_per_m=density if self.in_density.value else None,
+            ravaz=balance if self.in_balance.value else None,
+            renewal_spur=self.renewal.value,
+            suitable_canes=self._suitable(),
+            dead_buds=self.dead.value / 100,
+            settled=self.settled.value,
+            draws=self.panel.draws,
+            seed=self.panel.seed,
+            reference_plan=self.panel.choices.reference_plan,
+            buds_per_spur=max(self.panel.plans[0].buds_per_spur, 1) if self.panel.plans else None,
+            **{key: tuple(box.value for box in pair) for key, pair in self.spans.items()},
+        )
+        self._clear()
+        self.found = found
+        self.answer.value = found_html(found, units)
+        if len(found):
+            self.pick.options = list(found["plan"])
+            self.use.disabled = False
+
+    @parts.guarded
+    def _use(self, _):
+        self.panel.levels.add(PruningPlan.parse(self.pick.value), "found for the target")
+        self.message.value = parts.done(
+            f"{self.pick.value} is level {self.panel.levels.count} under Compare levels."
+        )
+
+
+def found_html(found, units):
+    """Return the answer of ``find_plans`` as HTML: what fits, how well, and what was dropped."""
+    text = ""
+    if len(found):
+        rows = []
+        for row in found.to_dict("records"):
+            rows.append(
+                [
+                    row["plan"],
+                    row["buds_per_vine"],
+                    f"{100 * row['chance_in_target']:.0f} %",
+                    f"{wording.amount('t_ha', row['t_ha_p50'], units, unit=False)} "
+                    f"({wording.span('t_ha', row['t_ha_p10'], row['t_ha_p90'], units)})",
+                    wording.amount("t_ha", row["t_ha_settled_p50"], units, unit=False),
+                    f"{wording.amount('per_m', row['shoots_per_m_p50'], units, unit=False)}, "
+                    f"{row['density_word']}",
+                    f"{wording.figure(row['ravaz_p50'])}, {row['balance_word']}",
+                    wording.figure(row["places_lost_per_vine"], 2),
+                ]
+            )
+        label = units.label("t_ha")
+        first = found.iloc[0]
+        target = wording.span("t_ha", first["t_ha_target_low"], first["t_ha_target_high"], units)
+        heads = [
+            "plan",
+            "buds per vine",
+            "chance of the target",
+            f"{label}, first season ({found.attrs['interval']})",
+            f"{label}, settled",
+            f"shoots {units.label('per_m')}, band",
+            "yield / pruning weight, band",
+            "wood places lost per vine",
+        ]
+        caption = f"Best plans for {target} {label}, best first"
+        text += parts.table(heads, rows, caption, words=(5, 6))
+        text += parts.note(
+            f"{found.attrs['kept']} of {found.attrs['considered']} layouts keep to the limits."
+        )
+        best = 100 * first["chance_in_target"]
+        text += parts.note(
+            f"Even the best plan lands within the target in about {best:.0f} of 100 seasons: the "
+            "season itself moves the crop more than the shears do."
+        )
+    else:
+        text += parts.note(found.attrs["message"])
+    dropped = [
+        f"{count} layouts break the limit: {limit}"
+        for limit, count in found.attrs["dropped"].items()
+    ]
+    return text + parts.points(dropped)

@@ -1,0 +1,336 @@
+"""The panel of the main job: set pruning levels for a block and see what each would give."""
+
+import datetime
+from pathlib import Path
+
+import ipywidgets as widgets
+import numpy as np
+import pandas as pd
+
+from cropload.decisions import bands
+from cropload.decisions.compare import check_block, compare_plans, estate_for
+from cropload.errors import CroploadError
+from cropload.records.messages import fault_list
+from cropload.views import figures
+from cropload.views.cards import crew_card
+from cropload.views.panels import parts, results, saving
+from cropload.views.panels.choices import Choices
+from cropload.views.panels.level_rows import LevelRows, first_levels
+
+
+class PruningLevels(widgets.VBox):
+    """Compare up to five pruning levels of a block, side by side.
+
+    Parameters
+    ----------
+    records_or_path : Records, str or path, optional
+        Records, or the folder or workbook to read; the invented sample estate when not given.
+    block : str, optional
+        Block to open with; the first one when not given.
+    season : int, optional
+        Year of the harvest the pruning is for; the coming one when not given.
+    units : str
+        ``"metric"`` or ``"us"``.
+    results_folder : str or path, optional
+        Where results go; ``results`` beside the records when not given.
+    draws, seed : int
+        As in ``compare_plans`` [1].
+
+    Attributes
+    ----------
+    records : Records or None
+        What was read; None when that was not possible, and the panel then says why.
+    plans : list of PruningPlan
+        The levels as last compared.
+    comparison : DataFrame or None
+        ``compare_plans`` with one row a level; None when the levels are not possible.
+
+    Notes
+    -----
+    Faults are shown as a message in the panel; nothing is raised after it is made.
+    Valid as ``compare_plans``.
+    """
+
+    def __init__(
+        self,
+        records_or_path=None,
+        *,
+        block=None,
+        season=None,
+        units="metric",
+        results_folder=None,
+        draws=4000,
+        seed=0,
+    ):
+        self.draws, self.seed, self.given_folder = draws, seed, results_folder
+        self.records, self.comparison, self.plans = None, None, []
+        self.message = parts.html()
+        super().__init__([parts.html(parts.STYLE), self.message])
+        self._build(records_or_path, block, season, units)
+
+    @parts.guarded
+    def _build(self, given, block, season, units):
+        self.records = self._read(given)
+        if block is not None:
+            block = check_block(self.records, block)
+        self.levels = LevelRows(self._refresh)
+        self.choices = Choices(self.records, block, season, units, self._start_block, self._refresh)
+        self.sentences, self.figure, self.table = parts.html(), parts.html(), parts.html()
+        self.sketches, self.sources, self.notes = parts.html(), parts.html(), parts.html()
+        self.results = widgets.VBox(
+            [
+                self.sentences,
+                self.figure,
+                self.table,
+                self.sketches,
+                self._keep_box(),
+                self.sources,
+                self.notes,
+            ]
+        )
+        compare = widgets.VBox([self.levels, self.results])
+        self.tabs = widgets.Tab(children=[compare, *self._further_tabs()])
+        self.tabs.titles = (
+            "Compare levels",
+            "Find plans for a target",
+            "Buds by prunings",
+            "Winter bud damage",
+        )
+        self.children = [
+            parts.html(parts.STYLE + self._opening()),
+            self.choices,
+            self.message,
+            self.tabs,
+            parts.html(results.cautions_html()),
+        ]
+        self._start_block()
+
+    @staticmethod
+    def _read(given):
+        if given is None:
+            from cropload.records.example import example_records
+
+            return example_records()
+        if isinstance(given, (str, Path)):
+            from cropload.records.reading import read_records
+
+            return read_records(given)
+        return given
+
+    def _opening(self):
+        text = '<h2 class="cl-title">Pruning levels</h2>'
+        if saving.is_sample(self.records):
+            text += parts.note(
+                "These are sample records of an estate called Quillfoot. All of them are invented."
+            )
+        else:
+            text += parts.note(f"Records: {self.records.path}")
+        doubts = self.records.warnings
+        if doubts:
+            listed = parts.escape(fault_list(doubts))
+            text += (
+                f'<details class="cl-source"><summary>{len(doubts)} doubtful values in the records'
+                f"</summary><pre>{listed}</pre></details>"
+            )
+        return text
+
+    def _further_tabs(self):
+        # Loaded here because each tab knows the panel it stands in.
+        from cropload.views.panels.find_tab import FindTab
+        from cropload.views.panels.rule_tabs import BalancedTab, DamageTab
+
+        self.find, self.balanced, self.damage = FindTab(self), BalancedTab(self), DamageTab(self)
+        return [self.find, self.balanced, self.damage]
+
+    def _keep_box(self):
+        self.chosen = widgets.Dropdown(
+            description="Chosen level", style=parts.LABELLED, layout=widgets.Layout(width="26em")
+        )
+        self.day = widgets.DatePicker(
+            description="Date of pruning",
+            value=datetime.date.today(),
+            style=parts.LABELLED,
+            layout=widgets.Layout(width="20em"),
+        )
+        self.kept = parts.html()
+        actions = (
+            ("save_button", "Save chosen plan to my records", self._save_plan),
+            ("card_button", "Make crew card of chosen plan", self._make_card),
+            ("csv_button", "Export all levels as CSV", lambda _: self._export(".csv")),
+            ("excel_button", "Export all levels as Excel", lambda _: self._export(".xlsx")),
+        )
+        buttons = []
+        for name, label, action in actions:
+            button = widgets.Button(description=label, layout=widgets.Layout(width="19em"))
+            button.on_click(action)
+            setattr(self, name, button)
+            buttons.append(button)
+        return widgets.VBox(
+            [
+                parts.html(parts.head("Keep the result")),
+                parts.row(self.chosen, self.day),
+                parts.row(*buttons),
+                self.kept,
+            ]
+        )
+
+    def fail(self, text):
+        """Show what is wrong; results that no longer belong to the levels are hidden."""
+        self.message.value = parts.error(text)
+        self.comparison = None
+        if hasattr(self, "results"):
+            self.results.layout.display = "none"
+
+    def keep_failed(self, text):
+        """Show what is wrong with keeping a result; the result itself stays."""
+        self.kept.value = parts.error(text)
+
+    @property
+    def block(self):
+        """Name of the chosen block."""
+        return self.choices.block.value
+
+    @property
+    def season(self):
+        """Year of harvest chosen."""
+        return self.choices.season.value
+
+    @property
+    def units(self):
+        """Unit system chosen."""
+        return self.choices.units
+
+    def bands(self):
+        """Return the bands chosen for shoots per metre [1/m] and yield to pruning weight."""
+        canopies = self.choices.canopies
+        return (
+            bands.density_band(self.choices.density.given(), canopies),
+            bands.ravaz_band(self.choices.balance.given(), canopies),
+        )
+
+    @parts.guarded
+    def _start_block(self):
+        """Open a block: last winter's plan as level 1, a lighter and a heavier one beside it."""
+        estate = estate_for(self.records, self.block, self.season, self.choices.reference_plan)
+        at = estate.facts.place(self.block)
+        last = estate.last_plan[at] or None
+        self.kept.value = ""
+        plans, names = first_levels(last, float(np.exp(estate.log_reference[at])))
+        if last is not None and self.choices.reference_plan:
+            names[0] = "as carried so far"
+        self.levels.set(plans, names)
+        for tab in (self.find, self.balanced, self.damage):
+            tab.open_block()
+
+    @parts.guarded
+    def _refresh(self):
+        """Compare the levels as they stand and show the result."""
+        plans = self.levels.plans()
+        density, balance = self.bands()
+        found = compare_plans(
+            self.records,
+            self.block,
+            plans,
+            self.season,
+            draws=self.draws,
+            seed=self.seed,
+            density_band=density,
+            ravaz_band=balance,
+            reference_plan=self.choices.reference_plan,
+        )
+        # Two levels may be the same plan; each still gets its row.
+        place = {plan: at for at, plan in enumerate(found["plan"])}
+        self.comparison = found.iloc[[place[str(plan)] for plan in plans]].reset_index(drop=True)
+        self.comparison.attrs = found.attrs
+        self.plans = plans
+        self._show(density, balance)
+        self.message.value = ""
+        self.results.layout.display = None
+
+    def _show(self, density, balance):
+        names = [row.name for row in self.levels.rows[: self.levels.count]]
+        shown = (self.comparison, density, balance, self.units)
+        self.sentences.value = results.sentences_html(
+            self.comparison, self.plans, names, density, balance, self.units
+        )
+        drawn = figures.svg(figures.plans_figure(*shown))
+        self.figure.value = parts.head("Crop, shoot density and balance") + parts.image(
+            drawn, figures.figure_text(*shown)
+        )
+        self.table.value = results.table_html(self.comparison, names, self.units)
+        self.sketches.value = results.sketches_html(
+            self.comparison, self.plans, self.choices.canopies, self.units
+        )
+        self.sources.value = results.sources_html(*shown)
+        self.notes.value = results.notes_html(self.comparison)
+        before = self.chosen.index or 0
+        self.chosen.options = [
+            (f"{results.level_title(place, name)}: {plan}", place - 1)
+            for place, (plan, name) in enumerate(zip(self.plans, names, strict=True), start=1)
+        ]
+        self.chosen.index = min(before, len(self.plans) - 1)
+        for tab in (self.find, self.balanced, self.damage):
+            tab.show_units()
+
+    @property
+    def chosen_plan(self):
+        """The plan of the chosen level."""
+        return self.plans[self.chosen.value]
+
+    def folder(self):
+        """Return the folder that results go to."""
+        return saving.results_folder(self.records, self.given_folder)
+
+    def keep(self, action):
+        """Do something that writes a file, and say what came of it beside the buttons."""
+        try:
+            self.kept.value = parts.done(action())
+        except CroploadError as fault:
+            self.keep_failed(str(fault))
+        except Exception as fault:
+            self.keep_failed(f"Nothing was written ({type(fault).__name__}: {fault}).")
+
+    def _save_plan(self, _):
+        def action():
+            path = saving.save_chosen_plan(
+                self.records, self.season, self.block, self.chosen_plan, self.day.value
+            )
+            return f"plan {self.chosen_plan} of {self.block} for season {self.season} is in {path}."
+
+        self.keep(action)
+
+    def _make_card(self, _):
+        def action():
+            row = self.comparison.iloc[self.chosen.value]
+            page = crew_card(
+                self.chosen_plan,
+                self.block,
+                self.season,
+                canopy_length_m=row["canopy_length_m"],
+                variety=str(self.choices.facts["variety"]),
+                shoots_per_m=row["shoots_per_m_p50"],
+                canopies=self.choices.canopies,
+                units=self.units,
+                invented=saving.is_sample(self.records),
+            )
+            stem = saving.file_stem("card", self.block, self.season)
+            return f"the card is in {saving.save_page(page, self.folder(), stem)}; print it."
+
+        self.keep(action)
+
+    def export_frame(self):
+        """Return the comparison as it is exported: with level, block, season and range [metric]."""
+        frame = pd.DataFrame(self.comparison)
+        frame.insert(0, "level", range(1, len(frame) + 1))
+        frame.insert(0, "season", self.season)
+        frame.insert(0, "block", self.block)
+        frame["interval"] = self.comparison.attrs["interval"]
+        return frame
+
+    def _export(self, suffix):
+        def action():
+            stem = saving.file_stem("levels", self.block, self.season)
+            path = saving.save_frame(self.export_frame(), self.folder(), stem, suffix, self.units)
+            return f"all levels are in {path}."
+
+        self.keep(action)
