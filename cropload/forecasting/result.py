@@ -273,11 +273,15 @@ class Forecast:
         rows_now = self.estate.season_rows[:, _HARVEST]
         x_was, x_now = earlier.component_centres(), self.component_centres()
         middle = (rows_was + rows_now) / 2
-        moves = middle * (x_now - x_was)
+        # The vines answer to another load: that comes from the plan, not from what was learnt.
+        r_was, r_now = (f.estate.beliefs.response_mean for f in (earlier, self))
+        answer = (self.estate.season_shift - earlier.estate.season_shift) @ ((r_was + r_now) / 2)
+        moves = middle * (x_now - x_was - answer)
         plan = (
             self.estate.season_offset[:, _HARVEST]
             - earlier.estate.season_offset[:, _HARVEST]
             + np.einsum("bk,bk->b", rows_now - rows_was, (x_now + x_was) / 2)
+            + np.einsum("bk,bk->b", middle, answer)
         )
         hanging_was = np.exp(
             np.einsum("bk,bk->b", rows_was, x_was) + earlier.estate.season_offset[:, _HARVEST]

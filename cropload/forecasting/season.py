@@ -122,8 +122,8 @@ def forecast(
     """
     check_draws(draws, seed)
     limit = day(as_of)
-    season = next_season(records) if season is None else int(season)
     known = records_until(records, limit)
+    season = next_season(known) if season is None else int(season)
     given = {
         check_block(records, block): PruningPlan.parse(plan)
         for block, plan in (plans or {}).items()
@@ -137,9 +137,15 @@ def forecast(
         reference_plans=reference_plans,
         season_plans=given,
         this_season=this_season,
-        learned=learned or learned_before(records, season),
+        learned=learned or _learned(records, known, season, limit),
     )
     return draw_forecast(estate, known, season, limit, given, draws, seed)
+
+
+def _learned(records, known, season, limit):
+    """Return the spreads learnt from earlier seasons, of which a day before the year sees less."""
+    early = limit is not None and limit < pd.Timestamp(f"{season}-01-01")
+    return learned_before(known if early else records, season)
 
 
 def draw_forecast(estate, records, season, as_of, given, draws, seed):
