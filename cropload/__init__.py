@@ -20,6 +20,8 @@ _HOME = {
     "find_plans": "cropload.decisions.find_plan",
     "frost_survival": "cropload.vine.frost",
     "replay_frost": "cropload.decisions.frost_replay",
+    "harvest_dates": "cropload.forecasting.harvest_dates",
+    "intake_schedule": "cropload.decisions.intake",
     "Forecast": "cropload.forecasting.result",
     "forecast": "cropload.forecasting.season",
     "Records": "cropload.records.reading",
