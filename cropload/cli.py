@@ -5,6 +5,7 @@ for a fault of what was given, 130 when stopped by the user, and 1 for a fault o
 """
 
 import argparse
+import contextlib
 import os
 import re
 import sys
@@ -17,7 +18,9 @@ from cropload.views.text_tables import paragraph, printable, screen_width
 
 SUCCESS, OUR_FAULT, USER_FAULT, STOPPED = 0, 1, 2, 130
 
-ABOUT = "Compare winter pruning levels of a vineyard block, from buds to tonnes, with honest ranges."
+ABOUT = (
+    "Compare winter pruning levels of a vineyard block, from buds to tonnes, with honest ranges."
+)
 FIRST_STEPS = """\
 First steps:
   cropload new my_season --example    copy the invented sample estate
@@ -121,10 +124,8 @@ def tell(message):
 
 def _drop_output():
     """Keep Python from complaining at its end that nobody reads the output."""
-    try:
+    with contextlib.suppress(OSError, ValueError, AttributeError):
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    except (OSError, ValueError, AttributeError):
-        pass
 
 
 def main(arguments=None):

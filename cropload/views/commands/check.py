@@ -46,9 +46,7 @@ def _run(given):
         rest = len(blocks) - len(shown)
         parts.append(paragraph(f"And {rest:,} more blocks; --all lists them."))
     unknown = [
-        name
-        for name, known in zip(estate.facts.names, estate.load_known, strict=True)
-        if not known
+        name for name, known in zip(estate.facts.names, estate.load_known, strict=True) if not known
     ]
     if unknown:
         listed = ", ".join(unknown[:8]) + (", ..." if len(unknown) > 8 else "")

@@ -238,10 +238,10 @@ COMMANDS = (
         details="Says what each pruning plan would give in a block: shoots per metre of canopy, "
         "clusters, crop in t/ha and t (ton/ac and short tons with --units us), yield to pruning "
         "weight, and next winter's wood, with honest ranges.",
-        example='''
+        example="""
             cropload compare my_season --block "Long Acre" --plans 3x6+3x2,3x8+3x2
             cropload compare --example --block "Long Acre" --plans 24x2 --units us
-        ''',
+        """,
         arguments=_arguments,
         run=_run,
     ),

@@ -179,8 +179,14 @@ def save(options, frame):
     """Write a result to the file asked for, if any, and say so on standard error."""
     if options.csv is None:
         return
+    from pathlib import Path
+
     from cropload.records.writing import write_frame
 
+    if Path(options.csv).expanduser().is_file() and not options.replace:
+        raise CroploadError(
+            f"{options.csv} exists and is not overwritten. Choose another name, or add --replace."
+        )
     path = write_frame(options.csv, frame, replace=options.replace)
     note(f"Written: {path}")
 

@@ -32,7 +32,9 @@ def _buds_arguments(parser):
         help="distance between vines in the row, m (ft with --unit lb): adds the cap by space",
     )
     parser.add_argument(
-        "--table", action="store_true", help="print the lookup: prunings of this vine, buds to leave"
+        "--table",
+        action="store_true",
+        help="print the lookup: prunings of this vine, buds to leave",
     )
     options.add_csv(parser)
 
@@ -117,9 +119,8 @@ def _damage(given):
     from cropload.views.text_tables import Column, paragraph, text_table, words
     from cropload.vine.bud_damage import replacement_buds, step_rule_buds, wilson_interval
 
+    _check_damage(given)
     low, high = wilson_interval(given.dead, given.sampled)
-    if given.wanted <= 0:
-        raise CroploadError(f"--wanted is {given.wanted:g}; it must be above 0 live buds a vine.")
     share = given.dead / given.sampled
     level = handbook.value("interval.sample_confidence")
     parts = [
@@ -166,6 +167,22 @@ def _damage(given):
     )
     parts.append(paragraph(options.PRUNING_CAUTION))
     return "\n\n".join(parts)
+
+
+def _check_damage(given):
+    if given.sampled < 1:
+        raise CroploadError(f"--sampled is {given.sampled}; at least 1 bud must be cut open.")
+    if not 0 <= given.dead <= given.sampled:
+        raise CroploadError(
+            f"--dead is {given.dead}; it must be from 0 to the {given.sampled} buds cut open."
+        )
+    if given.dead == given.sampled:
+        raise CroploadError(
+            f"All {given.sampled} buds cut open are dead, so no number of buds is enough. Cut "
+            "more of them open, on other vines too, and ask for local advice before pruning."
+        )
+    if given.wanted <= 0:
+        raise CroploadError(f"--wanted is {given.wanted:g}; it must be above 0 live buds a vine.")
 
 
 COMMANDS = (

@@ -19,7 +19,8 @@ def _run(given):
     from cropload.views.text_tables import paragraph
 
     key = given.key.strip().rstrip(".")
-    if key in handbook.keys():
+    known = handbook.keys()
+    if key in known:
         return handbook.describe(key)
     if key in handbook.source_keys():
         return f"{key}\n" + paragraph(handbook.citation(key), "  ", 80)
@@ -27,11 +28,11 @@ def _run(given):
     if below:
         return "\n".join(below)
     if key:
-        known = [*handbook.keys(), *handbook.source_keys(), *_heads(handbook.keys())]
-        hint = near(key, known) or "`cropload source` lists what there is."
+        near_to = [*known, *handbook.source_keys(), *_heads(known)]
+        hint = near(key, near_to) or "`cropload source` lists what there is."
         raise CroploadError(f"The handbook has no entry '{key}'. {hint}")
     groups = {}
-    for head in _heads(handbook.keys()):
+    for head in _heads(known):
         groups[head] = groups.get(head, 0) + 1
     longest = max(len(name) for name in groups)
     lines = [f"  {name:<{longest}}  {number:>4}" for name, number in groups.items()]
