@@ -1,0 +1,261 @@
+"""The days of a season on which a forecast is worth making, and the forecasts made on them."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from cropload.errors import CroploadError
+from cropload.forecasting.asked import next_season
+from cropload.forecasting.history import learned_before
+from cropload.forecasting.season import forecast
+from cropload.forecasting.season import picked_so_far as picked_by_block
+
+#: Stage of the season -> words for the day by which every block that was measured had been.
+DAY_WORDS = {
+    "pruning": "after pruning",
+    "shoots": "after shoots",
+    "clusters": "after clusters",
+    "lag": "after lag weights",
+    "veraison": "after veraison weights",
+    "picking": "before picking",
+}
+
+
+@dataclass(frozen=True)
+class SeasonDay:
+    """A day of the season: the stage it stands for, words for it, and the day itself."""
+
+    stage: str
+    words: str
+    day: pd.Timestamp
+
+    def label(self):
+        """Return words and day in one line."""
+        return f"{self.words}, {self.day:%Y-%m-%d}"
+
+
+def _last_of_firsts(frame):
+    """Return the day on which the last block was first measured, or None."""
+    dated = frame[frame["date"].notna()]
+    if dated.empty:
+        return None
+    return dated.groupby("block")["date"].min().max()
+
+
+def season_days(records, season):
+    """Return the days of a season at which its records say more than before.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``.
+    season : int
+        Year of harvest.
+
+    Returns
+    -------
+    list of SeasonDay
+        In order of time; stages that are not on record are left out.
+
+    Notes
+    -----
+    A stage counts as done on the day the last block was first measured at it.
+    Pruning counts where a plan or a bud count is on record; an undated plan is known from
+    1 January. "Before picking" is the day before the first pick.
+    """
+    counts = records.counts[records.counts["season"] == season]
+    weights = records.weights[records.weights["season"] == season]
+    harvest = records.harvest[records.harvest["season"] == season]
+    pruning = records.pruning[records.pruning["season"] == season]
+    planned = pruning[pruning["plan"].fillna("").astype(str).str.strip() != ""]
+    if len(planned):
+        undated = pd.Timestamp(int(season), 1, 1)
+        planned = planned.assign(date=planned["date"].fillna(undated))
+    pruned = [
+        day
+        for day in (
+            _last_of_firsts(planned[["block", "date"]]),
+            _last_of_firsts(counts[counts["buds"].notna()]),
+        )
+        if day is not None
+    ]
+    found = {
+        "pruning": max(pruned, default=None),
+        "shoots": _last_of_firsts(counts[counts["shoots"].notna()]),
+        "clusters": _last_of_firsts(counts[counts["clusters"].notna()]),
+        "lag": _last_of_firsts(weights[weights["stage"] == "lag"]),
+        "veraison": _last_of_firsts(weights[weights["stage"] == "veraison"]),
+        "picking": harvest["date"].min() - pd.Timedelta(days=1) if len(harvest) else None,
+    }
+    days = [
+        SeasonDay(stage, DAY_WORDS[stage], pd.Timestamp(day).normalize())
+        for stage, day in found.items()
+        if day is not None and not pd.isna(day)
+    ]
+    return sorted(days, key=lambda each: each.day)
+
+
+def seasons_on_record(records):
+    """Return the seasons a view can show, latest first, the next one included."""
+    seen = {next_season(records)}
+    for table in (records.pruning, records.counts, records.weights, records.harvest):
+        seen.update(int(season) for season in table["season"].unique())
+    return sorted(seen, reverse=True)
+
+
+def opening_season(records):
+    """Return the season a view opens with: the latest in which buds, shoots or clusters are known.
+
+    Notes
+    -----
+    Between picking and the first count of the next season that is the season just picked.
+    """
+    counts = records.counts
+    told = counts[counts[["buds", "shoots", "clusters"]].notna().any(axis=1)]
+    return int(told["season"].max()) if len(told) else next_season(records)
+
+
+def opening_day(records, season):
+    """Return the day a view opens with, or None for everything on record.
+
+    Notes
+    -----
+    A season that has been picked is looked at from the day its clusters had been counted, so that
+    there is something left to forecast; any other from today's records.
+    """
+    if not (records.harvest["season"] == season).any():
+        return None
+    days = season_days(records, season)
+    clusters = [each.day for each in days if each.stage == "clusters"]
+    if clusters:
+        return clusters[0]
+    return days[0].day if days else None
+
+
+def season_forecasts(
+    records, season, days=None, *, learned=None, draws=4000, seed=0, progress=None
+):
+    """Make the forecast of a season on each of several days.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``.
+    season : int
+        Year of harvest.
+    days : list of SeasonDay, optional
+        Those of ``season_days`` when left out.
+    learned : Learned, optional
+        As in ``forecast``.
+    draws, seed : int
+        As in ``forecast`` [1].
+    progress : callable, optional
+        Called with the number of forecasts made and the number wanted.
+
+    Returns
+    -------
+    list of (SeasonDay, Forecast)
+
+    Raises
+    ------
+    CroploadError
+        When the season has no day to forecast on.
+    """
+    days = season_days(records, season) if days is None else list(days)
+    if not days:
+        raise CroploadError(
+            f"Season {season} has no plan, count or weight with a date on record yet, so there "
+            "are no dates to draw a forecast over. Enter a pruning plan first."
+        )
+    learned = learned or learned_before(records, season)
+    made = []
+    for number, each in enumerate(days, start=1):
+        made.append(
+            (each, forecast(records, season, each.day, draws=draws, seed=seed, learned=learned))
+        )
+        if progress is not None:
+            progress(number, len(days))
+    return made
+
+
+def fan_table(made, by="estate", name="estate"):
+    """Return how a total's range narrows: one row a day.
+
+    Parameters
+    ----------
+    made : list of (SeasonDay, Forecast)
+        As from ``season_forecasts``.
+    by, name : str
+        The total: ``"estate"``, or a variety or a block by name.
+
+    Returns
+    -------
+    DataFrame
+        words, day, stage (in words, as the forecast says), tonnes_p10, _p50, _p90, range_t [t].
+
+    Raises
+    ------
+    CroploadError
+        When there is no such total.
+    """
+    rows = []
+    for each, found in made:
+        table = found.table(by)
+        mine = table[table[by] == name]
+        if mine.empty:
+            raise CroploadError(f"There is no {by} '{name}' in this forecast.")
+        row = mine.iloc[0]
+        rows.append(
+            {
+                "words": each.words,
+                "day": each.day,
+                "stage": found.stage,
+                **{key: float(row[key]) for key in ("tonnes_p10", "tonnes_p50", "tonnes_p90")},
+                "range_t": float(row["range_t"]),
+            }
+        )
+    table = pd.DataFrame(rows)
+    table.attrs = {**made[0][1].attrs(), "by": by, "name": name}
+    return table
+
+
+@dataclass(frozen=True)
+class Harvested:
+    """What the scale said of a total: tonnes [t], the blocks picked, and those not yet picked."""
+
+    tonnes: float
+    picked: tuple
+    missing: tuple
+
+
+def harvested(records, season, forecast, by="estate", name="estate"):
+    """Return the harvest of a total when it is on record, else None.
+
+    Parameters
+    ----------
+    records : Records
+        Everything on record, later picks included.
+    season : int
+        Year of harvest.
+    forecast : Forecast
+        Tells which blocks belong to the total.
+    by, name : str
+        As in ``fan_table``.
+
+    Notes
+    -----
+    Blocks picked in part count as not yet picked.
+    """
+    labels = {"block": forecast.blocks, "variety": forecast.varieties}.get(by)
+    inside = np.array([labels is None or label == name for label in labels or forecast.blocks])
+    told = picked_by_block(records, season, forecast.estate.facts)
+    whole = told["share"].to_numpy(float) >= 1 - 1e-9
+    blocks = np.array(forecast.blocks, dtype=object)
+    if not (inside & whole).any():
+        return None
+    return Harvested(
+        float(told["tonnes"].to_numpy(float)[inside & whole].sum()),
+        tuple(blocks[inside & whole]),
+        tuple(blocks[inside & ~whole]),
+    )
