@@ -124,6 +124,16 @@ class _Shared:
         places = (effects[:, None] * self.components + np.arange(self.components)).ravel()
         return np.concatenate([places, self.effects + np.arange(self.responses)])
 
+    def of_season(self, array, season):
+        """Add up the effects that act in a season, along the last axis; responses left out."""
+        end = self.local * self.components
+        effects = array[..., :end].reshape(*array.shape[:-1], self.local, self.components)
+        return effects[..., [0, 1 + season, 1 + self.seasons + season], :].sum(-2)
+
+
+def _transposed(matrices):
+    return np.swapaxes(matrices, -1, -2)
+
 
 def _spread_local(by_season):
     """Lay information by season out over the local effects: variety, seasons, variety-seasons."""
@@ -239,24 +249,30 @@ def _second_moments(solution, variances):
         load, cov = solution.load[members], solution.block_cov[members]
         some = seen[members].any(1)
         centre = np.einsum("nkj,nj->nk", cov, solution.vec[members].sum(1)) + load @ local_mean
-        through = load @ root
-        own = np.einsum("nkk->nk", cov) + np.einsum("nkq,nkq->nk", through, through)
+        shared_cov = root @ root.T
+        # Covariance of each block's own effect with what it shares, and with itself.
+        through = load @ shared_cov
+        block_var_now = through @ np.swapaxes(load, 1, 2) + cov
+        own = np.einsum("nkk->nk", block_var_now)
         moments[0] += (centre**2 + own)[some].sum(0)
         counts[0] += some.sum()
         known[0] += (1 - own / block_var)[some].sum(0)
 
         end = shared.local * k
         effects = local_mean[:end].reshape(shared.local, k)
-        roots = root[:end].reshape(shared.local, k, -1)
         for t in range(seasons):
             if not used[t]:
                 continue
             rows = seen[members, t]
-            add = roots[0] + roots[1 + t] + roots[1 + seasons + t]
-            level = effects[0] + effects[1 + t] + effects[1 + seasons + t] + centre[rows]
-            level = level + shift[members][rows, t] @ local_mean[end:]
-            spread = through[rows] + add + shift[members][rows, t] @ root[end:]
-            var_u = spread @ np.swapaxes(spread, 1, 2) + cov[rows]
+            moved = shift[members][rows, t]
+            level = shared.of_season(effects.ravel(), t) + centre[rows] + moved @ local_mean[end:]
+            # Variance of the level: what is shared, the response, the block, and their products.
+            part = shared.of_season(shared_cov, t)
+            response = moved @ (part[end:] + 0.5 * shared_cov[end:, end:] @ _transposed(moved))
+            cross = shared.of_season(through, t)[rows]
+            cross = cross + through[..., end:][rows] @ _transposed(moved)
+            half = response + cross
+            var_u = shared.of_season(part.T, t) + half + _transposed(half) + block_var_now[rows]
             info, vec = solution.info[members][rows, t], solution.vec[members][rows, t]
             res = residual_var[t]
             fitted = res * (vec - np.einsum("nkj,nj->nk", info, level))
@@ -264,7 +280,7 @@ def _second_moments(solution, variances):
             own = (
                 res
                 - res * np.einsum("nkk->nk", info) * res
-                + np.einsum("nki,nij,nkj->nk", gain, var_u, gain)
+                + np.einsum("nki,nki->nk", gain @ var_u, gain)
             )
             moments[3] += (fitted**2 + own).sum(0)
             counts[3] += rows.sum()
@@ -429,9 +445,7 @@ class Beliefs:
         blocks = np.asarray(blocks, int)
         k = self.centre.shape[1]
         shared = self.shared_draws(draws, seed)
-        roots = np.linalg.cholesky(
-            self.own_covariance[blocks] + 1e-14 * np.eye(k)
-        )
+        roots = np.linalg.cholesky(self.own_covariance[blocks] + 1e-14 * np.eye(k))
         out = np.empty((len(blocks), k, draws))
         for at, block in enumerate(blocks):
             own = stream(seed, self.names[block]).standard_normal((k, draws))
@@ -503,9 +517,7 @@ def believe(grid, names, learned):
     # What is measured this season also bears the load response; the component itself does not.
     seen = np.broadcast_to(this_season, (blocks, *this_season.shape)).copy()
     seen[:, :, shared.local * k :] = shift[:, -1]
-    level = np.einsum(
-        "nkj,nj->nk", own, np.einsum("nkj,nj->nk", prior, level) + vector[:, -1]
-    )
+    level = np.einsum("nkj,nj->nk", own, np.einsum("nkj,nj->nk", prior, level) + vector[:, -1])
     load = own @ (prior @ load - now @ seen) + this_season
     centre = grid.mean + level
     for v, members in enumerate(solution.groups):
