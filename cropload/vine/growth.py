@@ -5,6 +5,8 @@ gives the same chain as straight lines in the logs, which is what a count needs 
 """
 
 from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
@@ -154,25 +156,65 @@ class LoadState:
         return LoadState(self.log_reference, log_buds, self.log_clusters_reference)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Growth:
     """What grows, as arrays of one shape: per vine, except cluster weight.
 
     shoots and noncount_shoots [1/vine], clusters [1/vine], cluster_weight_g [g], kg_on_vine
     [kg/vine], kg_picked [kg/vine] (what reaches the scale), pruning_weight_kg_per_m [kg/m].
+    The chain is worked in logs, and a range of a log is the log of the range: so the logs are
+    kept, and their exponentials are taken once, when asked for.
     """
 
     shoots: np.ndarray
     noncount_shoots: np.ndarray
+    log_clusters: np.ndarray
+    log_cluster_weight_g: np.ndarray
+    log_kg_picked: np.ndarray
+    log_pruning_weight_kg_per_m: np.ndarray
+
+    @cached_property
+    def clusters(self):
+        """Clusters per vine [1/vine]."""
+        return np.exp(self.log_clusters)
+
+    @cached_property
+    def cluster_weight_g(self):
+        """Cluster weight at harvest [g]."""
+        return np.exp(self.log_cluster_weight_g)
+
+    @property
+    def kg_on_vine(self):
+        """Crop on the vine [kg/vine]."""
+        return self.clusters * self.cluster_weight_g / 1000.0
+
+    @cached_property
+    def kg_picked(self):
+        """Crop that reaches the scale [kg/vine]."""
+        return np.exp(self.log_kg_picked)
+
+    @cached_property
+    def pruning_weight_kg_per_m(self):
+        """Prunings of the wood grown, per metre of canopy [kg/m]."""
+        return np.exp(self.log_pruning_weight_kg_per_m)
+
+
+class _Chain(NamedTuple):
+    """The chain in logs; ``grown`` and ``from_old_wood`` are shoots [1/vine] themselves."""
+
+    buds: np.ndarray
+    shoots: np.ndarray
+    noncount: np.ndarray
+    grown: np.ndarray
+    from_old_wood: np.ndarray
+    bearing: np.ndarray
     clusters: np.ndarray
-    cluster_weight_g: np.ndarray
-    kg_on_vine: np.ndarray
-    kg_picked: np.ndarray
-    pruning_weight_kg_per_m: np.ndarray
+    weight: np.ndarray
+    pruning: np.ndarray
 
 
 def _log_chain(x, shape, state, e, noncount_fertility):
-    """Return the logs of the chain; ``x`` maps each component's name to its log."""
+    """Return the chain in logs; ``x`` maps each component's name to its log."""
     buds = shape.log_buds + x["buds_left"]
     changed = buds - state.log_carried
     settled = state.log_carried - state.log_reference
@@ -184,7 +226,8 @@ def _log_chain(x, shape, state, e, noncount_fertility):
         + e.burst_first * changed
     )
     noncount = x["noncount_shoots"] + e.noncount_settled * settled + e.noncount_first * changed
-    bearing = np.log(np.exp(shoots) + noncount_fertility * np.exp(noncount))
+    grown, from_old_wood = np.exp(shoots), np.exp(noncount)
+    bearing = np.log(grown + noncount_fertility * from_old_wood)
     clusters = (
         x["clusters_per_shoot"]
         + bearing
@@ -199,10 +242,8 @@ def _log_chain(x, shape, state, e, noncount_fertility):
         + e.weight_settled * carried_clusters
         + e.weight_first * (clusters - state.log_clusters_reference - carried_clusters)
     )
-    pruning = (
-        x["pruning_weight_kg_per_m"] + e.pruning_settled * settled + e.pruning_first * changed
-    )
-    return buds, shoots, noncount, bearing, clusters, weight, pruning
+    pruning = x["pruning_weight_kg_per_m"] + e.pruning_settled * settled + e.pruning_first * changed
+    return _Chain(buds, shoots, noncount, grown, from_old_wood, bearing, clusters, weight, pruning)
 
 
 def grow(log_components, shape, state, exponents, noncount_fertility=None):
@@ -235,18 +276,14 @@ def grow(log_components, shape, state, exponents, noncount_fertility=None):
     if noncount_fertility is None:
         noncount_fertility = handbook.value("noncount.fertility")
     x = dict(zip(COMPONENTS, log_components, strict=True))
-    _, shoots, noncount, _, clusters, weight, pruning = _log_chain(
-        x, shape, state, exponents, noncount_fertility
-    )
-    on_vine = np.exp(clusters + weight) / 1000.0
+    chain = _log_chain(x, shape, state, exponents, noncount_fertility)
     return Growth(
-        shoots=np.exp(shoots),
-        noncount_shoots=np.exp(noncount),
-        clusters=np.exp(clusters),
-        cluster_weight_g=np.exp(weight),
-        kg_on_vine=on_vine,
-        kg_picked=on_vine * np.exp(x["recovery"]),
-        pruning_weight_kg_per_m=np.exp(pruning),
+        shoots=chain.grown,
+        noncount_shoots=chain.from_old_wood,
+        log_clusters=chain.clusters,
+        log_cluster_weight_g=chain.weight,
+        log_kg_picked=chain.clusters + chain.weight + (x["recovery"] - np.log(1000.0)),
+        log_pruning_weight_kg_per_m=chain.pruning,
     )
 
 
@@ -285,9 +322,7 @@ def stage_rows(centre, shape, state, exponents, noncount_fertility=None):
     centre = np.asarray(centre, float)
     e = exponents
     x = dict(zip(COMPONENTS, centre.T, strict=True))
-    buds, shoots, noncount, bearing, clusters, weight, pruning = _log_chain(
-        x, shape, state, e, noncount_fertility
-    )
+    chain = _log_chain(x, shape, state, e, noncount_fertility)
     n = len(centre)
     unit = np.eye(len(COMPONENTS))
 
@@ -297,7 +332,7 @@ def stage_rows(centre, shape, state, exponents, noncount_fertility=None):
             row += np.multiply.outer(np.broadcast_to(coefficient, n), unit[_AT[name]])
         return row
 
-    share = np.exp(shoots - bearing)[:, None]
+    share = np.exp(chain.shoots - chain.bearing)[:, None]
     to_buds = line(buds_left=1.0)
     to_shoots = line(buds_left=1.0 + e.burst_first, shoots_per_bud=1.0)
     to_noncount = line(buds_left=e.noncount_first, noncount_shoots=1.0)
@@ -308,20 +343,20 @@ def stage_rows(centre, shape, state, exponents, noncount_fertility=None):
     )
     to_weight = e.weight_first * to_clusters + line(cluster_weight_g=1.0)
     rows, values = zip(
-        (to_buds, buds),
-        (to_shoots, shoots),
-        (to_noncount, noncount),
-        (to_clusters + line(counting_bias=1.0), clusters + x["counting_bias"]),
-        (to_weight - line(increase_factor=1.0), weight - x["increase_factor"]),
-        (to_weight - line(ripening_factor=1.0), weight - x["ripening_factor"]),
-        (to_weight, weight),
+        (to_buds, chain.buds),
+        (to_shoots, chain.shoots),
+        (to_noncount, chain.noncount),
+        (to_clusters + line(counting_bias=1.0), chain.clusters + x["counting_bias"]),
+        (to_weight - line(increase_factor=1.0), chain.weight - x["increase_factor"]),
+        (to_weight - line(ripening_factor=1.0), chain.weight - x["ripening_factor"]),
+        (to_weight, chain.weight),
         (
             to_clusters + to_weight + line(recovery=1.0),
-            clusters + weight + x["recovery"] - np.log(1000.0),
+            chain.clusters + chain.weight + x["recovery"] - np.log(1000.0),
         ),
         (
             line(buds_left=e.pruning_first, pruning_weight_kg_per_m=1.0),
-            pruning,
+            chain.pruning,
         ),
         strict=True,
     )
@@ -348,8 +383,8 @@ def response_shift(centre, shape, state, exponents, noncount_fertility=None):
         noncount_fertility = handbook.value("noncount.fertility")
     centre, e, spread = np.asarray(centre, float), exponents, exponent_spreads()
     x = dict(zip(COMPONENTS, centre.T, strict=True))
-    buds, _, _, _, clusters, _, _ = _log_chain(x, shape, state, e, noncount_fertility)
-    changed = buds - state.log_carried
+    chain = _log_chain(x, shape, state, e, noncount_fertility)
+    changed = chain.buds - state.log_carried
     settled = state.log_carried - state.log_reference
     carried_clusters = (1 + e.burst_settled + e.fertility_settled) * settled
     shift = np.zeros((len(centre), len(COMPONENTS), len(RESPONSES)))
@@ -366,7 +401,7 @@ def response_shift(centre, shape, state, exponents, noncount_fertility=None):
             shift[:, _AT["cluster_weight_g"], RESPONSES.index(response)] = (
                 (e.weight_settled - e.weight_first) * later * settled
             )
-    surplus = clusters - state.log_clusters_reference - carried_clusters
+    surplus = chain.clusters - state.log_clusters_reference - carried_clusters
     shift[:, _AT["cluster_weight_g"], RESPONSES.index("weight")] = (
         spread.weight_settled * carried_clusters + spread.weight_first * surplus
     )
