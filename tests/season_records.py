@@ -59,12 +59,16 @@ def history():
     return tables
 
 
+def block_rows():
+    """Return the rows of table blocks, all alike but for name and variety."""
+    riesling = [block_row(block, "Riesling") for block in RIESLING]
+    return riesling + [block_row(block, "Pinot noir") for block in PINOT]
+
+
 def small_estate(blocks=None, **more):
     """Return the records of the estate, with further rows in any table."""
     tables = history()
-    default = [block_row(b, "Riesling") for b in RIESLING]
-    default += [block_row(b, "Pinot noir") for b in PINOT]
-    tables["blocks"] = default if blocks is None else blocks
+    tables["blocks"] = block_rows() if blocks is None else blocks
     for name, rows in more.items():
         tables[name] = tables.get(name, []) + rows
     return make_records(**tables)

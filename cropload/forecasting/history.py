@@ -17,7 +17,14 @@ from cropload.forecasting.measured import (
     shape_of,
 )
 from cropload.records.until import records_until
-from cropload.vine.growth import COMPONENTS, STAGES, LoadState, PlanShape, response_shift, stage_rows
+from cropload.vine.growth import (
+    COMPONENTS,
+    STAGES,
+    LoadState,
+    PlanShape,
+    response_shift,
+    stage_rows,
+)
 from cropload.vine.load_response import carried_load, exponents
 from cropload.vine.plan import PruningPlan
 
@@ -66,7 +73,8 @@ class Estate:
     ``load_known`` says whether any load of the block is on record; ``last_plan`` is the latest
     plan on record before the season, or None. ``season_rows``, ``season_offset`` and
     ``season_shift`` are the straight lines of the season forecast, as from ``stage_rows`` and
-    ``response_shift``, at ``season_log_buds``, the log of the load that is carried in it.
+    ``response_shift``, at ``season_log_buds``, the log of the load that is carried in it, about
+    the log components ``straight_about``.
     """
 
     season: int
@@ -82,6 +90,7 @@ class Estate:
     load_known: np.ndarray
     last_plan: tuple
     prior_keys: dict
+    straight_about: np.ndarray
     season_rows: np.ndarray
     season_offset: np.ndarray
     season_shift: np.ndarray
@@ -89,6 +98,11 @@ class Estate:
     season_burst: np.ndarray
     season_fertility: np.ndarray
     beliefs: engine.Beliefs = field(repr=False)
+
+    def load(self):
+        """Return what the season's load rests on, one row a log and one column a block [1]."""
+        now = (self.season_log_buds, self.season_burst, self.season_fertility)
+        return np.stack([*now, self.log_reference, self.log_carried, self.log_clusters_reference])
 
     def state(self, blocks):
         """Return the load state of some blocks, arrays of shape (blocks, 1)."""
@@ -264,8 +278,7 @@ def build_estate(
     def cells(array):
         return np.repeat(array[:, None], count, axis=1).ravel()
 
-    chain = (
-        np.repeat(mean, count, axis=0),
+    loads = (
         PlanShape(
             filled.ravel(),
             (shape[1] - reference[0][:, None]).ravel(),
@@ -274,24 +287,32 @@ def build_estate(
         LoadState(cells(usual), carried.ravel(), cells(usual_clusters)),
         exponents(),
     )
-    rows, offset = stage_rows(*chain)
-    shift = response_shift(*chain).reshape(blocks, count, len(COMPONENTS), -1)
-    rows = rows.reshape(blocks, count, len(STAGES), len(COMPONENTS))
-    offset = offset.reshape(blocks, count, len(STAGES))
-    values = np.zeros(offset.shape)
-    precision = np.zeros(offset.shape)
+    values = np.zeros((blocks, count, len(STAGES)))
+    precision = np.zeros(values.shape)
     if len(measured):
         s = measured["stage"].map({name: i for i, name in enumerate(STAGES)}).to_numpy(int)
         values[b, t, s] = measured["log_value"].to_numpy(float)
         precision[b, t, s] = 1 / np.maximum(measured["log_variance"].to_numpy(float), 1e-8)
     # Buds counted stand in for a plan that was not written down: they cannot also judge it.
     precision[:, :, STAGES.index("buds")] *= planned
-    grid = engine.Grid(rows, values - offset, precision, mean, variety, shift)
 
+    def straight(about):
+        chain = (np.repeat(about, count, axis=0), *loads)
+        rows, offset = stage_rows(*chain)
+        shift = response_shift(*chain).reshape(blocks, count, len(COMPONENTS), -1)
+        offset = offset.reshape(values.shape)
+        rows = rows.reshape(*values.shape, len(COMPONENTS))
+        return offset, engine.Grid(rows, values - offset, precision, mean, variety, shift)
+
+    _, grid = straight(mean)
     if learned is None:
         first_of = [facts.varieties.index(name) for name in variety_names]
         spreads = engine.Spreads(*prior_spreads(), np.array(spreads)[first_of])
         learned = engine.learn_spreads(grid, spreads)
+    # The chain bends where many non-count shoots bear and where the load has changed, so it is
+    # made straight once more about what is now believed of each block.
+    about = engine.believe(grid, facts.names, learned).centre
+    offset, grid = straight(about)
     return Estate(
         season=int(season),
         facts=facts,
@@ -306,9 +327,10 @@ def build_estate(
         load_known=on_record,
         last_plan=latest,
         prior_keys=dict(zip(facts.varieties, keys, strict=True)),
-        season_rows=rows[:, -1],
+        straight_about=about,
+        season_rows=grid.rows[:, -1],
         season_offset=offset[:, -1],
-        season_shift=shift[:, -1],
+        season_shift=grid.response[:, -1],
         season_log_buds=filled[:, -1],
         season_burst=shape[1, :, -1] - reference[0],
         season_fertility=shape[2, :, -1] - reference[1],

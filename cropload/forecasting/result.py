@@ -12,6 +12,7 @@ from cropload.forecasting.origins import component_origins, seasons_seen
 from cropload.vine.growth import COMPONENTS, STAGES, Growth
 
 _HARVEST = STAGES.index("harvest")
+_NONCOUNT = COMPONENTS.index("noncount_shoots")
 
 #: Blocks whose parts are held in memory at once.
 _CHUNK = 128
@@ -175,7 +176,8 @@ class Forecast:
             rows = component_origins(self.estate, block, seen)
             ends = ranges.quantiles(np.exp(self.log_components[:, at]))
             for place, row in enumerate(rows):
-                frames.append({"block": block, **row, "low": ends[0, place], "high": ends[2, place]})
+                low, high = ends[0, place], ends[2, place]
+                frames.append({"block": block, **row, "low": low, "high": high})
         return pd.DataFrame(frames)
 
     def log_parts(self, places=None):
@@ -283,6 +285,12 @@ class Forecast:
             + np.einsum("bk,bk->b", rows_now - rows_was, (x_now + x_was) / 2)
             + np.einsum("bk,bk->b", middle, answer)
         )
+        # Under the same load what is left is the bend of the chain: the clusters' own weight
+        # response, and the share of them that non-count shoots bear.
+        same = np.all(earlier.estate.load() == self.estate.load(), axis=0)
+        moves[same] += (middle * answer)[same]
+        moves[same, _NONCOUNT] += (plan - np.einsum("bk,bk->b", middle, answer))[same]
+        plan[same] = 0.0
         hanging_was = np.exp(
             np.einsum("bk,bk->b", rows_was, x_was) + earlier.estate.season_offset[:, _HARVEST]
         )

@@ -58,7 +58,7 @@ def dense_posterior(forecast):
                 estate.log_clusters_reference[b : b + 1],
             )
             shape = PlanShape(logs[0][t : t + 1], logs[1][t : t + 1], logs[2][t : t + 1])
-            chain = (centres[b][None], shape, state, e)
+            chain = (estate.straight_about[b : b + 1], shape, state, e)
             rows, offset = stage_rows(*chain)
             rows_of[b, t], shift_of[b, t] = (rows[0], offset[0]), response_shift(*chain)[0]
     size = len(cells) * K
@@ -77,7 +77,8 @@ def dense_posterior(forecast):
     prior = np.zeros((size + len(RESPONSES),) * 2)
     prior[size:, size:] = np.eye(len(RESPONSES))
     last = len(seasons) - 1
-    wide = [np.where(np.arange(len(seasons))[:, None] == last, learned.widen[g], 1) for g in range(4)]
+    now = np.arange(len(seasons))[:, None] == last
+    wide = [np.where(now, learned.widen[group], 1) for group in range(4)]
     for i, (b, t) in enumerate(cells):
         for j, (c, u) in enumerate(cells):
             same = facts.varieties[b] == facts.varieties[c]

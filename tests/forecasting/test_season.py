@@ -4,11 +4,21 @@ import numpy as np
 import pytest
 from dense_estate import dense_posterior
 from helpers import block_row, make_records
-from season_records import BLOCKS, PINOT, RIESLING, SEASON, count_rows, small_estate, weight_row
+from season_records import (
+    BLOCKS,
+    PINOT,
+    RIESLING,
+    SEASON,
+    block_rows,
+    count_rows,
+    small_estate,
+    weight_row,
+)
 
 from cropload.errors import CroploadError
 from cropload.forecasting.season import forecast
 from cropload.records.until import records_until
+from cropload.vine.growth import COMPONENTS
 
 
 def spread(found, block):
@@ -90,9 +100,9 @@ def test_a_count_narrows_its_block_most_its_variety_next_and_the_other_variety_l
 
 
 def test_more_vines_narrow_more():
+    samples = [count_rows("Alder", 33, vines) for vines in (2, 10, 40, 200)]
     found = [
-        spread(forecast(small_estate(counts=count_rows("Alder", 33, n)), SEASON, draws=100), "Alder")
-        for n in (2, 10, 40, 200)
+        spread(forecast(small_estate(counts=rows), SEASON, draws=100), "Alder") for rows in samples
     ]
     assert found == sorted(found, reverse=True)
     assert found[0] > 1.01 * found[-1]
@@ -125,11 +135,27 @@ def test_a_later_visit_to_a_vine_stands_for_the_earlier_one():
     np.testing.assert_allclose(both.draws, last.draws, rtol=1e-12)
 
 
+@pytest.mark.parametrize("noncount", [2, 12])
+def test_after_a_count_of_nearly_every_vine_the_forecast_has_the_clusters_counted(noncount):
+    """Also where many non-count shoots bear, so that the chain of the logs is far from straight."""
+    clusters = count_rows("Alder", 40, vines=900)
+    shoots = count_rows("Alder", 20, vines=900, column="shoots")
+    rows = [
+        row | {"shoots": other["shoots"], "noncount_shoots": noncount}
+        for row, other in zip(clusters, shoots, strict=True)
+    ]
+    found = forecast(small_estate(counts=rows), SEASON, draws=1000)
+    bias = np.exp(found.log_components[COMPONENTS.index("counting_bias"), 0])
+    assert np.median(found.growth.clusters[0] * bias) == pytest.approx(40, rel=0.002)
+    assert np.median(found.growth.shoots[0]) == pytest.approx(20, rel=0.002)
+    assert np.median(found.growth.noncount_shoots[0]) == pytest.approx(noncount, rel=0.002)
+
+
 # ------------------------------------------------------------------------------- vines and plans
 
 
 def test_missing_vines_take_their_share_of_the_crop_and_leave_the_vine_as_it_is():
-    rows = [block_row(b, "Riesling") for b in RIESLING] + [block_row(b, "Pinot noir") for b in PINOT]
+    rows = block_rows()
     gaps = [rows[0] | {"missing_pct": 20}, *rows[1:]]
     # Without past crops of this block: a crop over fewer vines would mean heavier vines.
     tables = {"pruning": [{"season": SEASON, "block": b, "plan": "2x10+2x2"} for b in BLOCKS]}
@@ -298,8 +324,7 @@ def test_a_blocks_draws_do_not_depend_on_the_order_of_the_blocks():
 
 def test_a_block_without_records_beside_it_changes_no_draw():
     alone = forecast(small_estate(), SEASON, draws=200)
-    rows = [block_row(b, "Riesling") for b in RIESLING] + [block_row(b, "Pinot noir") for b in PINOT]
-    company = small_estate(blocks=[*rows, block_row("Hazel", "Riesling")])
+    company = small_estate(blocks=[*block_rows(), block_row("Hazel", "Riesling")])
     together = forecast(company, SEASON, draws=200)
     np.testing.assert_allclose(together.draws[:6], alone.draws, rtol=1e-9)
 
