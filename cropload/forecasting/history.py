@@ -102,7 +102,7 @@ class Estate:
     def load(self):
         """Return what the season's load rests on, one row a log and one column a block [1]."""
         now = (self.season_log_buds, self.season_burst, self.season_fertility)
-        return np.stack([*now, self.log_reference, self.log_carried, self.log_clusters_reference])
+        return np.stack([*now, self.log_reference, self.log_carried])
 
     def state(self, blocks):
         """Return the load state of some blocks, arrays of shape (blocks, 1)."""
