@@ -52,7 +52,8 @@ def replay_frost(
     plans : sequence of PruningPlan or str
         Up to any number of plans.
     budburst : mapping, DataFrame, BudburstSum or float
-        As in `frost_years`; not needed when ``weather`` is a FrostYears.
+        Dates by season, or the heat sum [C d], as in `frost_years`; not needed when ``weather`` is
+        a FrostYears.
     crop : array_like, optional
         Crop in a year without frost with the load response in it, (plans, draws) or (plans,), in
         ``unit``; 1 for every plan when not given.

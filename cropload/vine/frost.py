@@ -201,7 +201,8 @@ def frost_survival(
     draws : int
         Number of draws [1].
     seed : int
-        Same seed and block give the same draws for every plan and season.
+        Seed of the draws [1]; with the same block it gives the same draws for every plan and
+        season.
     block : str
         Marks the stream of draws.
 

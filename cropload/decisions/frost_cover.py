@@ -1,0 +1,416 @@
+"""Longer wood or a late cut against spring frost in one block, with the crop it costs elsewhere."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from cropload.decisions.compare import estate_for
+from cropload.decisions.frost_replay import replay_frost
+from cropload.decisions.frost_years import frost_years
+from cropload.decisions.plan_draws import plan_draws
+from cropload.errors import CroploadError
+from cropload.forecasting import ranges
+from cropload.forecasting.asked import check_block, check_draws, next_season
+from cropload.records.station_offset import StationOffset, estimate_offset, station_of_block
+from cropload.records.weather import hemisphere_of, prepare_weather
+from cropload.vine.frost_settings import CASES
+from cropload.vine.phenology import BudburstSum, recorded_budburst
+from cropload.vine.plan import parse_plans
+
+
+@dataclass(frozen=True)
+class BlockWeather:
+    """What the frost model needs to know of a block, before any plan is chosen.
+
+    Attributes
+    ----------
+    block, variety : str
+        The block.
+    station : str or None
+        Weather station used; None when the weather names none.
+    frame : DataFrame
+        Its weather: date, tmin_c, tmax_c [C], filled.
+    offset : StationOffset
+        Block less station at night [C].
+    budburst : BudburstSum or dict
+        The sum entered, or the block's own dates by season.
+    hemisphere : {"north", "south"}
+        Where the vines stand.
+    notes : tuple of str
+        What was filled, chosen or doubted.
+    """
+
+    block: str
+    variety: str
+    station: str | None
+    frame: pd.DataFrame
+    offset: StationOffset
+    budburst: object
+    hemisphere: str
+    notes: tuple
+
+
+def _station(records, block, station):
+    """Return the station to use, the block's own offset to it, and what to say about it."""
+    named, offset = station_of_block(records, block)
+    known = sorted(set(records.weather["station"].dropna().astype(str)) - {""})
+    if station is not None and station != named:
+        return str(station), StationOffset.none(), [f"station {station} chosen for {block}"]
+    if named is not None or len(known) < 2:
+        notes = []
+        if named is None:
+            notes = [f"{block} names no station; " + (known[0] if known else "the one there is")]
+            notes[0] += " is taken"
+        return named, offset, notes
+    raise CroploadError(
+        f"Block '{block}' names no weather station, and the weather holds several: "
+        f"{', '.join(known)}. Fill column 'station' of table blocks, or name one."
+    )
+
+
+def block_weather(
+    records,
+    block,
+    *,
+    station=None,
+    offset=None,
+    offset_spread=None,
+    logger=None,
+    budburst_sum=None,
+    hemisphere=None,
+):
+    """Gather a block's weather, its offset to the station, and its budburst.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``.
+    block : str
+        Name of the block.
+    station : str, optional
+        Weather station; the one the block names when left out.
+    offset : float or StationOffset, optional
+        Night minimum of the block less that of the station [C]; below 0 in a frost hollow. The
+        block's own from table blocks when left out.
+    offset_spread : float, optional
+        Spread of an entered offset from night to night [C]; the handbook's when left out.
+    logger : str, optional
+        Name in table weather of a logger that hung in the block: the offset is estimated from the
+        nights it shares with the station.
+    budburst_sum : float or BudburstSum, optional
+        Heat sum until budburst [C d]; when left out the block's own dates are used, which also
+        fit a sum when there are three seasons or more.
+    hemisphere : {"north", "south"}, optional
+        Read off the temperatures when not given.
+
+    Returns
+    -------
+    BlockWeather
+
+    Raises
+    ------
+    CroploadError
+        For weather, station, offset, logger, dates or sum that cannot be used, with the mend.
+    """
+    block = check_block(records, block)
+    row = records.blocks[records.blocks["block"] == block].iloc[0]
+    if len(records.weather) == 0:
+        raise CroploadError(
+            "There is no weather on record: fill table weather with a row a day (station, date, "
+            "tmin_c, tmax_c)."
+        )
+    station, own, notes = _station(records, block, station)
+    prepared = prepare_weather(records.weather, station, hemisphere=hemisphere)
+    frame = prepared.frame
+    hemisphere = hemisphere or hemisphere_of(frame)
+    if hemisphere is None:
+        raise CroploadError(
+            "The temperatures do not tell which hemisphere this is: say 'north' or 'south'."
+        )
+    if logger is not None:
+        if offset is not None:
+            raise CroploadError("Give an offset or a logger to estimate it from, not both.")
+        if str(logger) == str(station):
+            raise CroploadError(f"'{logger}' is the station itself: name the block's own logger.")
+        hung = prepare_weather(records.weather, str(logger)).frame
+        measured = [each[~each["filled"]] for each in (hung, frame)]
+        offset = estimate_offset(*measured)
+    elif offset is not None and not isinstance(offset, StationOffset):
+        offset = StationOffset.entered(offset, offset_spread)
+    return BlockWeather(
+        block,
+        str(row["variety"]),
+        station,
+        frame,
+        own if offset is None else offset,
+        _budburst(records, block, budburst_sum, hemisphere),
+        hemisphere,
+        (*notes, *prepared.notes),
+    )
+
+
+def _budburst(records, block, total, hemisphere):
+    """Return the sum entered, or the block's own dates, or say that there is neither."""
+    if isinstance(total, BudburstSum):
+        return total
+    if total is not None:
+        return BudburstSum.entered(float(total))
+    dates = recorded_budburst(records.dates, hemisphere, block)
+    if not dates:
+        raise CroploadError(
+            f"Block '{block}' has no budburst date on record, and no heat sum was given. Record "
+            "stage budburst in table dates (three seasons or more fit a sum), or enter a heat sum "
+            "[C d above 5 C from 1 January, or from 1 July in the south]."
+        )
+    return dates
+
+
+def block_frost_years(weather, *, case=CASES, seasons=None, settings=None, draws=4000, seed=0):
+    """Work out what the nights of each past season leave in a block, for any number of plans.
+
+    Parameters
+    ----------
+    weather : BlockWeather
+        As from `block_weather`.
+    case : str or sequence of str
+        Which of the two cases to work out.
+    seasons : sequence of int, optional
+        These seasons only.
+    settings : FrostSettings, optional
+        The handbook's for the block's variety when left out.
+    draws, seed : int
+        Draws and their seed [1].
+
+    Returns
+    -------
+    FrostYears
+    """
+    return frost_years(
+        weather.frame,
+        weather.budburst,
+        hemisphere=weather.hemisphere,
+        settings=settings,
+        variety=weather.variety,
+        offset=weather.offset,
+        cases=[case] if isinstance(case, str) else list(case),
+        seasons=seasons,
+        draws=draws,
+        seed=seed,
+        block=weather.block,
+    )
+
+
+def frost_cover(
+    records,
+    block,
+    plans,
+    season=None,
+    *,
+    case="laid_down",
+    settled=True,
+    heavy_loss=None,
+    reference_plan=None,
+    years=None,
+    draws=4000,
+    seed=0,
+    **weather,
+):
+    """Say what past springs would have left of each plan's crop in a block.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``.
+    block : str
+        Name of the block.
+    plans : str or iterable of str or PruningPlan
+        Plans like ``"3x8+3x2,3x12+3x2"``; the first one is the plan to beat.
+    season : int, optional
+        Year of the harvest the pruning is for; the next one when left out.
+    case : str or sequence of str
+        ``laid_down``, ``upright_until_final_cut`` or both; each plan gets a row in each case, and
+        the cases are never blended.
+    settled : bool
+        Weigh the settled crop (third season on), which lasts as the weather record does; else the
+        first season's.
+    heavy_loss : float, optional
+        Loss above which a year counts as a frost year [1]; the handbook's when left out.
+    reference_plan : str or PruningPlan, optional
+        The plan a block without any plan on record has carried.
+    years : FrostYears, optional
+        As from `block_frost_years`, when the nights are worked out already.
+    draws : int
+        Draws [1]; those of ``years`` when that is given.
+    seed : int
+        Seed of the draws [1].
+    **weather
+        station, offset, offset_spread, logger, budburst_sum, hemisphere as in `block_weather`, and
+        seasons and settings as in `block_frost_years`.
+
+    Returns
+    -------
+    FrostReplay
+        Crop in t/ha with the load response in it, so that longer wood is charged for what it
+        costs in a year without frost; ``.table()``, ``.by_year()``, ``.break_even()``.
+
+    Raises
+    ------
+    CroploadError
+        For a block, plan, weather, station or budburst that cannot be used, with the mend.
+
+    Notes
+    -----
+    The crop without frost comes from the same draws as ``compare_plans``. The share that frost
+    leaves is worked out for the count buds and taken for the whole crop.
+    Valid for the climate of the weather record, and as ``frost_survival``.
+
+    Examples
+    --------
+    >>> from cropload import example_records
+    >>> found = frost_cover(example_records(), "Mill Meadow", "2x10+2x2,2x14+2x2", draws=400)
+    >>> len(found.seasons), found.unit
+    (20, 't/ha')
+    """
+    block = check_block(records, block)
+    plans = parse_plans(plans)
+    cases = [case] if isinstance(case, str) else list(case)
+    notes = []
+    if years is None:
+        check_draws(draws, seed)
+        how = {name: weather.pop(name) for name in ("seasons", "settings") if name in weather}
+        held = block_weather(records, block, **weather)
+        years = block_frost_years(held, case=cases, draws=draws, seed=seed, **how)
+        notes += held.notes
+    elif weather:
+        raise CroploadError(
+            f"The nights are worked out already: give {', '.join(weather)} to block_weather."
+        )
+    draws = years.seasons[0].secondary_share.size
+    check_draws(draws, seed)
+    season = next_season(records) if season is None else int(season)
+    estate = estate_for(records, block, season, reference_plan)
+    at = estate.facts.place(block)
+    crop = plan_draws(estate, [at], plans, draws=draws, seed=seed).t_ha(settled)[:, 0]
+    found = replay_frost(
+        years,
+        plans * len(cases),
+        crop=np.tile(crop, (len(cases), 1)),
+        cases=np.repeat(cases, len(plans)).tolist(),
+        heavy_loss=heavy_loss,
+        profile=estate.profiles[estate.facts.varieties[at]],
+    )
+    when = "settled crop (third season on)" if settled else f"crop of the first season, {season}"
+    notes += [*found.notes, f"the crop without frost is the {when} of each plan"]
+    return replace(found, notes=tuple(dict.fromkeys(note for note in notes if note)))
+
+
+def crop_shares(replay):
+    """Return the same springs with every plan's frost-free crop as 1, the cost of a late cut kept.
+
+    Parameters
+    ----------
+    replay : FrostReplay
+        As from `frost_cover`.
+
+    Returns
+    -------
+    FrostReplay
+        Its crop is the share of a frost-free crop that is left [1].
+    """
+    late = np.array([case != "laid_down" for case in replay.cases])[:, None]
+    free = 1 - late * replay.years.seasons[0].late_cut_cost
+    return replace(
+        replay,
+        crop=replay.crop_left * free[:, None, :],
+        frost_free=np.broadcast_to(free, replay.frost_free.shape),
+        unit="of a frost-free crop",
+    )
+
+
+def shelter(replay, reference=0):
+    """Return what each plan keeps beyond a reference plan over the years, frost alone.
+
+    Parameters
+    ----------
+    replay : FrostReplay
+        As from `frost_cover`.
+    reference : int
+        Place of the plan to measure from.
+
+    Returns
+    -------
+    DataFrame
+        plan, case, and the difference of the mean shares left as ``gain_p10 _p50 _p90`` [1]; the
+        load and the cost of a late cut are left out of it.
+    """
+    mean = replay.crop_left.mean(axis=1)
+    out = pd.DataFrame({"plan": replay.plans, "case": replay.cases})
+    return out.assign(**ranges.columns("gain", mean - mean[reference]))
+
+
+def with_frost(frame, records, block, *, case="laid_down", **options):
+    """Add to a comparison of plans what past springs would have left of each.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        As from ``compare_plans``.
+    records : Records
+        As read by ``read_records``.
+    block : str
+        Name of the block.
+    case : str
+        ``laid_down`` or ``upright_until_final_cut``, one for all plans.
+    **options
+        As in `frost_cover`: station, offset, logger, budburst_sum, hemisphere, heavy_loss, draws,
+        seed and so on.
+
+    Returns
+    -------
+    DataFrame
+        A copy with frost_case, frost_seasons (seasons replayed [1]), frost_mean_share and
+        frost_worst_in_ten as ``_p10 _p50 _p90`` (share of a frost-free crop left [1]),
+        frost_loss_chance_low and _high (yearly chance of losing more than ``attrs["frost_loss"]``
+        [1]), and t_ha_settled_with_frost as ``_p10 _p50 _p90``, the mean crop over the years
+        [t/ha]. ``attrs["frost_notes"]`` says what was filled, left out or doubted, and
+        ``attrs["frost_worst"]`` what worst in ten stands for when the years are few.
+
+    Raises
+    ------
+    CroploadError
+        As `frost_cover`.
+
+    Notes
+    -----
+    Valid as `frost_cover`.
+    """
+    if not isinstance(case, str):
+        raise CroploadError("A comparison takes one case; the two are never blended.")
+    about = frame.attrs
+    options = {"draws": about.get("draws", 4000), "seed": about.get("seed", 0)} | options
+    cover = frost_cover(
+        records, block, list(frame["plan"]), about.get("season"), case=case, **options
+    )
+    shares, crops = crop_shares(cover).table(), cover.table()
+    out = frame.copy()
+    out["frost_case"], out["frost_seasons"] = case, len(cover.seasons)
+    # The same plan may stand twice in a frame, and only once in the replay.
+    place = {plan: at for at, plan in enumerate(cover.plans)}
+    rows = [place[str(plan)] for plan in frame["plan"]]
+    for name, table, column in (
+        ("frost_mean_share", shares, "mean_crop"),
+        ("frost_worst_in_ten", shares, "worst_crop"),
+        ("t_ha_settled_with_frost", crops, "mean_crop"),
+    ):
+        for end in ranges.ENDINGS:
+            out[f"{name}_{end}"] = table[f"{column}_{end}"].to_numpy()[rows]
+    for end in ("low", "high"):
+        out[f"frost_loss_chance_{end}"] = shares[f"chance_{end}"].to_numpy()[rows]
+    out.attrs = {
+        **about,
+        "frost_loss": cover.heavy_loss,
+        "frost_worst": shares.attrs["worst"],
+        "frost_notes": cover.notes,
+    }
+    return out
