@@ -7,7 +7,12 @@ from cropload.decisions import bands
 from cropload.decisions.plan_draws import bud_chance, plan_draws
 from cropload.errors import CroploadError
 from cropload.forecasting import ranges
-from cropload.forecasting.asked import check_block, check_draws, next_season
+from cropload.forecasting.asked import (  # noqa: F401  (views take next_season from here)
+    check_block,
+    check_draws,
+    check_season,
+    next_season,
+)
 from cropload.forecasting.history import estate_before_season
 from cropload.forecasting.origins import component_origins
 from cropload.vine.plan import PruningPlan, parse_plans
@@ -54,20 +59,45 @@ def estate_for(records, block, season, reference_plan=None):
     return estate
 
 
+def plan_ranges(draws):
+    """Return the ranges of every plan in every block of the draws.
+
+    Parameters
+    ----------
+    draws : PlanDraws
+
+    Returns
+    -------
+    dict
+        Name of ``RANGED`` -> array of shape (3, plans, blocks): low end, middle and high end, in
+        the unit of the column.
+
+    Notes
+    -----
+    Taken on the logs where the draws are kept as logs: between two draws that stand next to each
+    other a range runs along the log, which no figure shows.
+    """
+    length = draws.canopy_length_m
+    tonnes = draws.bearing / 1000.0
+    first = draws.first
+    found = {
+        "shoots_per_m": ranges.quantiles(first.shoots + first.noncount_shoots) / length,
+        "clusters_per_vine": np.exp(ranges.quantiles(first.log_clusters)),
+        "cluster_weight_g": np.exp(ranges.quantiles(first.log_cluster_weight_g)),
+    }
+    for growth, ending in ((first, ""), (draws.settled, "_settled")):
+        kg = np.exp(ranges.quantiles(growth.log_kg_picked))
+        ratio = growth.log_kg_picked - growth.log_pruning_weight_kg_per_m
+        if not ending:
+            found["kg_per_vine"] = kg
+        found[f"t_ha{ending}"] = kg * (tonnes / draws.area_ha)
+        found[f"tonnes{ending}"] = kg * tonnes
+        found[f"ravaz{ending}"] = np.exp(ranges.quantiles(ratio)) / length
+    return found
+
+
 def plan_columns(draws, at, canopy_length_m):
     """Return the ranged columns of every plan in one block of the draws, as a list of dicts."""
-    arrays = {
-        "shoots_per_m": draws.shoots_per_m(),
-        "clusters_per_vine": draws.first.clusters,
-        "cluster_weight_g": draws.first.cluster_weight_g,
-        "kg_per_vine": draws.first.kg_picked,
-        "t_ha": draws.t_ha(),
-        "tonnes": draws.tonnes(),
-        "ravaz": draws.ravaz(),
-        "t_ha_settled": draws.t_ha(settled=True),
-        "tonnes_settled": draws.tonnes(settled=True),
-        "ravaz_settled": draws.ravaz(settled=True),
-    }
     rows = [
         {
             "plan": str(plan),
@@ -77,9 +107,9 @@ def plan_columns(draws, at, canopy_length_m):
         }
         for plan in draws.plans
     ]
+    found = plan_ranges(draws)
     for name in RANGED:
-        found = ranges.quantiles(arrays[name][:, at])
-        for end, values in zip(ranges.ENDINGS, found, strict=True):
+        for end, values in zip(ranges.ENDINGS, found[name][:, :, at], strict=True):
             for row, value in zip(rows, values, strict=True):
                 row[f"{name}_{end}"] = float(value)
     return rows
@@ -198,7 +228,7 @@ def compare_plans(
     block = check_block(records, block)
     plans = parse_plans(plans)
     check_draws(draws, seed)
-    season = next_season(records) if season is None else int(season)
+    season = check_season(records, season)
     estate = estate_for(records, block, season, reference_plan)
     at = estate.facts.place(block)
     canopies = int(estate.facts.canopies[at])

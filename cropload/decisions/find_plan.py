@@ -11,7 +11,7 @@ from cropload.decisions.compare import estate_for, plan_columns, wood_columns
 from cropload.decisions.plan_draws import plan_draws
 from cropload.errors import CroploadError
 from cropload.forecasting import ranges
-from cropload.forecasting.asked import check_block, check_draws, next_season
+from cropload.forecasting.asked import check_block, check_draws, check_season
 from cropload.vine.plan import MOST_BUDS, PruningPlan
 
 #: Layouts above this number are asked to be narrowed: it would take long and help nobody.
@@ -268,7 +268,7 @@ def find_plans(
     tolerance = handbook.value("target.tolerance") if tolerance is None else float(tolerance)
     if not 0 < tolerance < 1:
         raise CroploadError(f"The tolerance must be between 0 and 1, not {tolerance!r}.")
-    season = next_season(records) if season is None else int(season)
+    season = check_season(records, season)
     estate = estate_for(records, block, season, reference_plan)
     at = estate.facts.place(block)
     last_plan = estate.last_plan[at]

@@ -5,6 +5,7 @@ import datetime
 import numpy as np
 
 from cropload.errors import CroploadError, near
+from cropload.records.columns import FIRST_YEAR, LAST_YEAR
 
 
 def next_season(records):
@@ -24,6 +25,25 @@ def next_season(records):
     if picked is not None:
         seen.append(int(picked) + 1)
     return max(seen) if seen else datetime.date.today().year + 1
+
+
+def check_season(records, season):
+    """Return the season asked for as a year; the next one when none was named.
+
+    Raises
+    ------
+    CroploadError
+        When it is no year.
+    """
+    if season is None:
+        return next_season(records)
+    whole = isinstance(season, (int, np.integer)) and not isinstance(season, bool)
+    if not whole or not FIRST_YEAR <= season <= LAST_YEAR:
+        raise CroploadError(
+            f"The season is the year of a harvest, from {FIRST_YEAR} to {LAST_YEAR}, "
+            f"not {season!r}."
+        )
+    return int(season)
 
 
 def check_block(records, block):
