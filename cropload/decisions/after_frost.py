@@ -171,9 +171,9 @@ def _check_times(forecast, at, frost_date, counted_on, notes):
     later = here if frost is None else here[here["date"] >= frost]
     if len(later) and frost is not None:
         raise CroploadError(
-            f"{forecast.blocks[at]} was counted or weighed on {later['date'].max():%Y-%m-%d}, after "
-            f"the frost of {frost:%Y-%m-%d}, so this forecast holds the frost already. Make the "
-            "forecast as of a day before the frost, or leave the frost to the counts."
+            f"{forecast.blocks[at]} was counted or weighed on {later['date'].max():%Y-%m-%d}, "
+            f"after the frost of {frost:%Y-%m-%d}, so this forecast holds the frost already. "
+            "Make the forecast as of a day before the frost, or leave the frost to the counts."
         )
     if len(later):
         notes.append(
