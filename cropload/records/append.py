@@ -215,3 +215,46 @@ def _check_new(spec, rows, before, after):
         raise CroploadError(f"{file} cannot be added to safely, so nothing was written.")
     if mine:
         raise RecordsError(mine, opening="Nothing was added")
+
+
+def save_plan(path, season, block, plan, day=None):
+    """Add a chosen plan to table ``pruning`` as a row of its own.
+
+    Parameters
+    ----------
+    path : str or path
+        The folder or workbook of the records.
+    season : int
+        Year of the harvest the pruning is for.
+    block : str
+        Name of the block.
+    plan : str
+        The plan, like ``3x8+3x2``.
+    day : date, optional
+        Day of the decision; left out where the table has no column for it.
+
+    Returns
+    -------
+    pathlib.Path
+        The file that was added to.
+
+    Raises
+    ------
+    CroploadError
+        As ``append_rows``; also when a plan of that block and season is there already.
+
+    Notes
+    -----
+    A row with the prunings of the same block and season stays as it is: the two are read as one.
+    """
+    row = {"season": int(season), "block": block, "plan": str(plan)}
+    if day is not None:
+        try:
+            return append_rows(path, "pruning", [{**row, "date": day}])
+        except RecordsError:
+            raise
+        except CroploadError as error:
+            # Only a table without the column may do without the day.
+            if "date" not in str(error):
+                raise
+    return append_rows(path, "pruning", [row])

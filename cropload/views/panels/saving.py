@@ -84,6 +84,6 @@ def save_chosen_plan(records, season, block, plan, day):
             "a folder of your own first (cropload new FOLDER, or cropload new FOLDER --example "
             "for a copy of the sample) and set FOLDER in the first cell to it."
         )
-    from cropload.records.writing import save_plan
+    from cropload.records.append import save_plan
 
     return save_plan(records.path, season, block, str(plan), day)
