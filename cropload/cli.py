@@ -14,7 +14,7 @@ import textwrap
 from cropload import __version__
 from cropload.errors import CroploadError, near
 from cropload.views.commands import GROUPS, all_commands
-from cropload.views.text_tables import paragraph, printable, screen_width
+from cropload.views.text_tables import WIDTH, paragraph, printable, screen_width
 
 SUCCESS, OUR_FAULT, USER_FAULT, STOPPED = 0, 1, 2, 130
 
@@ -57,19 +57,44 @@ def command_parser(command):
         prog=f"cropload {command.name}",
         description=textwrap.fill(command.details or command.summary, 78),
         epilog="Example:\n" + textwrap.indent(textwrap.dedent(command.example).strip(), "  "),
-        formatter_class=lambda prog: argparse.RawDescriptionHelpFormatter(prog, width=80),
+        formatter_class=lambda prog: argparse.RawDescriptionHelpFormatter(prog, width=WIDTH),
         allow_abbrev=False,
     )
     command.arguments(parser)
     parser.add_argument(
         "--debug", action="store_true", help="show where in the program a fault arose"
     )
+    parser.usage = _usage(parser)
     return parser
+
+
+def _usage(parser):
+    """Return a line with what must be given; the rest is listed below it anyway."""
+    needed, alternatives = [], {}
+    for group in parser._mutually_exclusive_groups:
+        if group.required:
+            alternatives |= {id(action): group for action in group._group_actions}
+    for action in parser._actions:
+        shown = " ".join(filter(None, (*action.option_strings[-1:], action.metavar)))
+        group = alternatives.get(id(action))
+        if not action.option_strings:
+            needed.insert(0, shown if action.nargs is None else f"[{shown}]")
+        elif action.required:
+            needed.append(shown)
+        elif group is not None and action is group._group_actions[0]:
+            either = [f"{one.option_strings[-1]} {one.metavar}" for one in group._group_actions]
+            needed += f"({' |@'.join(either)})".split("@")
+    lines, further = [f"usage: {parser.prog}"], " " * (len("usage: ") + len(parser.prog))
+    for piece in (*needed, "[options]"):
+        if len(lines[-1]) + 1 + len(piece) > WIDTH:
+            lines.append(further)
+        lines[-1] += f" {piece}"
+    return "\n".join(lines).removeprefix("usage: ").replace("%", "%%")
 
 
 def help_text(commands):
     """Return the list of commands."""
-    lines = ["usage: cropload COMMAND ...", "", paragraph(ABOUT, width=80)]
+    lines = ["usage: cropload COMMAND ...", "", paragraph(ABOUT, width=WIDTH)]
     longest = max(len(name) for name in commands)
     for group in GROUPS:
         members = [command for command in commands.values() if command.group == group]

@@ -291,9 +291,9 @@ def range_texts(triples):
 
     Notes
     -----
-    The last figure shown is worth at most a tenth of the range's width, so that two or three
-    figures remain and no more is claimed than the range supports; all rows share the finest step
-    that any of them needs.
+    The last figure shown is worth at most a tenth of the range's width, and the middle has at
+    least two figures, so that two or three remain and no more is claimed than the range supports;
+    all rows share the finest step that any of them needs.
 
     Examples
     --------
@@ -305,7 +305,8 @@ def range_texts(triples):
     for low, middle, high in triples:
         size = (high - low) / 10 if high > low else abs(middle) / 100
         if math.isfinite(size) and size > 0:
-            powers.append(math.floor(math.log10(size)))
+            least = math.floor(math.log10(abs(middle))) - 1 if middle else math.inf
+            powers.append(min(math.floor(math.log10(size)), least))
     power = min(powers, default=0)
     return [_range_text(*triple, power) for triple in triples]
 

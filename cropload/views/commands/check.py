@@ -20,7 +20,7 @@ def _arguments(parser):
 
 
 def _run(given):
-    from cropload.decisions.compare import next_season
+    from cropload.forecasting.asked import next_season
     from cropload.forecasting.history import estate_before_season
     from cropload.records.summary import summarise
     from cropload.views.text_tables import paragraph, screen_width

@@ -25,7 +25,8 @@ def _arguments(parser):
 
 
 def _run(given):
-    from cropload.decisions.compare import check_block, compare_plans
+    from cropload.decisions.compare import compare_plans
+    from cropload.forecasting.asked import check_block
 
     records = options.records_of(given)
     block = check_block(records, given.block)

@@ -101,8 +101,8 @@ def _share(name, per_cent):
 
 
 def _run(given):
-    from cropload.decisions.compare import check_block
     from cropload.decisions.find_plan import find_plans
+    from cropload.forecasting.asked import check_block
     from cropload.units import METRIC, US
 
     target = given.target_t_ha

@@ -1,0 +1,83 @@
+"""The public names, and what starting up must not load."""
+
+import subprocess
+import sys
+
+import pytest
+
+import cropload
+
+#: Slow to import; nothing at the start may need them.
+HEAVY = ("numpy", "pandas", "scipy", "statsmodels", "matplotlib", "IPython", "jupyterlab")
+
+
+def loaded_by(code):
+    """Return which heavy modules a fresh Python holds after some code."""
+    check = f"{code}\nimport sys\nprint(*[m for m in {HEAVY!r} if m in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", check], capture_output=True, text=True, check=True)
+    return done.stdout.splitlines()[-1].split()
+
+
+def test_public_names_are_sorted_and_unique():
+    assert cropload.__all__ == sorted(set(cropload.__all__))
+
+
+@pytest.mark.parametrize("name", cropload.__all__)
+def test_every_public_name_can_be_had(name):
+    found = getattr(cropload, name)
+    assert found.__doc__
+    assert found.__name__ == name
+    assert name in dir(cropload)
+
+
+def test_the_names_of_the_design_are_public():
+    """Those a notebook or a script of a user's own is built on."""
+    assert {
+        "PruningPlan",
+        "Records",
+        "RecordsError",
+        "balanced_buds",
+        "compare_plans",
+        "example_records",
+        "find_plans",
+        "forecast",
+        "mean_from_sample",
+        "ravaz_index",
+        "read_records",
+        "replacement_buds",
+        "sample_size",
+        "vines_per_hectare",
+        "write_template",
+    } <= set(cropload.__all__)
+
+
+def test_a_name_that_is_not_there_is_said_so():
+    with pytest.raises(AttributeError, match="no attribute 'nothing_like_it'"):
+        _ = cropload.nothing_like_it
+
+
+def test_star_import_gives_exactly_the_public_names():
+    scope = {}
+    exec("from cropload import *", scope)
+    assert set(scope) - {"__builtins__"} == set(cropload.__all__)
+
+
+def test_importing_the_package_loads_nothing_heavy():
+    assert loaded_by("import cropload") == []
+
+
+@pytest.mark.parametrize("arguments", [["--help"], ["compare", "--help"], ["--version"]])
+def test_help_loads_nothing_heavy(arguments):
+    assert loaded_by(f"from cropload.cli import main\nmain({arguments!r})") == []
+
+
+def test_a_source_is_told_without_anything_heavy():
+    assert loaded_by("from cropload.cli import main\nmain(['source', 'interval.level'])") == []
+
+
+def test_a_comparison_needs_neither_plotting_nor_jupyter_nor_regression():
+    code = (
+        "from cropload.cli import main\n"
+        "main(['compare', '--example', '--block', 'Long Acre', '--plans', '3x8', '--draws', '100'])"
+    )
+    assert not {"statsmodels", "matplotlib", "IPython", "jupyterlab"} & set(loaded_by(code))
