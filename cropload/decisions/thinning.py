@@ -53,6 +53,19 @@ def _clipped_mean(mean, cv, most):
     return mean * ndtr(z - spread) + most * (1 - ndtr(z))
 
 
+def _number(name, given, key, most):
+    """Return a number above 0 and below ``most``, the handbook's where none is given."""
+    try:
+        found = float(handbook.value(key) if given is None else given)
+    except (TypeError, ValueError):
+        found = np.nan
+    if not 0 < found < most:
+        raise CroploadError(
+            f"{name} must be a number above 0 and below {most:g}, not {given!r}."
+        )
+    return found
+
+
 def thin_to(forecast, block, *, target_t_ha=None, ravaz=None, tolerance=None, cv_vines=None):
     """Say how many clusters to leave on each vine of a block.
 
@@ -93,16 +106,15 @@ def thin_to(forecast, block, *, target_t_ha=None, ravaz=None, tolerance=None, cv
         raise CroploadError("Give either a target crop in t/ha or a band of yield to prunings.")
     at = forecast.blocks.index(block)
     if forecast.picked["share"].iloc[at] > 0:
-        raise CroploadError(f"Block '{block}' is being picked already; it is too late to thin.")
-    tolerance = handbook.value("target.tolerance") if tolerance is None else float(tolerance)
-    cv = handbook.value("sampling.cv_clusters") if cv_vines is None else float(cv_vines)
+        raise CroploadError(f"Block '{block}' is picked or lost already; it is too late to thin.")
+    tolerance = _number("tolerance", tolerance, "target.tolerance", 1.0)
+    cv = _number("cv_vines", cv_vines, "sampling.cv_clusters", 3.0)
     growth, facts = forecast.growth, forecast.estate.facts
     clusters, kg = growth.clusters[at], growth.kg_picked[at]
     prunings = growth.pruning_weight_kg_per_m[at] * facts.canopy_length_m[at]
     per_ha = facts.bearing[at] / 1000.0 / facts.area_ha[at]
     if target_t_ha is not None:
-        if not 0 < float(target_t_ha) < 200:
-            raise CroploadError(f"The target must be above 0 and below 200 t/ha: {target_t_ha!r}.")
+        target_t_ha = _number("target_t_ha", target_t_ha, None, 200.0)
         band = bands.Band(
             target_t_ha * (1 - tolerance), target_t_ha * (1 + tolerance), "around the target"
         )

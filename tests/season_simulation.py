@@ -1,0 +1,133 @@
+"""Seasons drawn from the model's own assumptions, counted stage by stage, with the truth kept."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import simulated_estate as sim
+
+from cropload.forecasting import beliefs as engine
+from cropload.forecasting import ranges
+from cropload.vine.growth import STAGES, LoadState
+from cropload.vine.load_response import exponents
+
+#: What a crew has done by each point of the season; every point includes those before it.
+POINTS = {
+    "before any count": (),
+    "shoots": ("shoots", "noncount_shoots"),
+    "clusters": ("clusters",),
+    "lag weights": ("weight_lag",),
+}
+COUNTED = 4
+BLOCKS = 8
+SEASONS = 4
+ERROR = np.array([sim.ERRORS[name] for name in STAGES])
+
+
+@dataclass
+class Season:
+    """One estate's season: what grew, what was counted of it, and what last year was.
+
+    crop [kg/vine], values (blocks, stages) as measured in logs, last_crop [kg/vine] and
+    last_weight [g] of the season before.
+    """
+
+    crop: np.ndarray
+    values: np.ndarray
+    last_crop: np.ndarray
+    last_weight: np.ndarray
+
+
+def one_estate(rng):
+    """Draw an estate with its history, and learn the spreads from it."""
+    grid, loads, true_loads, truth = sim.simulate(rng, [SEASONS] * BLOCKS)
+    varieties = int(grid.variety.max()) + 1
+    spreads = engine.Spreads(sim.SD, sim.DOF, np.tile(sim.CENTRE_SPREAD, (varieties, 1)))
+    raw = grid.values - _straight(grid, loads, grid.mean, np.zeros_like(grid.values)).values
+    return grid, loads, true_loads, truth, raw, engine.learn_spreads(grid, spreads)
+
+
+def _straight(grid, loads, about, raw):
+    """Return the grid made straight about other logs of the components."""
+    found = sim.grid_of(loads, about, grid.variety, raw, grid.precision)
+    return replace(found, mean=grid.mean)
+
+
+def one_season(rng, grid, true_loads, truth, raw):
+    """Draw the season that the truth allows next, and count all of it with error."""
+    x = sim._components(rng, truth.level, truth.sd, grid.variety, 1)
+    state = LoadState(
+        true_loads.usual[:, None], true_loads.carried[:, -1:], true_loads.clusters[:, None]
+    )
+    logs = sim._stages(x, true_loads.usual[:, None], state, exponents(truth.normals))[:, 0]
+    values = logs + ERROR * rng.standard_normal(logs.shape)
+    crop = np.exp(logs[:, STAGES.index("harvest")])
+    last = np.exp(raw[:, -2])
+    return Season(
+        crop, values, last[:, STAGES.index("harvest")], last[:, STAGES.index("weight_harvest")]
+    )
+
+
+def forecasts(grid, loads, raw, learned, season, draws, seed):
+    """Yield the drawn crop [kg/vine] at each point of the season, (blocks, draws)."""
+    raw, precision = raw.copy(), grid.precision.copy()
+    for stages in POINTS.values():
+        for stage in stages:
+            at = STAGES.index(stage)
+            raw[:COUNTED, -1, at] = season.values[:COUNTED, at]
+            precision[:COUNTED, -1, at] = 1 / ERROR[at] ** 2
+        names = [f"block {b}" for b in range(BLOCKS)]
+        counted = replace(grid, precision=precision)
+        about = grid.mean
+        for _ in range(2):
+            straight = _straight(counted, loads, about, raw)
+            found = engine.believe(straight, names, learned)
+            about = found.centre
+        yield sim.predicted_crops(found, loads, [1.0], draws, seed)[0]
+
+
+def run(estates, seasons, seed, draws=600):
+    """Return what happened in many seasons.
+
+    Returns
+    -------
+    inside : ndarray, shape (estates, points, 3)
+        Share of truths inside the range: counted blocks, uncounted blocks, the total [1].
+    errors : dict
+        Name -> absolute errors of the log crop [1] of counted blocks, shape (points or nothing,
+        all seasons x blocks); ``uncounted`` and ``total`` likewise.
+    """
+    rng = np.random.default_rng(seed)
+    inside = np.zeros((estates, len(POINTS), 3))
+    ours, uncounted, total = ([[] for _ in POINTS] for _ in range(3))
+    last_year, count_times_weight = [], []
+    for n in range(estates):
+        grid, loads, true_loads, truth, raw, learned = one_estate(rng)
+        for again in range(seasons):
+            season = one_season(rng, grid, true_loads, truth, raw)
+            stream = seed + n * seasons + again
+            points = forecasts(grid, loads, raw, learned, season, draws, stream)
+            for p, crop in enumerate(points):
+                low, middle, high = ranges.quantiles(crop)
+                hit = (season.crop >= low) & (season.crop <= high)
+                ends = ranges.quantiles(crop.sum(0))
+                inside[n, p] += (
+                    hit[:COUNTED].mean(),
+                    hit[COUNTED:].mean(),
+                    ends[0] <= season.crop.sum() <= ends[2],
+                )
+                miss = np.abs(np.log(middle / season.crop))
+                ours[p].append(miss[:COUNTED])
+                uncounted[p].append(miss[COUNTED:])
+                total[p].append([abs(np.log(ends[1] / season.crop.sum()))])
+            last_year.append(np.abs(np.log(season.last_crop / season.crop))[:COUNTED])
+            clusters = np.exp(season.values[:, STAGES.index("clusters")])
+            guess = clusters * season.last_weight / 1000
+            count_times_weight.append(np.abs(np.log(guess / season.crop))[:COUNTED])
+    errors = {
+        "counted": np.array([np.concatenate(part) for part in ours]),
+        "uncounted": np.array([np.concatenate(part) for part in uncounted]),
+        "total": np.array([np.concatenate(part) for part in total]),
+        "last year": np.concatenate(last_year),
+        "count x last weight": np.concatenate(count_times_weight),
+    }
+    return inside / seasons, errors
