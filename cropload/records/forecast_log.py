@@ -32,6 +32,7 @@ HEAD = {
     "picked_share": float,
 }
 
+_CUT = "cut short"
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "'")
 
 
@@ -42,7 +43,8 @@ def log_path(path):
 
 
 def _guarded(text):
-    """Keep a text from becoming a formula when the log is opened in a spreadsheet."""
+    """Keep a text on its line, and from becoming a formula when a spreadsheet opens the log."""
+    text = " ".join(text.splitlines())
     return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
 
 
@@ -93,7 +95,7 @@ def append_log(path, rows, extra):
     try:
         start = ""
         if target.exists() and target.stat().st_size:
-            with open(target, encoding="utf-8") as file:
+            with open(target, encoding="utf-8-sig", errors="replace") as file:
                 first = file.readline()
             if first.strip() != head.strip():
                 raise CroploadError(
@@ -102,12 +104,15 @@ def append_log(path, rows, extra):
                 )
             with open(target, "rb") as file:
                 file.seek(-1, os.SEEK_END)
-                start = "" if file.read(1) == b"\n" else "\n"
+                # A cell too many keeps a line that was cut in its last number from being read.
+                start = "" if file.read(1) == b"\n" else f",{_CUT}\n"
         else:
             start = head
         handle = os.open(target, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o644)
         try:
-            os.write(handle, (start + text.getvalue()).encode("utf-8"))
+            data = (start + text.getvalue()).encode("utf-8")
+            while data:
+                data = data[os.write(handle, data) :]
             os.fsync(handle)
         finally:
             os.close(handle)
@@ -138,11 +143,12 @@ def read_log(path):
     if not target.exists():
         return pd.DataFrame(columns=list(HEAD)), ()
     try:
-        with open(target, encoding="utf-8", errors="replace", newline="") as file:
-            lines = list(csv.reader(file))
-    except (OSError, csv.Error) as error:
-        raise CroploadError(f"The log {target} cannot be read ({error}).") from None
-    if not lines:
+        text = target.read_text(encoding="utf-8-sig", errors="replace")
+    except OSError as error:
+        raise CroploadError(f"The log {target} cannot be read ({error.strerror}).") from None
+    # Line by line, so that a quotation mark without its pair breaks no other line.
+    lines = [next(csv.reader([line]), []) for line in text.split("\n")]
+    if not any(lines):
         return pd.DataFrame(columns=list(HEAD)), ()
     columns, rows, faults = lines[0], [], []
     kinds = [HEAD.get(name, float) for name in columns]
@@ -150,7 +156,7 @@ def read_log(path):
         if not any(cells):
             continue
         try:
-            if len(cells) != len(columns):
+            if len(cells) != len(columns) or number == len(lines):
                 raise ValueError
             rows.append(
                 [
@@ -166,7 +172,8 @@ def read_log(path):
                     column="",
                     value=",".join(cells)[:60],
                     rule="the line is broken (a write cut short?)",
-                    mend="It is skipped; the lines around it are used.",
+                    mend="It is skipped; the lines around it are used. If it is whole, end it with "
+                    "a line break.",
                 )
             )
     return pd.DataFrame(rows, columns=columns), tuple(faults)
