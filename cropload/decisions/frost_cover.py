@@ -11,7 +11,7 @@ from cropload.decisions.frost_years import frost_years
 from cropload.decisions.plan_draws import plan_draws
 from cropload.errors import CroploadError
 from cropload.forecasting import ranges
-from cropload.forecasting.asked import check_block, check_draws, next_season
+from cropload.forecasting.asked import check_block, check_draws, check_season
 from cropload.records.station_offset import StationOffset, estimate_offset, station_of_block
 from cropload.records.weather import hemisphere_of, prepare_weather
 from cropload.vine.frost_settings import CASES
@@ -288,7 +288,7 @@ def frost_cover(
         )
     draws = years.seasons[0].secondary_share.size
     check_draws(draws, seed)
-    season = next_season(records) if season is None else int(season)
+    season = check_season(records, season)
     estate = estate_for(records, block, season, reference_plan)
     at = estate.facts.place(block)
     crop = plan_draws(estate, [at], plans, draws=draws, seed=seed).t_ha(settled)[:, 0]
@@ -325,6 +325,33 @@ def crop_shares(replay):
         crop=replay.crop_left * free[:, None, :],
         frost_free=np.broadcast_to(free, replay.frost_free.shape),
         unit="of a frost-free crop",
+    )
+
+
+def one_case(replay, case):
+    """Return the rows of one case of a replay, which holds the plans of that case only.
+
+    Parameters
+    ----------
+    replay : FrostReplay
+        As from `frost_cover`.
+    case : str
+        ``laid_down`` or ``upright_until_final_cut``.
+
+    Raises
+    ------
+    CroploadError
+        When no plan of the replay stands that way.
+    """
+    rows = [at for at, name in enumerate(replay.cases) if name == case]
+    if not rows:
+        raise CroploadError(f"No plan was replayed in the case {case}.")
+    arrays = ("crop_left", "crop", "frost_free", "weights")
+    return replace(
+        replay,
+        plans=tuple(replay.plans[at] for at in rows),
+        cases=(case,) * len(rows),
+        **{name: getattr(replay, name)[rows] for name in arrays},
     )
 
 
