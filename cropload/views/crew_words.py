@@ -15,7 +15,9 @@ from cropload.views.season_words import signed
 OFF_HEAD = "share of vines off"
 
 
-def checked_crew(records, block, season=None, *, plan=None, date=None, draws=4000, seed=0):
+def checked_crew(
+    records, block, season=None, *, plan=None, date=None, history=None, draws=4000, seed=0
+):
     """Check a crew, with what the difference means for the crop.
 
     Parameters
@@ -31,6 +33,9 @@ def checked_crew(records, block, season=None, *, plan=None, date=None, draws=400
         What was to be left; the plan on record when left out.
     date : str or date, optional
         Only counts up to this day.
+    history : Records, optional
+        Records whose earlier seasons say how the crop answers; ``records`` when left out. What is
+        learnt from them is kept, so the same ones answer quicker the second time.
     draws, seed : int
         Draws [1] and their seed [1].
 
@@ -61,7 +66,8 @@ def checked_crew(records, block, season=None, *, plan=None, date=None, draws=400
         pruning = records.pruning
         mine = pruning[(pruning["block"] == block) & (pruning["season"] == season)]
         plan = str(mine["plan"].iloc[-1])
-    crop = crop_of_extra_buds(records, block, plan, season, draws=draws, seed=seed)
+    history = records if history is None else history
+    crop = crop_of_extra_buds(history, block, plan, season, draws=draws, seed=seed)
     return crew_check(records, block, season, plan=plan, date=limit, t_ha_per_bud=crop)
 
 
