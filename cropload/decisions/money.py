@@ -5,10 +5,11 @@ from dataclasses import dataclass, fields
 import numpy as np
 import pandas as pd
 
+from cropload.decisions.contracts import check_prices
 from cropload.decisions.plan_draws import plan_draws
 from cropload.errors import CroploadError
 from cropload.forecasting import ranges
-from cropload.forecasting.asked import check_block, check_draws, next_season
+from cropload.forecasting.asked import check_block, check_draws, check_season
 from cropload.forecasting.history import estate_before_season
 from cropload.vine.plan import PruningPlan
 
@@ -34,12 +35,16 @@ class Costs:
     other_per_ha: float = 0.0
 
     def __post_init__(self):
+        faults = []
         for each in fields(self):
             number = getattr(self, each.name)
-            if not np.isfinite(number) or number < 0:
-                raise CroploadError(
+            real = isinstance(number, (int, float, np.number)) and not isinstance(number, bool)
+            if not real or not np.isfinite(number) or number < 0:
+                faults.append(
                     f"The cost {each.name} must be a number of 0 or more, not {number!r}."
                 )
+        if faults:
+            raise CroploadError("\n".join(faults))
 
     def of(self, buds, vines, area_ha, tonnes):
         """Return the cost of blocks [currency]; arrays broadcast, ``tonnes`` are draws [t]."""
@@ -78,9 +83,8 @@ def contracts_for(records, blocks, facts):
     CroploadError
         When a block has no price.
     """
-    prices = records.prices
     by_block, by_variety = {}, {}
-    for row in prices.itertuples():
+    for row in check_prices(records.prices).itertuples():
         (by_block if row.block else by_variety)[row.block or row.variety] = row
     unpaid = [
         b for b in blocks if b not in by_block and facts.varieties[facts.place(b)] not in by_variety
@@ -111,10 +115,10 @@ def contracts_for(records, blocks, facts):
             ] or members
             share = area / sum(facts.area_ha[facts.place(b)] for b in covered)
             caps.append(row.cap_t * share)
-            if share < 0.999:
+            if len(covered) > len(members):
                 notes.append(
                     f"The contract for {name} takes {row.cap_t:g} t from more blocks than these; "
-                    f"{share:.0%} of it is counted here, by area.".replace("%", " %")
+                    f"{100 * share:.0f} % of it is counted here, by area."
                 )
         above = row.price_above_cap if np.isfinite(row.price_above_cap) else 0.0
         found.append(Contract(name, tuple(members), row.price_per_t, min(caps), above))
@@ -143,7 +147,8 @@ def read_scenarios(records, scenarios):
     Raises
     ------
     CroploadError
-        For no scenario, an unknown block, an unreadable plan, or blocks that differ.
+        For no scenario, an unknown block, an unreadable plan, a block named twice, or blocks that
+        differ.
     """
     if not scenarios:
         raise CroploadError("No scenario was given. Give at least one, {name: {block: plan}}.")
@@ -152,9 +157,13 @@ def read_scenarios(records, scenarios):
         found[name] = {}
         for block, plan in plans.items():
             try:
-                found[name][check_block(records, block)] = PruningPlan.parse(plan)
+                named, read = check_block(records, block), PruningPlan.parse(plan)
             except CroploadError as error:
-                faults.append(f"Scenario '{name}': {error}")
+                faults.append(f"Scenario '{name}', block '{block}': {error}")
+                continue
+            if named in found[name]:
+                faults.append(f"Scenario '{name}' names block '{named}' twice. Keep one plan.")
+            found[name][named] = read
     if not faults:
         first = next(iter(found))
         wanted = set(found[first])
@@ -170,6 +179,19 @@ def read_scenarios(records, scenarios):
     if faults:
         raise CroploadError("\n".join(faults))
     return found
+
+
+def _check_loads(estate, blocks):
+    """Raise CroploadError where nothing says on how many buds a block's crops were grown."""
+    grown_on = estate.measured.loc[estate.measured["stage"] != "pruning_weight", "block"]
+    cropped = set(grown_on.astype(str))
+    bare = [b for b in blocks if b in cropped and not estate.load_known[estate.facts.place(b)]]
+    if bare:
+        raise CroploadError(
+            f"{', '.join(bare)}: crops are on record, but no plan and no bud count, so nothing "
+            "says how many buds they were grown on. Give the plan each block has carried as its "
+            "reference plan (like 2x10+2x2), or fill column 'plan' of table pruning."
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -211,9 +233,14 @@ def scenario_draws(records, scenarios, season=None, *, draws=4000, seed=0, refer
     """
     check_draws(draws, seed)
     plans = read_scenarios(records, scenarios)
-    season = next_season(records) if season is None else int(season)
-    estate = estate_before_season(records, season, reference_plans)
+    season = check_season(records, season)
+    given = {
+        check_block(records, block): PruningPlan.parse(plan)
+        for block, plan in (reference_plans or {}).items()
+    }
+    estate = estate_before_season(records, season, given)
     names, blocks = tuple(plans), tuple(next(iter(plans.values())))
+    _check_loads(estate, blocks)
     places = [estate.facts.place(block) for block in blocks]
     layout = [[plans[name][block] for block in blocks] for name in names]
     return ScenarioDraws(
