@@ -21,6 +21,9 @@ import numpy as np
 #: Groups of random effects whose spread is learnt from the records.
 GROUPS = ("block", "season", "variety_season", "residual")
 
+#: Spreads are learnt from at most so many blocks, evenly taken: more hardly sharpen them.
+_TEACHERS = 400
+
 
 @dataclass(frozen=True)
 class Spreads:
@@ -54,6 +57,12 @@ class Grid:
     mean: np.ndarray
     variety: np.ndarray
     response: np.ndarray | None = None
+
+    def part(self, places):
+        """Return the grid of some blocks."""
+        arrays = (self.rows, self.values, self.precision, self.mean, self.variety)
+        response = None if self.response is None else self.response[places]
+        return Grid(*(array[places] for array in arrays), response)
 
     def responses(self):
         """Return ``response``, empty where none is given."""
@@ -113,6 +122,24 @@ class _Shared:
     def local(self):
         return 1 + 2 * self.seasons
 
+    def names(self, varieties):
+        """Return the name of each effect and response, whatever its place.
+
+        Seasons are told by how long ago they were, so that a longer history renames nothing.
+        """
+        ago = [f"{self.seasons - 1 - t:03d} ago" for t in range(self.seasons)]
+        return [
+            *(f"variety {name}" for name in varieties),
+            *(f"season {t}" for t in ago),
+            *(f"variety {name} in season {t}" for name in varieties for t in ago),
+            *(f"response {at}" for at in range(self.responses)),
+        ]
+
+    def sizes(self):
+        """Return how many numbers each name of ``names`` stands for."""
+        effects = self.effects // self.components
+        return [self.components] * effects + [1] * self.responses
+
     def places(self, variety):
         effects = np.concatenate(
             [
@@ -140,28 +167,19 @@ def _spread_local(by_season):
     return np.concatenate([by_season.sum(1, keepdims=True), by_season, by_season], axis=1)
 
 
-class _Solution:
-    """The exact posterior of shared and block effects for given variances."""
+class _Said:
+    """What some blocks say of the shared effects, once their own effects are eliminated."""
 
     def __init__(self, grid, evidence, shared, variances):
         matrix, vector = evidence
-        variety_var, block_var, season_var, vs_var, residual_var = variances
+        _, block_var, _, _, residual_var = variances
         blocks, seasons, k = vector.shape
         self.shared, self.grid = shared, grid
         self.info, self.vec = _marginal(matrix, vector, residual_var)
         self.block_cov = _posterior_covariance(self.info.sum(1), block_var)
         self.groups = [np.flatnonzero(grid.variety == v) for v in range(shared.varieties)]
-        precision = np.zeros((shared.size, shared.size))
-        right = np.zeros(shared.size)
-        diagonal = np.concatenate(
-            [
-                np.broadcast_to(variety_var, (shared.varieties, k)).ravel(),
-                season_var.ravel(),
-                np.tile(vs_var.ravel(), shared.varieties),
-                np.ones(shared.responses),
-            ]
-        )
-        precision[np.diag_indices(shared.size)] = 1.0 / diagonal
+        self.precision = np.zeros((shared.size, shared.size))
+        self.right = np.zeros(shared.size)
         self.load = np.empty((blocks, k, shared.local * k + shared.responses))
         shift = grid.responses()
         for variety, members in enumerate(self.groups):
@@ -199,13 +217,72 @@ class _Solution:
                     np.einsum("ntkr,ntk->r", shift[members], vec),
                 ]
             ) - np.einsum("nkq,nk->q", gain, vec.sum(1))
-            precision[np.ix_(places, places)] += square
-            right[places] += local_right
+            self.precision[np.ix_(places, places)] += square
+            self.right[places] += local_right
             self.load[members] = -gain
-        factor = np.linalg.cholesky(precision)
-        # precision = F F'  =>  covariance = inv(F)' inv(F)
-        self.root = np.linalg.inv(factor).T
-        self.shared_mean = self.root @ (self.root.T @ right)
+
+
+@dataclass(frozen=True, eq=False)
+class SharedPosterior:
+    """The exact posterior of the effects that blocks share.
+
+    mean : (shared effects,) [1]
+    root : (shared effects, normals), a square root of their covariance [1]
+    normals : name of each group of normals and how many it holds, in the order of the columns
+    """
+
+    shared: _Shared
+    mean: np.ndarray
+    root: np.ndarray
+    normals: tuple
+
+    def local_mean(self, variety):
+        """Return the means of the effects that blocks of a variety bear."""
+        return self.mean[self.shared.places(variety)]
+
+    def local_root(self, variety):
+        """Return the rows of the root for the effects that blocks of a variety bear."""
+        return self.root[self.shared.places(variety)]
+
+
+def _solve(shared, variances, precision, right, varieties=None):
+    """Return the posterior of the shared effects from what all the blocks said of them.
+
+    The effects are taken in the order of their names, so that a block's draws do not depend on
+    the order in which blocks and varieties stand in the records.
+    """
+    variety_var, _, season_var, vs_var, _ = variances
+    diagonal = np.concatenate(
+        [
+            np.broadcast_to(variety_var, (shared.varieties, shared.components)).ravel(),
+            season_var.ravel(),
+            np.tile(vs_var.ravel(), shared.varieties),
+            np.ones(shared.responses),
+        ]
+    )
+    if varieties is None:
+        varieties = [str(at) for at in range(shared.varieties)]
+    names = shared.names(varieties)
+    sizes = shared.sizes()
+    starts = np.cumsum([0, *sizes[:-1]])
+    by_name = sorted(range(len(names)), key=names.__getitem__)
+    order = np.concatenate([starts[at] + np.arange(sizes[at]) for at in by_name])
+    whole = precision + np.diag(1.0 / diagonal)
+    factor = np.linalg.cholesky(whole[np.ix_(order, order)])
+    # precision = F F'  =>  covariance = inv(F)' inv(F)
+    root = np.empty_like(whole)
+    root[order] = np.linalg.inv(factor).T
+    normals = tuple((names[at], sizes[at]) for at in by_name)
+    return SharedPosterior(shared, root @ (root.T @ right), root, normals)
+
+
+class _Solution(_Said):
+    """The exact posterior of shared and block effects for given variances."""
+
+    def __init__(self, grid, evidence, shared, variances):
+        super().__init__(grid, evidence, shared, variances)
+        found = _solve(shared, variances, self.precision, self.right)
+        self.root, self.shared_mean = found.root, found.mean
 
     def local_mean(self, variety):
         return self.shared_mean[self.shared.places(variety)]
@@ -338,10 +415,16 @@ def learn_spreads(grid, spreads, *, iterations=30, tolerance=2e-3):
     A group that the records say nothing about keeps its prior spread.
     A crop is a sum of many such effects, so their variances have to be right, not their tails:
     the widening is that of the mean of a scaled inverse chi-square, dof / (dof - 2).
+    Blocks without a measurement teach nothing, and of very many every second or third is taken.
     Valid for any number of blocks and seasons, including none.
     """
-    blocks, seasons, k = grid.rows.shape[0], grid.rows.shape[1], grid.rows.shape[-1]
-    varieties = int(grid.variety.max()) + 1 if blocks else 0
+    varieties = int(grid.variety.max()) + 1 if len(grid.variety) else 0
+    teachers = np.flatnonzero((grid.precision > 0).any((1, 2)))
+    if len(teachers) > _TEACHERS:
+        even = np.linspace(0, len(teachers) - 1, _TEACHERS)
+        teachers = teachers[even.round().astype(int)]
+    grid = grid.part(teachers)
+    seasons, k = grid.rows.shape[1], grid.rows.shape[-1]
     shared = _Shared(varieties, seasons, k, grid.responses().shape[-1])
     evidence = _evidence(grid)
     now, prior = spreads, spreads.dof * spreads.sd**2
@@ -388,8 +471,7 @@ class Beliefs:
     centre : (blocks, components), logs [1]
     load : (blocks, components, local effects) [1]
     own_covariance : (blocks, components, components) [1]
-    response_mean : (responses,), means of the load responses' normals [1]
-    root : (shared effects, shared effects), a square root of the shared covariance [1]
+    posterior : SharedPosterior, of what all the blocks share
     """
 
     names: tuple
@@ -397,10 +479,23 @@ class Beliefs:
     centre: np.ndarray
     load: np.ndarray
     own_covariance: np.ndarray
-    root: np.ndarray
-    shared: _Shared
+    posterior: SharedPosterior
     learned: Learned
-    response_mean: np.ndarray
+
+    @property
+    def shared(self):
+        """Where the shared effects lie."""
+        return self.posterior.shared
+
+    @property
+    def root(self):
+        """A square root of the shared covariance [1]."""
+        return self.posterior.root
+
+    @property
+    def response_mean(self):
+        """Means of the load responses' normals, (responses,) [1]."""
+        return self.posterior.mean[self.shared.effects :]
 
     def covariance(self, block):
         """Return the covariance of a block's log components, (components, components) [1]."""
@@ -418,7 +513,7 @@ class Beliefs:
 
     def shared_draws(self, draws, seed):
         """Return draws of the shared effects about their mean, (shared effects, draws) [1]."""
-        return _shared_draws(self, draws, seed)
+        return _shared_draws(self.posterior, draws, seed)
 
     def response_draws(self, draws, seed):
         """Return draws of the load responses' standard normals, (responses, draws) [1]."""
@@ -460,12 +555,51 @@ class Beliefs:
 
 
 @lru_cache(maxsize=4)
-def _shared_draws(beliefs, draws, seed):
-    normals = stream(seed, "shared effects").standard_normal((beliefs.root.shape[1], draws))
-    return beliefs.root @ normals
+def _shared_draws(posterior, draws, seed):
+    normals = [
+        stream(seed, f"shared: {name}").standard_normal((size, draws))
+        for name, size in posterior.normals
+    ]
+    return posterior.root @ np.concatenate(normals)
 
 
-def believe(grid, names, learned):
+def shared_posterior(grids, learned, varieties):
+    """Return the posterior of what blocks share, the blocks given a grid at a time.
+
+    Parameters
+    ----------
+    grids : iterable of Grid
+        Together all the blocks; only one is held at a time.
+    learned : Learned
+        Spreads of the effects.
+    varieties : sequence of str
+        Names of the varieties, in the order of ``Grid.variety``.
+
+    Returns
+    -------
+    SharedPosterior
+
+    Raises
+    ------
+    ValueError
+        For no grid at all.
+    """
+    shared = precision = None
+    for grid in grids:
+        if shared is None:
+            seasons, k = grid.rows.shape[1], grid.rows.shape[-1]
+            shared = _Shared(len(varieties), seasons, k, grid.responses().shape[-1])
+            variances = _variances(learned.spreads, seasons, learned.widen)
+            precision, right = np.zeros((shared.size, shared.size)), np.zeros(shared.size)
+        said = _Said(grid, _evidence(grid), shared, variances)
+        precision += said.precision
+        right += said.right
+    if shared is None:
+        raise ValueError("There is no block to learn from.")
+    return _solve(shared, variances, precision, right, varieties)
+
+
+def believe(grid, names, learned, posterior=None):
     """Return the exact posterior of the components in the last season of the grid.
 
     Parameters
@@ -476,6 +610,8 @@ def believe(grid, names, learned):
         Names of the blocks.
     learned : Learned
         Spreads of the effects.
+    posterior : SharedPosterior, optional
+        From all the blocks, when the grid holds only some of them; from the grid when left out.
 
     Returns
     -------
@@ -487,17 +623,18 @@ def believe(grid, names, learned):
     not pretend to know a spread.
     Valid for spreads small enough that a log-normal is a fair picture (below about 0.7).
     """
+    if posterior is None:
+        varieties = [str(v) for v in range(int(grid.variety.max()) + 1)]
+        posterior = shared_posterior([grid], learned, varieties)
     blocks, seasons, k = grid.rows.shape[0], grid.rows.shape[1], grid.rows.shape[-1]
-    shift = grid.responses()
-    shared = _Shared(int(grid.variety.max()) + 1, seasons, k, shift.shape[-1])
+    shift, shared = grid.responses(), posterior.shared
     matrix, vector = _evidence(grid)
     variances = _variances(learned.spreads, seasons, learned.widen)
-    solution = _Solution(grid, (matrix, vector), shared, variances)
     residual = variances[-1][-1]
 
     # The block's own part in the forecast season is its mean plus that season's residual: first
     # from the earlier seasons alone, then with what this season measured.
-    past_info, past_vec = solution.info[:, :-1], solution.vec[:, :-1]
+    past_info, past_vec = _marginal(matrix[:, :-1], vector[:, :-1], variances[-1][:-1])
     cov = _posterior_covariance(past_info.sum(1), variances[1])
     wide = np.concatenate([past_info, np.zeros_like(past_info[:, :1])], axis=1)
     if not past_info.shape[1]:
@@ -520,16 +657,15 @@ def believe(grid, names, learned):
     level = np.einsum("nkj,nj->nk", own, np.einsum("nkj,nj->nk", prior, level) + vector[:, -1])
     load = own @ (prior @ load - now @ seen) + this_season
     centre = grid.mean + level
-    for v, members in enumerate(solution.groups):
-        centre[members] += load[members] @ solution.local_mean(v)
+    for v in np.unique(grid.variety):
+        members = np.flatnonzero(grid.variety == v)
+        centre[members] += load[members] @ posterior.local_mean(v)
     return Beliefs(
         names=tuple(names),
         variety=grid.variety,
         centre=centre,
         load=load,
         own_covariance=own,
-        root=solution.root,
-        shared=shared,
+        posterior=posterior,
         learned=learned,
-        response_mean=solution.shared_mean[shared.effects :],
     )

