@@ -1,5 +1,6 @@
 """Figures of a comparison of plans: crop with its range, shoot density and balance with bands."""
 
+import functools
 import io
 from contextlib import contextmanager
 from importlib.resources import files
@@ -21,12 +22,21 @@ FIRST_LABEL, SETTLED_LABEL = "first season", "settled (third season on)"
 _LONGEST_LABEL = 22
 
 
+@functools.cache
+def _style():
+    """Return the style sheet as a dict, read once."""
+    import matplotlib
+
+    path = str(files("cropload.views") / "cropload.mplstyle")
+    return dict(matplotlib.rc_params_from_file(path, use_default_template=False))
+
+
 @contextmanager
 def house_style():
     """Use the style of the project for what is drawn inside; nothing global is changed after."""
-    import matplotlib.style
+    import matplotlib
 
-    with matplotlib.style.context(str(files("cropload.views") / "cropload.mplstyle")):
+    with matplotlib.rc_context(_style()):
         yield
 
 
@@ -55,16 +65,12 @@ def _levels_axis(ax, comparison, named=True):
 def _ranges(ax, comparison, name, convert, shift, style, label, places, spelt=False):
     """Draw one range a level, with its middle beside the marker or (spelt) all of it at its end."""
     ends = [convert(comparison[f"{name}_{end}"].to_numpy()) for end in ranges.ENDINGS]
-    for place, (low, middle, high) in enumerate(zip(*ends, strict=True)):
-        at = place + shift
-        ax.plot(
-            [low, high],
-            [at, at],
-            color=style["color"],
-            linestyle=style["linestyle"],
-            solid_capstyle="butt",
-        )
-        ax.plot([middle], [at], label=None if place else label, markeredgewidth=1.6, **style)
+    heights = np.arange(len(comparison)) + shift
+    line = {"color": style["color"], "linestyle": style["linestyle"]}
+    # One artist for all levels: a slider must not wait for the drawing.
+    ax.hlines(heights, ends[0], ends[2], linewidth=2, **line)
+    ax.plot(ends[1], heights, label=label, markeredgewidth=1.6, **style | {"linestyle": "none"})
+    for at, low, middle, high in zip(heights, *ends, strict=True):
         text = wording.figure(middle, places)
         if spelt:
             text += f" ({wording.figure(low, places)} to {wording.figure(high, places)})"
@@ -78,15 +84,22 @@ def _ranges(ax, comparison, name, convert, shift, style, label, places, spelt=Fa
                 "ha": "center",
                 "va": va,
             }
-        back = {"facecolor": "white", "alpha": 0.75, "edgecolor": "none", "pad": 0.2}
-        ax.annotate(text, textcoords="offset points", fontsize=8.5, bbox=back, **where)
+        ax.annotate(text, textcoords="offset points", fontsize=8.5, **where)
     # Room for the text at the end of the longest range.
     ax.set_xlim(0, max(ax.get_xlim()[1], ends[-1].max() * (1.28 if spelt else 1.06)))
 
 
+def _legend_lines():
+    """Return a line with its marker for each season, as they are drawn."""
+    from matplotlib.lines import Line2D
+
+    pairs = ((FIRST, FIRST_LABEL), (SETTLED, SETTLED_LABEL))
+    return [Line2D([], [], label=label, markeredgewidth=1.6, **style) for style, label in pairs]
+
+
 def _band(ax, low, high, text):
     """Draw a band as a hatched strip with dark edges, and its name above the axes."""
-    ax.axvspan(low, high, facecolor="#EEEEEE", edgecolor="#BBBBBB", hatch="///", linewidth=0)
+    ax.axvspan(low, high, facecolor="#F1F1F1", edgecolor="#DDDDDD", hatch="///", linewidth=0)
     for end in (low, high):
         ax.axvline(end, color="#444444", linewidth=1, linestyle=":")
     ax.set_title(text, fontsize=9.5, fontweight="normal")
@@ -121,7 +134,13 @@ def plot_crop(comparison, units=METRIC, ax=None):
         _ranges(ax, comparison, "t_ha_settled", convert, 0.2, SETTLED, SETTLED_LABEL, places, True)
         _levels_axis(ax, comparison)
         ax.set_xlabel(f"crop at the scale [{units.label('t_ha')}], {ranges.label()}")
-        ax.legend(loc="lower left", bbox_to_anchor=(0, 1.0), ncols=2, borderaxespad=0.2)
+        ax.legend(
+            handles=_legend_lines(),
+            loc="lower left",
+            bbox_to_anchor=(0, 1.0),
+            ncols=2,
+            borderaxespad=0.2,
+        )
     return ax
 
 
@@ -252,7 +271,7 @@ def figure_text(comparison, density, balance, units=METRIC):
     """
     label = units.label("t_ha")
     parts = [f"Crop of each level with its {ranges.label()}."]
-    for place, row in enumerate(comparison.to_dict("records"), start=1):
+    for place, row in enumerate(wording.levels(comparison), start=1):
         parts.append(
             f"Level {place}, {row['plan']}: "
             f"{wording.amount('t_ha', row['t_ha_p50'], units, unit=False)} "

@@ -1,4 +1,4 @@
-"""A drawing of one vine with its plan: canes and spurs at even places along its canopy, to scale."""
+"""One vine drawn with its plan: canes and spurs at even places along its canopy, to scale."""
 
 from html import escape
 
@@ -9,7 +9,7 @@ from cropload.views.figures import BLUE, VERMILLION
 
 #: Drawn size of the canopy [SVG units], and the heights of trunk and one wall [SVG units].
 _WIDTH, _MARGIN = 520.0, 34.0
-_TRUNK, _LETTER = 46.0, 12.0
+_TRUNK, _LETTER = 46.0, 14.0
 
 #: Canes lean outwards so that neighbours stay apart: rise and run of a unit of length.
 _RISE, _RUN = 0.96, 0.28

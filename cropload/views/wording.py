@@ -50,6 +50,19 @@ SUPPORT = (
 )
 
 
+def levels(comparison):
+    """Return the rows of a comparison as dicts, one a level.
+
+    Parameters
+    ----------
+    comparison : DataFrame
+        Rows of ``compare_plans``.
+    """
+    # Column by column: a frame of some fifty columns is slow to take apart by rows.
+    columns = {name: comparison[name].tolist() for name in comparison.columns}
+    return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
+
+
 def decimals(quantity, units=METRIC):
     """Return the decimals shown of a quantity in a unit system [1]; 1 where none is set."""
     return DECIMALS.get(quantity, (1, 1))[units.name == "us"]

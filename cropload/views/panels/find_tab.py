@@ -14,7 +14,7 @@ class FindTab(widgets.VBox):
 
     def __init__(self, panel):
         self.panel, self.found, self._units = panel, None, panel.units
-        self.target = self._number("Target crop [t/ha]", 0.0, "17em")
+        self.target = parts.number_box("Target crop [ton/ac]")
         spans = (
             ("canes", "Canes", 0, 4),
             ("buds_per_cane", "Buds per cane", 6, 14),
@@ -22,8 +22,8 @@ class FindTab(widgets.VBox):
         )
         self.spans = {
             key: (
-                self._number(f"{label}, least", low, "14em", 1),
-                self._number(f"{label}, most", high, "14em", 1),
+                parts.number_box(f"{label}, least", low, 1),
+                parts.number_box(f"{label}, most", high, 1),
             )
             for key, label, low, high in spans
         }
@@ -35,9 +35,9 @@ class FindTab(widgets.VBox):
             description="Good canes a vine offers (blank: as counted)",
             style=parts.LABELLED,
             continuous_update=False,
-            layout=widgets.Layout(width="25em"),
+            layout=widgets.Layout(width="29em"),
         )
-        self.dead = self._number("Buds killed by winter [%]", 0.0, "17em")
+        self.dead = parts.number_box("Buds killed by winter [%]")
         self.button = widgets.Button(description="Find plans", layout=widgets.Layout(width="12em"))
         self.button.on_click(self._find)
         self.pick = widgets.Dropdown(
@@ -68,16 +68,6 @@ class FindTab(widgets.VBox):
         )
 
     @staticmethod
-    def _number(label, value, width, step=None):
-        return widgets.FloatText(
-            value,
-            description=label,
-            step=step,
-            style=parts.LABELLED,
-            layout=widgets.Layout(width=width),
-        )
-
-    @staticmethod
     def _check(label, value):
         return widgets.Checkbox(
             value, description=label, indent=False, layout=widgets.Layout(width="26em")
@@ -91,7 +81,8 @@ class FindTab(widgets.VBox):
     def _clear(self):
         self.found = None
         self.message.value = self.answer.value = ""
-        self.pick.options, self.use.disabled = [], True
+        parts.choose_from(self.pick, [])
+        self.use.disabled = True
 
     @parts.guarded
     def open_block(self):
@@ -160,9 +151,9 @@ class FindTab(widgets.VBox):
         )
         self._clear()
         self.found = found
-        self.answer.value = found_html(found, units)
+        self.answer.value = found_html(found, density, units)
         if len(found):
-            self.pick.options = list(found["plan"])
+            parts.choose_from(self.pick, list(found["plan"]))
             self.use.disabled = False
 
     @parts.guarded
@@ -173,8 +164,18 @@ class FindTab(widgets.VBox):
         )
 
 
-def found_html(found, units):
-    """Return the answer of ``find_plans`` as HTML: what fits, how well, and what was dropped."""
+def found_html(found, density, units):
+    """Return the answer of ``find_plans`` as HTML: what fits, how well, and what was dropped.
+
+    Parameters
+    ----------
+    found : DataFrame
+        Of ``find_plans``.
+    density : Band
+        Band of shoots per metre [1/m] that was asked for.
+    units : UnitSystem
+        Units to show.
+    """
     text = ""
     if len(found):
         rows = []
@@ -208,18 +209,18 @@ def found_html(found, units):
         ]
         caption = f"Best plans for {target} {label}, best first"
         text += parts.table(heads, rows, caption, words=(5, 6))
-        text += parts.note(
-            f"{found.attrs['kept']} of {found.attrs['considered']} layouts keep to the limits."
-        )
         best = 100 * first["chance_in_target"]
         text += parts.note(
             f"Even the best plan lands within the target in about {best:.0f} of 100 seasons: the "
             "season itself moves the crop more than the shears do."
         )
-    else:
-        text += parts.note(found.attrs["message"])
-    dropped = [
-        f"{count} layouts break the limit: {limit}"
-        for limit, count in found.attrs["dropped"].items()
-    ]
+    message = found.attrs["message"]
+    # The sentence of find_plans is metric, whatever the panel shows.
+    text = parts.note(message if units.name == "metric" else f"In metric units: {message}") + text
+    shoots = f"shoots {units.label('per_m')}: {wording.band_text(density, units, 'per_m')}"
+    dropped = []
+    for limit, count in found.attrs["dropped"].items():
+        words = shoots if limit.startswith("shoots per m:") else limit
+        layouts = "1 layout breaks" if count == 1 else f"{count} layouts break"
+        dropped.append(f"{layouts} the limit: {words}")
     return text + parts.points(dropped)

@@ -25,14 +25,14 @@ STYLE = """<style>
 .cl-table caption { text-align: left; padding: 2px 0; }
 .cl-table th, .cl-table td { border: 1px solid #999; padding: 3px 9px; text-align: right;
   vertical-align: top; line-height: 1.35; }
-.cl-table th[scope=row], .cl-table td.cl-words { text-align: left; }
+.cl-table th[scope=row], .cl-table .cl-words { text-align: left; }
 .cl-table thead th { border-bottom: 2px solid #444; }
 .cl-sketches { display: flex; flex-wrap: wrap; gap: 10px; }
 .cl-sketches > div { flex: 1 1 300px; max-width: 460px; border: 1px solid #bbb; background: #fff; }
 .cl-source { max-width: 62em; margin: 2px 0; line-height: 1.4; }
 .cl-source summary { cursor: pointer; }
 .cl-source pre { white-space: pre-wrap; margin: 2px 0 6px 1.4em; font-size: 0.92em; }
-.cl-figure img { width: 100%; max-width: 860px; display: block; }
+.cl-figure img { width: 100%; max-width: 780px; display: block; }
 </style>"""
 
 LABELLED = {"description_width": "initial"}
@@ -47,6 +47,24 @@ def row(*children):
     """Return widgets side by side, wrapping where the screen is narrow."""
     layout = widgets.Layout(flex_flow="row wrap", align_items="center", max_width="100%")
     return widgets.HBox(children, layout=layout)
+
+
+def number_box(label, value=0.0, step=None):
+    """Return a free, labelled number box that is wide enough for its label and six digits."""
+    return widgets.FloatText(
+        value,
+        description=label,
+        step=step,
+        style=LABELLED,
+        layout=widgets.Layout(width=f"{6.5 + 0.56 * len(label):.1f}em", margin="2px 12px 2px 2px"),
+    )
+
+
+def choose_from(dropdown, options):
+    """Give a dropdown new options with the first one chosen, in one message to the browser."""
+    with dropdown.hold_sync():
+        dropdown.options = options
+        dropdown.index = 0 if options else None
 
 
 def head(text):
@@ -89,7 +107,11 @@ def table(headers, rows, caption="", words=()):
     words : collection of int
         Columns of words, which are set to the left.
     """
-    top = "".join(f'<th scope="col">{escape(str(cell))}</th>' for cell in headers)
+    left = {0, *words}
+    top = "".join(
+        f'<th scope="col"{" class=cl-words" * (place in left)}>{escape(str(cell))}</th>'
+        for place, cell in enumerate(headers)
+    )
     body = ""
     for cells in rows:
         body += f'<tr><th scope="row">{escape(str(cells[0]))}</th>'

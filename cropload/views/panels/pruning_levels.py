@@ -92,7 +92,7 @@ class PruningLevels(widgets.VBox):
         self.tabs = widgets.Tab(children=[compare, *self._further_tabs()])
         self.tabs.titles = (
             "Compare levels",
-            "Find plans for a target",
+            "Find plans",
             "Buds by prunings",
             "Winter bud damage",
         )
@@ -253,10 +253,6 @@ class PruningLevels(widgets.VBox):
         self.sentences.value = results.sentences_html(
             self.comparison, self.plans, names, density, balance, self.units
         )
-        drawn = figures.svg(figures.plans_figure(*shown))
-        self.figure.value = parts.head("Crop, shoot density and balance") + parts.image(
-            drawn, figures.figure_text(*shown)
-        )
         self.table.value = results.table_html(self.comparison, names, self.units)
         self.sketches.value = results.sketches_html(
             self.comparison, self.plans, self.choices.canopies, self.units
@@ -271,6 +267,11 @@ class PruningLevels(widgets.VBox):
         self.chosen.index = min(before, len(self.plans) - 1)
         for tab in (self.find, self.balanced, self.damage):
             tab.show_units()
+        # Last, because drawing takes longer than all the rest and the words need not wait.
+        drawn = figures.svg(figures.plans_figure(*shown))
+        self.figure.value = parts.head("Crop, shoot density and balance") + parts.image(
+            drawn, figures.figure_text(*shown)
+        )
 
     @property
     def chosen_plan(self):

@@ -21,7 +21,7 @@ def sentences_html(comparison, plans, names, density, balance, units):
     """Return a paragraph for each level: what it leaves, gives and costs in next winter's wood."""
     text = parts.head("In plain words")
     for place, (row, plan, name) in enumerate(
-        zip(comparison.to_dict("records"), plans, names, strict=True), start=1
+        zip(wording.levels(comparison), plans, names, strict=True), start=1
     ):
         title = escape(level_title(place, name))
         words = escape(wording.level_sentence(row, plan, density, balance, units))
@@ -49,7 +49,7 @@ def table_rows(comparison, units):
     -------
     list of list of str
     """
-    levels = comparison.to_dict("records")
+    levels = wording.levels(comparison)
 
     def shown(quantity):
         return lambda value: wording.amount(quantity, value, units, unit=False)
@@ -101,7 +101,7 @@ def sketches_html(comparison, plans, canopies, units):
     """Return the sketch of one vine for each level as HTML."""
     drawn = ""
     for place, (row, plan) in enumerate(
-        zip(comparison.to_dict("records"), plans, strict=True), start=1
+        zip(wording.levels(comparison), plans, strict=True), start=1
     ):
         picture = sketch_svg(
             plan,
@@ -124,11 +124,15 @@ def _component(entry, units):
     if quantity:
         centre = f"{units.convert(quantity, entry['centre']):.3g} {units.label(quantity)}"
     else:
-        unit = "" if entry["unit"] == "1" else f" {entry['unit']}"
+        # The words of a component already say "per vine".
+        unit = "" if entry["unit"] in ("1", "1/vine") else f" {entry['unit']}"
         centre = f"{entry['centre']:.3g}{unit}"
     grade = handbook.GRADES[handbook.entry(entry["key"]).grade]
+    words = entry["words"]
+    if units.name == "us":
+        words = words.replace("per metre", "per foot")
     return (
-        f"{entry['words']}: {centre}, spread about {100 * entry['spread']:.0f} %. "
+        f"{words}: {centre}, spread about {100 * entry['spread']:.0f} %. "
         f"Came from {entry['came_from']} ({entry['detail']}). "
         f"Handbook start: {entry['key']}, {grade}."
     )

@@ -13,16 +13,6 @@ from cropload.vine.bud_damage import replacement_buds, step_rule_buds, wilson_in
 OWN_FORMULA = "your own formula"
 
 
-def _number(label, value, width, step=None):
-    return widgets.FloatText(
-        value,
-        description=label,
-        step=step,
-        style=parts.LABELLED,
-        layout=widgets.Layout(width=width),
-    )
-
-
 class BalancedTab(widgets.VBox):
     """Balanced pruning: the prunings of this vine, and the buds to leave on it."""
 
@@ -42,7 +32,7 @@ class BalancedTab(widgets.VBox):
             style=parts.LABELLED,
             layout=widgets.Layout(width="26em", display="none"),
         )
-        self.weight = _number("Prunings of this vine [kg]", 0.0, "19em")
+        self.weight = parts.number_box("Prunings of this vine [kg]", 0.0)
         self.csv_button = widgets.Button(
             description="Export lookup as CSV", layout=widgets.Layout(width="15em")
         )
@@ -145,9 +135,9 @@ class DamageTab(widgets.VBox):
 
     def __init__(self, panel):
         self.panel, self._quiet = panel, False
-        self.target = _number("Live buds wanted on a vine", 30, "17em", 1)
-        self.sampled = _number("Buds cut open", 100, "14em", 1)
-        self.dead = _number("Of them dead", 0, "14em", 1)
+        self.target = parts.number_box("Live buds wanted on a vine", 30, 1)
+        self.sampled = parts.number_box("Buds cut open", 100, 1)
+        self.dead = parts.number_box("Of them dead", 0, 1)
         self.message, self.answer = parts.html(), parts.html()
         for each in (self.target, self.sampled, self.dead):
             each.observe(self._changed, "value")

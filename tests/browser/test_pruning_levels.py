@@ -1,0 +1,96 @@
+"""The main job in a real browser: the notebook opens, a number changes, the tonnes follow."""
+
+import re
+
+import pytest
+
+from cropload import compare_plans, example_records
+from cropload.views import wording
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture
+def notebook(page, lab):
+    """The notebook ``pruning_levels`` after all its cells were run."""
+    page.goto(f"{lab}/lab/tree/pruning_levels.ipynb?reset")
+    page.get_by_role("heading", name="Pruning levels").first.wait_for()
+    page.get_by_text("Python 3 (ipykernel) | Idle").wait_for()
+    page.get_by_role("menuitem", name="Run", exact=True).click()
+    page.get_by_role("menuitem", name=re.compile("^Run All Cells")).first.click()
+    page.get_by_label("Block", exact=True).scroll_into_view_if_needed()
+    return page
+
+
+def tonnes_text(block, plan):
+    """What the panel must say of a plan's crop, computed apart from the panel."""
+    row = compare_plans(example_records(), block, plan).iloc[0]
+    return (
+        f"In the first season about {wording.amount('t_ha', row['t_ha_p50'])} "
+        f"({wording.amount('tonnes', row['tonnes_p50'])} in the block)"
+    )
+
+
+def test_tonnes_follow_a_number_changed_from_the_keyboard(notebook, guard):
+    notebook.get_by_label("Block", exact=True).select_option("Long Acre")
+    before = tonnes_text("Long Acre", "3x8+3x2")
+    notebook.get_by_text(before).first.wait_for()
+    box = notebook.get_by_label("Level 1 buds per cane")
+    assert box.input_value() == "8"
+    box.focus()
+    notebook.keyboard.press("ControlOrMeta+a")
+    notebook.keyboard.type("11")
+    notebook.keyboard.press("Enter")
+    after = tonnes_text("Long Acre", "3x11+3x2")
+    assert after != before
+    notebook.get_by_text(after).first.wait_for()
+    assert notebook.get_by_text(before).count() == 0
+    assert guard.passed > 20
+    assert guard.blocked == []
+
+
+def test_code_is_hidden_except_for_the_one_line_to_change(notebook):
+    shown = [
+        cell.inner_text()
+        for cell in notebook.locator(".jp-CodeCell .jp-InputArea-editor").all()
+        if cell.is_visible()
+    ]
+    assert len(shown) == 1
+    assert re.search(r"FOLDER = None", shown[0])
+
+
+def test_impossible_number_is_told_as_a_message_and_not_clamped(notebook):
+    box = notebook.get_by_label("Level 1 canes")
+    box.focus()
+    notebook.keyboard.press("ControlOrMeta+a")
+    notebook.keyboard.type("1200")
+    notebook.keyboard.press("Enter")
+    alert = notebook.get_by_role("alert").filter(has_text="Level 1: canes is 1200")
+    alert.wait_for()
+    assert box.input_value() == "1200"
+    assert notebook.get_by_text("Traceback").count() == 0
+
+
+def test_figure_has_a_text_alternative_with_the_numbers(notebook):
+    picture = notebook.locator("img[alt*='80 % range, equal tails']")
+    picture.first.scroll_into_view_if_needed()
+    assert "t/ha first season" in picture.first.get_attribute("alt")
+
+
+def test_guard_stops_and_records_what_would_leave_the_machine(page, guard, lab):
+    page.goto(f"{lab}/lab")
+    # The pages of the server's interface forbid requests themselves; the lab itself does not.
+    answer = page.evaluate(
+        "() => fetch('http://outside.invalid/x').then(() => 'reached', () => 'stopped')"
+    )
+    assert answer == "stopped"
+    page.evaluate("() => { new WebSocket('ws://outside.invalid/socket'); }")
+    page.evaluate(
+        "() => new Promise(done => { const i = new Image(); i.onerror = done; "
+        "i.src = 'https://outside.invalid/i.png'; })"
+    )
+    assert guard.blocked == [
+        "http://outside.invalid/x",
+        "ws://outside.invalid/socket",
+        "https://outside.invalid/i.png",
+    ]
