@@ -230,8 +230,9 @@ def test_source_prints_an_entry_a_group_and_a_publication(run):
 def test_check_tells_what_is_held_and_what_each_block_falls_back_on(run):
     code, out, _ = run("check", "--example")
     assert code == SUCCESS
-    line = next(line for line in out.splitlines() if re.match("Fox Hollow .*variety", line))
-    assert "own 1" in line  # its one winter of pruning weights
+    told = " ".join(re.findall("^Fox Hollow  .*", out, re.MULTILINE))
+    assert told.count("own 1") == 1  # its one winter of pruning weights
+    assert told.count("handbook") == 1  # nobody has learnt the counting bias yet
     assert "reference-plan" in out
 
 

@@ -31,18 +31,6 @@ CONTENT_POLICY = (
 )
 
 
-def holds_records(folder):
-    """Whether a folder holds a table of blocks, or a workbook."""
-    try:
-        names = [entry.name.lower() for entry in Path(folder).iterdir()]
-    except OSError:
-        return False
-    return any(
-        name == "blocks.csv" or (name.endswith(".xlsx") and not name.startswith("~$"))
-        for name in names
-    )
-
-
 def working_folder(folder=None):
     """Return the folder to work in, with the notebooks beside the records.
 
@@ -63,10 +51,10 @@ def working_folder(folder=None):
     CroploadError
         When there is no such folder, or it cannot be written to.
     """
-    from cropload.views.season_folder import copy_notebooks, new_folder
+    from cropload.views.season_folder import copy_notebooks, new_folder, records_in
 
     if folder is None:
-        if holds_records("."):
+        if records_in(".") is not None:
             folder = Path.cwd()
         else:
             folder = Path(OWN_FOLDER)
@@ -91,8 +79,11 @@ def working_folder(folder=None):
         ) from None
     if copied:
         said.append(f"Copied beside the records: {', '.join(path.name for path in copied)}.")
-    if not holds_records(folder):
-        said.append(f"{folder} holds no records yet; `cropload new` makes a folder with tables.")
+    if records_in(folder) is None:
+        said.append(
+            f"{folder} holds no records (or more than one workbook), so the notebooks show the "
+            "sample estate; their first cell says which records to read."
+        )
     return folder.resolve(), said
 
 

@@ -1,5 +1,6 @@
 """A folder to work in: records beside the notebooks, nothing of the user's ever overwritten."""
 
+import json
 from pathlib import Path
 
 from cropload.errors import CroploadError
@@ -119,18 +120,55 @@ def notebooks():
     return sorted(shipped("notebooks").glob("*.ipynb"))
 
 
+def records_in(folder):
+    """Return what in a folder holds the records: ``"."``, the name of a workbook, or None.
+
+    Notes
+    -----
+    A table of blocks as a CSV file comes first, then ``records.xlsx``, then a workbook that is
+    alone; of several others none is guessed at.
+    """
+    try:
+        names = sorted(entry.name for entry in Path(folder).iterdir())
+    except OSError:
+        return None
+    if "blocks.csv" in (name.lower() for name in names):
+        return "."
+    books = [name for name in names if name.lower().endswith(".xlsx") and name[0] not in "~."]
+    if "records.xlsx" in books:
+        return "records.xlsx"
+    return books[0] if len(books) == 1 else None
+
+
+#: The line of a notebook that says which records it shows: those of the sample estate.
+SAMPLE_LINE = '"FOLDER = None'
+
+
+def _beside(notebook, records):
+    """Return the bytes of a notebook that shows the records it lies beside, if there are any."""
+    if records is None:
+        return notebook
+    own_line = f'"FOLDER = {json.dumps(json.dumps(records))[1:-1]}'
+    return notebook.replace(SAMPLE_LINE.encode(), own_line.encode(), 1)
+
+
 def copy_notebooks(folder):
-    """Copy the shipped notebooks into a folder; those that are there already stay as they are.
+    """Copy the shipped notebooks into a folder, set to the records in it.
+
+    Parameters
+    ----------
+    folder : str or path
+        The folder; notebooks that are there already stay as they are.
 
     Returns
     -------
     list of pathlib.Path
         The notebooks that were copied.
     """
-    copied = []
+    records, copied = records_in(folder), []
     for source in notebooks():
         target = Path(folder) / source.name
         if not target.exists() and not target.is_symlink():
-            put_bytes(target, source.read_bytes())
+            put_bytes(target, _beside(source.read_bytes(), records))
             copied.append(target)
     return copied

@@ -192,21 +192,33 @@ def text_table(columns, rows, width=None, keep=1):
         return _drawn(columns, cells, wanted)
     for at in range(keep):
         wanted[at] = min(wanted[at], max(_LEAST_TEXT, width // (2 + keep)))
-    tables, group = [], list(range(keep))
-    for at in range(keep, len(columns)):
-        wanted[at] = min(wanted[at], width - _total(wanted[:keep]) - len(_GAP))
-        if len(group) > keep and _total([wanted[g] for g in (*group, at)]) > width:
-            tables.append(group)
-            group = list(range(keep))
-        group.append(at)
+    free = width - _total(wanted[:keep]) - len(_GAP)
+    wanted[keep:] = [min(each, free) for each in wanted[keep:]]
+    groups = _groups(wanted, keep, width)
+    # As many tables as needed, and these about equally wide.
+    for narrower in range(width - 1, 0, -1):
+        evener = _groups(wanted, keep, narrower)
+        if len(evener) > len(groups):
+            break
+        groups = evener
     return "\n\n".join(
         _drawn(
             [columns[at] for at in group],
             [[row[at] for at in group] for row in cells],
             [wanted[at] for at in group],
         )
-        for group in (*tables, group)
+        for group in groups
     )
+
+
+def _groups(widths, keep, width):
+    """Return the columns of each table when the first ones are repeated in all of them."""
+    groups = [list(range(keep))]
+    for at in range(keep, len(widths)):
+        if len(groups[-1]) > keep and _total([widths[g] for g in (*groups[-1], at)]) > width:
+            groups.append(list(range(keep)))
+        groups[-1].append(at)
+    return groups
 
 
 def _total(widths):

@@ -83,6 +83,26 @@ def test_a_workbook_stands_for_its_folder(tmp_path):
     assert launch.working_folder(tmp_path / "season.xlsx")[0] == tmp_path.resolve()
 
 
+def test_a_copied_notebook_shows_the_records_it_lies_beside(folder, tmp_path):
+    def first_line(place):
+        launch.working_folder(place)
+        book = json.loads((place / launch.FIRST_NOTEBOOK).read_text("utf-8"))
+        code = ["".join(cell["source"]) for cell in book["cells"] if cell["cell_type"] == "code"]
+        scope = {}
+        exec(code[0], scope)
+        return scope["FOLDER"]
+
+    assert first_line(folder) == "."
+    workbook = tmp_path / "book"
+    workbook.mkdir()
+    (workbook / 'My "best" vines.xlsx').write_bytes(b"")
+    (workbook / "~$open.xlsx").write_bytes(b"")
+    assert first_line(workbook) == 'My "best" vines.xlsx'
+    empty = tmp_path / "empty"
+    empty.mkdir()
+    assert first_line(empty) is None
+
+
 def test_a_folder_that_is_not_there_is_not_made(tmp_path):
     with pytest.raises(CroploadError, match="cropload new"):
         launch.working_folder(tmp_path / "nothing")

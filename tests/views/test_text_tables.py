@@ -91,6 +91,13 @@ def test_a_table_too_wide_is_split_with_its_first_column_again():
     assert len(parts) == 2
     assert all(part.startswith("block") for part in parts)
     assert all("North" in part for part in parts)
+    assert [len(part.split("\n")[0].split()) for part in parts] == [7, 7]
+
+
+def test_columns_that_each_need_a_table_of_their_own():
+    rows = [["North", "1" * 30, "2" * 30]]
+    text = text_table([words("block"), Column("a"), Column("b")], rows, 40)
+    assert text.count("North") == 2
 
 
 def test_a_missing_cell_is_a_dash_and_no_row_is_no_fault():
