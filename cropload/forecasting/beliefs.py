@@ -298,7 +298,7 @@ def _second_moments(solution, variances):
     """Return summed second moments, counts and information for each group of ``GROUPS``."""
     shared, grid = solution.shared, solution.grid
     _, block_var, season_var, vs_var, residual_var = variances
-    blocks, seasons, k = solution.vec.shape
+    _, seasons, k = solution.vec.shape
     seen = np.einsum("btkk->bt", solution.info) > 0
     moments = np.zeros((len(GROUPS), k))
     counts = np.zeros((len(GROUPS), k))
@@ -391,6 +391,27 @@ class Learned:
     widen: np.ndarray
 
 
+def _varieties(grid, spreads):
+    """Return how many varieties there are, also those of blocks that are not at hand."""
+    if np.ndim(spreads.variety) == 2:
+        return len(spreads.variety)
+    return int(grid.variety.max()) + 1 if len(grid.variety) else 0
+
+
+def teachers(precision):
+    """Return the places of the blocks that spreads are learnt from.
+
+    Parameters
+    ----------
+    precision : ndarray, shape (blocks, seasons, stages)
+        As in ``Grid``; a block where nothing was measured teaches nothing.
+    """
+    found = np.flatnonzero((precision > 0).any((1, 2)))
+    if len(found) > _TEACHERS:
+        found = found[np.linspace(0, len(found) - 1, _TEACHERS).round().astype(int)]
+    return found
+
+
 def learn_spreads(grid, spreads, *, iterations=30, tolerance=2e-3):
     """Estimate the spreads of the random effects by expectation-maximisation.
 
@@ -418,12 +439,8 @@ def learn_spreads(grid, spreads, *, iterations=30, tolerance=2e-3):
     Blocks without a measurement teach nothing, and of very many every second or third is taken.
     Valid for any number of blocks and seasons, including none.
     """
-    varieties = int(grid.variety.max()) + 1 if len(grid.variety) else 0
-    teachers = np.flatnonzero((grid.precision > 0).any((1, 2)))
-    if len(teachers) > _TEACHERS:
-        even = np.linspace(0, len(teachers) - 1, _TEACHERS)
-        teachers = teachers[even.round().astype(int)]
-    grid = grid.part(teachers)
+    varieties = _varieties(grid, spreads)
+    grid = grid.part(teachers(grid.precision))
     seasons, k = grid.rows.shape[1], grid.rows.shape[-1]
     shared = _Shared(varieties, seasons, k, grid.responses().shape[-1])
     evidence = _evidence(grid)
@@ -624,7 +641,7 @@ def believe(grid, names, learned, posterior=None):
     Valid for spreads small enough that a log-normal is a fair picture (below about 0.7).
     """
     if posterior is None:
-        varieties = [str(v) for v in range(int(grid.variety.max()) + 1)]
+        varieties = [str(v) for v in range(_varieties(grid, learned.spreads))]
         posterior = shared_posterior([grid], learned, varieties)
     blocks, seasons, k = grid.rows.shape[0], grid.rows.shape[1], grid.rows.shape[-1]
     shift, shared = grid.responses(), posterior.shared

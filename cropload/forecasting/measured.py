@@ -40,6 +40,18 @@ class BlockFacts:
         """Return the place of a block by name."""
         return self.names.index(block)
 
+    def part(self, places):
+        """Return the facts of some blocks, by place."""
+        return BlockFacts(
+            tuple(self.names[at] for at in places),
+            tuple(self.varieties[at] for at in places),
+            self.canopy_length_m[places],
+            self.canopies[places],
+            self.vines[places],
+            self.bearing[places],
+            self.area_ha[places],
+        )
+
 
 def block_facts(records):
     """Return the fixed facts of every block.

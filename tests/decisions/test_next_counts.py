@@ -4,12 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from helpers import make_records
 from season_records import BLOCKS, SEASON, count_rows, small_estate, weight_row
 
 from cropload import handbook
 from cropload.decisions.next_counts import COUNTABLE, next_counts, vine_minutes, vine_variance
 from cropload.errors import CroploadError
-from cropload.forecasting import beliefs as engine
 from cropload.forecasting.season import forecast
 from cropload.vine.growth import COMPONENTS, STAGES
 
@@ -58,7 +58,8 @@ def line(found, block, stage):
 def width_of(found, covariance, inside):
     """Return the width of a total's 80 % range [t], straight in the logs at the centre."""
     tonnes = found.centre_tonnes() * (1 - found.picked["share"].to_numpy())
-    total = sum(t * line(found, b, "harvest") for t, b in zip(tonnes, found.blocks) if b in inside)
+    pairs = zip(tonnes, found.blocks, strict=True)
+    total = sum(t * line(found, b, "harvest") for t, b in pairs if b in inside)
     return 2 * 1.2815515655446004 * np.sqrt(total @ covariance @ total)
 
 
@@ -66,7 +67,8 @@ def width_of(found, covariance, inside):
 @pytest.mark.parametrize("when", ["winter", "summer"])
 def test_every_range_after_is_that_of_the_dense_update(when, of, request):
     found = request.getfixturevalue(when)
-    inside = [b for b, v in zip(found.blocks, found.varieties) if of in ("estate", v)]
+    pairs = zip(found.blocks, found.varieties, strict=True)
+    inside = [block for block, variety in pairs if of in ("estate", variety)]
     covariance = joint(found)
     table = next_counts(found, hours=2.0, of=of)
     assert len(table) >= 2 * len(BLOCKS)
@@ -85,24 +87,23 @@ def test_the_engine_itself_narrows_by_what_was_said(winter, monkeypatch):
 
     table = next_counts(winter, hours=2.0, what="clusters")
     best = table.iloc[0]
-    original = history.engine.believe
+    original, estate = history.lay_ground, winter.estate
 
-    def with_count(grid, names, learned):
-        b, s = names.index(best["block"]), STAGES.index(best["what"])
-        precision = grid.precision.copy()
-        assert precision[b, -1, s] == 0
+    def with_count(*args, **kwargs):
+        ground = original(*args, **kwargs)
+        b, s = winter.blocks.index(best["block"]), STAGES.index(best["what"])
+        assert ground.precision[b, -1, s] == 0
+        values, precision = ground.values.copy(), ground.precision.copy()
         precision[b, -1, s] = best["vines"] / vine_variance(best["what"])
-        values = grid.values.copy()
         # A count that says just what was expected: the chain stays where it was.
-        values[b, -1, s] = grid.rows[b, -1, s] @ winter.estate.beliefs.centre[b]
-        shift = grid.rows[b, -1, s] @ grid.response[b, -1] @ winter.estate.beliefs.response_mean
-        values[b, -1, s] += shift
-        return original(replace(grid, precision=precision, values=values), names, learned)
+        row = estate.season_rows[b, s]
+        expected = estate.beliefs.centre[b] + estate.season_shift[b] @ estate.beliefs.response_mean
+        values[b, -1, s] = row @ expected + estate.season_offset[b, s]
+        return replace(ground, values=values, precision=precision)
 
-    monkeypatch.setattr(history.engine, "believe", with_count)
-    counted = forecast(small_estate(), SEASON, draws=100)
+    monkeypatch.setattr(history, "lay_ground", with_count)
+    counted = forecast(small_estate(), SEASON, draws=100, learned=estate.beliefs.learned)
     monkeypatch.undo()
-    assert isinstance(counted.estate.beliefs, engine.Beliefs)
     np.testing.assert_allclose(
         counted.estate.beliefs.centre, winter.estate.beliefs.centre, atol=5e-3
     )
@@ -157,8 +158,6 @@ def test_no_more_vines_are_sent_for_than_are_left_to_count():
     blocks = [{"block": "Alder", "variety": "Riesling", "row_spacing_m": 2.5}]
     blocks[0] |= {"vine_spacing_m": 1.5, "vines": 30}
     tables = {"counts": count_rows("Alder", 30, vines=20)}
-    from helpers import make_records
-
     found = forecast(make_records(blocks=blocks, **tables), SEASON, draws=100)
     table = next_counts(found, hours=8, what="clusters")
     assert table["vines"].tolist() == [10]
