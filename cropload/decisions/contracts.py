@@ -1,4 +1,4 @@
-"""Contracts of grapes: what each takes, how far the crop falls short or goes over, and what it pays.
+"""Contracts of grapes: what each takes, how far the crop falls short or over, and what it pays.
 
 Every price is the user's own; nothing here is advice on a contract.
 """
@@ -8,6 +8,22 @@ import pandas as pd
 
 from cropload.errors import CroploadError, near
 from cropload.forecasting import ranges
+
+_COLUMNS = (
+    "contract",
+    "kind",
+    "blocks",
+    "price_per_t",
+    "price_above_cap",
+    "cap_t",
+    *(f"tonnes_{end}" for end in ranges.ENDINGS),
+    "chance_short",
+    "short_mean_t",
+    "chance_excess",
+    "excess_mean_t",
+    *(f"revenue_{end}" for end in ranges.ENDINGS),
+    "currency",
+)
 
 
 def _whose(row):
@@ -197,12 +213,7 @@ def contract_table(forecast, prices):
                 "currency": row["currency"],
             }
         )
-    columns = (
-        "contract kind blocks price_per_t price_above_cap cap_t tonnes_p10 tonnes_p50 tonnes_p90 "
-        "chance_short short_mean_t chance_excess excess_mean_t revenue_p10 revenue_p50 revenue_p90 "
-        "currency"
-    ).split()
-    frame = pd.DataFrame(rows, columns=columns)
+    frame = pd.DataFrame(rows, columns=list(_COLUMNS))
     frame.attrs = {**forecast.attrs(), "notes": tuple(notes)}
     return frame
 

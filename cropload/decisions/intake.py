@@ -84,14 +84,22 @@ class IntakeSchedule:
             )
         return self._kept["span"]
 
+    def _parts(self):
+        """Return the portions of each block."""
+        if "parts" not in self._kept:
+            parts = [[] for _ in self.blocks]
+            for block, day, tonnes in self.portions:
+                parts[block].append((day, tonnes))
+            self._kept["parts"] = parts
+        return self._kept["parts"]
+
     def _until(self, members):
         """Return tonnes picked before each day of the span by some blocks, (days + 1, draws)."""
         first, last = self.span
         total = np.zeros((last - first + 2, self.undated.shape[1]))
         every = np.arange(self.undated.shape[1])
-        inside = set(members)
-        for block, day, tonnes in self.portions:
-            if block in inside:
+        for block in members:
+            for day, tonnes in self._parts()[block]:
                 total[day - first + 1, every] += tonnes
         return np.cumsum(total, axis=0, out=total)
 
@@ -123,6 +131,29 @@ class IntakeSchedule:
         high = np.clip(np.asarray(ends) - first + 1, 0, last - first + 1)
         return until[high] - until[low]
 
+    def _split(self, by, starts, ends):
+        """Yield each group's tonnes by period (periods, draws), in all, and inside any period."""
+        first, last = self.span
+        held = np.zeros(max(last - first + 1, 0), bool)
+        for start, end in zip(starts, ends, strict=True):
+            held[max(start - first, 0) : max(end - first + 1, 0)] = True
+        if by != "block":
+            for _, until in self.until(by):
+                covered = until[-1] if held.all() else np.diff(until, axis=0)[held].sum(0)
+                yield self.between(until, starts, ends), until[-1], covered
+            return
+        # Block by block it is quicker to ask each period for the few days that a block may have.
+        for parts in self._parts():
+            inside = np.zeros((len(starts), self.undated.shape[1]))
+            every, covered = np.zeros((2, self.undated.shape[1]))
+            for day, tonnes in parts:
+                low, high = day.min(), day.max()
+                for at in np.flatnonzero((starts <= high) & (ends >= low)):
+                    inside[at] += tonnes * ((day >= starts[at]) & (day <= ends[at]))
+                every += tonnes
+                covered += tonnes if held.all() else tonnes * held[day - first]
+            yield inside, every, covered
+
     def sums(self, by="block", periods=None):
         """Return the names of the groups and their tonnes, (periods, groups, draws) [t].
 
@@ -136,8 +167,8 @@ class IntakeSchedule:
         starts, ends = intake_periods.days(self.periods if periods is None else periods)
         names, _ = self.groups(by)
         out = np.empty((len(starts), len(names), self.undated.shape[1]))
-        for at, (_, until) in enumerate(self.until(by)):
-            out[:, at] = self.between(until, starts, ends)
+        for at, (inside, _, _) in enumerate(self._split(by, starts, ends)):
+            out[:, at] = inside
         return names, out
 
     @property
@@ -168,14 +199,16 @@ class IntakeSchedule:
         names, place = self.groups(by)
         starts, ends = intake_periods.days(self.periods)
         count, found = len(starts), []
-        for at, (_, until) in enumerate(self.until(by)):
-            inside = self.between(until, starts, ends)
+        for at, (inside, every, covered) in enumerate(self._split(by, starts, ends)):
             apart = self.undated[place == at].sum(0)
             # Periods of the user may overlap or leave days out.
-            outside = until[-1] - self._covered(until, starts, ends)
-            outside[np.abs(outside) < 1e-9] = 0.0
+            outside = np.where(np.abs(every - covered) < 1e-9, 0.0, every - covered)
             rows = np.vstack([inside, apart, outside])
-            found.append(np.column_stack([ranges.quantiles(rows).T, rows.mean(1)]))
+            values = np.zeros((len(rows), 4))
+            some = rows.any(1)
+            if some.any():
+                values[some] = np.column_stack([ranges.quantiles(rows[some]).T, rows[some].mean(1)])
+            found.append(values)
         values = np.array(found).reshape(len(names), count + 2, 4)
         frames = [self._rows(by, names, self.periods.iloc[[p]], values[:, p]) for p in range(count)]
         for extra, words in ((count, NO_DATE), (count + 1, OUTSIDE)):
@@ -189,14 +222,6 @@ class IntakeSchedule:
         frame = pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()
         frame.attrs = self.attrs()
         return frame
-
-    def _covered(self, until, starts, ends):
-        """Return the tonnes on days that at least one period holds, (draws,) [t]."""
-        first, last = self.span
-        inside = np.zeros(max(last - first + 1, 0), bool)
-        for start, end in zip(starts, ends, strict=True):
-            inside[max(start - first, 0) : max(end - first + 1, 0)] = True
-        return np.diff(until, axis=0)[inside].sum(0) if not inside.all() else until[-1]
 
     @staticmethod
     def _rows(by, names, period, values):

@@ -27,6 +27,7 @@ def _frame(starts, ends):
             "period_end": pd.to_datetime(list(ends)).astype("datetime64[ns]"),
         }
     )
+    check(frame)
     words = [span_words(s, e) for s, e in zip(frame.iloc[:, 0], frame.iloc[:, 1], strict=True)]
     frame.insert(0, "period", pd.Series(words, dtype=object))
     return frame
@@ -101,12 +102,14 @@ def make(period, span, week_starts="Monday"):
                 "Periods are 'week', 'day', a table, or pairs of a first and a last day."
             ) from None
     pairs = list(dict.fromkeys(pairs))
+    if not pairs:
+        return _frame([], [])
     try:
-        frame = _frame(*zip(*pairs, strict=True)) if pairs else _frame([], [])
+        return _frame(*zip(*pairs, strict=True))
+    except CroploadError:
+        raise
     except (ValueError, TypeError) as fault:
         raise CroploadError(f"A period has no date that can be read ({fault}).") from None
-    check(frame)
-    return frame
 
 
 def check(periods):

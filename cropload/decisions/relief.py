@@ -17,6 +17,9 @@ CAUTION = (
     "decide whether a block may wait or come early. Ask whoever makes the wine."
 )
 
+#: Where the level is out of reach, the worst chance must fall by this for moves to be made [1].
+_HARDLY = 0.01
+
 
 @dataclass(frozen=True, eq=False)
 class Relief:
@@ -115,11 +118,12 @@ def relieve(schedule, capacity, *, chance=None, windows=None, effort=20_000):
     Notes
     -----
     The chance of a period is the share of draws over its limit, so shared seasons stay in it; it
-    is no linear function of the moves. Up to a few dozen blocks are searched by branch and bound,
-    which proves that no fewer blocks will do and that these move the fewest tonnes times days
-    among them. Where that would take more than ``effort`` looks, one move after another is made
-    that helps most, and then every single change and every exchange of a moved block for another
-    is tried until none helps; fewer or smaller moves may exist then. ``.method`` says which.
+    is no linear function of the moves. Up to 30 blocks are searched by branch and bound, which
+    proves that no fewer blocks will do and that these move the fewest tonnes times days among
+    them. With more blocks, or where that would take more than ``effort`` looks, the moves that
+    help most are made sweep by sweep (help is measured in tonnes over the limit at the accepted
+    chance), and then every single change and every exchange of a moved block for another is
+    tried until none helps; fewer or smaller moves may exist then. ``.method`` says which.
     Whole picks move by whole days, all parts of a split pick together; what is picked stays, and
     periods that are over by ``as_of`` are left out of the aim.
     Valid for moves of so few days that the crop stays what it is.
@@ -146,9 +150,11 @@ def relieve(schedule, capacity, *, chance=None, windows=None, effort=20_000):
         effort,
     )
     moved = {schedule.blocks[block]: days for block, days in answer.moves.items()}
-    then = schedule.moved(moved)
-    after = capacity_table(then, capacity)
-    worst = after.loc[open_row, "chance_over"].max() if open_row.any() else 0.0
+    was = _worst(before, open_row)
+    after = capacity_table(schedule.moved(moved), capacity)
+    if _worst(after, open_row) > max(level + 1e-12, was - _HARDLY):
+        moved, after = {}, before
+    then, worst = schedule.moved(moved), _worst(after, open_row)
     return Relief(
         level=level,
         moves=_moves(schedule, moved),
@@ -160,11 +166,15 @@ def relieve(schedule, capacity, *, chance=None, windows=None, effort=20_000):
         message=" ".join(
             [
                 _message(before[open_row], after[open_row], moved, level, answer),
-                *_too_big(schedule, limits, open_row, level),
+                *(_too_big(schedule, limits, open_row, level) if worst > level + 1e-12 else ()),
             ]
         ),
         evaluated=answer.evaluated,
     )
+
+
+def _worst(table, open_row):
+    return table.loc[open_row, "chance_over"].max() if open_row.any() else 0.0
 
 
 def _moves(schedule, moved):

@@ -8,15 +8,17 @@ import numpy as np
 _EPSILON = 1e-9
 #: More blocks than this are not searched exhaustively, and so many are looked at a step [1].
 _MOST_EXACT, _MOST_GREEDY = 30, 40
-#: Where the level is out of reach, one more block must take this much off the summed excess [1].
-_WORTH = 0.005
+#: With more blocks the search looks at about so many draws; its answer is checked on all.
+_SCREEN_DRAWS = 800
+#: Where the level is out of reach, moves are taken back that together matter less than this [1].
+_NEGLIGIBLE = 0.05
 
 EXACT = (
     "exact search (branch and bound over blocks and whole days): no fewer blocks will do, and "
     "no choice of as many blocks moves fewer tonnes times days"
 )
 GREEDY = (
-    "one move after another that helps most, then every single change and every exchange of a "
+    "the moves that help most, sweep by sweep, then every single change and every exchange of a "
     "moved block tried until none helped; fewer or smaller moves may exist"
 )
 NEEDLESS = "no search was needed"
@@ -39,18 +41,22 @@ class _Spent(Exception):
 class _Problem:
     """Contributions of moved blocks to the limits, and how full these are."""
 
-    def __init__(self, schedule, windows, starts, ends, limit, member, sums, level, effort):
+    def __init__(
+        self, schedule, windows, starts, ends, limit, member, sums, level, effort, every=1
+    ):
+        sums = sums[:, ::every]
         self.starts, self.ends = starts[:, None], ends[:, None]
         self.limit, self.member, self.level = limit[:, None] + _EPSILON, member, level
         self.windows, self.base, self.effort, self.evaluated = windows, sums, effort, 0
         self.parts = {block: [] for block in windows}
         for (block, day, tonnes), movable in zip(schedule.portions, schedule.movable, strict=True):
             if movable and block in self.parts:
-                self.parts[block].append((day, tonnes))
+                self.parts[block].append((day[::every], tonnes[::every]))
         self.mean = {b: sum(t.mean() for _, t in parts) for b, parts in self.parts.items()}
         self._change, self._best = {}, {}
 
-    def _inside(self, block, step):
+    def inside(self, block, step):
+        """Return what each limit counts of a block that is moved by some days, (limits, draws)."""
         total = 0.0
         for day, tonnes in self.parts[block]:
             moved = day + step
@@ -58,15 +64,15 @@ class _Problem:
         return total * self.member[:, block, None]
 
     def change(self, block, step):
-        """Return the change of tonnes that each limit counts when a block moves, (limits, draws)."""
+        """Return the change of what each limit counts when a block moves, (limits, draws)."""
         if not step:
             return 0.0
         if block not in self._change:
             if len(self._change) >= _MOST_GREEDY:
                 self._change.pop(next(iter(self._change)))
-            now = self._inside(block, 0)
+            now = self.inside(block, 0)
             self._change[block] = {
-                s: (self._inside(block, s) - now).astype(np.float32) for s in self.windows[block]
+                s: (self.inside(block, s) - now).astype(np.float32) for s in self.windows[block]
             }
         return self._change[block][step]
 
@@ -83,6 +89,21 @@ class _Problem:
         chance = np.count_nonzero(sums > self.limit, axis=1) / sums.shape[1]
         over = chance - self.level
         return float(over[over > 1e-12].sum())
+
+    def gap(self, sums):
+        """Return the tonnes that chances lie above the level by, summed over the limits [t].
+
+        The chance of a limit is at most the level when the quantile of that level is at most the
+        limit; how far it lies above falls with every tonne moved, where the chance may not yet.
+        """
+        self.evaluated += 1
+        draws = sums.shape[1]
+        allowed = int(self.level * draws + _EPSILON)
+        rows = np.count_nonzero(sums > self.limit, axis=1) > allowed
+        if not rows.any():
+            return 0.0
+        place = draws - 1 - allowed
+        return float((np.partition(sums[rows], place)[:, place] - self.limit[rows, 0]).sum())
 
     def cost(self, moves):
         """Return tonnes times days moved [t d]."""
@@ -131,61 +152,87 @@ def _exact(problem):
     return None
 
 
-def _greedy(problem, budget):
-    """Return moves found one at a time, then improved by single changes and exchanges."""
-    moves, sums = {}, problem.base
-    state = (problem.excess(sums), 0, 0.0)
-    stop = problem.evaluated + budget
+def _candidates(problem, moves, sums):
+    """Return the blocks worth a look: those moved, and those with most fruit in full periods."""
+    full = np.count_nonzero(sums > problem.limit, axis=1) / sums.shape[1] > problem.level
+    weight = {
+        block: float(problem.inside(block, moves.get(block, 0))[full].mean()) if full.any() else 0.0
+        for block in problem.windows
+    }
+    order = sorted(weight, key=lambda b: -weight[b])
+    return list(dict.fromkeys([*moves, *order[:_MOST_GREEDY]]))
 
-    def rank(now, tried):
-        return (round(problem.excess(now), 9), len(tried), problem.cost(tried))
 
-    def helps(found):
-        if found is None or found[0] >= state:
-            return False
-        more = found[0][1] - state[1]
-        return found[0][0] == 0 or state[0] - found[0][0] >= _WORTH * max(more, 0)
-
-    def candidates():
-        full = np.count_nonzero(sums > problem.limit, axis=1) / sums.shape[1] > problem.level
-        weight = {}
-        for block in problem.windows:
-            inside = problem._inside(block, moves.get(block, 0))
-            weight[block] = float(inside[full].mean()) if full.any() else 0.0
-        order = sorted(weight, key=lambda b: -weight[b])
-        return list(dict.fromkeys([*moves, *order[:_MOST_GREEDY]]))
-
-    def single(start, now, look, without=()):
-        """Return the best state one change away from some moves."""
-        found = None
-        for block in look:
-            if block in without:
+def _changes(problem, moves, sums, look, stop):
+    """Return the best change of each block from some moves, best first: (rank, block, step)."""
+    found = []
+    for block in look:
+        bare = sums - problem.change(block, moves.get(block, 0))
+        others = {b: s for b, s in moves.items() if b != block}
+        best = None
+        for step in (0, *problem.windows[block]):
+            if problem.evaluated > stop or step == moves.get(block, 0):
                 continue
-            bare = now - problem.change(block, start.get(block, 0))
-            others = {b: s for b, s in start.items() if b != block}
-            for step in (0, *problem.windows[block]):
-                if problem.evaluated > stop or step == start.get(block, 0):
-                    continue
-                tried = {**others, block: step} if step else others
-                then = bare + problem.change(block, step)
-                key = rank(then, tried)
-                if found is None or key < found[0]:
-                    found = (key, tried, then)
-        return found
+            tried = {**others, block: step} if step else others
+            key = _rank(problem, tried, bare + problem.change(block, step))
+            if best is None or key < best[0]:
+                best = (key, block, step)
+        if best:
+            found.append(best)
+    return sorted(found)
 
+
+def _rank(problem, moves, sums):
+    return round(problem.gap(sums), 6), len(moves), problem.cost(moves)
+
+
+def _with(problem, moves, sums, block, step):
+    """Return moves and sums with one block moved otherwise."""
+    then = sums - problem.change(block, moves.get(block, 0)) + problem.change(block, step)
+    others = {b: s for b, s in moves.items() if b != block}
+    return ({**others, block: step} if step else others), then
+
+
+def _greedy(problem, budget):
+    """Return moves found sweep by sweep, then improved by single changes and exchanges."""
+    moves, sums = {}, problem.base
+    start = problem.gap(sums)
+    rank, stop = (start, 0, 0.0), problem.evaluated + budget
     while problem.evaluated <= stop:
-        look = candidates()
-        found = single(moves, sums, look)
-        if not helps(found):
-            found = None
-            for block in list(moves):
-                others = {b: s for b, s in moves.items() if b != block}
-                swapped = single(others, sums - problem.change(block, moves[block]), look, (block,))
-                if swapped and (found is None or swapped[0] < found[0]):
-                    found = swapped
-        if not helps(found):
+        before = rank
+        look = _candidates(problem, moves, sums)
+        changes = _changes(problem, moves, sums, look, stop)
+        least = (rank[0] - changes[0][0][0]) / 2 if changes else 0.0
+        for _, block, step in changes:
+            tried, then = _with(problem, moves, sums, block, step)
+            key = _rank(problem, tried, then)
+            # The best change is made, and of the others those that still help half as much.
+            if key < rank and (rank == before or (rank[0] > 0 and rank[0] - key[0] >= least > 0)):
+                rank, moves, sums = key, tried, then
+        if rank == before:
+            best = None
+            for block in moves:
+                others, bare = _with(problem, moves, sums, block, 0)
+                rest = [b for b in look if b != block]
+                for key, other, step in _changes(problem, others, bare, rest, stop)[:1]:
+                    if key < rank and (best is None or key < best[0]):
+                        best = (key, *_with(problem, others, bare, other, step))
+            if best is None:
+                break
+            rank, moves, sums = best
+    return moves if rank[0] <= 0 else _worth_it(problem, moves, sums, rank[0], start)
+
+
+def _worth_it(problem, moves, sums, gap, start):
+    """Take back moves that hardly matter, where the level is out of reach."""
+    while moves:
+        without = {b: sums - problem.change(b, step) for b, step in moves.items()}
+        gaps = {b: problem.gap(then) for b, then in without.items()}
+        block = min(gaps, key=gaps.get)
+        if gaps[block] > gap + _NEGLIGIBLE * (start - gap):
             break
-        state, moves, sums = found
+        sums = without[block]
+        moves = {b: step for b, step in moves.items() if b != block}
     return moves
 
 
@@ -226,5 +273,12 @@ def search(schedule, windows, starts, ends, limit, member, sums, level, effort):
             if moves is not None:
                 return Answer(moves, EXACT, False, problem.evaluated)
             impossible = True
-    moves = _greedy(problem, effort)
-    return Answer(moves, GREEDY, impossible, problem.evaluated)
+    # Many blocks are screened on fewer draws, with a little in hand for what those cannot see.
+    thin = max(sums.shape[1] // _SCREEN_DRAWS, 1) if len(windows) > _MOST_EXACT else 1
+    drawn = sums.shape[1] // thin
+    aim = level - np.sqrt(level * (1 - level) / drawn) if thin > 1 else level
+    screen = _Problem(
+        schedule, windows, starts, ends, limit, member, sums, max(aim, 0.0), effort, thin
+    )
+    moves = _greedy(screen, effort)
+    return Answer(moves, GREEDY, impossible, problem.evaluated + screen.evaluated)

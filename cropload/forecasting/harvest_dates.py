@@ -138,17 +138,18 @@ def _origins(stages, names, varieties, season):
     reached = {b: max(rows, key=order.get) for b, rows in now.groupby("block")["stage"]}
     own = past.groupby("block")["season"].nunique().to_dict()
     of = dict(zip(names, varieties, strict=True))
-    known_varieties = {of[block] for block in {*own, *reached} if block in of}
+    speaking = {block for block in {*own, *reached} if block in of}
     dated, words = [], []
     for name, variety in zip(names, varieties, strict=True):
+        others = {of[block] for block in speaking if block != name}
         parts = []
         if name in reached and reached[name] != "harvest":
             parts.append(f"this season's {reached[name]}")
         if name in own:
             parts.append(f"its own {own[name]} season" + "s" * (own[name] > 1))
-        elif variety in known_varieties:
+        elif variety in others:
             parts.append(f"{variety} on this estate")
-        elif known_varieties:
+        elif others:
             parts.append("the other varieties of the estate and the handbook's days")
         elif parts:
             parts.append("the handbook's days")
@@ -238,7 +239,7 @@ def harvest_dates(
     hemisphere = hemisphere or hemisphere_of_dates(known) or "north"
     names = tuple(str(name) for name in known.blocks["block"])
     varieties = tuple(str(name) for name in known.blocks["variety"])
-    found, stages = believe_days(known, season, hemisphere)
+    found, stages = believe_days(known, season, hemisphere, records)
     origin = season_origin(season, hemisphere)
     x = found.draw(np.arange(len(names)), draws, _date_seed(seed)).sum(0)
     first = (origin - pd.Timestamp(0)).days

@@ -58,10 +58,19 @@ def hemisphere_of_dates(records):
     south = (spring & month.between(8, 12)).sum() + autumn_of_south
     north = (spring & month.between(2, 7)).sum() + picked.between(7, 12).sum()
     if south and north:
+        few = "south" if south < north else "north"
+        months = (8, 12, 1, 5) if few == "south" else (2, 7, 7, 12)
+        odd = spring & month.between(*months[:2])
+        odd |= (dates["stage"] == "harvest") & month.between(*months[2:])
+        such = ""
+        if odd.any():
+            row = dates[odd].iloc[0]
+            such = f" (such as {row['stage']} of {row['block']} on {row['date']:%Y-%m-%d})"
         raise CroploadError(
-            f"{north} of the dates on record belong to the northern hemisphere and {south} to the "
-            "southern: budburst and flowering fall from February to July in the north and from "
-            "August to December in the south, picking from July on in the north and up to May in "
+            f"{max(north, south)} of the dates on record belong to one hemisphere and "
+            f"{min(north, south)}{such} to the other: budburst and flowering fall from February "
+            "to July in the north and from August to December in the south, picking from July on "
+            "in the north and up to May in "
             "the south. Correct the dates, or their season (the calendar year of harvest)."
         )
     return "south" if south else "north" if north else None
@@ -132,7 +141,7 @@ def _learn(records, grid, spreads, key):
     return kept[key]
 
 
-def believe_days(records, season, hemisphere):
+def believe_days(records, season, hemisphere, keep_with=None):
     """Return what is believed of the days between stages in a season, and the dates behind it.
 
     Parameters
@@ -143,6 +152,8 @@ def believe_days(records, season, hemisphere):
         Year of harvest.
     hemisphere : {"north", "south"}
         Where the vines stand.
+    keep_with : Records, optional
+        Records to keep the learnt spreads with, so that they are learnt once for all days.
 
     Returns
     -------
@@ -166,4 +177,4 @@ def believe_days(records, season, hemisphere):
     mean, variety, spreads = _priors(varieties, hemisphere)
     grid = _grid(stages, names, seasons, origin, mean, variety)
     key = (season, hemisphere, grid.precision[:, :-1].tobytes())
-    return engine.believe(grid, names, _learn(records, grid, spreads, key)), stages
+    return engine.believe(grid, names, _learn(keep_with or records, grid, spreads, key)), stages
