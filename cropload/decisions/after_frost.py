@@ -1,5 +1,6 @@
 """After a frost: dead shoots counted on sampled vines, and the season's forecast with them."""
 
+import re
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -103,6 +104,40 @@ class AfterFrost:
         return pd.DataFrame(
             [{"part": name, **dict(zip(ends, held, strict=True))} for name, held in rows]
         )
+
+
+def read_vine_counts(text):
+    """Return dead and seen shoots a vine from text like ``3/14, 5/12``.
+
+    Parameters
+    ----------
+    text : str
+        Dead and all shoots of each vine with a stroke between, vines with commas or spaces.
+
+    Returns
+    -------
+    (list of int, list of int)
+        Dead shoots and all shoots seen, one a vine [1].
+
+    Raises
+    ------
+    CroploadError
+        For a piece that is not two whole numbers with a stroke between.
+
+    Examples
+    --------
+    >>> read_vine_counts("3/14, 5/12")
+    ([3, 5], [14, 12])
+    """
+    pieces = [piece for piece in re.split(r"[\s,;]+", text.strip()) if piece]
+    found = [re.fullmatch(r"(\d{1,6})/(\d{1,6})", piece) for piece in pieces]
+    for piece, match in zip(pieces, found, strict=True):
+        if match is None:
+            raise CroploadError(
+                f"'{piece}' is no count of a vine: write dead/all shoots, like 3/14, with a comma "
+                "or space between vines."
+            )
+    return [int(match[1]) for match in found], [int(match[2]) for match in found]
 
 
 def _whole(name, given):

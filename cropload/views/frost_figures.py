@@ -246,31 +246,49 @@ def map_figure(left, plans, days, temperatures_c, case, units=METRIC):
     from matplotlib.figure import Figure
 
     degrees = units.convert("temperature_c", np.asarray(temperatures_c, float))
+    height, bottom, top, left_edge, right = 3.5, 0.95, 0.6, 0.75, 0.95
+    wide = (_WIDTH - left_edge - right - 0.35 * (len(plans) - 1)) / len(plans)
+    tall = (height - bottom - top) / height
+    # One cell a night and low, smoothed between their middles.
+    half = np.ptp(days) / (len(days) - 1) / 2, np.ptp(degrees) / (len(degrees) - 1) / 2
+    edges = (days[0] - half[0], days[-1] + half[0], degrees[-1] - half[1], degrees[0] + half[1])
     with figures.house_style():
-        drawn = Figure(figsize=(_WIDTH, 3.5), layout="constrained")
-        axes = drawn.subplots(1, len(plans), sharey=True, squeeze=False)[0]
-        for at, (ax, plan) in enumerate(zip(axes, plans, strict=True)):
+        drawn = Figure(figsize=(_WIDTH, height))
+        for at, plan in enumerate(plans):
+            x = (left_edge + at * (wide + 0.35)) / _WIDTH
+            ax = drawn.add_axes((x, bottom / height, wide / _WIDTH, tall))
             held = 100 * left[at].T
-            shade = ax.pcolormesh(
-                days, degrees, held, cmap="cividis", vmin=0, vmax=100, shading="gouraud"
+            shade = ax.imshow(
+                held,
+                cmap="cividis",
+                vmin=0,
+                vmax=100,
+                extent=edges,
+                aspect="auto",
+                interpolation="bilinear",
             )
             if np.ptp(held) > 1:
                 lines = ax.contour(days, degrees, held, [25, 50, 75, 90], colors="white")
                 lines.set_path_effects(_edged())
                 for text in ax.clabel(lines, fmt="%.0f", fontsize=9):
                     text.set_path_effects(_edged())
-            ax.set_title(f"{plan}", fontsize=10)
+            ax.set_title(plan, fontsize=10)
             marks = [day for day in days if day % 10 == 0]
             stages = first_bud_stages(marks)
             ax.set_xticks(
                 marks, [f"{day:g}\n{stage:.0f}" for day, stage in zip(marks, stages, strict=True)]
             )
+            ax.set_xlim(days[0], days[-1])
+            ax.set_ylim(degrees[-1], degrees[0])
             ax.grid(False)
             ax.set_xlabel("days after budburst of the first buds\ntheir stage (modified E-L)")
-        axes[0].set_ylabel(f"low of the night in the block [{units.label('temperature_c')}]")
-        bar = drawn.colorbar(shade, ax=list(axes), shrink=0.9)
-        bar.set_label("crop left, parts of 100")
-        drawn.suptitle(f"One night, wood {CASE_WORDS[case]}", fontsize=10, x=0.02, ha="left")
+            if at:
+                ax.set_yticklabels([])
+            else:
+                ax.set_ylabel(f"low of the night in the block [{units.label('temperature_c')}]")
+        beside = drawn.add_axes(((_WIDTH - 0.75) / _WIDTH, bottom / height, 0.15 / _WIDTH, tall))
+        drawn.colorbar(shade, cax=beside).set_label("crop left, parts of 100")
+        drawn.text(0.01, 0.985, f"One night, wood {CASE_WORDS[case]}", va="top")
     return drawn
 
 

@@ -198,6 +198,16 @@ def break_even_sentences(replay):
     return found
 
 
+def springs_that_hurt(replay):
+    """Yield (season, rows of ``by_year``) of each spring that cost some plan a part of its crop.
+
+    Springs of which a reader would see 100 % left are kept out.
+    """
+    for season, rows in replay.by_year().groupby("season", sort=True):
+        if rows["nights"].max() > 0 and rows["crop_left_p50"].min() < 0.995:
+            yield season, rows
+
+
 def night_words(stage_first, stage_last):
     """Return the stages of the first and the last kept buds on a night, in words."""
     if not np.isfinite(stage_first):

@@ -1,0 +1,414 @@
+"""The panel of longer wood against spring frost: past springs, one night, and after a frost."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import ipywidgets as widgets
+import numpy as np
+import pandas as pd
+
+from cropload import handbook
+from cropload.decisions.compare import estate_for
+from cropload.decisions.frost_cover import block_frost_years, block_weather, frost_cover
+from cropload.errors import CroploadError
+from cropload.forecasting.asked import check_block, next_season
+from cropload.forecasting.history import estate_before_season
+from cropload.records.messages import fault_list
+from cropload.records.station_offset import station_of_block
+from cropload.units import unit_system
+from cropload.views.frost_wording import CASE_WORDS
+from cropload.views.panels import frost_results, parts, saving
+from cropload.views.panels.level_rows import LevelRows, first_levels
+from cropload.vine.frost_settings import CASES
+from cropload.vine.plan import PlanError, PruningPlan
+
+#: Buds by which the longer canes differ from last winter's.
+_LONGER = (2, 4)
+OWN_LOGGER = "none: offset as entered"
+
+
+def longer_levels(last_plan, usual_buds):
+    """Return the levels the panel opens with: last winter's, and longer canes beside it."""
+    plans, names = first_levels(last_plan, usual_buds)
+    first = plans[0]
+    if not first.canes:
+        return plans, names
+    plans, names = plans[:1], names[:1]
+    for more, name in zip(_LONGER, ("longer canes", "longer canes still"), strict=True):
+        try:
+            longer = PruningPlan(
+                first.canes, first.buds_per_cane + more, first.spurs, first.buds_per_spur or 2
+            )
+        except PlanError:
+            continue
+        plans.append(longer)
+        names.append(name)
+    return plans, names
+
+
+class FrostCover(widgets.VBox):
+    """See what longer canes or a late final cut are worth against spring frost in a block.
+
+    Parameters
+    ----------
+    records_or_path : Records, str or path, optional
+        Records, or the folder or workbook to read; the invented sample estate when not given.
+    block : str, optional
+        Block to open with; when not given, the one furthest below its station at night.
+    units : str
+        ``"metric"`` or ``"us"``.
+    results_folder : str or path, optional
+        Where results go; ``results`` beside the records when not given.
+    draws, seed : int
+        Draws and their seed [1].
+
+    Attributes
+    ----------
+    replay : FrostReplay or None
+        The springs as last replayed; None when that is not possible, and the panel says why.
+    plans : list of PruningPlan
+        The levels as last compared.
+
+    Notes
+    -----
+    Faults are shown as a message in the panel; nothing is raised after it is made.
+    Valid as ``frost_cover``.
+    """
+
+    def __init__(
+        self,
+        records_or_path=None,
+        *,
+        block=None,
+        units="metric",
+        results_folder=None,
+        draws=1000,
+        seed=0,
+    ):
+        self.draws, self.seed, self.given_folder = draws, seed, results_folder
+        self.records, self.replay, self.years, self.plans = None, None, None, []
+        self._quiet = True
+        self.message = parts.html()
+        super().__init__([parts.html(parts.STYLE), self.message])
+        self._build(records_or_path, block, units)
+
+    @parts.guarded
+    def _build(self, given, block, units):
+        self.records = self._read(given)
+        self.season = next_season(self.records)
+        names = [str(name) for name in self.records.blocks["block"]]
+        first = check_block(self.records, block) if block is not None else self._coldest(names)
+        self.block_choice = self._dropdown("Block", names, first, "22em")
+        self.case_choice = self._dropdown(
+            "How the wood stands in spring",
+            [
+                (CASE_WORDS["laid_down"], CASES[:1]),
+                (CASE_WORDS["upright_until_final_cut"], CASES[1:]),
+                ("both, each by itself", CASES),
+            ],
+            CASES[:1],
+            "34em",
+        )
+        self.crop_choice = self._dropdown(
+            "Crop",
+            [("settled (third season on)", True), ("first season", False)],
+            True,
+            "20em",
+        )
+        self.unit_choice = self._dropdown(
+            "Units",
+            [("metric (t/ha, °C)", "metric"), ("US (short ton/ac, °F)", "us")],
+            unit_system(units).name,
+            "17em",
+        )
+        self.units = unit_system(units)
+        self.heavy = parts.number_box(
+            "A frost year loses more than [%]", 100 * handbook.value("frost.heavy_loss"), 5
+        )
+        self._weather_boxes()
+        self.levels = LevelRows(self._refresh)
+        self.results, self.kept = parts.html(), parts.html()
+        # Loaded here because each tab knows the panel it stands in.
+        from cropload.views.panels.frost_after import AfterTab
+        from cropload.views.panels.frost_night import NightTab
+
+        self.night, self.after = NightTab(self), AfterTab(self)
+        self.keep_box = self._keep_box()
+        years = widgets.VBox([self.results, self.keep_box])
+        self.tabs = widgets.Tab(children=[years, self.night, self.after])
+        self.tabs.titles = ("Plans over the years", "One night", "After a frost")
+        self.tabs.observe(lambda _: self.night.look(), "selected_index")
+        for each, action in (
+            (self.block_choice, self._start_block),
+            (self.case_choice, self._refresh),
+            (self.crop_choice, self._refresh),
+            (self.heavy, self._refresh),
+            (self.unit_choice, self._other_units),
+            (self.station, self._start_years),
+            (self.logger, self._start_years),
+            (self.offset, self._start_years),
+            (self.spread, self._start_years),
+            (self.sum, self._start_years),
+            (self.reference, self._start_block),
+        ):
+            each.observe(self._unless_quiet(action), "value")
+        self.children = [
+            parts.html(parts.STYLE + frost_results.STYLE + self._opening()),
+            parts.row(self.block_choice, self.case_choice, self.crop_choice, self.unit_choice),
+            parts.row(self.station, self.logger, self.offset, self.spread),
+            parts.row(self.sum, self.heavy, self.reference),
+            self.levels,
+            self.message,
+            self.tabs,
+            parts.html(frost_results.evidence_html()),
+            parts.html(frost_results.cautions_html()),
+        ]
+        self._quiet = False
+        self._start_block()
+
+    @staticmethod
+    def _read(given):
+        if given is None:
+            from cropload.records.example import example_records
+
+            return example_records()
+        if isinstance(given, (str, Path)):
+            from cropload.records.reading import read_records
+
+            return read_records(given)
+        return given
+
+    def _coldest(self, names):
+        """Return the block that lies furthest below its station, where frost matters most."""
+        offsets = self.records.blocks["frost_offset_c"].fillna(0.0).to_numpy()
+        return names[int(offsets.argmin())]
+
+    @staticmethod
+    def _dropdown(label, options, value, width):
+        return widgets.Dropdown(
+            options=options,
+            value=value,
+            description=label,
+            style=parts.LABELLED,
+            layout=widgets.Layout(width=width, max_width="100%"),
+        )
+
+    def _weather_boxes(self):
+        stations = sorted(set(self.records.weather["station"].dropna().astype(str)) - {""})
+        self.station = self._dropdown(
+            "Weather station", stations, stations[0] if stations else None, "24em"
+        )
+        self.logger = self._dropdown(
+            "Offset from a logger in the block", [OWN_LOGGER], OWN_LOGGER, "34em"
+        )
+        self.offset = parts.number_box("Block less station at night [°C]", 0.0, 0.1)
+        self.spread = parts.number_box("its spread [°C]", 0.0, 0.1)
+        self.sum = widgets.Text(
+            description="Budburst heat sum [°C days above 5 °C], blank: from recorded dates",
+            continuous_update=False,
+            style=parts.LABELLED,
+            layout=widgets.Layout(width="42em", max_width="100%"),
+        )
+        self.reference = widgets.Text(
+            description="Plan this block has carried",
+            placeholder="like 2x10+2x2",
+            continuous_update=False,
+            style=parts.LABELLED,
+            layout=widgets.Layout(width="26em", display="none"),
+        )
+
+    def _opening(self):
+        text = '<h2 class="cl-title">Longer wood against spring frost</h2>'
+        if saving.is_sample(self.records):
+            text += parts.note(
+                "These are sample records of an estate called Quillfoot. All of them are invented."
+            )
+        else:
+            text += parts.note(f"Records: {self.records.path}")
+        doubts = self.records.warnings
+        if doubts:
+            listed = parts.escape(fault_list(doubts))
+            text += (
+                f'<details class="cl-source"><summary>{len(doubts)} doubtful values in the records'
+                f"</summary><pre>{listed}</pre></details>"
+            )
+        return text
+
+    def _keep_box(self):
+        self.csv_button = widgets.Button(
+            description="Export the years as CSV", layout=widgets.Layout(width="17em")
+        )
+        self.csv_button.on_click(self._export)
+        return widgets.VBox([parts.row(self.csv_button), self.kept])
+
+    def _unless_quiet(self, action):
+        def run(_):
+            if not self._quiet:
+                action()
+
+        return run
+
+    def fail(self, text):
+        """Show what is wrong; results that no longer belong to the choices are hidden."""
+        self.message.value = parts.error(text)
+        self.replay = None
+        if hasattr(self, "keep_box"):
+            for each in (self.results, self.keep_box, self.night):
+                each.layout.display = "none"
+
+    def looking_at(self, tab):
+        """Return whether a tab is the open one."""
+        return self.tabs.children[self.tabs.selected_index or 0] is tab
+
+    @property
+    def block(self):
+        """Name of the chosen block."""
+        return self.block_choice.value
+
+    @property
+    def case(self):
+        """The case shown for one night; the first one when both are compared over the years."""
+        return self.case_choice.value[0]
+
+    @property
+    def reference_plan(self):
+        """The plan the user says the block has carried; None when not asked for or blank."""
+        asked = self.reference.layout.display != "none"
+        return self.reference.value.strip() or None if asked else None
+
+    @parts.guarded
+    def _start_block(self):
+        """Open a block: its station and offset, last winter's plan and longer canes."""
+        self.years, self.kept.value = None, ""
+        self.after.clear()
+        self._quiet = True
+        try:
+            self._start_weather()
+            known = load_known(self.records, self.block, self.season)
+            self.reference.layout.display = "none" if known else None
+            estate = estate_for(self.records, self.block, self.season, self.reference_plan)
+            at = estate.facts.place(self.block)
+            self.profile = estate.profiles[estate.facts.varieties[at]]
+            last = estate.last_plan[at] or None
+            self.levels.set(*longer_levels(last, float(np.exp(estate.log_reference[at]))))
+        finally:
+            self._quiet = False
+        self._start_years()
+
+    def _start_weather(self):
+        named, offset = station_of_block(self.records, self.block)
+        known = list(self.station.options)
+        if named in known:
+            self.station.value = named
+        degree = self.units.show("temperature_c")[1]
+        self.offset.value = round(offset.mean_c * degree, 2)
+        self.spread.value = round(offset.spread_c * degree, 2)
+        self.logger.options = [OWN_LOGGER, *(name for name in known if name != self.station.value)]
+        self.logger.value = OWN_LOGGER
+
+    def _given_sum(self):
+        text = self.sum.value.strip()
+        if not text:
+            return None
+        try:
+            return float(text.replace(",", "."))
+        except ValueError:
+            raise CroploadError(
+                f"The budburst heat sum is a number of degree days or blank, not '{text}'."
+            ) from None
+
+    @parts.guarded
+    def _start_years(self):
+        """Work out the nights of every spring, once for all plans."""
+        self.years = None
+        degree = self.units.show("temperature_c")[1]
+        own = self.logger.value == OWN_LOGGER
+        for label, box in (("Block less station", self.offset), ("its spread", self.spread)):
+            if own and not np.isfinite(box.value):
+                raise CroploadError(f"{label} is a number of degrees, not {box.value:g}.")
+        self.weather = block_weather(
+            self.records,
+            self.block,
+            station=self.station.value,
+            offset=self.offset.value / degree if own else None,
+            offset_spread=self.spread.value / degree if own else None,
+            logger=None if own else self.logger.value,
+            budburst_sum=self._given_sum(),
+        )
+        if not own:
+            self._quiet = True
+            self.offset.value = round(self.weather.offset.mean_c * degree, 2)
+            self.spread.value = round(self.weather.offset.spread_c * degree, 2)
+            self._quiet = False
+        self.offset.disabled = self.spread.disabled = not own
+        self.years = block_frost_years(self.weather, case=CASES, draws=self.draws, seed=self.seed)
+        self.night.open_years()
+        self._refresh()
+
+    @parts.guarded
+    def _refresh(self):
+        """Replay the springs for the levels as they stand and show the result."""
+        if self._quiet:
+            return
+        plans = self.levels.plans()
+        if self.years is None:
+            return
+        replay = frost_cover(
+            self.records,
+            self.block,
+            list(dict.fromkeys(plans)),
+            self.season,
+            case=self.case_choice.value,
+            settled=self.crop_choice.value,
+            heavy_loss=self.heavy.value / 100,
+            reference_plan=self.reference_plan,
+            years=self.years,
+            seed=self.seed,
+        )
+        notes = (*self.weather.notes, *replay.notes)
+        self.replay = replace(replay, notes=tuple(dict.fromkeys(notes)))
+        self.plans = list(dict.fromkeys(plans))
+        self.results.value = frost_results.years_html(self.replay, self.units)
+        self.night.show()
+        self.after.show_units()
+        self.message.value = ""
+        for each in (self.results, self.keep_box, self.night):
+            each.layout.display = None
+
+    @parts.guarded
+    def _other_units(self):
+        before, self.units = self.units, unit_system(self.unit_choice.value)
+        factor = self.units.show("temperature_c")[1] / before.show("temperature_c")[1]
+        unit = self.units.label("temperature_c")
+        self._quiet = True
+        self.offset.value = round(self.offset.value * factor, 2)
+        self.spread.value = round(self.spread.value * factor, 2)
+        self.offset.description = f"Block less station at night [{unit}]"
+        self.spread.description = f"its spread [{unit}]"
+        self._quiet = False
+        self._refresh()
+
+    def export_frame(self):
+        """Return the replayed years as they are exported, with block and units in their names."""
+        frame = self.replay.by_year()
+        names = {name: f"t_ha_{name[-3:]}" for name in frame.columns if name.startswith("crop_p")}
+        frame = pd.DataFrame(frame.rename(columns=names))
+        frame.insert(0, "block", self.block)
+        return frame
+
+    def _export(self, _):
+        try:
+            stem = saving.file_stem("frost", self.block, self.season)
+            folder = saving.results_folder(self.records, self.given_folder)
+            path = saving.save_frame(self.export_frame(), folder, stem, ".csv", self.units)
+            self.kept.value = parts.done(f"all springs are in {path}.")
+        except CroploadError as fault:
+            self.kept.value = parts.error(str(fault))
+        except Exception as fault:
+            self.kept.value = parts.error(f"Nothing was written ({type(fault).__name__}: {fault}).")
+
+
+def load_known(records, block, season):
+    """Return whether the load a block has carried is known from its records."""
+    estate = estate_before_season(records, season, {})
+    return bool(estate.load_known[estate.facts.place(block)])

@@ -1,0 +1,172 @@
+"""What the frost panel shows, as HTML: evidence, cautions, tables and sentences."""
+
+from html import escape
+
+from cropload import handbook
+from cropload.decisions.frost_cover import one_case
+from cropload.forecasting import ranges
+from cropload.views import figures, frost_figures, frost_wording, wording
+from cropload.views.frost_wording import CASE_WORDS, percent
+from cropload.views.panels import parts
+
+#: Style of the bars beside a share; the number stands beside each, so nothing is colour alone.
+STYLE = """<style>
+.cl-bar { display: inline-block; width: 130px; height: 0.8em; border: 1px solid #444;
+  background: #fff; vertical-align: middle; margin-right: 8px; }
+.cl-bar span { display: block; height: 100%; background: #0072B2; }
+</style>"""
+
+
+def evidence_html():
+    """Return what the literature does and does not support as HTML, each line with its sources."""
+    text = ""
+    for heading, words, keys in frost_wording.evidence():
+        text += f"<p><strong>{escape(heading)}</strong> {escape(words)}</p>"
+        text += "".join(parts.source(key, f"Figure and sources: {key}") for key in keys)
+    return (
+        '<div class="cl-care" role="note"><p><strong>What is known, and what is not</strong></p>'
+        f"{text}</div>"
+    )
+
+
+def cautions_html():
+    """Return the cautions for frost protection work as HTML."""
+    items = "".join(
+        f"<p><strong>{escape(word)}.</strong> {escape(text)}</p>"
+        for word, text in frost_wording.CAUTIONS
+    )
+    return (
+        '<div class="cl-care" role="note"><p><strong>Take care at frost protection</strong></p>'
+        f"{items}<p>{escape(frost_wording.SUPPORT)}</p></div>"
+    )
+
+
+def years_html(replay, units):
+    """Return the replayed springs as HTML, each case under a heading of its own."""
+    text = parts.head("In plain words")
+    sentences = frost_wording.year_sentences(replay, units)
+    text += "".join(f'<div class="cl-level"><p>{escape(line)}</p></div>' for line in sentences)
+    further = frost_wording.shelter_sentences(replay)
+    further += frost_wording.break_even_sentences(replay)
+    if further:
+        text += parts.head("What is longer wood or a late cut worth here?") + parts.points(further)
+    for case in dict.fromkeys(replay.cases):
+        one = one_case(replay, case)
+        drawn = figures.svg(frost_figures.years_figure(one, units))
+        text += parts.head(f"Spring by spring, wood {CASE_WORDS[case]}")
+        text += parts.image(drawn, frost_figures.years_text(one, units))
+        text += nights_html(one, units)
+    text += parts.head("Notes") + parts.points([*replay.notes, f"Ranges are the {ranges.label()}."])
+    return text
+
+
+def nights_html(replay, units):
+    """Return the springs that lost something as an HTML table: nights, cold, stage, crop left."""
+    unit = units.label("temperature_c")
+    heads = ["year", "budburst", "nights", "worst night", f"low in block [{unit}]", "stage then"]
+    heads += [f"{plan}: left" for plan in replay.plans]
+    lines = []
+    for season, years in frost_wording.springs_that_hurt(replay):
+        hit = years.loc[years["nights"].idxmax()]
+        low = units.convert("temperature_c", hit["block_c"])
+        lines.append(
+            [
+                f"{season}",
+                f"{hit['budburst']:%-d %b}",
+                f"{hit['nights']}",
+                f"{hit['worst_night']:%-d %b}",
+                f"{low:.1f}",
+                frost_wording.night_words(hit["stage_first"], hit["stage_last"]),
+                *(
+                    f"{percent(row['crop_left_p50'])} ({percent(row['crop_left_p10'])} to "
+                    f"{percent(row['crop_left_p90'])})"
+                    for row in years.to_dict("records")
+                ),
+            ]
+        )
+    if not lines:
+        return parts.note("No spring of this record would have cost these plans any crop.")
+    caption = (
+        f"Springs that cost some crop, with their worst night; stage is modified E-L; left: share of the crop, middle "
+        f"and {ranges.label()}"
+    )
+    return parts.table(heads, lines, caption, words={1, 3, 5})
+
+
+def night_html(found, names, units):
+    """Return what one night leaves as an HTML table with a bar for each plan.
+
+    Parameters
+    ----------
+    found : FrostSurvival
+        One night's.
+    names : list of str
+        Name of each level.
+    units : UnitSystem
+        Units to show.
+    """
+    body = ""
+    nights = found.nights().set_index("plan") if len(found.plans) else None
+    for name, row in zip(names, found.table().to_dict("records"), strict=True):
+        left = row["crop_left_p50"]
+        hit = nights.loc[[row["plan"]]].iloc[0] if row["plan"] in nights.index else None
+        stage = "no harm"
+        if hit is not None:
+            stage = frost_wording.night_words(hit["stage_first"], hit["stage_last"])
+        body += (
+            f'<tr><th scope="row">{escape(name)}</th>'
+            f'<td class="cl-words"><span class="cl-bar" aria-hidden="true">'
+            f'<span style="width: {100 * left:.0f}%"></span></span>{percent(left)}</td>'
+            f"<td>{percent(row['crop_left_p10'])} to {percent(row['crop_left_p90'])}</td>"
+            f"<td>{percent(row['primary_p50'])}</td>"
+            f'<td class="cl-words">{escape(stage)}</td></tr>'
+        )
+    heads = ("level", "crop left", ranges.label(), "primary shoots alive", "stage that night")
+    top = "".join(f'<th scope="col">{escape(head)}</th>' for head in heads)
+    caption = "Crop that this one night would leave; secondary shoots count with their smaller crop"
+    return (
+        f'<div class="cl-wide" tabindex="0" role="region" aria-label="{caption}">'
+        f'<table class="cl-table"><caption>{caption}</caption><thead><tr>{top}</tr></thead>'
+        f"<tbody>{body}</tbody></table></div>"
+    )
+
+
+def after_html(found, units):
+    """Return what a count of dead shoots says as HTML: sentences, a table, what to do next."""
+    label = units.label("tonnes")
+    rows = [
+        [
+            row["part"],
+            wording.amount("tonnes", row["tonnes_p50"], units, unit=False),
+            wording.span("tonnes", row["tonnes_p10"], row["tonnes_p90"], units),
+        ]
+        for row in found.table().to_dict("records")
+    ]
+    estate = [
+        wording.amount("tonnes", each.table("estate")["tonnes_p50"].iloc[0], units)
+        for each in (found.forecast.before, found.forecast)
+    ]
+    lines = [
+        *frost_wording.after_sentences(found, units),
+        f"The estate's crop in the middle goes from {estate[0]} to {estate[1]}.",
+    ]
+    if found.judge_from is not None:
+        lines.append(f"Shoots of this frost can be judged from {found.judge_from:%Y-%m-%d} on.")
+    caption = f"Crop of {found.block}, season {found.forecast.season}, {ranges.label()}"
+    return (
+        "".join(f'<div class="cl-level"><p>{escape(line)}</p></div>' for line in lines)
+        + parts.table(["crop", f"middle [{label}]", f"range [{label}]"], rows, caption)
+        + parts.head("What to mind")
+        + parts.points(found.notes)
+        + "".join(
+            parts.source(key, f"Figure and sources: {key}")
+            for key in (
+                "frost.wait_days",
+                "frost.leave_until_stage",
+                "frost.break_out_gain",
+                "frost.second_crop_late_days",
+                "frost.shoots_alike",
+            )
+            if handbook.entry(key)
+        )
+    )
