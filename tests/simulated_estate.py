@@ -29,9 +29,7 @@ SD, DOF = prior_spreads()
 NONCOUNT = handbook.value("noncount.fertility")
 
 #: Error of each stage's sample on the log scale: about 30 vines, 60 clusters, 20 vines pruned.
-ERRORS = dict(
-    zip(STAGES, (0.02, 0.035, 0.11, 0.065, 0.06, 0.06, 0.06, 0.01, 0.08), strict=True)
-)
+ERRORS = dict(zip(STAGES, (0.02, 0.035, 0.11, 0.065, 0.06, 0.06, 0.06, 0.01, 0.08), strict=True))
 
 
 @dataclass(frozen=True)
@@ -41,6 +39,7 @@ class Truth:
     level: np.ndarray  # (blocks, components)
     sd: np.ndarray  # (groups, components)
     normals: np.ndarray  # (responses,)
+    loads: "Loads"
 
 
 @dataclass(frozen=True)
@@ -91,12 +90,23 @@ def _past_loads(rng, history, seasons):
     return np.where(np.arange(seasons) < turn[:, None], before[:, None], after[:, None])
 
 
-def grid_of(loads, mean, variety, values, precision):
-    """Return the engine's grid for loads and measurements, as the records' route builds it.
+@dataclass(frozen=True)
+class Seen:
+    """What the grower knows: loads, and ln(measured) [1] with 1 / its variance [1].
 
-    values, precision : (blocks, seasons, stages), ln(measured) [1] and 1 / its variance [1].
+    values, precision : (blocks, seasons, stages), the season forecast last.
     """
-    blocks, count = precision.shape[:2]
+
+    loads: Loads
+    variety: np.ndarray
+    values: np.ndarray
+    precision: np.ndarray
+
+
+def grid_of(seen, about):
+    """Return the engine's grid, straight about the log components ``about`` of each block."""
+    blocks, count = seen.precision.shape[:2]
+    loads = seen.loads
 
     def cells(array):
         return np.repeat(array[:, None], count, axis=1).ravel()
@@ -104,20 +114,19 @@ def grid_of(loads, mean, variety, values, precision):
     buds = np.concatenate([loads.buds, loads.usual[:, None]], axis=1)
     zero = np.zeros(buds.size)
     chain = (
-        np.repeat(mean, count, axis=0),
+        np.repeat(about, count, axis=0),
         PlanShape(buds.ravel(), zero, zero),
         LoadState(cells(loads.usual), loads.carried.ravel(), cells(loads.clusters)),
         exponents(),
     )
     rows, offset = stage_rows(*chain)
-    shift = response_shift(*chain).reshape(blocks, count, K, -1)
     return engine.Grid(
         rows.reshape(blocks, count, len(STAGES), K),
-        values - offset.reshape(blocks, count, len(STAGES)),
-        precision,
-        mean,
-        variety,
-        shift,
+        seen.values - offset.reshape(blocks, count, len(STAGES)),
+        seen.precision,
+        np.tile(CENTRE, (blocks, 1)),
+        seen.variety,
+        response_shift(*chain).reshape(blocks, count, K, -1),
     )
 
 
@@ -126,8 +135,7 @@ def simulate(rng, history, stages=STAGES, varieties=2):
 
     Returns
     -------
-    grid : Grid
-    loads : Loads
+    seen : Seen
     truth : Truth
     """
     history = np.asarray(history)
@@ -139,13 +147,13 @@ def simulate(rng, history, stages=STAGES, varieties=2):
     normals = rng.standard_normal(len(RESPONSES))
     e = exponents(normals)
 
-    seen = np.arange(seasons) >= seasons - history[:, None]
+    had = np.arange(seasons) >= seasons - history[:, None]
     buds = _past_loads(rng, history, seasons)
-    some = seen.any(1)
-    usual = np.where(seen, buds, 0).sum(1) / np.maximum(seen.sum(1), 1)
+    some = had.any(1)
+    usual = np.where(had, buds, 0).sum(1) / np.maximum(had.sum(1), 1)
     usual[~some] = usual[some].mean() if some.any() else np.log(25)
-    buds = np.where(seen, buds, usual[:, None])
-    carried = carried_load(np.concatenate([np.where(seen, buds, np.nan), usual[:, None]], axis=1))
+    buds = np.where(had, buds, usual[:, None])
+    carried = carried_load(np.concatenate([np.where(had, buds, np.nan), usual[:, None]], axis=1))
     carried = np.where(np.isnan(carried), usual[:, None], carried)
     typical = usual + CENTRE[1] + CENTRE[2]
 
@@ -161,25 +169,27 @@ def simulate(rng, history, stages=STAGES, varieties=2):
         values[:, :-1] = _stages(x, buds, state, e)
         values += error * rng.standard_normal(values.shape)
         chosen = np.array([name in stages for name in STAGES])
-        precision[:, :-1] = seen[..., None] * chosen / error**2
+        precision[:, :-1] = had[..., None] * chosen / error**2
         counted = values[:, :-1, STAGES.index("clusters")]
-        counted = np.where(seen, counted, 0).sum(1) / np.maximum(seen.sum(1), 1) - CENTRE[7]
+        counted = np.where(had, counted, 0).sum(1) / np.maximum(had.sum(1), 1) - CENTRE[7]
         believed = np.where(some & ("clusters" in stages), counted, typical)
     else:
         believed = typical
-    loads = Loads(buds, usual, carried, believed)
-    mean = np.tile(CENTRE, (blocks, 1))
-    grid = grid_of(loads, mean, variety, values, precision)
+    seen_loads = Loads(buds, usual, carried, believed)
     true_loads = Loads(buds, usual, carried, typical)
-    return grid, loads, true_loads, Truth(level, sd, normals)
+    return Seen(seen_loads, variety, values, precision), Truth(level, sd, normals, true_loads)
 
 
-def believe(grid, level=0.8):
-    """Return what the engine believes of the grid's last season, spreads learnt from it."""
-    varieties = int(grid.variety.max()) + 1
+def believe(seen):
+    """Return the beliefs of the last season, by the steps that history.py takes."""
+    blocks = len(seen.precision)
+    names = [f"block {b}" for b in range(blocks)]
+    varieties = int(seen.variety.max()) + 1
     spreads = engine.Spreads(SD, DOF, np.tile(CENTRE_SPREAD, (varieties, 1)))
-    learned = engine.learn_spreads(grid, spreads, level=level)
-    return engine.believe(grid, [f"block {b}" for b in range(len(grid.mean))], learned)
+    grid = grid_of(seen, np.tile(CENTRE, (blocks, 1)))
+    learned = engine.learn_spreads(grid, spreads)
+    about = engine.believe(grid, names, learned).centre
+    return engine.believe(grid_of(seen, about), names, learned)
 
 
 def _next_state(loads):
@@ -197,13 +207,13 @@ def predicted_crops(beliefs, loads, ratios, draws, seed, settled=False):
     return _crops(x, loads, ratios, e, settled)
 
 
-def true_crops(rng, truth, loads, variety, ratios, seasons, settled=False):
+def true_crops(rng, truth, variety, ratios, seasons, settled=False):
     """Return crops [kg/vine] of many next seasons that the truth allows.
 
     Shape (ratios, blocks, seasons).
     """
     x = _components(rng, truth.level, truth.sd, variety, seasons)
-    return _crops(x, loads, ratios, exponents(truth.normals), settled)
+    return _crops(x, truth.loads, ratios, exponents(truth.normals), settled)
 
 
 def _crops(x, loads, ratios, e, settled):
