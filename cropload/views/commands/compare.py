@@ -115,8 +115,6 @@ def tables(found, units):
             Column("buds", per_length),
             Column("first season", crop),
             Column("once settled", crop),
-            Column("first season", total),
-            Column("once settled", total),
         ],
         zip(
             plans,
@@ -124,6 +122,19 @@ def tables(found, units):
             [figure(value * units.show("per_m")[1]) for value in found["buds_per_m"]],
             ranged("t_ha", "t_ha"),
             ranged("t_ha_settled", "t_ha"),
+            strict=True,
+        ),
+    )
+    yield "CROP of a vine and of the block\n" + text_table(
+        [
+            words("plan"),
+            Column("a vine, first season", units.label("kg_per_vine")),
+            Column("block, first season", total),
+            Column("block, once settled", total),
+        ],
+        zip(
+            plans,
+            ranged("kg_per_vine", "kg_per_vine"),
             ranged("tonnes", "tonnes"),
             ranged("tonnes_settled", "tonnes"),
             strict=True,
@@ -137,7 +148,6 @@ def tables(found, units):
             words("density"),
             Column("clusters", "a vine"),
             Column("cluster", units.label("cluster_weight_g")),
-            Column("crop a vine", units.label("kg_per_vine")),
         ],
         zip(
             plans,
@@ -145,7 +155,6 @@ def tables(found, units):
             found["density_word"],
             ranged("clusters_per_vine"),
             ranged("cluster_weight_g", "cluster_weight_g"),
-            ranged("kg_per_vine", "kg_per_vine"),
             strict=True,
         ),
     )
