@@ -7,8 +7,7 @@ import os
 for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(name, "1")
 
-
-from hypothesis import settings
+from hypothesis import settings  # noqa: E402
 
 # No deadline, because a busy machine is not a fault; the same examples in every run.
 settings.register_profile("repeatable", deadline=None, derandomize=True)
