@@ -8,7 +8,6 @@ import openpyxl
 import pytest
 
 from cropload import compare_plans, example_records, find_plans, read_records
-from cropload.records import writing
 from cropload.records.example import shipped
 from cropload.views.panels import PruningLevels
 
@@ -327,15 +326,28 @@ def test_sample_records_are_never_written_into(panel):
     assert (shipped("sample_data") / "quillfoot" / "pruning.csv").read_bytes() == before
 
 
-@pytest.mark.skipif(not hasattr(writing, "save_plan"), reason="plans cannot be saved yet")
 def test_chosen_plan_is_saved_into_the_growers_own_records(own_folder):
+    before = (own_folder / "pruning.csv").read_bytes()
     panel = PruningLevels(own_folder, block="Long Acre")
     panel.chosen.value = 1
     panel.save_button.click()
     assert "Done" in panel.kept.value
+    assert (own_folder / "pruning.csv").read_bytes().startswith(before)
     pruning = read_records(own_folder).pruning
     row = pruning[(pruning["block"] == "Long Acre") & (pruning["season"] == 2027)]
     assert list(row["plan"]) == ["3x6+3x2"]
+    # The prunings weighed before the decision stay with it.
+    assert row["pruning_weight_kg"].notna().all()
+
+
+def test_second_plan_for_the_same_season_is_refused_and_nothing_is_written(own_folder):
+    panel = PruningLevels(own_folder, block="Long Acre")
+    panel.save_button.click()
+    saved = (own_folder / "pruning.csv").read_bytes()
+    panel.chosen.value = 1
+    panel.save_button.click()
+    assert "Not possible" in panel.kept.value
+    assert (own_folder / "pruning.csv").read_bytes() == saved
 
 
 def test_results_of_own_records_go_beside_them(own_folder):

@@ -214,9 +214,7 @@ def found_html(found, density, units):
             f"Even the best plan lands within the target in about {best:.0f} of 100 seasons: the "
             "season itself moves the crop more than the shears do."
         )
-    message = found.attrs["message"]
-    # The sentence of find_plans is metric, whatever the panel shows.
-    text = parts.note(message if units.name == "metric" else f"In metric units: {message}") + text
+    text = parts.note(_message(found, units)) + text
     shoots = f"shoots {units.label('per_m')}: {wording.band_text(density, units, 'per_m')}"
     dropped = []
     for limit, count in found.attrs["dropped"].items():
@@ -224,3 +222,24 @@ def found_html(found, density, units):
         layouts = "1 layout breaks" if count == 1 else f"{count} layouts break"
         dropped.append(f"{layouts} the limit: {words}")
     return text + parts.points(dropped)
+
+
+def _message(found, units):
+    """Return the answer in one or two sentences, in the units shown."""
+    message = found.attrs["message"]
+    if units.name == "metric":
+        return message
+    if not len(found):
+        # Which limit binds is told by find_plans in metric figures only.
+        return f"In metric units: {message}"
+    best = found.iloc[0]
+    text = (
+        f"{found.attrs['kept']} of {found.attrs['considered']} layouts fit; {best['plan']} lands "
+        f"within {wording.span('t_ha', best['t_ha_target_low'], best['t_ha_target_high'], units)} "
+        f"{units.label('t_ha')} with a chance of {100 * best['chance_in_target']:.0f} %."
+    )
+    if not best["t_ha_target_low"] <= best["t_ha_p50"] <= best["t_ha_target_high"]:
+        text += (
+            f" The middle of even the best is {wording.amount('t_ha', best['t_ha_p50'], units)}."
+        )
+    return text

@@ -28,7 +28,7 @@ STYLE = """<style>
 .cl-table th[scope=row], .cl-table .cl-words { text-align: left; }
 .cl-table thead th { border-bottom: 2px solid #444; }
 .cl-sketches { display: flex; flex-wrap: wrap; gap: 10px; }
-.cl-sketches > div { flex: 1 1 300px; max-width: 460px; border: 1px solid #bbb; background: #fff; }
+.cl-sketches > div { flex: 1 1 300px; max-width: 350px; border: 1px solid #bbb; background: #fff; }
 .cl-source { max-width: 62em; margin: 2px 0; line-height: 1.4; }
 .cl-source summary { cursor: pointer; }
 .cl-source pre { white-space: pre-wrap; margin: 2px 0 6px 1.4em; font-size: 0.92em; }
