@@ -1,11 +1,13 @@
 """Figures of a season: the fan that narrows, blocks by size, what the range comes from, changes."""
 
+import io
+
 import numpy as np
 
 from cropload.forecasting import ranges
 from cropload.units import METRIC
 from cropload.views import wording
-from cropload.views.figures import BLUE, GREEN, PURPLE, VERMILLION, house_style
+from cropload.views.figures import BLUE, GREEN, PURPLE, VERMILLION, house_style, svg
 from cropload.views.season_words import change_table, short, signed, total_words
 
 _DARK = "#333333"
@@ -42,6 +44,28 @@ def _axes(height, left, top, bottom=0.56, width=7.4, right=0.15):
 def _room(names):
     """Return the room that names beside an axis take [inch]."""
     return 0.25 + 0.082 * max((len(name) for name in names), default=0)
+
+
+def season_svg(drawn):
+    """Return a figure as SVG text, whatever alphabet its names are in.
+
+    Letters that the figure's own font lacks are left as text, for the reader's fonts to draw.
+    """
+    import warnings
+
+    import matplotlib
+
+    with warnings.catch_warnings(record=True) as told:
+        warnings.simplefilter("always")
+        text = svg(drawn)
+    if not any("missing from font" in str(each.message) for each in told):
+        return text
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", "Glyph")
+        stream = io.StringIO()
+        with house_style(), matplotlib.rc_context({"svg.fonttype": "none"}):
+            drawn.savefig(stream, format="svg", metadata={"Date": None, "Creator": None})
+    return stream.getvalue()
 
 
 def plot_fan(fan, harvest=None, units=METRIC, ax=None):
@@ -108,7 +132,9 @@ def plot_fan(fan, harvest=None, units=METRIC, ax=None):
         label = units.label("tonnes")
         ax.set_ylabel(f"crop at the scale [{label}]")
         words = total_words(fan.attrs["by"], fan.attrs["name"])
-        ax.set_title(f"{words[0].upper()}{words[1:]}, season {fan.attrs['season']}", pad=40)
+        ax.set_title(
+            f"{words[0].upper()}{words[1:]}, season {fan.attrs['season']}", pad=40, parse_math=False
+        )
         ax.legend(loc="lower left", bbox_to_anchor=(0, 1.0), ncols=2, borderaxespad=0.1)
     return ax
 
@@ -192,7 +218,7 @@ def plot_ranking(table, by="block", units=METRIC, ax=None):
                 va="center",
                 fontsize=8.5,
             )
-        ax.set_yticks(at, names)
+        ax.set_yticks(at, names, parse_math=False)
         ax.set_ylim(len(table) - 0.4, -0.6)
         ax.set_xlim(0, max(high.max(), 1e-6) * 1.32)
         ax.set_xlabel(f"crop at the scale [{units.label('tonnes')}]")
@@ -302,7 +328,7 @@ def plot_contributions(contributions, by="block", ax=None):
             left = np.where(values < 0, left + values, left)
         ax.axvline(0, color=_DARK, linewidth=1)
         ax.set_xlim(min(0.0, left.min() * 1.05), max(100.0, right.max() * 1.02))
-        ax.set_yticks(at, names)
+        ax.set_yticks(at, names, parse_math=False)
         ax.set_ylim(count - 0.4, -0.6)
         ax.set_xlabel("share of the variance of the log crop [%]")
         ax.legend(loc="lower left", bbox_to_anchor=(-0.02, 1.0), ncols=3, borderaxespad=0.2)
@@ -348,6 +374,8 @@ def plot_change(change, before_t, units=METRIC, ax=None):
         moves = units.convert("tonnes", np.array([move for _, move in steps], float))
         before = units.convert("tonnes", before_t)
         ends = before + np.concatenate([[0.0], np.cumsum(moves)])
+        # Steps too small to draw are in the end all the same.
+        ends[-1] = units.convert("tonnes", before_t + change.attrs["change_t"])
         at = np.arange(len(names))
         for place, value in ((0, before), (len(names) - 1, ends[-1])):
             ax.plot([value], [place], color=_DARK, marker="D")
@@ -384,7 +412,7 @@ def plot_change(change, before_t, units=METRIC, ax=None):
         spread = max(most - least, 0.02 * most, 1e-6)
         # The scale begins near the steps, because they are small beside the whole crop.
         ax.set_xlim(max(0.0, least - 0.35 * spread), most + 0.45 * spread)
-        ax.set_yticks(at, names)
+        ax.set_yticks(at, names, parse_math=False)
         ax.set_ylim(len(names) - 0.4, -0.6)
         ax.set_xlabel(
             f"middle of the estate's crop [{units.label('tonnes')}]; the scale need not begin at 0"

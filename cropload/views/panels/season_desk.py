@@ -204,7 +204,7 @@ class SeasonDesk(widgets.VBox):
         """The day chosen, or None for everything on record."""
         if self.other_day.value.strip():
             return read_day(self.other_day.value.strip())
-        return self.day_choice.value
+        return None if self.day_choice.value == EVERYTHING else self.day_choice.value
 
     def days(self):
         """Return the days of the season that its records tell apart."""
@@ -222,9 +222,10 @@ class SeasonDesk(widgets.VBox):
     def _fill_days(self):
         self._quiet = True
         listed = [(each.label(), each.day) for each in self.days()]
-        self.day_choice.options = [*listed, (EVERYTHING, None)]
+        # A dropdown takes the value None for nothing chosen, so everything is a word.
+        self.day_choice.options = [*listed, (EVERYTHING, EVERYTHING)]
         opening = opening_day(self.records, self.season)
-        self.day_choice.value = opening if opening in [d for _, d in listed] else None
+        self.day_choice.value = opening if opening in [d for _, d in listed] else EVERYTHING
         self.other_day.value = ""
         self._quiet = False
 

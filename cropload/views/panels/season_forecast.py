@@ -5,7 +5,6 @@ import ipywidgets as widgets
 from cropload.errors import CroploadError
 from cropload.views import season_figures as drawing
 from cropload.views import wording
-from cropload.views.figures import svg
 from cropload.views.panels import parts
 from cropload.views.panels.season_desk import DeskPanel, button, choice
 from cropload.views.season_days import fan_table, harvested, season_forecasts
@@ -17,10 +16,12 @@ from cropload.views.season_words import (
     signed,
 )
 
+_NO_DAY = "no earlier day on record"
+
 
 def figure_html(ax, words):
     """Return a drawn figure as an HTML image with its text alternative."""
-    return parts.image(svg(ax.figure), words)
+    return parts.image(drawing.season_svg(ax.figure), words)
 
 
 def range_cells(row, name, quantity, units):
@@ -54,7 +55,7 @@ class SeasonFan(DeskPanel):
             self.table,
         ]
 
-    def open(self):
+    def start(self):
         """Display the panel, then draw, so that the progress bar is seen; for a notebook."""
         from IPython.display import display
 
@@ -229,7 +230,7 @@ class WhatChanged(DeskPanel):
 
     def build(self):
         """Make the chooser, the figure and the tables."""
-        self.since = choice("Since", [("no earlier day on record", None)], width="28em")
+        self.since = choice("Since", [(_NO_DAY, _NO_DAY)], width="28em")
         self.figure, self.table = parts.html(), parts.html()
         self.since.observe(lambda _: self._other_day(), "value")
         self._quiet = False
@@ -247,7 +248,7 @@ class WhatChanged(DeskPanel):
         # The option the user chose stays when it still stands.
         before = self.since.value
         self._quiet = True
-        self.since.options = days or [("no earlier day on record", None)]
+        self.since.options = days or [(_NO_DAY, _NO_DAY)]
         kept = [day for _, day in days]
         if before in kept:
             self.since.value = before
@@ -256,7 +257,7 @@ class WhatChanged(DeskPanel):
     def show(self):
         """Show the change since the chosen day."""
         self._fill()
-        if self.since.value is None:
+        if self.since.value == _NO_DAY:
             self.figure.value = self.table.value = ""
             self.message.value = parts.note(
                 "There is no earlier day to compare with; choose a later day above."

@@ -105,7 +105,7 @@ class StageErrors(DeskPanel):
             self.progress_words.value = ""
         self.refresh()
 
-    def open(self):
+    def start(self):
         """Display the panel, then compute, so that the progress bar is seen; for a notebook."""
         from IPython.display import display
 
