@@ -1,17 +1,18 @@
 """The forecast of a season: from history and the plans, narrowed by every count so far."""
 
-from dataclasses import replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import pandas as pd
 
 from cropload import handbook
 from cropload.forecasting.asked import check_block, check_draws, next_season
-from cropload.forecasting.history import build_estate, learned_before
+from cropload.forecasting.groundwork import lay_ground
+from cropload.forecasting.history import estates, learned_before
 from cropload.forecasting.measured import block_facts, lost_blocks, measurements
 from cropload.forecasting.result import Forecast
 from cropload.records.until import day, records_until
-from cropload.vine.growth import STAGES, PlanShape, grow
+from cropload.vine.growth import STAGES, Growth, PlanShape, grow
 from cropload.vine.load_response import exponents
 from cropload.vine.plan import PruningPlan
 
@@ -28,7 +29,11 @@ STAGE_WORDS = {
     "harvest": "while picking",
 }
 
-def _season_plans(records, season, given, estate_plans, last_plans, names):
+#: Blocks that grow at once, and block names that a note gives.
+_BLOCKS_AT_ONCE = 32
+_NAMES = 12
+
+def _season_plans(season, given, estate_plans, last_plans, names):
     """Return the plan of each block in the season, and where it is known from."""
     plans, sources = [], []
     for name, last in zip(names, last_plans, strict=True):
@@ -121,6 +126,35 @@ def forecast(
     True
     """
     check_draws(draws, seed)
+    ground, learned, so_far = prepare(
+        records, season, as_of, plans=plans, reference_plans=reference_plans, learned=learned
+    )
+    return draw_forecast(next(estates(ground, learned)), so_far, draws, seed)
+
+
+@dataclass(frozen=True, eq=False)
+class SoFar:
+    """What the season has brought by a day, apart from what is believed.
+
+    picked : DataFrame by block: tonnes [t] and share [1]; lost : {block: vines counted [1]};
+    given : {block: plan asked about}.
+    """
+
+    season: int
+    as_of: pd.Timestamp | None
+    stage: str
+    picked: pd.DataFrame
+    lost: dict
+    given: dict
+
+
+def prepare(records, season, as_of, *, plans=None, reference_plans=None, learned=None):
+    """Read what a forecast rests on; see ``forecast`` for the parameters.
+
+    Returns
+    -------
+    (Groundwork, Learned, SoFar)
+    """
     limit = day(as_of)
     known = records_until(records, limit)
     season = next_season(known) if season is None else int(season)
@@ -130,72 +164,96 @@ def forecast(
     }
     facts = block_facts(known)
     measured = measurements(known, facts)
-    this_season = measured[measured["season"] == season]
-    estate = build_estate(
-        known,
-        season,
-        reference_plans=reference_plans,
-        season_plans=given,
-        this_season=this_season,
-        learned=learned or _learned(records, known, season, limit),
+    here = measured[measured["season"] == season]
+    ground = lay_ground(
+        known, season, reference_plans=reference_plans, season_plans=given, this_season=here
     )
-    return draw_forecast(estate, known, season, limit, given, draws, seed)
+    if learned is None:
+        # A day before the year of harvest sees less of the earlier seasons.
+        early = limit is not None and limit < pd.Timestamp(f"{season}-01-01")
+        learned = learned_before(known if early else records, season)
+    stages = set(here["stage"])
+    seen = [stage for stage in STAGES if stage in stages and stage in STAGE_WORDS]
+    lost = lost_blocks(known, facts, season)
+    picked = picked_so_far(known, season, facts)
+    # Nothing is left hanging in a lost block.
+    picked["share"] = picked["share"].mask(picked["block"].isin(lost), 1.0)
+    stage = STAGE_WORDS[seen[-1] if seen else None]
+    so_far = SoFar(season, limit, stage, picked.set_index("block"), lost, given)
+    return ground, learned, so_far
 
 
-def _learned(records, known, season, limit):
-    """Return the spreads learnt from earlier seasons, of which a day before the year sees less."""
-    early = limit is not None and limit < pd.Timestamp(f"{season}-01-01")
-    return learned_before(known if early else records, season)
+def _grown(estate, x, responses):
+    """Run the chain on the draws, a few blocks at a time so that they stay in fast memory."""
+    lots = []
+    exponent, noncount = exponents(responses), handbook.value("noncount.fertility")
+    for start in range(0, x.shape[1], _BLOCKS_AT_ONCE):
+        here = np.arange(start, min(start + _BLOCKS_AT_ONCE, x.shape[1]))
+        shape = PlanShape(
+            estate.season_log_buds[here, None],
+            estate.season_burst[here, None],
+            estate.season_fertility[here, None],
+        )
+        lots.append(grow(x[:, here], shape, estate.state(here), exponent, noncount))
+    if len(lots) == 1:
+        return lots[0]
+    names = [field.name for field in fields(Growth)]
+    return Growth(*(np.concatenate([getattr(lot, name) for lot in lots]) for name in names))
 
 
-def draw_forecast(estate, records, season, as_of, given, draws, seed):
-    """Turn an estate's beliefs into a Forecast; see ``forecast`` for the parameters."""
-    facts = estate.facts
+def _named(names):
+    """Return a list of names for a sentence, cut short where nobody would read on."""
+    more = len(names) - _NAMES
+    return ", ".join(names[:_NAMES]) + (f" and {more} more" if more > 0 else "")
+
+
+def draw_forecast(estate, so_far, draws, seed):
+    """Turn what is believed of an estate's blocks into a Forecast.
+
+    Parameters
+    ----------
+    estate : Estate
+        Of all the blocks, or of some of them.
+    so_far : SoFar
+        Of all the blocks.
+    draws, seed : int
+        Draws [1] and their seed [1].
+
+    Returns
+    -------
+    Forecast
+    """
+    facts, season = estate.facts, so_far.season
     everyone = np.arange(len(facts.names))
     x = estate.beliefs.draw(everyone, draws, seed)
     responses = estate.beliefs.response_draws(draws, seed)
     plans, sources = _season_plans(
-        records, season, given, estate.plans, estate.last_plan, facts.names
+        season, so_far.given, estate.plans, estate.last_plan, facts.names
     )
-    shape = PlanShape(
-        estate.season_log_buds[:, None],
-        estate.season_burst[:, None],
-        estate.season_fertility[:, None],
-    )
-    growth = grow(
-        x,
-        shape,
-        estate.state(everyone),
-        exponents(responses),
-        handbook.value("noncount.fertility"),
-    )
-    lost = lost_blocks(records, facts, season)
-    picked = _without_lost(picked_so_far(records, season, facts), lost)
-    here = estate.measured[estate.measured["season"] == season]
-    seen = [stage for stage in STAGES if stage in set(here["stage"])]
-    seen = [stage for stage in seen if stage in STAGE_WORDS]
+    growth = _grown(estate, x, responses)
     notes = []
     assumed = [n for n, s in zip(facts.names, sources, strict=True) if s.startswith("last plan")]
     if assumed:
         notes.append(
-            f"No plan for {season} is on record for {', '.join(assumed)}: the last one is taken "
+            f"No plan for {season} is on record for {_named(assumed)}: the last one is taken "
             "as unchanged."
         )
     blind = [n for n, s in zip(facts.names, sources, strict=True) if s.startswith("no plan")]
     if blind:
         notes.append(
-            f"No plan is on record for {', '.join(blind)}: an ordinary load is taken, so these "
+            f"No plan is on record for {_named(blind)}: an ordinary load is taken, so these "
             "ranges are wide."
         )
     notes += [
-        f"None of the {vines} vines counted in {block} carries a cluster: its crop is taken as "
-        "lost, and kept out of what the blocks share."
-        for block, vines in lost.items()
+        f"None of the {so_far.lost[block]} vines counted in {block} carries a cluster: its crop "
+        "is taken as lost, and kept out of what the blocks share."
+        for block in facts.names
+        if block in so_far.lost
     ]
     found = Forecast(
         season=season,
-        as_of=as_of,
-        stage=STAGE_WORDS[seen[-1] if seen else None],
+        as_of=so_far.as_of,
+        stage=so_far.stage,
         seed=int(seed),
         blocks=facts.names,
         varieties=facts.varieties,
@@ -205,15 +263,9 @@ def draw_forecast(estate, records, season, as_of, given, draws, seed):
         growth=growth,
         log_components=x,
         responses=responses,
-        picked=picked,
+        picked=so_far.picked.loc[list(facts.names)].reset_index(),
         estate=estate,
         notes=tuple(notes),
     )
     hanging = growth.kg_picked * (facts.bearing / 1000.0)[:, None]
     return replace(found, draws=found.with_picked(hanging))
-
-
-def _without_lost(picked, lost):
-    """Return ``picked`` with lost blocks as done: nothing is left hanging there."""
-    gone = picked["block"].isin(lost)
-    return picked.assign(share=picked["share"].mask(gone, 1.0))

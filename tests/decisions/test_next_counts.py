@@ -83,11 +83,11 @@ def test_every_range_after_is_that_of_the_dense_update(when, of, request):
 
 def test_the_engine_itself_narrows_by_what_was_said(winter, monkeypatch):
     """Enter one more measurement of that precision through the records' own route."""
-    from cropload.forecasting import history
+    from cropload.forecasting import season
 
     table = next_counts(winter, hours=2.0, what="clusters")
     best = table.iloc[0]
-    original, estate = history.lay_ground, winter.estate
+    original, estate = season.lay_ground, winter.estate
 
     def with_count(*args, **kwargs):
         ground = original(*args, **kwargs)
@@ -101,7 +101,7 @@ def test_the_engine_itself_narrows_by_what_was_said(winter, monkeypatch):
         values[b, -1, s] = row @ expected + estate.season_offset[b, s]
         return replace(ground, values=values, precision=precision)
 
-    monkeypatch.setattr(history, "lay_ground", with_count)
+    monkeypatch.setattr(season, "lay_ground", with_count)
     counted = forecast(small_estate(), SEASON, draws=100, learned=estate.beliefs.learned)
     monkeypatch.undo()
     np.testing.assert_allclose(
