@@ -1,5 +1,7 @@
 """Where each component of a block came from: its own records, its variety here, or the handbook."""
 
+from functools import lru_cache
+
 import numpy as np
 
 from cropload import handbook
@@ -54,6 +56,7 @@ def _plural(number, word):
     return f"{number} {word}{'' if number == 1 else 's'}"
 
 
+@lru_cache(maxsize=8)
 def seasons_seen(estate):
     """Return {component: {block: number of seasons in which it was measured directly}}."""
     stages = estate.measured.groupby(["block", "season"])["stage"].agg(set)
