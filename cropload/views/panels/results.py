@@ -11,6 +11,14 @@ from cropload.views.vine_sketch import sketch_svg
 #: Component unit -> quantity of the unit system, for those that differ between systems.
 _QUANTITY = {"g": "cluster_weight_g", "kg/m": "pruning_weight_kg_per_m"}
 
+#: Part of the load response in the handbook -> what it moves.
+_RESPONDS = {
+    "burst": "shoots per bud",
+    "fertility": "clusters per shoot",
+    "pruning": "the pruning weight",
+    "noncount": "non-count shoots",
+}
+
 
 def level_title(place, name):
     """Return a level's number and name, such as ``Level 1 (as last winter)``."""
@@ -154,8 +162,21 @@ def sources_html(comparison, density, balance, units):
         else:
             text += parts.note(f"Band of {words}: {band.text()}")
     for key in handbook.keys("load."):
-        text += parts.source(key, f"Response to a changed load: {key}")
+        text += parts.source(key, _response(key))
     return text
+
+
+def _response(key):
+    """Return what an entry ``load.PART.SEASON`` of the handbook says, in words."""
+    _, part, *when = key.split(".")
+    entry = handbook.entry(key)
+    if part not in (*_RESPONDS, "weight") or not when:
+        return f"Load taken where none is on record: {key}"
+    season = "first season" if when == ["first"] else "settled"
+    ten = 100 * (1.1 ** float(entry.value) - 1)
+    if part == "weight":
+        return f"Ten per cent more clusters change their weight by {ten:+.1f} % ({season}): {key}"
+    return f"Ten per cent more buds change {_RESPONDS[part]} by {ten:+.1f} % ({season}): {key}"
 
 
 def notes_html(comparison):
