@@ -559,15 +559,16 @@ class Beliefs:
         shared = self.shared_draws(draws, seed)
         roots = np.linalg.cholesky(self.own_covariance[blocks] + 1e-14 * np.eye(k))
         out = np.empty((len(blocks), k, draws))
-        for at, block in enumerate(blocks):
-            own = stream(seed, self.names[block]).standard_normal((k, draws))
-            np.matmul(roots[at], own, out=out[at])
         for v in np.unique(self.variety[blocks]):
             here = np.flatnonzero(self.variety[blocks] == v)
-            part = shared[self.shared.places(v)]
-            flat = self.load[blocks[here]].reshape(-1, part.shape[0])
-            out[here] += (flat @ part).reshape(len(here), k, draws)
-        out += self.centre[blocks][:, :, None]
+            # Own normals above the shared effects: one product a block, in fast memory.
+            stacked = np.concatenate([np.empty((k, draws)), shared[self.shared.places(v)]])
+            both = np.concatenate([roots[here], self.load[blocks[here]]], axis=-1)
+            for at, line in zip(here, both, strict=True):
+                block = blocks[at]
+                stream(seed, self.names[block]).standard_normal(out=stacked[:k])
+                np.matmul(line, stacked, out=out[at])
+                out[at] += self.centre[block][:, None]
         return np.moveaxis(out, 1, 0)
 
 

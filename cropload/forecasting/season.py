@@ -30,7 +30,7 @@ STAGE_WORDS = {
 }
 
 #: Blocks that grow at once, and block names that a note gives.
-_BLOCKS_AT_ONCE = 32
+_BLOCKS_AT_ONCE = 16
 _NAMES = 12
 
 def _season_plans(season, given, estate_plans, last_plans, names):
@@ -185,7 +185,8 @@ def prepare(records, season, as_of, *, plans=None, reference_plans=None, learned
 
 def _grown(estate, x, responses):
     """Run the chain on the draws, a few blocks at a time so that they stay in fast memory."""
-    lots = []
+    names = [field.name for field in fields(Growth)]
+    grown = Growth(*(np.empty(x.shape[1:]) for _ in names))
     exponent, noncount = exponents(responses), handbook.value("noncount.fertility")
     for start in range(0, x.shape[1], _BLOCKS_AT_ONCE):
         here = np.arange(start, min(start + _BLOCKS_AT_ONCE, x.shape[1]))
@@ -194,11 +195,10 @@ def _grown(estate, x, responses):
             estate.season_burst[here, None],
             estate.season_fertility[here, None],
         )
-        lots.append(grow(x[:, here], shape, estate.state(here), exponent, noncount))
-    if len(lots) == 1:
-        return lots[0]
-    names = [field.name for field in fields(Growth)]
-    return Growth(*(np.concatenate([getattr(lot, name) for lot in lots]) for name in names))
+        lot = grow(x[:, here], shape, estate.state(here), exponent, noncount)
+        for name in names:
+            getattr(grown, name)[here] = getattr(lot, name)
+    return grown
 
 
 def _named(names):
