@@ -56,7 +56,7 @@ class StationOffset:
         """Take an offset the user knows [C]; its spread [C] falls back on the handbook's."""
         if spread_c is None or np.isnan(spread_c):
             spread_c = handbook.value("frost.offset_spread_c")
-        return cls(float(mean_c), float(spread_c), note=f"offset of {mean_c:+g} C entered")
+        return cls(float(mean_c), float(spread_c), note=f"offset of {mean_c:+.3g} C entered")
 
     @classmethod
     def of(cls, offset):

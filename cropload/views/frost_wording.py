@@ -209,10 +209,11 @@ def springs_that_hurt(replay):
 
 
 def night_words(stage_first, stage_last):
-    """Return the stages of the first and the last kept buds on a night, in words."""
+    """Return the modified E-L stages of the last and the first kept buds on a night, as text."""
     if not np.isfinite(stage_first):
-        return "no bud"
-    return f"modified E-L {stage_last:.1f} to {stage_first:.1f}"
+        return "not known"
+    last, first = f"{stage_last:.1f}", f"{stage_first:.1f}"
+    return first if first == last else f"{last} to {first}"
 
 
 def after_sentences(found, units=METRIC):

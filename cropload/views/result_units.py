@@ -14,7 +14,7 @@ COLUMNS = {
     "t_ha": ("ton_ac", "t_ha"),
     "tonnes": ("tons", "tonnes"),
 }
-_ENDING = r"((?:_settled|_target)?(?:_p\d\d|_low|_high)?)"
+_ENDING = r"((?:_settled|_target)?(?:_with_frost)?(?:_p\d\d|_low|_high)?)"
 _NAME = re.compile(f"({'|'.join(COLUMNS)}){_ENDING}")
 
 

@@ -1,6 +1,8 @@
 """The command ``compare``: what each pruning plan would give in a block, side by side."""
 
+from cropload.errors import CroploadError
 from cropload.views.commands import Command, options
+from cropload.views.commands.frost import add_weather, weather_of
 
 
 def _arguments(parser):
@@ -21,6 +23,18 @@ def _arguments(parser):
     parser.add_argument(
         "--sources", action="store_true", help="list where each component came from"
     )
+    parser.add_argument(
+        "--frost",
+        action="store_true",
+        help="add what past springs would have left of each plan, from table weather",
+    )
+    parser.add_argument(
+        "--case",
+        choices=("laid_down", "upright_until_final_cut"),
+        default="laid_down",
+        help="with --frost: how the wood stands while the first buds push",
+    )
+    add_weather(parser)
     options.add_csv(parser)
 
 
@@ -45,6 +59,15 @@ def _run(given):
         reference_plan=given.reference_plan,
     )
     units = options.units_of(given)
+    asked = weather_of(given)
+    if given.frost:
+        from cropload.decisions.frost_cover import with_frost
+
+        found = with_frost(
+            found, records, block, case=given.case, reference_plan=given.reference_plan, **asked
+        )
+    elif any(value is not None for value in asked.values()):
+        raise CroploadError("Station, offset, logger and budburst belong to --frost: add it.")
     found["density_band"] = density_text(density, units)
     options.save(given, export(found, units))
     return "\n\n".join(_parts(found, units, given.sources))
@@ -81,6 +104,8 @@ def _parts(found, units, with_sources):
         f"{about['interval']}, in brackets."
     )
     yield from tables(found, units)
+    if "frost_notes" in about:
+        yield frost_table(found, units)
     if about["notes"]:
         yield "\n".join(paragraph(note, "- ") for note in about["notes"])
     yield origins_text(about["components"], units, with_sources)
@@ -192,6 +217,50 @@ def tables(found, units):
             [figure(value, 2) for value in found["places_short_5_winters"]],
             strict=True,
         ),
+    )
+
+
+def frost_table(found, units):
+    """Return what past springs would have left of each plan, as text."""
+    from cropload.views.frost_wording import CASE_WORDS, percent
+    from cropload.views.text_tables import Column, paragraph, range_texts, text_table, words
+
+    about = found.attrs
+
+    def ranged(name, factor):
+        ends = [found[f"{name}_{end}"] * factor for end in ("p10", "p50", "p90")]
+        return range_texts(zip(*ends, strict=True))
+
+    seasons = found["frost_seasons"].iloc[0]
+    table = text_table(
+        [
+            words("plan"),
+            Column("mean crop left", "%"),
+            Column(f"{about['frost_worst']}, left", "%"),
+            Column("mean settled crop", units.label("t_ha")),
+            Column(f"over {percent(about['frost_loss'])} lost", "% of years"),
+        ],
+        zip(
+            found["plan"],
+            ranged("frost_mean_share", 100),
+            ranged("frost_worst_in_ten", 100),
+            ranged("t_ha_settled_with_frost", units.show("t_ha")[1]),
+            [
+                f"{100 * low:.0f} to {100 * high:.0f}"
+                for low, high in zip(
+                    found["frost_loss_chance_low"], found["frost_loss_chance_high"], strict=True
+                )
+            ],
+            strict=True,
+        ),
+    )
+    notes = [*about["frost_notes"], "`cropload frost` tells more, spring by spring"]
+    return "\n".join(
+        [
+            f"SPRING FROST over {seasons} springs, wood {CASE_WORDS[found['frost_case'].iloc[0]]}",
+            table,
+            *(paragraph(note, "- ") for note in notes),
+        ]
     )
 
 

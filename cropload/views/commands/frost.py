@@ -1,4 +1,4 @@
-"""The commands ``frost`` and ``after-frost``: past springs for each plan, and dead shoots counted."""
+"""The commands ``frost`` and ``after-frost``: past springs of each plan, dead shoots counted."""
 
 from cropload.views.commands import Command, options
 
@@ -181,7 +181,7 @@ def _years_table(one, units):
 
 
 def _springs_table(one, units):
-    from cropload.views.frost_wording import springs_that_hurt
+    from cropload.views.frost_wording import night_words, springs_that_hurt
     from cropload.views.text_tables import Column, text_table, words
 
     lines = []
@@ -195,7 +195,7 @@ def _springs_table(one, units):
                 str(hit["nights"]),
                 f"{hit['worst_night']:%m-%d}",
                 f"{low:.1f}",
-                f"{hit['stage_last']:.1f} to {hit['stage_first']:.1f}",
+                night_words(hit["stage_first"], hit["stage_last"]),
                 *(f"{100 * share:.0f}" for share in plans["crop_left_p50"]),
             ]
         )

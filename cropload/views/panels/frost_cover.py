@@ -190,7 +190,7 @@ class FrostCover(widgets.VBox):
             value=value,
             description=label,
             style=parts.LABELLED,
-            layout=widgets.Layout(width=width, max_width="100%"),
+            layout=widgets.Layout(width=width, max_width="100%", margin="2px 12px 2px 2px"),
         )
 
     def _weather_boxes(self):
@@ -204,10 +204,11 @@ class FrostCover(widgets.VBox):
         self.offset = parts.number_box("Block less station at night [°C]", 0.0, 0.1)
         self.spread = parts.number_box("its spread [°C]", 0.0, 0.1)
         self.sum = widgets.Text(
-            description="Budburst heat sum [°C days above 5 °C], blank: from recorded dates",
+            description="Budburst heat sum [°C d above 5 °C]",
+            placeholder="blank: from dates",
             continuous_update=False,
             style=parts.LABELLED,
-            layout=widgets.Layout(width="42em", max_width="100%"),
+            layout=widgets.Layout(width="27em", margin="2px 12px 2px 2px"),
         )
         self.reference = widgets.Text(
             description="Plan this block has carried",

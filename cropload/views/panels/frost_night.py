@@ -260,7 +260,7 @@ class NightTab(widgets.VBox):
         words = frost_figures.map_text(*shown)
         self.map.value = (
             parts.head("Any night, one plan beside another")
-            + parts.image(figures.svg(frost_figures.map_figure(*shown)), words)
+            + frost_results.picture(figures.svg(frost_figures.map_figure(*shown)), words)
             + parts.note(words.split(". ")[-1])
             + parts.note(
                 "Lines: where 90, 75 and 50 parts of 100 are left. Steady weather of 12 °C; a "

@@ -14,6 +14,8 @@ STYLE = """<style>
 .cl-bar { display: inline-block; width: 130px; height: 0.8em; border: 1px solid #444;
   background: #fff; vertical-align: middle; margin-right: 8px; }
 .cl-bar span { display: block; height: 100%; background: #0072B2; }
+.cl-frost { overflow-x: auto; max-width: 100%; }
+.cl-frost img { min-width: 620px; }
 </style>"""
 
 
@@ -41,6 +43,19 @@ def cautions_html():
     )
 
 
+def picture(drawn, words):
+    """Return a figure as HTML that keeps its letters legible on a narrow screen, where it scrolls.
+
+    Parameters
+    ----------
+    drawn : str
+        SVG text.
+    words : str
+        The figure in words.
+    """
+    return f'<div class="cl-frost" tabindex="0">{parts.image(drawn, words)}</div>'
+
+
 def years_html(replay, units):
     """Return the replayed springs as HTML, each case under a heading of its own."""
     text = parts.head("In plain words")
@@ -54,7 +69,7 @@ def years_html(replay, units):
         one = one_case(replay, case)
         drawn = figures.svg(frost_figures.years_figure(one, units))
         text += parts.head(f"Spring by spring, wood {CASE_WORDS[case]}")
-        text += parts.image(drawn, frost_figures.years_text(one, units))
+        text += picture(drawn, frost_figures.years_text(one, units))
         text += nights_html(one, units)
     text += parts.head("Notes") + parts.points([*replay.notes, f"Ranges are the {ranges.label()}."])
     return text
@@ -64,7 +79,7 @@ def nights_html(replay, units):
     """Return the springs that lost something as an HTML table: nights, cold, stage, crop left."""
     unit = units.label("temperature_c")
     heads = ["year", "budburst", "nights", "worst night", f"low in block [{unit}]", "stage then"]
-    heads += [f"{plan}: left" for plan in replay.plans]
+    heads += [f"{plan} left [%]" for plan in replay.plans]
     lines = []
     for season, years in frost_wording.springs_that_hurt(replay):
         hit = years.loc[years["nights"].idxmax()]
@@ -77,20 +92,21 @@ def nights_html(replay, units):
                 f"{hit['worst_night']:%-d %b}",
                 f"{low:.1f}",
                 frost_wording.night_words(hit["stage_first"], hit["stage_last"]),
-                *(
-                    f"{percent(row['crop_left_p50'])} ({percent(row['crop_left_p10'])} to "
-                    f"{percent(row['crop_left_p90'])})"
-                    for row in years.to_dict("records")
-                ),
+                *(_in_hundred(row) for row in years.to_dict("records")),
             ]
         )
     if not lines:
         return parts.note("No spring of this record would have cost these plans any crop.")
     caption = (
-        f"Springs that cost some crop, with their worst night; stage is modified E-L; left: share of the crop, middle "
-        f"and {ranges.label()}"
+        "Springs that cost some crop, with their worst night; stage is modified E-L; left: share "
+        f"of the crop, middle and {ranges.label()}"
     )
     return parts.table(heads, lines, caption, words={1, 3, 5})
+
+
+def _in_hundred(row):
+    low, middle, high = (f"{100 * row[f'crop_left_{end}']:.0f}" for end in ranges.ENDINGS)
+    return f"{middle} ({low} to {high})"
 
 
 def night_html(found, names, units):
@@ -121,7 +137,7 @@ def night_html(found, names, units):
             f"<td>{percent(row['primary_p50'])}</td>"
             f'<td class="cl-words">{escape(stage)}</td></tr>'
         )
-    heads = ("level", "crop left", ranges.label(), "primary shoots alive", "stage that night")
+    heads = ("level", "crop left", ranges.label(), "primary shoots alive", "modified E-L stage")
     top = "".join(f'<th scope="col">{escape(head)}</th>' for head in heads)
     caption = "Crop that this one night would leave; secondary shoots count with their smaller crop"
     return (
