@@ -251,9 +251,21 @@ def open_workbook(folder, port=None, browser=True):
         from jupyterlab.labapp import LabApp
 
         _hush()
-        LabApp.launch_instance([f"--config={config}"])
+        LabApp.launch_instance(
+            [f"--config={config}", f"--LabApp.app_settings_dir={_no_news(config.parent)}"]
+        )
 
     _serve(settings, "jupyter_cropload", address, "The workbook is open at", browser, start)
+
+
+def _no_news(private):
+    """Write the settings that keep JupyterLab from asking about news, and return their folder."""
+    folder = private / "settings"
+    folder.mkdir()
+    quiet = {"fetchNews": "false", "checkForUpdates": False}
+    text = json.dumps({"@jupyterlab/apputils-extension:notification": quiet})
+    (folder / "overrides.json").write_text(text, encoding="utf-8")
+    return folder
 
 
 def templates_folder():

@@ -124,7 +124,7 @@ class PruningLevels(widgets.VBox):
                 "These are sample records of an estate called Quillfoot. All of them are invented."
             )
         else:
-            text += parts.note(f"Records: {self.records.path}")
+            text += parts.note(f"Records: {saving.shown_path(self.records)}")
         doubts = self.records.warnings
         if doubts:
             listed = parts.escape(fault_list(doubts))

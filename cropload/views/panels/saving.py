@@ -87,3 +87,8 @@ def save_chosen_plan(records, season, block, plan, day):
     from cropload.records.append import save_plan
 
     return save_plan(records.path, season, block, str(plan), day)
+
+
+def shown_path(records):
+    """Return the records' folder or workbook by its own name, also when it was given as a dot."""
+    return records.path.resolve().name or str(records.path)
