@@ -10,6 +10,7 @@ _MENDS = {
     "choice": "Use one of these words.",
 }
 _MEND_REQUIRED_LIMIT = "Correct the value."
+_MEND_FAHRENHEIT = " Degrees Fahrenheit go into a column whose name ends in _f, such as tmax_f."
 
 
 def _filled(values):
@@ -189,6 +190,8 @@ def check_frame(table, frame, place, known_bad=frozenset()):
             rule = "must be filled in" if check == "blank" else spec.rule
             if check == "limit" and spec.required:
                 mend = _MEND_REQUIRED_LIMIT
+            if check == "limit" and spec.unit == "°C":
+                mend += _MEND_FAHRENHEIT
             value = None if check == "blank" else place.text(row, column)
             faults.append(Fault(place.file, int(row), place.written(column), value, rule, mend))
     return sorted(faults, key=lambda fault: fault.row)
