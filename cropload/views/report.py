@@ -9,7 +9,7 @@ from cropload.decisions.scenarios import ScenarioComparison
 from cropload.errors import CroploadError
 from cropload.records.safe_files import check_writable, put_bytes
 from cropload.units import METRIC, UnitSystem, unit_system
-from cropload.views import report_figures, report_words, wording
+from cropload.views import report_figures, report_sources, report_words, wording
 from cropload.views import report_tables as tables
 
 #: How to get what a PDF needs; Pango is a library of the system that pip cannot bring.
@@ -66,9 +66,9 @@ class OwnerReport:
             tables.contracts_table(found, units),
             tables.costs_table(found, units),
             tables.wood_table(found),
-            tables.origins_table(found, units),
-            tables.components_table(found, units),
-            tables.handbook_table(found),
+            report_sources.origins_table(found, units),
+            report_sources.components_table(found, units),
+            report_sources.handbook_table(found),
         )
         return {table.key: table for table in made if table is not None}
 

@@ -3,7 +3,7 @@
 from cropload.decisions import scenario_choice as reasons
 from cropload.units import METRIC
 from cropload.views import wording
-from cropload.views.report_tables import money_step, money_text
+from cropload.views.report_tables import chance_text, money_step, money_text
 from cropload.views.text_tables import percent
 
 #: Blocks named in a sentence before the rest is only counted.
@@ -128,7 +128,7 @@ def recommendation(found, units=METRIC):
         second = (
             f"'{choice.first}' would {verb} about {_left(found, choice.first, units)}, and the "
             f"chance that '{choice.chosen}' {verb}s less than that in the same season is "
-            f"{percent(_chance(found, choice.chosen))}."
+            f"{chance_text(_chance(found, choice.chosen))}."
         )
     else:
         more = f"'{choice.leader}' would {verb} more"
@@ -137,7 +137,7 @@ def recommendation(found, units=METRIC):
         other = choice.rival if choice.chosen == choice.leader else choice.leader
         second = (
             f"{more}, about {_left(found, other, units)}, and the chance that it {verb}s less "
-            f"than '{choice.first}' in the same season is {percent(_chance(found, other))}."
+            f"than '{choice.first}' in the same season is {chance_text(_chance(found, other))}."
         )
     return first, second, _third(found, units)
 
@@ -206,18 +206,22 @@ def risks(found, units=METRIC):
                 "neither wood nor the frost record is worse."
             )
     if found.money_settled is not None:
-        for row in found.money_settled.to_dict("records"):
-            if row["above_cap_t"] >= 0.05:
-                told.append(
-                    f"'{row['scenario']}': in the mean "
-                    f"{wording.amount('tonnes', row['above_cap_t'], units)} of the settled crop "
-                    "lie above what the contracts take at their full price."
-                )
-            if row["margin_p10"] < 0:
-                told.append(
-                    f"'{row['scenario']}': in a poor season (one in ten) costs are higher than "
-                    "revenue."
-                )
+        rows = found.money_settled.to_dict("records")
+        above = [
+            f"{wording.amount('tonnes', row['above_cap_t'], units)} in '{row['scenario']}'"
+            for row in rows
+            if row["above_cap_t"] >= 0.05
+        ]
+        if above:
+            told.append(
+                "Settled crop beyond what the contracts take at their full price, in the mean: "
+                f"{', '.join(above)}."
+            )
+        poor = [f"'{row['scenario']}'" for row in rows if row["margin_p10"] < 0]
+        if poor:
+            told.append(
+                f"In a poor season (one in ten) costs are higher than revenue: {', '.join(poor)}."
+            )
     told.append(wording.FIRST_SEASON_GAIN)
     told.append(
         "Bands are rules of thumb from handbooks and none of them knows your site; a block is not "
