@@ -221,13 +221,23 @@ class Groundwork:
         return engine.learn_spreads(grid, engine.Spreads(*prior_spreads(), self.variety_spread))
 
 
-def lay_ground(records, season, *, reference_plans=None, season_plans=None, this_season=None):
+def lay_ground(
+    records,
+    season,
+    *,
+    reference_plans=None,
+    season_plans=None,
+    this_season=None,
+    measured=None,
+):
     """Read from the records all that the beliefs about any block rest on.
 
     Parameters
     ----------
     records, season, reference_plans, season_plans, this_season
         As in ``build_estate``.
+    measured : DataFrame, optional
+        All that ``measurements`` makes of the records, where it is at hand.
 
     Returns
     -------
@@ -242,7 +252,7 @@ def lay_ground(records, season, *, reference_plans=None, season_plans=None, this
         facts.place(block): PruningPlan.parse(plan)
         for block, plan in (reference_plans or {}).items()
     }
-    measured = measurements(records, facts)
+    measured = measurements(records, facts) if measured is None else measured
     measured = measured[measured["season"] < season]
     measured = measured[measured["season"] >= season - HISTORY_SEASONS]
     plans = plans_by_season(records)
@@ -268,7 +278,8 @@ def lay_ground(records, season, *, reference_plans=None, season_plans=None, this
     carried = carried_load(filled)
     blocks, count = filled.shape
 
-    means, spreads, keys = zip(*(prior_logs(v) for v in facts.varieties), strict=True)
+    priors = {name: prior_logs(name) for name in dict.fromkeys(facts.varieties)}
+    means, spreads, keys = zip(*(priors[name] for name in facts.varieties), strict=True)
     mean = np.array(means)
     variety_names = list(dict.fromkeys(facts.varieties))
     variety = np.array([variety_names.index(v) for v in facts.varieties])

@@ -166,7 +166,12 @@ def prepare(records, season, as_of, *, plans=None, reference_plans=None, learned
     measured = measurements(known, facts)
     here = measured[measured["season"] == season]
     ground = lay_ground(
-        known, season, reference_plans=reference_plans, season_plans=given, this_season=here
+        known,
+        season,
+        reference_plans=reference_plans,
+        season_plans=given,
+        this_season=here,
+        measured=measured,
     )
     if learned is None:
         # A day before the year of harvest sees less of the earlier seasons.
