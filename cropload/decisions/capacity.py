@@ -100,7 +100,13 @@ def limits_of(schedule, capacity):
                 f"No block of variety '{variety}' is in this forecast, so its limits are not "
                 f"used. {hint}".strip()
             )
-    frame = frame[frame["variety"].isin(["", *known])].reset_index(drop=True)
+    frame = frame[frame["variety"].isin(["", *known])]
+    # A table may hold the limits of several seasons; picking may run into the January after.
+    first, last = pd.Timestamp(schedule.season, 1, 1), pd.Timestamp(schedule.season + 1, 1, 31)
+    here = (frame["period_end"] >= first) & (frame["period_start"] <= last)
+    if len(frame) and not here.any():
+        notes.append(f"None of the limits of intake lies in season {schedule.season}.")
+    frame = frame[here].reset_index(drop=True)
     starts, ends = intake_periods.days(frame)
     member = np.array(
         [[word in ("", v) for v in schedule.varieties] for word in frame["variety"]], bool

@@ -156,3 +156,44 @@ def so_far(records, season, names, stages):
             if not np.isnan(day):
                 rest[block] = day
     return picked, rest, done
+
+
+def parse(text):
+    """Read picking dates as a person writes them: one date, or dates with their shares.
+
+    Parameters
+    ----------
+    text : str
+        Like ``2026-09-14``, or ``2026-09-14 60 %, 2026-09-21 40 %``.
+
+    Returns
+    -------
+    str or list of (str, float)
+        As ``read`` takes it.
+
+    Raises
+    ------
+    CroploadError
+        When a part is no date with a share.
+
+    Examples
+    --------
+    >>> parse("2026-09-14 60 %, 2026-09-21 40 %")
+    [('2026-09-14', 0.6), ('2026-09-21', 0.4)]
+    """
+    parts = [part.strip() for part in str(text).replace(";", ",").split(",") if part.strip()]
+    if len(parts) == 1 and len(parts[0].split()) == 1:
+        return parts[0]
+    found = []
+    for part in parts:
+        date, _, share = part.partition(" ")
+        try:
+            found.append((date, float(share.replace("%", "").strip()) / 100))
+        except ValueError:
+            raise CroploadError(
+                f"'{part}' is not a picking date with a share. Write one date like 2026-09-14, or "
+                "several with their shares like 2026-09-14 60 %, 2026-09-21 40 %."
+            ) from None
+    if not found:
+        raise CroploadError("No picking date is given. Write it like 2026-09-14.")
+    return found
