@@ -6,20 +6,12 @@ import numpy as np
 import pandas as pd
 
 from cropload.errors import CroploadError
+from cropload.forecasting import ranges
 from cropload.forecasting.asked import next_season
+from cropload.forecasting.calendar import MOMENTS, stage_days
 from cropload.forecasting.history import learned_before
 from cropload.forecasting.season import forecast
 from cropload.forecasting.season import picked_so_far as picked_by_block
-
-#: Stage of the season -> words for the day by which every block that was measured had been.
-DAY_WORDS = {
-    "pruning": "after pruning",
-    "shoots": "after shoots",
-    "clusters": "after clusters",
-    "lag": "after lag weights",
-    "veraison": "after veraison weights",
-    "picking": "before picking",
-}
 
 
 @dataclass(frozen=True)
@@ -33,14 +25,6 @@ class SeasonDay:
     def label(self):
         """Return words and day in one line."""
         return f"{self.words}, {self.day:%Y-%m-%d}"
-
-
-def _last_of_firsts(frame):
-    """Return the day on which the last block was first measured, or None."""
-    dated = frame[frame["date"].notna()]
-    if dated.empty:
-        return None
-    return dated.groupby("block")["date"].min().max()
 
 
 def season_days(records, season):
@@ -60,38 +44,11 @@ def season_days(records, season):
 
     Notes
     -----
-    A stage counts as done on the day the last block was first measured at it.
-    Pruning counts where a plan or a bud count is on record; an undated plan is known from
-    1 January. "Before picking" is the day before the first pick.
+    A stage counts as done on the day the last block was first measured at it; see
+    ``cropload.forecasting.calendar.stage_days``.
     """
-    counts = records.counts[records.counts["season"] == season]
-    weights = records.weights[records.weights["season"] == season]
-    harvest = records.harvest[records.harvest["season"] == season]
-    pruning = records.pruning[records.pruning["season"] == season]
-    planned = pruning[pruning["plan"].fillna("").astype(str).str.strip() != ""]
-    if len(planned):
-        undated = pd.Timestamp(int(season), 1, 1)
-        planned = planned.assign(date=planned["date"].fillna(undated))
-    pruned = [
-        day
-        for day in (
-            _last_of_firsts(planned[["block", "date"]]),
-            _last_of_firsts(counts[counts["buds"].notna()]),
-        )
-        if day is not None
-    ]
-    found = {
-        "pruning": max(pruned, default=None),
-        "shoots": _last_of_firsts(counts[counts["shoots"].notna()]),
-        "clusters": _last_of_firsts(counts[counts["clusters"].notna()]),
-        "lag": _last_of_firsts(weights[weights["stage"] == "lag"]),
-        "veraison": _last_of_firsts(weights[weights["stage"] == "veraison"]),
-        "picking": harvest["date"].min() - pd.Timedelta(days=1) if len(harvest) else None,
-    }
     days = [
-        SeasonDay(stage, DAY_WORDS[stage], pd.Timestamp(day).normalize())
-        for stage, day in found.items()
-        if day is not None and not pd.isna(day)
+        SeasonDay(stage, MOMENTS[stage], day) for stage, day in stage_days(records, season).items()
     ]
     return sorted(days, key=lambda each: each.day)
 
@@ -218,6 +175,30 @@ def fan_table(made, by="estate", name="estate"):
     table = pd.DataFrame(rows)
     table.attrs = {**made[0][1].attrs(), "by": by, "name": name}
     return table
+
+
+def harvest_words(made, known):
+    """Return for each day whether the harvest lies ``below``, ``inside`` or ``above`` the range.
+
+    Parameters
+    ----------
+    made : list of (SeasonDay, Forecast)
+        As from ``season_forecasts``.
+    known : Harvested
+        What the scale said.
+
+    Notes
+    -----
+    Like is held against like: only blocks that have been picked are summed.
+    """
+    found = []
+    for _, each in made:
+        inside = np.isin(np.array(each.blocks, dtype=object), list(known.picked))
+        low, _, high = ranges.quantiles(each.draws[inside].sum(0))
+        found.append(
+            "below" if known.tonnes < low else "above" if known.tonnes > high else "inside"
+        )
+    return found
 
 
 @dataclass(frozen=True)

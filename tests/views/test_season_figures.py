@@ -1,5 +1,7 @@
 """Days of a season, its figures and its words, against the records and plain arithmetic."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -14,6 +16,7 @@ from cropload.views import season_figures as drawing
 from cropload.views import season_words as words
 from cropload.views.season_days import (
     fan_table,
+    harvest_words,
     harvested,
     opening_day,
     opening_season,
@@ -86,6 +89,19 @@ def test_harvest_of_a_total_is_the_sum_on_the_tickets(records, made):
     one = harvested(records, SEASON, made[0][1], "block", "Long Acre")
     assert one.tonnes == pytest.approx(6.51 + 9.77)  # two picks of the block in its table
     assert harvested(records, SEASON, made[0][1], "block", "Fox Hollow") is None
+
+
+def test_harvest_is_held_against_the_range_of_the_blocks_picked(records, made):
+    known = harvested(records, SEASON, made[0][1])
+    assert harvest_words(made[-1:], known) == ["inside"]
+    assert harvest_words(made[-1:], replace(known, tonnes=2 * known.tonnes)) == ["above"]
+    assert harvest_words(made[-1:], replace(known, tonnes=known.tonnes / 2)) == ["below"]
+    # One block alone: its own table says the same.
+    table = made[0][1].table().set_index("block")
+    low = table.loc["Long Acre", "tonnes_p10"]
+    one = replace(known, picked=("Long Acre",), tonnes=low * 0.999)
+    assert harvest_words(made[:1], one) == ["below"]
+    assert harvest_words(made[:1], replace(one, tonnes=low * 1.001)) == ["inside"]
 
 
 def test_fan_figure_draws_the_band_the_middle_and_the_harvest(records, made):

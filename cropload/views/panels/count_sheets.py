@@ -16,7 +16,7 @@ def download(text, name, kind, words):
     """Return a link that saves a text as a file from the page itself, without any server."""
     data = base64.b64encode(text.encode("utf-8-sig" if kind == "text/csv" else "utf-8")).decode()
     return (
-        f'<a class="cl-note" download="{parts.escape(name)}" '
+        f'<a style="color:#0072B2;text-decoration:underline" download="{parts.escape(name)}" '
         f'href="data:{kind};base64,{data}">{parts.escape(words)}</a>'
     )
 

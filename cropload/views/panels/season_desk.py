@@ -24,6 +24,11 @@ from cropload.views.season_words import forecast_sentence
 
 EVERYTHING = "everything on record"
 
+#: Wide tables scroll in their own box, so that the text beside them keeps to the screen.
+_STYLE = parts.STYLE + (
+    "<style>.cl-desk .widget-html-content { min-width: 0; overflow-x: auto; }</style>"
+)
+
 
 def choice(label, options, value=None, width="22em"):
     """Return a labelled dropdown."""
@@ -407,6 +412,7 @@ class DeskPanel(widgets.VBox):
         self.body = widgets.VBox([])
         heading = f'<h2 class="cl-title">{parts.escape(self.title)}</h2>'
         super().__init__([parts.html(parts.STYLE + heading), self.where, self.message, self.body])
+        self.add_class("cl-desk")
         self.ready = False
         self._start()
         desk.watch(type(self).__name__, self.refresh, self.prompt)

@@ -7,7 +7,7 @@ from cropload.views import season_figures as drawing
 from cropload.views import wording
 from cropload.views.panels import parts
 from cropload.views.panels.season_desk import DeskPanel, button, choice
-from cropload.views.season_days import fan_table, harvested, season_forecasts
+from cropload.views.season_days import fan_table, harvest_words, harvested, season_forecasts
 from cropload.views.season_words import (
     change_sentence,
     change_table,
@@ -107,31 +107,24 @@ class SeasonFan(DeskPanel):
             drawing.plot_fan(fan, known, units), drawing.fan_text(fan, known, units)
         )
         label = units.label("tonnes")
-        rows = []
-        for row in fan.to_dict("records"):
-            inside = "not known yet"
-            if known is not None:
-                word = "inside"
-                if known.tonnes < row["tonnes_p10"]:
-                    word = "below"
-                elif known.tonnes > row["tonnes_p90"]:
-                    word = "above"
-                inside = "" if known.missing else word
-            rows.append(
-                [
-                    f"{row['words']}, {row['day']:%Y-%m-%d}",
-                    *range_cells(row, "tonnes", "tonnes", units),
-                    wording.amount("tonnes", row["range_t"], units, unit=False),
-                    inside or "some blocks not picked",
-                ]
-            )
+        words = ["not known yet"] * len(fan) if known is None else harvest_words(self.made, known)
+        rows = [
+            [
+                f"{row['words']}, {row['day']:%Y-%m-%d}",
+                *range_cells(row, "tonnes", "tonnes", units),
+                wording.amount("tonnes", row["range_t"], units, unit=False),
+                word,
+            ]
+            for row, word in zip(fan.to_dict("records"), words, strict=True)
+        ]
         heads = ["date", f"middle [{label}]", fan.attrs["interval"], f"width [{label}]"]
-        text = parts.table([*heads, "harvest in the range"], rows, "The same in numbers", {4})
+        text = parts.table([*heads, "harvest against the range"], rows, "The same in numbers", {4})
         if known is not None:
             text += parts.note(
                 f"Harvest on record: {wording.amount('tonnes', known.tonnes, units)}."
                 + (
-                    f" Not in it, for want of a harvest on record: {', '.join(known.missing)}."
+                    f" Not in it, for want of a harvest on record: {', '.join(known.missing)}; "
+                    "the harvest is held against the range of the other blocks."
                     if known.missing
                     else ""
                 )
@@ -142,7 +135,7 @@ class SeasonFan(DeskPanel):
 class BlocksNow(DeskPanel):
     """Blocks ranked by tonnes or by range, what the range comes from, and where parts come from."""
 
-    title = "Blocks, largest first"
+    title = "Blocks by tonnes and by range"
 
     def build(self):
         """Make the choosers, the figures and the tables."""

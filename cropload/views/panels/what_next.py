@@ -170,11 +170,14 @@ class WhatNext(DeskPanel):
         self.measure = choice(
             "What was counted", [(w, m) for m, w in MEASURES.items()], "clusters", "28em"
         )
-        self.day = field("Day of the count", "as the day above", "17em")
+        self.day = field("Day of the count", "the day above", "18em")
         self.numbers = widgets.Textarea(
             description="One number a vine",
             placeholder="23 31 18 27 ...",
             rows=3,
+            # Told as a whole when the box is left: with a busy kernel, letters told one by one can
+            # arrive after the button that is meant to read them all.
+            continuous_update=False,
             style=parts.LABELLED,
             layout=widgets.Layout(width="44em", max_width="100%"),
         )
