@@ -23,6 +23,7 @@ _HOME = {
     "with_frost": "cropload.decisions.frost_cover",
     "frost_survival": "cropload.vine.frost",
     "replay_frost": "cropload.decisions.frost_replay",
+    "review_season": "cropload.decisions.review",
     "harvest_dates": "cropload.forecasting.harvest_dates",
     "intake_schedule": "cropload.decisions.intake",
     "Forecast": "cropload.forecasting.result",

@@ -6,16 +6,16 @@ import numpy as np
 import pandas as pd
 
 from cropload.decisions import scores
-from cropload.errors import CroploadError
+from cropload.decisions.logged_review import review_logged
+from cropload.decisions.picked import on_the_scale, sums
+from cropload.errors import CroploadError, near
 from cropload.forecasting import ranges
+from cropload.forecasting.asked import check_draws
 from cropload.forecasting.calendar import MOMENTS, forecast_days
 from cropload.forecasting.measured import block_facts, measurements
 from cropload.forecasting.season import forecast
 from cropload.records.until import day, records_until
 from cropload.vine.bud_damage import wilson_interval
-from cropload.vine.growth import COMPONENTS, STAGES
-
-_HARVEST = STAGES.index("harvest")
 
 #: Guesses a grower would make without any model, with the words for them.
 BASELINES = {
@@ -29,13 +29,19 @@ BASELINES = {
 class SeasonReview:
     """What the forecasts of a season were worth.
 
-    blocks : one row a moment and block: tonnes_p10, tonnes_p50, tonnes_p90, picked and error [t],
-        error_share [1], inside (the range held it), crps [t], and one column a baseline [t].
+    season : year of harvest.
+    days : {key of the moment: day}.
+    blocks : one row a moment and crop: tonnes_p10, tonnes_p50, tonnes_p90, picked_t and error_t
+        [t], error_share [1], inside (the range held it), crps_t [t], and one column a baseline
+        [t]. Blocks weighed together are one crop.
     groups : the same by variety and for the estate.
     summary : one row a moment: bias [1], weighted_miss [1], inside, seen, inside_low and
-        inside_high (Wilson) [1], width_share, mean width of the range relative to the crop [1],
-        crps [t], and the weighted miss of each baseline [1].
+        inside_high (Wilson, 95 %) [1], width_share, mean width of the range relative to the crop
+        [1], crps_t [t], and the weighted miss of each baseline [1] over the crops it can guess,
+        beside the forecast's own over the same crops.
+    logged, logged_blocks : the same of the forecasts in the log, as they were logged.
     forecasts : {key of the moment: Forecast}.
+    notes : sentences about what was left out.
     """
 
     season: int
@@ -43,31 +49,10 @@ class SeasonReview:
     blocks: pd.DataFrame
     groups: pd.DataFrame
     summary: pd.DataFrame
+    logged: pd.DataFrame
+    logged_blocks: pd.DataFrame
     forecasts: dict
     notes: tuple
-
-
-def picked_tonnes(records, season):
-    """Return the whole crop of each block at the scale [t], as a Series; part-picked left out.
-
-    Raises
-    ------
-    CroploadError
-        When nothing of the season is on the scale.
-    """
-    facts = block_facts(records)
-    found = measurements(records, facts)
-    found = found[(found["season"] == season) & (found["stage"] == "harvest")]
-    rows = records.harvest[records.harvest["season"] == season]
-    if rows.empty:
-        raise CroploadError(
-            f"No harvest of {season} is on record, so there is nothing to hold a forecast "
-            "against. Fill table harvest."
-        )
-    total = rows.groupby("block")["tonnes"].sum()
-    last = rows.sort_values("date", kind="stable").groupby("block")["picked_pct"].last()
-    whole = last.isna() | (last >= 100)
-    return total[whole].astype(float)
 
 
 def baselines(records, season, as_of):
@@ -114,7 +99,7 @@ def baselines(records, season, as_of):
 
 
 def _scored(picked, names, draws):
-    """Return rows of one moment for groups of blocks: range, miss, inside, score."""
+    """Return rows of one moment for some crops: range, miss, inside, score."""
     low, middle, high = ranges.quantiles(draws)
     return pd.DataFrame(
         {
@@ -131,6 +116,60 @@ def _scored(picked, names, draws):
     )
 
 
+def summary_row(crops):
+    """Return bias, weighted miss, coverage, width and score of some crops, as a dict."""
+    picked = crops["picked_t"].to_numpy(float)
+    inside, seen = int(crops["inside"].sum()), len(crops)
+    low, high = wilson_interval(inside, seen)
+    return {
+        "bias": scores.bias(crops["tonnes_p50"], picked),
+        "weighted_miss": scores.weighted_miss(crops["tonnes_p50"], picked),
+        "inside": inside,
+        "seen": seen,
+        "inside_share": inside / seen,
+        "inside_low": float(low),
+        "inside_high": float(high),
+        "width_share": float((crops["tonnes_p90"] - crops["tonnes_p10"]).sum() / picked.sum()),
+        "crps_t": float(crops["crps_t"].mean()),
+    }
+
+
+def _baseline_columns(crops):
+    """Return each guess's weighted miss, and the forecast's own over the crops it can guess."""
+    row = {}
+    for name in BASELINES:
+        there = crops[crops[name].notna()]
+        row[f"{name}_miss"] = scores.weighted_miss(there[name], there["picked_t"])
+        row[f"{name}_beside"] = scores.weighted_miss(there["tonnes_p50"], there["picked_t"])
+        row[f"{name}_seen"] = len(there)
+    return row
+
+
+def _days(records, season, moments, as_of):
+    days = forecast_days(records, season)
+    if moments is not None:
+        for key in moments:
+            if key not in MOMENTS:
+                raise CroploadError(
+                    f"'{key}' is no moment of the season. {near(key, MOMENTS)} "
+                    f"Choose from: {', '.join(MOMENTS)}.".replace("  ", " ")
+                )
+        days = {key: when for key, when in days.items() if key in moments}
+    for label, when in (as_of or {}).items():
+        limit = day(when)
+        if limit is None:
+            raise CroploadError(f"'{label}' needs a day to look back from, like 2026-07-15.")
+        days[str(label)] = limit
+    if not days:
+        raise CroploadError(f"None of these moments is on record for {season}.")
+    return days
+
+
+def _of_varieties(crops, found):
+    variety = dict(zip(found.blocks, found.varieties, strict=True))
+    return [" + ".join(dict.fromkeys(variety[block] for block in crop.blocks)) for crop in crops]
+
+
 def review_season(records, season, *, moments=None, as_of=None, draws=4000, seed=0, progress=None):
     """Hold every forecast of a season against its harvest, beside a grower's own guesses.
 
@@ -139,7 +178,7 @@ def review_season(records, season, *, moments=None, as_of=None, draws=4000, seed
     records : Records
         As read by ``read_records``.
     season : int
-        Year of a harvest that is on record.
+        Year of harvest, of a season on the scale.
     moments : sequence of str, optional
         Keys of ``MOMENTS``; all that the records allow when left out.
     as_of : dict, optional
@@ -160,159 +199,73 @@ def review_season(records, season, *, moments=None, as_of=None, draws=4000, seed
 
     Notes
     -----
-    Each forecast is made again from what was dated up to its day, nothing later.
-    Blocks that were picked in part, or have nothing on record to forecast them by, are left out
-    of the scores and named in the notes.
+    Each forecast is made again from what was dated up to its day, nothing later. Forecasts that
+    were kept in the log are scored as they were logged.
+    Several picks of a block are summed. Blocks on one ticket were weighed together and are scored
+    as one crop. What cannot be scored is named in the notes.
     Valid for a season with at least one block picked whole; few blocks say little, which the
     Wilson range of the coverage shows.
+
+    Examples
+    --------
+    >>> from cropload import example_records
+    >>> found = review_season(example_records(), 2026, moments=["pruning", "picking"], draws=500)
+    >>> [str(key) for key in found.summary["moment"]]
+    ['pruning', 'picking']
+    >>> bool(found.summary["weighted_miss"].iloc[1] < found.summary["weighted_miss"].iloc[0])
+    True
     """
+    check_draws(draws, seed)
     season = int(season)
-    truth = picked_tonnes(records, season)
-    days = forecast_days(records, season)
-    if moments is not None:
-        unknown = [m for m in moments if m not in MOMENTS]
-        if unknown:
-            raise CroploadError(
-                f"'{unknown[0]}' is no moment of the season. Choose from: {', '.join(MOMENTS)}."
-            )
-        days = {key: when for key, when in days.items() if key in moments}
-    days.update({label: day(when) for label, when in (as_of or {}).items()})
-    if not days:
-        raise CroploadError(f"None of these moments is on record for {season}.")
-    notes, parts, groups, rows, kept = [], [], [], [], {}
+    scale = on_the_scale(records, season)
+    if not scale.crops:
+        raise CroploadError(
+            f"No block of {season} was picked whole, so there is nothing to score. "
+            + " ".join(scale.notes)
+        )
+    days = _days(records, season, moments, as_of)
+    parts, groups, rows, kept = [], [], [], {}
     for done, (key, when) in enumerate(days.items(), start=1):
         found = forecast(records, season, when, draws=draws, seed=seed)
         kept[key] = found
-        at = [found.blocks.index(block) for block in truth.index if block in found.blocks]
-        picked = truth.reindex([found.blocks[i] for i in at]).to_numpy(float)
-        names = [found.blocks[i] for i in at]
-        some = picked > 0
-        if not some.all():
-            lost = ", ".join(n for n, s in zip(names, some, strict=True) if not s)
-            notes.append(f"{lost}: nothing was picked; a percentage of nothing means nothing.")
-        at, picked = np.array(at)[some], picked[some]
-        names = [n for n, s in zip(names, some, strict=True) if s]
-        block = _scored(picked, names, found.draws[at])
-        guess = baselines(records, season, when).reindex(names)
+        matrix, there = sums(scale.crops, found.blocks)
+        crops = [crop for crop, here in zip(scale.crops, there, strict=True) if here]
+        matrix = matrix[there]
+        picked = np.array([crop.tonnes for crop in crops])
+        block = _scored(picked, [crop.name for crop in crops], matrix @ found.draws)
+        guess = baselines(records, season, when).reindex(found.blocks)
         for name in BASELINES:
-            block[name] = guess[name].to_numpy(float)
-        block.insert(0, "moment", key)
-        parts.append(block)
-        varieties = np.array([found.varieties[i] for i in at], dtype=object)
-        for level, labels in (("variety", varieties), ("estate", np.full(len(at), "estate"))):
+            # A crop of several blocks is guessed only when each of them is.
+            lacks = matrix @ guess[name].isna().to_numpy(float) > 0
+            total = matrix @ guess[name].fillna(0).to_numpy(float)
+            block[name] = np.where(lacks, np.nan, total)
+        parts.append(block.assign(moment=key))
+        for level, labels in (
+            ("variety", _of_varieties(crops, found)),
+            ("estate", ["estate"] * len(crops)),
+        ):
             unique = list(dict.fromkeys(labels))
-            member = np.array([[label == u for label in labels] for u in unique], float)
-            group = _scored(member @ picked, unique, member @ found.draws[at])
-            group.insert(0, "level", level)
-            group.insert(0, "moment", key)
-            groups.append(group)
-        inside, seen = int(block["inside"].sum()), len(block)
-        low, high = wilson_interval(inside, seen)
-        row = {
-            "moment": key,
-            "words": MOMENTS.get(key, key),
-            "day": when,
-            "bias": scores.bias(block["tonnes_p50"], picked),
-            "weighted_miss": scores.weighted_miss(block["tonnes_p50"], picked),
-            "inside": inside,
-            "seen": seen,
-            "inside_share": inside / seen,
-            "inside_low": float(low),
-            "inside_high": float(high),
-            "width_share": float((block["tonnes_p90"] - block["tonnes_p10"]).sum() / picked.sum()),
-            "crps_t": float(block["crps_t"].mean()),
-        }
-        for name in BASELINES:
-            there = block[name].notna()
-            row[f"{name}_miss"] = scores.weighted_miss(block.loc[there, name], picked[there])
-            row[f"{name}_seen"] = int(there.sum())
-        rows.append(row)
+            member = np.array([[label == each for label in labels] for each in unique], float)
+            group = _scored(member @ picked, unique, member @ matrix @ found.draws)
+            groups.append(group.assign(moment=key, level=level))
+        rows.append(
+            {"moment": key, "words": MOMENTS.get(key, key), "day": when}
+            | summary_row(block)
+            | _baseline_columns(block)
+        )
         if progress is not None:
             progress(done, len(days))
-    unpicked = [b for b in block_facts(records).names if b not in truth.index]
-    if unpicked:
-        notes.append(f"Not picked whole, so not scored: {', '.join(unpicked)}.")
     summary = pd.DataFrame(rows)
     summary.attrs = {"season": season, "interval": ranges.label(), "seed": seed, "draws": draws}
+    logged, logged_blocks, log_notes = review_logged(records, season, scale.crops, summary_row)
     return SeasonReview(
         season=season,
         days=days,
         blocks=pd.concat(parts, ignore_index=True),
         groups=pd.concat(groups, ignore_index=True),
         summary=summary,
+        logged=logged,
+        logged_blocks=logged_blocks,
         forecasts=kept,
-        notes=tuple(dict.fromkeys(notes)),
+        notes=(*scale.notes, *log_notes),
     )
-
-
-def split_miss(records, season, found, *, draws=1000):
-    """Split the miss of a forecast by component, block by block.
-
-    Parameters
-    ----------
-    records : Records
-        Everything on record, the season's harvest weights and tonnes included.
-    season : int
-        Year of harvest.
-    found : Forecast
-        The forecast under review.
-    draws : int
-        Draws of the look back [1]; they do not enter the split.
-
-    Returns
-    -------
-    DataFrame
-        block, component, log_miss, the part of ln(forecast / picked) that the component carries
-        [1], and factor, its exp [1]: above 1 means forecast too high. The parts of a block add up
-        exactly to the log of its miss. ``counting_bias`` is the part of the clusters' miss that
-        was counted wrong; ``clusters_per_shoot`` what there was more or less of. ``unexplained``
-        is what no component can carry (the scale, rounding).
-
-    Notes
-    -----
-    The truth of each component is what is believed of it once everything is known, the harvest
-    included; where shoots, clusters and weights were all measured it stands near what was
-    measured, and where little was, the miss is shared out by how uncertain each component was.
-    Valid for blocks picked whole.
-    """
-    truth = picked_tonnes(records, season)
-    later = forecast(records, season, None, draws=draws)
-    names, rows = list(COMPONENTS), []
-    then_rows = found.estate.season_rows[:, _HARVEST]
-    now_rows = later.estate.season_rows[:, _HARVEST]
-    offset_then = found.estate.season_offset[:, _HARVEST]
-    offset_now = later.estate.season_offset[:, _HARVEST]
-    measured = found.estate.measured
-    counted = set(
-        measured.loc[
-            (measured["season"] == season) & (measured["stage"] == "clusters"), "block"
-        ]
-    )
-    then, now = found.component_centres(), later.component_centres()
-    counting = names.index("counting_bias")
-    clusters = names.index("clusters_per_shoot")
-    for block, picked in truth.items():
-        if block not in found.blocks or picked <= 0:
-            continue
-        at = found.blocks.index(block)
-        middle = (then_rows[at] + now_rows[at]) / 2
-        parts = middle * (then[at] - now[at])
-        plan = (
-            offset_then[at]
-            - offset_now[at]
-            + (then_rows[at] - now_rows[at]) @ (then[at] + now[at]) / 2
-        )
-        # Clusters were counted: then what the count had wrong is the counting bias, moved over.
-        wrong = 0.0
-        if block in counted:
-            wrong = middle[clusters] * (now[at][counting] - then[at][counting])
-            parts[clusters] -= wrong
-            parts[counting] += wrong
-        hanging = np.exp(then_rows[at] @ then[at] + offset_then[at]) * found.bearing[at] / 1000.0
-        miss = np.log(hanging / picked)
-        whole = [*parts, plan, miss - parts.sum() - plan]
-        for name, part in zip([*names, "plan", "unexplained"], whole, strict=True):
-            rows.append((block, name, part, np.exp(part)))
-    frame = pd.DataFrame(rows, columns=["block", "component", "log_miss", "factor"])
-    frame.attrs = {"season": season, "as_of": found.attrs()["as_of"], "stage": found.stage}
-    return frame
