@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from cropload import handbook
+from cropload.forecasting.beliefs import stream
 from cropload.vine.growth import COMPONENTS, Growth, PlanShape, grow, plan_shapes
 from cropload.vine.load_response import exponents
 from cropload.vine.plan import PruningPlan
@@ -76,6 +77,25 @@ def block_shapes(estate, plans, blocks):
     return PlanShape(*found)
 
 
+def profile_strength(estate, blocks, draws, seed):
+    """Return how strongly nodes differ, relative to the profile, (blocks, draws) [1].
+
+    Notes
+    -----
+    1 is the profile as it stands, 0 none at all. A variety's own fertility counts narrow it: its
+    spread shrinks with the shoots examined at a node.
+    """
+    spread = handbook.entry("profile.strength").spread
+    prior = handbook.value("forecast.profile_weight")
+    nodes = handbook.value("profile.strength_nodes")
+    found = {}
+    for variety in {estate.facts.varieties[block] for block in blocks}:
+        own = prior / (prior + estate.profile_shoots[variety] / nodes)
+        normals = stream(seed, f"node profile {variety}").standard_normal(draws)
+        found[variety] = 1 + spread * np.sqrt(own) * normals
+    return np.array([found[estate.facts.varieties[block]] for block in blocks])
+
+
 def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0):
     """Draw what every plan would give in every block.
 
@@ -103,12 +123,20 @@ def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0):
     All plans are computed on the same draws, so the difference between two of them is not noise.
     The load exponents are drawn once for the estate: what is not known of them is not known of
     every block. Seasons at different loads have narrowed them.
+    How much nodes differ along a cane is not known exactly either, so the step from long wood to
+    spurs, and back, carries a spread of its own; it is nothing at the block's own way of pruning.
     """
     blocks = np.asarray(blocks, int)
     x = estate.beliefs.draw(blocks, draws, seed)
     e = exponents(estate.beliefs.response_draws(draws, seed))
     shape = block_shapes(estate, plans, blocks)
-    shape = replace(shape, log_buds=shape.log_buds + np.log1p(-dead_buds))
+    strength = profile_strength(estate, blocks, draws, seed)
+    shape = replace(
+        shape,
+        log_buds=shape.log_buds + np.log1p(-dead_buds),
+        log_burst=shape.log_burst * strength,
+        log_fertility=shape.log_fertility * strength,
+    )
     state = estate.state(blocks)
     fertility = handbook.value("noncount.fertility")
     facts = estate.facts
