@@ -39,50 +39,42 @@ class Season:
 
 def one_estate(rng):
     """Draw an estate with its history, and learn the spreads from it."""
-    grid, loads, true_loads, truth = sim.simulate(rng, [SEASONS] * BLOCKS)
-    varieties = int(grid.variety.max()) + 1
+    seen, truth = sim.simulate(rng, [SEASONS] * BLOCKS)
+    grid = sim.grid_of(seen, np.tile(sim.CENTRE, (BLOCKS, 1)))
+    varieties = int(seen.variety.max()) + 1
     spreads = engine.Spreads(sim.SD, sim.DOF, np.tile(sim.CENTRE_SPREAD, (varieties, 1)))
-    raw = grid.values - _straight(grid, loads, grid.mean, np.zeros_like(grid.values)).values
-    return grid, loads, true_loads, truth, raw, engine.learn_spreads(grid, spreads)
+    return seen, truth, engine.learn_spreads(grid, spreads)
 
 
-def _straight(grid, loads, about, raw):
-    """Return the grid made straight about other logs of the components."""
-    found = sim.grid_of(loads, about, grid.variety, raw, grid.precision)
-    return replace(found, mean=grid.mean)
-
-
-def one_season(rng, grid, true_loads, truth, raw):
+def one_season(rng, seen, truth):
     """Draw the season that the truth allows next, and count all of it with error."""
-    x = sim._components(rng, truth.level, truth.sd, grid.variety, 1)
-    state = LoadState(
-        true_loads.usual[:, None], true_loads.carried[:, -1:], true_loads.clusters[:, None]
-    )
-    logs = sim._stages(x, true_loads.usual[:, None], state, exponents(truth.normals))[:, 0]
+    x = sim._components(rng, truth.level, truth.sd, seen.variety, 1)
+    loads = truth.loads
+    state = LoadState(loads.usual[:, None], loads.carried[:, -1:], loads.clusters[:, None])
+    logs = sim._stages(x, loads.usual[:, None], state, exponents(truth.normals))[:, 0]
     values = logs + ERROR * rng.standard_normal(logs.shape)
     crop = np.exp(logs[:, STAGES.index("harvest")])
-    last = np.exp(raw[:, -2])
+    last = np.exp(seen.values[:, -2])
     return Season(
         crop, values, last[:, STAGES.index("harvest")], last[:, STAGES.index("weight_harvest")]
     )
 
 
-def forecasts(grid, loads, raw, learned, season, draws, seed):
+def forecasts(seen, learned, season, draws, seed):
     """Yield the drawn crop [kg/vine] at each point of the season, (blocks, draws)."""
-    raw, precision = raw.copy(), grid.precision.copy()
+    values, precision = seen.values.copy(), seen.precision.copy()
+    names = [f"block {b}" for b in range(BLOCKS)]
     for stages in POINTS.values():
         for stage in stages:
             at = STAGES.index(stage)
-            raw[:COUNTED, -1, at] = season.values[:COUNTED, at]
+            values[:COUNTED, -1, at] = season.values[:COUNTED, at]
             precision[:COUNTED, -1, at] = 1 / ERROR[at] ** 2
-        names = [f"block {b}" for b in range(BLOCKS)]
-        counted = replace(grid, precision=precision)
-        about = grid.mean
+        counted = replace(seen, values=values, precision=precision)
+        about = np.tile(sim.CENTRE, (BLOCKS, 1))
         for _ in range(2):
-            straight = _straight(counted, loads, about, raw)
-            found = engine.believe(straight, names, learned)
+            found = engine.believe(sim.grid_of(counted, about), names, learned)
             about = found.centre
-        yield sim.predicted_crops(found, loads, [1.0], draws, seed)[0]
+        yield sim.predicted_crops(found, seen.loads, [1.0], draws, seed)[0]
 
 
 def run(estates, seasons, seed, draws=600):
@@ -101,11 +93,11 @@ def run(estates, seasons, seed, draws=600):
     ours, uncounted, total = ([[] for _ in POINTS] for _ in range(3))
     last_year, count_times_weight = [], []
     for n in range(estates):
-        grid, loads, true_loads, truth, raw, learned = one_estate(rng)
+        seen, truth, learned = one_estate(rng)
         for again in range(seasons):
-            season = one_season(rng, grid, true_loads, truth, raw)
+            season = one_season(rng, seen, truth)
             stream = seed + n * seasons + again
-            points = forecasts(grid, loads, raw, learned, season, draws, stream)
+            points = forecasts(seen, learned, season, draws, stream)
             for p, crop in enumerate(points):
                 low, middle, high = ranges.quantiles(crop)
                 hit = (season.crop >= low) & (season.crop <= high)

@@ -35,6 +35,7 @@ def cross_checks(parsed):
             warnings += _season_dates(table)
     if "dates" in parsed and parsed["dates"].complete:
         faults += _stage_order(parsed["dates"])
+    warnings += _after_picking(parsed)
     for column in ("block", "variety"):
         warnings += _twins(blocks, column)
     for name in ("prices", "capacity"):
@@ -86,6 +87,33 @@ def _season_dates(table):
         )
         for row in table.frame.index[wrong]
     ]
+
+
+def _after_picking(parsed):
+    """Warn of shoots, clusters and unripe lots dated after their block was picked whole."""
+    harvest = parsed.get("harvest")
+    if harvest is None or not harvest.complete:
+        return []
+    picks = harvest.frame.dropna(subset=["date"])
+    whole = picks[~(picks["picked_pct"] < 100)].groupby(["season", "block"])["date"].max()
+    warnings = []
+    for name in ("counts", "weights"):
+        table = parsed.get(name)
+        if table is None or not table.complete or whole.empty:
+            continue
+        frame = table.frame
+        on_vine = (
+            frame["stage"] != "harvest"
+            if name == "weights"
+            else frame[["shoots", "noncount_shoots", "clusters"]].notna().any(axis=1)
+        )
+        keys = pd.MultiIndex.from_frame(frame[["season", "block"]])
+        picked = pd.Series(whole.reindex(keys).to_numpy(), index=frame.index)
+        for row in frame.index[on_vine & (frame["date"] > picked)]:
+            rule = f"is later than the picking of the block on {picked[row]:%Y-%m-%d}"
+            mend = "Check both dates; the row is used as it stands."
+            warnings.append(_fault(table, row, "date", rule, mend))
+    return warnings
 
 
 def _stage_order(table):

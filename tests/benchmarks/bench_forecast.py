@@ -14,6 +14,7 @@ for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(name, "1")
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 
+# ruff: noqa: E402
 import numpy as np
 import pandas as pd
 from helpers import make_records

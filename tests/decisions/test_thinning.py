@@ -1,4 +1,4 @@
-"""Thinning: the clipped mean, the chance and the weight response, against other ways to get them."""
+"""Thinning: clipped mean, chance and weight response, against other ways to get them."""
 
 import numpy as np
 import pytest

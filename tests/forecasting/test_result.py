@@ -65,7 +65,7 @@ def test_a_table_by_anything_else_is_refused(winter):
 
 def test_the_centre_is_the_median_of_the_draws(winter):
     medians = np.median(winter.draws, axis=1)
-    # The centre is taken on the straight chain; where much is open the bend lifts the draws a little.
+    # The centre is taken on the straight chain; the bend lifts the draws a little.
     np.testing.assert_allclose(winter.centre_tonnes(), medians, rtol=0.02)
 
 

@@ -12,7 +12,8 @@ EXTRA = ["cluster_weight_g_centre", "cluster_weight_g_spread"]
 
 def row(block="North", **more):
     texts = {"logged_at": "2026-07-15T06:00:00+00:00", "version": "0.1.0", "as_of": "2026-07-15"}
-    texts |= {"stage": "before any count", "interval": "80 % range, equal tails", "plan": "2x10+2x2"}
+    texts |= {"stage": "before any count", "interval": "80 % range, equal tails"}
+    texts["plan"] = "2x10+2x2"
     numbers = {name: 4.25 for name, kind in HEAD.items() if kind is float}
     numbers |= {"season": 2026, "seed": 7, "draws": 4000}
     extra = {"cluster_weight_g_centre": 123.456789012345, "cluster_weight_g_spread": 0.1}
@@ -140,7 +141,7 @@ def test_a_folder_that_may_not_be_written_to_says_so(tmp_path):
 
 def test_a_log_that_cannot_be_opened_says_so(tmp_path):
     (tmp_path / FILE).mkdir()
-    with pytest.raises(CroploadError, match="cannot be (written|read)"):
+    with pytest.raises(CroploadError, match=r"cannot be (written|read)"):
         append_log(tmp_path, [row()], EXTRA)
     with pytest.raises(CroploadError, match="cannot be read"):
         read_log(tmp_path)

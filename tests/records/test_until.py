@@ -67,7 +67,7 @@ def test_an_hour_of_the_day_does_not_matter(records):
         ("2026-09-20", 2, 2, 1),
     ],
 )
-def test_undated_rows_are_known_from_the_turn_of_the_year(records, as_of, prunings, harvests, nodes):
+def test_undated_rows_count_from_the_turn_of_the_year(records, as_of, prunings, harvests, nodes):
     found = records_until(records, as_of)
     assert (len(found.pruning), len(found.harvest), len(found.fertility)) == (
         prunings,
