@@ -208,7 +208,7 @@ class FrostCover(widgets.VBox):
             placeholder="blank: from dates",
             continuous_update=False,
             style=parts.LABELLED,
-            layout=widgets.Layout(width="27em", margin="2px 12px 2px 2px"),
+            layout=widgets.Layout(width="30em", margin="2px 12px 2px 2px"),
         )
         self.reference = widgets.Text(
             description="Plan this block has carried",

@@ -11,11 +11,12 @@ from cropload.views.panels import parts
 
 #: Style of the bars beside a share; the number stands beside each, so nothing is colour alone.
 STYLE = """<style>
-.cl-bar { display: inline-block; width: 130px; height: 0.8em; border: 1px solid #444;
+.cl-bar { display: inline-block; width: 90px; height: 0.8em; border: 1px solid #444;
   background: #fff; vertical-align: middle; margin-right: 8px; }
 .cl-bar span { display: block; height: 100%; background: #0072B2; }
+.widget-html-content { min-width: 0; max-width: 100%; }
 .cl-frost { overflow-x: auto; max-width: 100%; }
-.cl-frost img { min-width: 620px; }
+.cl-frost img { min-width: 520px; }
 </style>"""
 
 
@@ -84,14 +85,15 @@ def nights_html(replay, units):
     for season, years in frost_wording.springs_that_hurt(replay):
         hit = years.loc[years["nights"].idxmax()]
         low = units.convert("temperature_c", hit["block_c"])
+        # Spaces that do not break keep a date or a range on one line.
         lines.append(
             [
                 f"{season}",
-                f"{hit['budburst']:%-d %b}",
+                _day(hit["budburst"]),
                 f"{hit['nights']}",
-                f"{hit['worst_night']:%-d %b}",
+                _day(hit["worst_night"]),
                 f"{low:.1f}",
-                frost_wording.night_words(hit["stage_first"], hit["stage_last"]),
+                _whole(frost_wording.night_words(hit["stage_first"], hit["stage_last"])),
                 *(_in_hundred(row) for row in years.to_dict("records")),
             ]
         )
@@ -106,7 +108,16 @@ def nights_html(replay, units):
 
 def _in_hundred(row):
     low, middle, high = (f"{100 * row[f'crop_left_{end}']:.0f}" for end in ranges.ENDINGS)
-    return f"{middle} ({low} to {high})"
+    return _whole(f"{middle} ({low} to {high})")
+
+
+def _whole(text):
+    """Return text that stays on one line."""
+    return text.replace(" ", "\u00a0")
+
+
+def _day(date):
+    return _whole(f"{date.day} {date:%b}")
 
 
 def night_html(found, names, units):
@@ -125,6 +136,7 @@ def night_html(found, names, units):
     nights = found.nights().set_index("plan") if len(found.plans) else None
     for name, row in zip(names, found.table().to_dict("records"), strict=True):
         left = row["crop_left_p50"]
+        span = f"{100 * row['crop_left_p10']:.0f} to {percent(row['crop_left_p90'])}"
         hit = nights.loc[[row["plan"]]].iloc[0] if row["plan"] in nights.index else None
         stage = "no harm"
         if hit is not None:
@@ -132,10 +144,9 @@ def night_html(found, names, units):
         body += (
             f'<tr><th scope="row">{escape(name)}</th>'
             f'<td class="cl-words"><span class="cl-bar" aria-hidden="true">'
-            f'<span style="width: {100 * left:.0f}%"></span></span>{percent(left)}</td>'
-            f"<td>{percent(row['crop_left_p10'])} to {percent(row['crop_left_p90'])}</td>"
-            f"<td>{percent(row['primary_p50'])}</td>"
-            f'<td class="cl-words">{escape(stage)}</td></tr>'
+            f'<span style="width: {100 * left:.0f}%"></span></span>{_whole(percent(left))}</td>'
+            f"<td>{_whole(span)}</td><td>{_whole(percent(row['primary_p50']))}</td>"
+            f'<td class="cl-words">{escape(_whole(stage))}</td></tr>'
         )
     heads = ("level", "crop left", ranges.label(), "primary shoots alive", "modified E-L stage")
     top = "".join(f'<th scope="col">{escape(head)}</th>' for head in heads)
