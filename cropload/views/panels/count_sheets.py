@@ -196,7 +196,14 @@ class CountSheets(DeskPanel):
             {name: value for name, value in row.items() if value == value}
             for row in table.to_dict("records")
         ]
-        self.desk.enter("counts", rows, table["date"].max())
+        try:
+            self.desk.enter("counts", rows, table["date"].max())
+        except Exception as fault:
+            self.returned.value = parts.error(
+                f"The counts cannot be used ({type(fault).__name__}: {fault}). Your records are as "
+                "they were."
+            )
+            return
         text = parts.done(
             f"{len(rows)} vines of {block} are in the forecast, not saved yet. Save them under "
             "“What to count next”."

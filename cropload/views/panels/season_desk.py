@@ -73,7 +73,8 @@ def added(table, rows):
         elif kind.kind in "fiu":
             new[name] = pd.to_numeric(new[name])
         else:
-            new[name] = new[name].fillna("").astype(str)
+            text = new[name].astype(object)
+            new[name] = text.where(text.notna(), "").astype(str)
         new[name] = new[name].astype(kind)
     return new if table.empty else pd.concat([table, new], ignore_index=True)
 
@@ -234,6 +235,7 @@ class SeasonDesk(widgets.VBox):
         self.other_day.value = ""
         self._quiet = False
 
+    @parts.guarded
     def _other_season(self, _):
         self._fill_days()
         self.refresh()
