@@ -26,7 +26,7 @@ EVERYTHING = "everything on record"
 
 #: Wide tables scroll in their own box, so that the text beside them keeps to the screen.
 _STYLE = parts.STYLE + (
-    "<style>.cl-desk .widget-html-content { min-width: 0; overflow-x: auto; }</style>"
+    "<style>.cl-desk .widget-html-content { min-width: 0; width: 100%; }</style>"
 )
 
 
@@ -413,7 +413,7 @@ class DeskPanel(widgets.VBox):
         self.where, self.message = parts.html(), parts.html()
         self.body = widgets.VBox([])
         heading = f'<h2 class="cl-title">{parts.escape(self.title)}</h2>'
-        super().__init__([parts.html(parts.STYLE + heading), self.where, self.message, self.body])
+        super().__init__([parts.html(_STYLE + heading), self.where, self.message, self.body])
         self.add_class("cl-desk")
         self.ready = False
         self._start()
