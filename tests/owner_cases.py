@@ -31,7 +31,7 @@ def odd_estate():
 def weather(seasons=range(2012, 2026)):
     """Return a made-up station: cold nights in April of every third year."""
     days = pd.date_range(f"{min(seasons)}-01-01", f"{max(seasons)}-12-31")
-    low = 4.0 + 9.0 * ((days.dayofyear - 15) / 182.5 - 1).map(lambda x: 1 - abs(x))
+    low = 4.0 + 9.0 * ((days.day_of_year - 15) / 182.5 - 1).map(lambda x: 1 - abs(x))
     cold = (days.month == 4) & (days.day > 20) & (days.year % 3 == 0)
     tmin = low.where(~cold, -3.5)
     return [

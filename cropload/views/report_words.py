@@ -1,5 +1,7 @@
 """What an owner's report says in words: the recommendation, the risks, the cautions."""
 
+from dataclasses import fields
+
 from cropload.decisions import scenario_choice as reasons
 from cropload.units import METRIC
 from cropload.views import wording
@@ -110,7 +112,10 @@ def recommendation(found, units=METRIC):
     """
     choice = found.choice
     money = choice.by == "margin"
-    opening = "On your prices and costs, " if money else "By crop and balance, "
+    opening = "By crop and balance, "
+    if money:
+        counted = any(getattr(found.costs, each.name) for each in fields(found.costs))
+        opening = f"On your prices{' and costs' if counted else ', with no cost counted'}, "
     verb = "leave" if money else "give"
     most = f"it {verb}s the most"
     if choice.chosen != choice.leader:

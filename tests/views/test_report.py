@@ -115,6 +115,12 @@ def test_dear_pruning_turns_the_recommendation():
     assert dear.chosen == "shorter"
 
 
+def test_money_without_any_cost_says_so():
+    report = reported(costs=None)
+    assert report.sentences()[0].startswith("On your prices, with no cost counted, ")
+    assert "No cost was given" in report.html()
+
+
 def test_every_part_is_there_and_named(html):
     page = Page(html)
     ids = [attrs["id"] for _, attrs in page.tags if "id" in attrs]
@@ -141,7 +147,7 @@ def test_page_fits_a_phone(html):
         a.get("name") == "viewport" and "width=device-width" in a["content"]
         for a in Page(html).all("meta")
     )
-    wide = [a for a in Page(html).all("section") if a.get("class") == "wide"]
+    wide = [a for a in Page(html).all("section") if "wide" in a.get("class", "").split()]
     assert len(wide) == len(Page(html).all("table"))
     assert re.search(r"\.wide \{[^}]*overflow-x: auto", html)
 
