@@ -35,7 +35,7 @@ _HOME = {
     "vines_per_hectare": "cropload.units",
 }
 
-__all__ = sorted(_HOME)  # noqa: PLE0605
+__all__ = sorted(_HOME)
 
 
 def __getattr__(name):

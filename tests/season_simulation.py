@@ -7,6 +7,7 @@ import simulated_estate as sim
 
 from cropload.forecasting import beliefs as engine
 from cropload.forecasting import ranges
+from cropload.forecasting.groundwork import straight_about
 from cropload.vine.growth import STAGES, LoadState
 from cropload.vine.load_response import exponents
 
@@ -70,10 +71,10 @@ def forecasts(seen, learned, season, draws, seed):
             values[:COUNTED, -1, at] = season.values[:COUNTED, at]
             precision[:COUNTED, -1, at] = 1 / ERROR[at] ** 2
         counted = replace(seen, values=values, precision=precision)
-        about = np.tile(sim.CENTRE, (BLOCKS, 1))
-        for _ in range(2):
-            found = engine.believe(sim.grid_of(counted, about), names, learned)
-            about = found.centre
+        prior = np.tile(sim.CENTRE, (BLOCKS, 1))
+        first = engine.believe(sim.grid_of(counted, prior), names, learned).centre
+        about = straight_about(prior, first, precision, seen.variety)
+        found = engine.believe(sim.grid_of(counted, about), names, learned)
         yield sim.predicted_crops(found, seen.loads, [1.0], draws, seed)[0]
 
 

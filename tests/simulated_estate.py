@@ -11,6 +11,7 @@ import numpy as np
 
 from cropload import handbook
 from cropload.forecasting import beliefs as engine
+from cropload.forecasting.groundwork import load_shift, straight_about
 from cropload.forecasting.history import prior_logs, prior_spreads
 from cropload.vine.growth import (
     COMPONENTS,
@@ -18,7 +19,6 @@ from cropload.vine.growth import (
     LoadState,
     PlanShape,
     grow,
-    response_shift,
     stage_rows,
 )
 from cropload.vine.load_response import RESPONSES, carried_load, exponents
@@ -126,7 +126,7 @@ def grid_of(seen, about):
         seen.precision,
         np.tile(CENTRE, (blocks, 1)),
         seen.variety,
-        response_shift(*chain).reshape(blocks, count, K, -1),
+        load_shift(np.tile(CENTRE, (blocks * count, 1)), *chain[1:3]).reshape(blocks, count, K, -1),
     )
 
 
@@ -188,7 +188,8 @@ def believe(seen):
     spreads = engine.Spreads(SD, DOF, np.tile(CENTRE_SPREAD, (varieties, 1)))
     grid = grid_of(seen, np.tile(CENTRE, (blocks, 1)))
     learned = engine.learn_spreads(grid, spreads)
-    about = engine.believe(grid, names, learned).centre
+    first = engine.believe(grid, names, learned).centre
+    about = straight_about(grid.mean, first, seen.precision, seen.variety)
     return engine.believe(grid_of(seen, about), names, learned)
 
 

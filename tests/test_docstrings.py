@@ -38,7 +38,11 @@ def test_every_public_name_is_explained(name):
 @pytest.mark.parametrize("name", FUNCTIONS)
 def test_every_parameter_is_explained(name):
     function = getattr(cropload, name)
-    told = {n for names, _, _ in entries(sections(function.__doc__).get("Parameters", "")) for n in names}
+    told = {
+        n
+        for names, _, _ in entries(sections(function.__doc__).get("Parameters", ""))
+        for n in names
+    }
     asked = set(inspect.signature(function).parameters)
     assert asked <= told
 

@@ -33,9 +33,7 @@ class CrewCheck:
         sample = self.buds
         text = f"{self.verdict[0].upper()}{self.verdict[1:]}: {sample.mean:.1f} buds a vine"
         if not np.isnan(sample.low):
-            text += (
-                f" ({sample.low:.1f} to {sample.high:.1f}, {100 * sample.confidence:g} % range)"
-            )
+            text += f" ({sample.low:.1f} to {sample.high:.1f}, {100 * sample.confidence:g} % range)"
         noun = "vine" if sample.n == 1 else "vines"
         text += f" against {self.planned_buds:g} planned, {sample.n} {noun} counted."
         off = handbook.value("sampling.crew_vine_tolerance")

@@ -134,9 +134,7 @@ def _limits(plans, shoots, ravaz, shoots_band, ravaz_limit, renewal_spur, most_c
 def _fault(limits, plans):
     """Say which limit binds when nothing fits, and what would have to give."""
     keeps = np.array([limit.keeps for limit in limits])
-    for at, limit in sorted(
-        enumerate(limits), key=lambda item: item[1].keeps.sum()
-    ):
+    for at, limit in sorted(enumerate(limits), key=lambda item: item[1].keeps.sum()):
         others = np.delete(keeps, at, axis=0).all(0)
         if others.any():
             away = np.abs(limit.needed[others])
@@ -311,7 +309,12 @@ def find_plans(
     later = np.median(drawn.t_ha(True)[:, 0], axis=-1)
     order = sorted(
         np.flatnonzero(fits),
-        key=lambda p: (-round(float(chance[p]), 2), abs(later[p] - target), plans[p].buds, plans[p]),
+        key=lambda p: (
+            -round(float(chance[p]), 2),
+            abs(later[p] - target),
+            plans[p].buds,
+            plans[p],
+        ),
     )[: max(int(keep), 1)]
     found = pd.DataFrame()
     if order:

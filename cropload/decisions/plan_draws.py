@@ -48,9 +48,7 @@ class PlanDraws:
     def ravaz(self, settled=False):
         """Return picked crop to the prunings of the wood grown in the same season [kg/kg]."""
         growth = self._growth(settled)
-        return growth.kg_picked / (
-            growth.pruning_weight_kg_per_m * self.canopy_length_m[:, None]
-        )
+        return growth.kg_picked / (growth.pruning_weight_kg_per_m * self.canopy_length_m[:, None])
 
 
 def block_shapes(estate, plans, blocks):

@@ -60,9 +60,7 @@ def _number(name, given, key, most):
     except (TypeError, ValueError):
         found = np.nan
     if not 0 < found < most:
-        raise CroploadError(
-            f"{name} must be a number above 0 and below {most:g}, not {given!r}."
-        )
+        raise CroploadError(f"{name} must be a number above 0 and below {most:g}, not {given!r}.")
     return found
 
 

@@ -7,7 +7,13 @@ import numpy as np
 import pandas as pd
 
 from cropload.forecasting import beliefs as engine
-from cropload.forecasting.groundwork import HISTORY_SEASONS, lay_ground, prior_logs, prior_spreads
+from cropload.forecasting.groundwork import (
+    HISTORY_SEASONS,
+    lay_ground,
+    prior_logs,
+    prior_spreads,
+    straight_about,
+)
 from cropload.forecasting.measured import BlockFacts
 from cropload.records.until import records_until
 from cropload.vine.growth import LoadState, PlanShape
@@ -33,7 +39,7 @@ class Estate:
     ``load_known`` says whether any load of the block is on record; ``last_plan`` is the latest
     plan on record before the season, or None. ``season_rows``, ``season_offset`` and
     ``season_shift`` are the straight lines of the season forecast, as from ``stage_rows`` and
-    ``response_shift``, at ``season_log_buds``, the log of the load that is carried in it, about
+    ``load_shift``, at ``season_log_buds``, the log of the load that is carried in it, about
     the log components ``straight_about``.
     """
 
@@ -153,11 +159,12 @@ def estates(ground, learned, size=None):
     def believed(lines, posterior, places):
         return engine.believe(lines.of(places)[1], names[places], learned, posterior)
 
-    # The chain bends where many non-count shoots bear and where the load has changed, so it is
-    # made straight once more about what is then believed of each block.
+    # The chain bends where many non-count shoots bear, so it is made straight once more about what
+    # is then believed of them.
     lines = _Lines(ground, lots, ground.mean)
     posterior = engine.shared_posterior(lines.grids(), learned, ground.varieties)
-    about = np.concatenate([believed(lines, posterior, places).centre for places in lots])
+    first = np.concatenate([believed(lines, posterior, places).centre for places in lots])
+    about = straight_about(ground.mean, first, ground.precision, ground.variety)
     lines = _Lines(ground, lots, about)
     posterior = engine.shared_posterior(lines.grids(), learned, ground.varieties)
     for places in lots:

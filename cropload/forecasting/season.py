@@ -33,6 +33,7 @@ STAGE_WORDS = {
 _BLOCKS_AT_ONCE = 16
 _NAMES = 12
 
+
 def _season_plans(season, given, estate_plans, last_plans, names):
     """Return the plan of each block in the season, and where it is known from."""
     plans, sources = [], []

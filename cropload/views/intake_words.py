@@ -73,7 +73,9 @@ def volume_text(tonnes, units=METRIC):
 def shown_periods(table):
     """Return the rows of a schedule's table in periods whose range is worth a line."""
     worth = table[["tonnes_p90", "tonnes_mean"]].max(axis=1)
-    keep = (worth.groupby(table["period"], sort=False).transform("max") >= _SMALL) | table["period"].isin([NO_DATE, OUTSIDE])
+    keep = (worth.groupby(table["period"], sort=False).transform("max") >= _SMALL) | table[
+        "period"
+    ].isin([NO_DATE, OUTSIDE])
     return table[keep]
 
 

@@ -2,14 +2,13 @@
 
 import numpy as np
 
-from cropload.forecasting.history import prior_logs
+from cropload.forecasting.groundwork import load_shift, prior_logs
 from cropload.vine.growth import (
     COMPONENTS,
     STAGES,
     LoadState,
     PlanShape,
     plan_shapes,
-    response_shift,
     stage_rows,
 )
 from cropload.vine.load_response import RESPONSES, carried_load, exponents
@@ -60,7 +59,10 @@ def dense_posterior(forecast):
             shape = PlanShape(logs[0][t : t + 1], logs[1][t : t + 1], logs[2][t : t + 1])
             chain = (estate.straight_about[b : b + 1], shape, state, e)
             rows, offset = stage_rows(*chain)
-            rows_of[b, t], shift_of[b, t] = (rows[0], offset[0]), response_shift(*chain)[0]
+            rows_of[b, t], shift_of[b, t] = (
+                (rows[0], offset[0]),
+                load_shift(centres[b][None], shape, state)[0],
+            )
     size = len(cells) * K
     for row in measured.itertuples():
         cell = (facts.place(row.block), seasons.index(row.season))
@@ -94,9 +96,7 @@ def dense_posterior(forecast):
             prior[i * K : i * K + K, j * K : j * K + K] = np.diag(variance)
     mean = np.concatenate([*(centres[b] for b, _ in cells), np.zeros(len(RESPONSES))])
     design = np.array(designs)
-    gain = np.linalg.solve(
-        design @ prior @ design.T + np.diag(noise), design @ prior
-    ).T
+    gain = np.linalg.solve(design @ prior @ design.T + np.diag(noise), design @ prior).T
     mean = mean + gain @ (np.array(values) - design @ mean)
     covariance = prior - gain @ design @ prior
     wanted = np.concatenate(

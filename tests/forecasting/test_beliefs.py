@@ -10,7 +10,9 @@ def small_grid(rng, blocks=5, seasons=4, stages=3, k=3, varieties=2, absent=0.3)
     rows = rng.normal(size=(blocks, seasons, stages, k))
     values = rng.normal(size=(blocks, seasons, stages))
     precision = np.where(
-        rng.random((blocks, seasons, stages)) < absent, 0.0, rng.uniform(1, 50, (blocks, seasons, stages))
+        rng.random((blocks, seasons, stages)) < absent,
+        0.0,
+        rng.uniform(1, 50, (blocks, seasons, stages)),
     )
     mean = rng.normal(size=(blocks, k))
     response = rng.normal(size=(blocks, seasons, k, 2))
@@ -64,9 +66,7 @@ def dense_posterior(grid, spreads, widen):
     gain = full @ design.T @ np.linalg.inv(design @ full @ design.T + noise)
     centre = mean + gain @ (y - design @ mean)
     covariance = full - gain @ design @ full
-    last = np.concatenate(
-        [np.arange(k) + (i * seasons + seasons - 1) * k for i in range(blocks)]
-    )
+    last = np.concatenate([np.arange(k) + (i * seasons + seasons - 1) * k for i in range(blocks)])
     wanted = np.concatenate([last, len(effects) + np.arange(responses)])
     return centre[wanted], covariance[np.ix_(wanted, wanted)]
 

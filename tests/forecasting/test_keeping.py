@@ -13,9 +13,7 @@ from cropload.vine.growth import COMPONENTS
 
 def test_a_line_a_block_holds_ranges_centres_and_spreads(tmp_path):
     crop = {"season": SEASON, "block": "Gorse", "date": f"{SEASON}-06-28", "tonnes": 2.0}
-    records = small_estate(
-        counts=count_rows("Alder", 40), harvest=[crop | {"picked_pct": 50}]
-    )
+    records = small_estate(counts=count_rows("Alder", 40), harvest=[crop | {"picked_pct": 50}])
     found = forecast(records, SEASON, f"{SEASON}-07-01", draws=500, seed=11)
     log_forecast(found, tmp_path)
     log, faults = read_log(tmp_path)
@@ -56,9 +54,7 @@ def test_the_kept_centre_is_the_chain_of_the_kept_components(tmp_path):
     log_forecast(found, tmp_path)
     line = read_log(tmp_path)[0].set_index("block").loc["Alder"]
     shoots = 24 * line["buds_left_centre"] * line["shoots_per_bud_centre"]
-    clusters = line["clusters_per_shoot_centre"] * (
-        shoots + 0.4 * line["noncount_shoots_centre"]
-    )
+    clusters = line["clusters_per_shoot_centre"] * (shoots + 0.4 * line["noncount_shoots_centre"])
     kg = clusters * line["cluster_weight_g_centre"] / 1000 * line["recovery_centre"]
     # Within the node profile and the weight response at clusters a little off the usual.
     assert kg == pytest.approx(line["tonnes_centre"], rel=0.03)

@@ -15,6 +15,7 @@ from season_records import (
     weight_row,
 )
 
+from cropload import handbook
 from cropload.errors import CroploadError
 from cropload.forecasting.season import forecast
 from cropload.records.until import records_until
@@ -149,6 +150,35 @@ def test_after_a_count_of_nearly_every_vine_the_forecast_has_the_clusters_counte
     assert np.median(found.growth.clusters[0] * bias) == pytest.approx(40, rel=0.002)
     assert np.median(found.growth.shoots[0]) == pytest.approx(20, rel=0.002)
     assert np.median(found.growth.noncount_shoots[0]) == pytest.approx(noncount, rel=0.002)
+
+
+def test_hundreds_of_blocks_on_one_load_teach_nothing_of_another():
+    """Their counts err, and err together with what is made of them; that is no load response."""
+    rng = np.random.default_rng(8)
+    names = [f"Block {at}" for at in range(300)]
+    tables = {
+        "blocks": [block_row(name, "Riesling") for name in names],
+        "pruning": [
+            {"season": s, "block": name, "plan": "2x10+2x2"} for s in (2025, SEASON) for name in names
+        ],
+        "counts": [
+            row
+            for name in names
+            for row in count_rows(name, 36 * np.exp(0.2 * rng.standard_normal()), 8, 2025)
+        ],
+        "harvest": [
+            {"season": 2025, "block": name, "date": "2025-09-20"}
+            | {"tonnes": 4 * np.exp(0.2 * rng.standard_normal())}
+            for name in names
+        ],
+    }
+    found = forecast(make_records(**tables), SEASON, draws=200)
+    np.testing.assert_allclose(found.estate.beliefs.response_mean, 0, atol=1e-9)
+    # Nor of the non-count shoots, which nobody counted.
+    at = COMPONENTS.index("noncount_shoots")
+    prior = np.log(handbook.value("prior.noncount_shoots"))
+    assert found.estate.beliefs.centre[:, at].mean() == pytest.approx(prior, abs=0.03)
+    assert found.centre_tonnes().sum() == pytest.approx(4 * 300, rel=0.1)
 
 
 # ------------------------------------------------------------------------------- vines and plans
@@ -308,10 +338,7 @@ def test_the_same_seed_gives_the_same_draws_and_another_seed_others():
 def test_a_blocks_draws_do_not_depend_on_the_order_of_the_blocks():
     records = small_estate()
     turned = make_records(
-        **{
-            name: getattr(records, name)
-            for name in ("pruning", "counts", "weights", "harvest")
-        },
+        **{name: getattr(records, name) for name in ("pruning", "counts", "weights", "harvest")},
         blocks=records.blocks.iloc[::-1],
     )
     one, two = forecast(records, SEASON, draws=200), forecast(turned, SEASON, draws=200)
