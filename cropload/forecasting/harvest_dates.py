@@ -9,7 +9,7 @@ from cropload import handbook
 from cropload.errors import CroploadError
 from cropload.forecasting import beliefs as engine
 from cropload.forecasting import picking_dates, ranges
-from cropload.forecasting.asked import check_draws, next_season
+from cropload.forecasting.asked import check_draws, check_season
 from cropload.forecasting.stage_days import (
     INTERVALS,
     STAGES,
@@ -232,7 +232,7 @@ def harvest_dates(
     """
     check_draws(draws, seed)
     limit = day(as_of)
-    season = next_season(records) if season is None else int(season)
+    season = check_season(records, season)
     known = records_until(records, limit)
     if hemisphere not in (None, "north", "south"):
         raise CroploadError(f"hemisphere '{hemisphere}' is not known: use 'north' or 'south'.")

@@ -207,6 +207,9 @@ def _announce(port, address, what, private, browser):
 
 
 def _serve(settings, name, address, what, browser, start):
+    # Panels work on many small matrices, where threads that wait for each other cost more than
+    # they bring; a user's own setting stands.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     with _private_folder(settings, name) as private:
         port = next(part["port"] for part in settings.values() if "port" in part)
         threading.Thread(
