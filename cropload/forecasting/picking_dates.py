@@ -138,7 +138,8 @@ def so_far(records, season, names, stages):
     rows = rows[rows["block"].isin(names)].sort_values("date", kind="stable")
     first = stages[(stages["season"] == season) & (stages["stage"] == "harvest")]
     first = first.set_index("block")["date"]
-    date = rows["date"].fillna(rows["block"].map(first))
+    # Mapping an empty series gives it a type of its own, so dates are made of it again.
+    date = rows["date"].fillna(pd.to_datetime(rows["block"].map(first.to_dict())))
     days = (date - pd.Timestamp(0)).dt.days.astype(float)
     picked = pd.DataFrame(
         {

@@ -24,11 +24,13 @@ _MOST = len(_LOOKS) - 1
 
 
 def _parts(table, periods):
-    """Return [(name, mean tonnes of each period)], the largest varieties first."""
+    """Return [(name, mean tonnes of each period)], small varieties together at the end."""
     wide = table.pivot(index="variety", columns="period", values="tonnes_mean")
     wide = wide.reindex(columns=periods).fillna(0.0)
     order = wide.sum(axis=1).sort_values(ascending=False, kind="stable").index
-    parts = [(str(name), wide.loc[name].to_numpy(float)) for name in order[:_MOST]]
+    # In the order of the table, so that a variety keeps its look from one day to the next.
+    large = [name for name in dict.fromkeys(table["variety"]) if name in set(order[:_MOST])]
+    parts = [(str(name), wide.loc[name].to_numpy(float)) for name in large]
     if len(order) > _MOST:
         rest = wide.loc[order[_MOST:]].sum(axis=0).to_numpy(float)
         parts.append((f"{len(order) - _MOST} other varieties", rest))
@@ -38,7 +40,9 @@ def _parts(table, periods):
 def _period_words(period):
     """Return a period on two short lines, or its name as it is."""
     first, to, last = period.partition(" to ")
-    return f"{first[5:]}\nto {last[5:]}" if to else (first[5:] if first[:2].isdigit() else first)
+    if not first[:1].isdigit():
+        return first.replace(" ", "\n", 1)
+    return f"{first[5:]}\nto {last[5:]}" if to else first[5:]
 
 
 def plot_intake(schedule, limits=None, units=METRIC, ax=None):

@@ -1,5 +1,7 @@
 """Intake in plain words: sentences, the tables of a view, and what is exported."""
 
+import re
+
 import numpy as np
 import pandas as pd
 
@@ -65,6 +67,8 @@ def volume_text(tonnes, units=METRIC):
     >>> volume_text(10.0)
     '71 to 87'
     """
+    if tonnes < _SMALL:
+        return "-"
     factor = 100 / GALLON_L if units.name == "us" else 1.0
     low, high = (volume * factor for volume in tank_volume(tonnes))
     return f"{low:,.0f} to {high:,.0f}"
@@ -87,6 +91,25 @@ def mean_text(row, units=METRIC):
     return f"{mean} ({wording.span('tonnes', row['tonnes_p10'], row['tonnes_p90'], units)})"
 
 
+def whole(text):
+    """Return text for a table on a screen: dates and brackets are not broken over lines.
+
+    Examples
+    --------
+    >>> whole("4.3 (0.0 to 15.3)").split(" ")
+    ['4.3', '(0.0\\xa0to\\xa015.3)']
+    """
+    head, bracket, rest = str(text).partition(" (")
+    if re.match(r"\d{4}-\d\d|\d\d-\d\d", head):
+        head = head.replace(" ", "\u00a0").replace("-", "\u2011")
+    return head + bracket + rest.replace(" ", "\u00a0")
+
+
+def short_period(period):
+    """Return a period without its year, such as ``09-13 to 09-19``."""
+    return re.sub(r"\d{4}-(?=\d\d-\d\d)", "", period)
+
+
 def group_rows(table, by, units=METRIC):
     """Return the heads and rows of a table with a line a group and a column a period.
 
@@ -99,7 +122,7 @@ def group_rows(table, by, units=METRIC):
         mine = table[table[by] == name].set_index("period")
         cells = [mean_text(mine.loc[p], units) if p in mine.index else "-" for p in periods]
         rows.append([name, *cells])
-    return [by, *periods], rows
+    return [by, *(short_period(period) for period in periods)], rows
 
 
 def period_rows(table, limits=None, units=METRIC):

@@ -40,6 +40,7 @@ def folder(tmp_path):
 
 def cells(html):
     """Return the tables of a piece of HTML as lists of rows of text."""
+    html = html.replace("\u00a0", " ").replace("\u2011", "-")
     tables = re.findall(r"<table.*?</table>", html, re.DOTALL)
     return [
         [re.findall(r"<t[hd][^>]*>(.*?)</t[hd]>", row) for row in re.findall(r"<tr>.*?</tr>", t)]

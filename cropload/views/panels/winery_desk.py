@@ -127,4 +127,5 @@ class PickingDates(DeskPanel):
         """Show the dates as they are now."""
         heads, rows = intake_words.date_rows(self.desk.dates())
         caption = "Picking date of each block, and where it is known from"
+        rows = [[*row[:2], *map(intake_words.whole, row[2:4]), row[4]] for row in rows]
         self.table.value = parts.table(heads, rows, caption, {1, 4})

@@ -13,6 +13,13 @@ from cropload.views.panels.season_desk import DeskPanel, button, choice
 from cropload.views.panels.winery_desk import DAY, LIMITS, WEEK
 
 
+def _table(heads, rows, *more):
+    """Return a table whose dates and ranges stay in one piece."""
+    heads = [intake_words.whole(head) if head[:2].isdigit() else head for head in heads]
+    rows = [[intake_words.whole(cell) for cell in row] for row in rows]
+    return parts.table(heads, rows, *more)
+
+
 class IntakeNow(DeskPanel):
     """Tonnes by period with their range, against the limits of intake."""
 
@@ -47,17 +54,17 @@ class IntakeNow(DeskPanel):
         text += parts.image(drawn, intake_text(schedule, limits, units))
         label = units.label("tonnes")
         named = schedule.attrs()["interval"]
-        text += parts.table(
+        text += _table(
             *intake_words.period_rows(schedule.table("estate"), limits, units),
             f"All fruit by period: mean, middle and {named}",
         )
         by = self.by.value
-        text += parts.table(
+        text += _table(
             *intake_words.group_rows(schedule.table(by), by, units),
-            f"By {by} [{label}]: mean, with the {named} in brackets; means add up",
+            f"By {by} [{label}]: mean, and in brackets the {named}; means add up",
         )
         if limits is not None and len(limits):
-            text += parts.table(
+            text += _table(
                 *intake_words.limit_rows(limits, units), "Limits of intake, one by one", {1}
             )
         notes = schedule.notes if limits is None else limits.attrs["notes"]
@@ -86,7 +93,7 @@ class BlocksToMove(DeskPanel):
         """Make the choices and the button."""
         days = int(handbook.value("intake.move_days"))
         accepted = 100 * handbook.value("intake.chance_of_excess")
-        self.chance = self._number("Accepted chance of going over [%]", accepted, "21em")
+        self.chance = self._number("Accepted chance of going over [%]", accepted, "24em")
         self.earlier = self._number("Days earlier at most", days, "16em")
         self.later = self._number("Days later at most", days, "16em")
         self.held = widgets.SelectMultiple(
@@ -150,7 +157,7 @@ class BlocksToMove(DeskPanel):
         units = self.desk.units
         text = f'<div role="status">{parts.note(found.message)}</div>'
         if len(found.moves):
-            text += parts.table(
+            text += _table(
                 *intake_words.moves_rows(found.moves, units), "Blocks to move", {1, 2, 3, 4}
             )
         label = units.label("tonnes")
@@ -168,5 +175,5 @@ class BlocksToMove(DeskPanel):
         ]
         heads = ["period", "fruit", f"limit [{label}]", "chance now", "chance then"]
         if rows:
-            text += parts.table(heads, rows, "Chance of going over each limit", {1})
+            text += _table(heads, rows, "Chance of going over each limit", {1})
         return text + parts.note(f"How: {found.method}.") + parts.note(CAUTION)

@@ -58,7 +58,8 @@ class SinceLast(DeskPanel):
             log, faults = read_log(self.desk.base.path)
             return log, [str(fault) for fault in faults]
         now = self.desk.forecast.as_of
-        days = [each.day for each in self.desk.days() if now is None or each.day < now]
+        # The last day listed is what is looked at, so the one before it is compared.
+        days = [each.day for each in self.desk.days() if now is None or each.day <= now][:-1]
         if not days:
             return read_log(tempfile.gettempdir())[0].iloc[:0], []
         with tempfile.TemporaryDirectory() as folder:
