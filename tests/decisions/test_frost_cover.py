@@ -63,7 +63,9 @@ def test_without_frost_the_crop_is_that_of_the_comparison():
             compared[f"t_ha_settled_{end}"].tolist(), rel=1e-3
         )
     first = frost_cover(records(), "North", PLANS, settled=False, **FEW).table()
-    assert first["frost_free_p50"].tolist() == pytest.approx(compared["t_ha_p50"].tolist())
+    assert first["frost_free_p50"].tolist() == pytest.approx(
+        compared["t_ha_p50"].tolist(), rel=1e-4
+    )
     assert found.unit == "t/ha"
 
 

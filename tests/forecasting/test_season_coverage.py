@@ -20,10 +20,10 @@ def happened():
 @pytest.mark.parametrize("who", ["counted", "uncounted", "total"])
 @pytest.mark.parametrize("point", POINTS)
 def test_the_80_percent_range_holds_78_to_82_percent_of_the_truths(happened, point, who):
-    """A run of this size has a standard error of 0.8 % for blocks and 1.4 % for the total."""
+    """A run of this size has a standard error of 0.8 % for blocks and 1.6 % for the total."""
     inside = happened[0][:, list(POINTS).index(point), ["counted", "uncounted", "total"].index(who)]
     error = inside.std(ddof=1) / np.sqrt(len(inside))
-    assert error < 0.016
+    assert error < 0.018
     assert 0.78 - error < inside.mean() < 0.82 + error
 
 
