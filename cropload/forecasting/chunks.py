@@ -4,9 +4,9 @@ import numpy as np
 import pandas as pd
 
 from cropload.errors import CroploadError
-from cropload.forecasting import ranges
 from cropload.forecasting.asked import check_draws
 from cropload.forecasting.history import estates
+from cropload.forecasting.result import crop_columns
 from cropload.forecasting.season import draw_forecast, prepare
 
 
@@ -98,10 +98,7 @@ def chunked_table(chunks, by="block"):
     else:
         total, area, vines = map(np.array, zip(*sums.values(), strict=True))
         frame = pd.DataFrame({by: list(sums), "area_ha": area, "bearing_vines": vines})
-        for column, values in ranges.columns("tonnes", total).items():
-            frame[column] = values
-        for column, values in ranges.columns("t_ha", total / area[:, None]).items():
-            frame[column] = values
+        frame = frame.assign(**crop_columns(total, area))
         frame["range_t"] = frame["tonnes_p90"] - frame["tonnes_p10"]
     frame.attrs = attrs
     return frame

@@ -18,6 +18,13 @@ _NONCOUNT = COMPONENTS.index("noncount_shoots")
 _CHUNK = 128
 
 
+def crop_columns(tonnes, area_ha):
+    """Return the range of a crop as columns, in tonnes [t] and per hectare [t/ha]."""
+    found = ranges.columns("tonnes", tonnes)
+    per_ha = {f"t_ha_{end}": found[f"tonnes_{end}"] / area_ha for end in ranges.ENDINGS}
+    return found | per_ha
+
+
 @dataclass(frozen=True, eq=False)
 class Forecast:
     """A season's forecast as draws; every table is a reduction of them.
@@ -141,8 +148,7 @@ class Forecast:
             found["variety"] = list(self.varieties)
             found["plan"] = list(self.plans)
         found.update(area_ha=area, bearing_vines=vines)
-        found.update(ranges.columns("tonnes", total))
-        found.update(ranges.columns("t_ha", total / area[:, None]))
+        found.update(crop_columns(total, area))
         frame = pd.DataFrame(found)
         frame["range_t"] = frame["tonnes_p90"] - frame["tonnes_p10"]
         frame.attrs = self.attrs()

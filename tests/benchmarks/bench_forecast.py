@@ -124,10 +124,10 @@ def large(blocks=100_000):
 
     records = vineyard(blocks)
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024**2
-    chunks = forecast_chunks(records, SEASON, draws=DRAWS, size=500)
+    chunks = forecast_chunks(records, SEASON, draws=DRAWS, size=200)
     table, spent = timed(lambda: chunked_table(chunks, "estate"))
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024**2
-    print(f"{blocks} blocks in chunks of 500, {DRAWS} draws: {spent:.0f} s")
+    print(f"{blocks} blocks in chunks of 200, {DRAWS} draws: {spent:.0f} s")
     print(f"  most memory {peak:.2f} GiB, of which {before:.2f} for the program and the records")
     print(table.round(0).to_string(index=False))
 
