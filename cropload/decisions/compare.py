@@ -236,7 +236,7 @@ def compare_plans(
     balance = bands.ravaz_band(ravaz_band, canopies)
     drawn = plan_draws(estate, [at], plans, draws=draws, seed=seed)
     rows = plan_columns(drawn, 0, float(estate.facts.canopy_length_m[at]))
-    notes = _notes(estate, block, plans)
+    notes = [*_notes(estate, block, plans), *estate.accepted_notes]
     for place, row in enumerate(rows):
         row["density_word"] = density.word(row["shoots_per_m_p50"])
         row["density_band"] = density.text()

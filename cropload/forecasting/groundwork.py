@@ -7,11 +7,11 @@ import pandas as pd
 
 from cropload import handbook
 from cropload.forecasting import beliefs as engine
+from cropload.forecasting.accepted import NOTHING, Accepted, accepted_before
 from cropload.forecasting.measured import (
     BlockFacts,
     block_facts,
     measurements,
-    node_profile,
     plans_by_season,
     shape_of,
 )
@@ -51,6 +51,11 @@ def prior_logs(variety):
     return np.array(mean), np.array(spread), keys
 
 
+def _priors(variety, accepted):
+    mean, spread, keys = prior_logs(variety)
+    return *accepted.prior(variety, mean, spread), keys
+
+
 def prior_spreads():
     """Return the handbook's spreads of blocks, seasons and residuals, as the engine takes them."""
     entries = [
@@ -62,11 +67,11 @@ def prior_spreads():
     )
 
 
-def _loads(records, facts, seasons, plans, counted, reference_plans):
+def _loads(records, facts, seasons, plans, counted, reference_plans, accepted):
     """Return planned loads by block and season, with what stands in where none is on record."""
     profiles, shoots = {}, {}
     for variety in dict.fromkeys(facts.varieties):
-        profiles[variety], shoots[variety] = node_profile(records, variety, facts)
+        profiles[variety], shoots[variety] = accepted.profile(records, variety, facts)
     shape = np.full((3, len(facts.names), len(seasons)), np.nan)
     planned = np.zeros(shape.shape[1:], bool)
     cache, at = {}, {season: t for t, season in enumerate(seasons)}
@@ -246,6 +251,8 @@ class Groundwork:
     varieties: tuple
     variety_spread: np.ndarray
     prior_keys: dict
+    accepted: Accepted = NOTHING
+    accepted_notes: tuple = ()
 
     def lines(self, places, about):
         """Return offsets and the engine's grid of some blocks.
@@ -275,7 +282,8 @@ class Groundwork:
         offset = offset.reshape(values.shape)
         rows = rows.reshape(*values.shape, len(COMPONENTS))
         mean, variety = self.mean[places], self.variety[places]
-        return offset, engine.Grid(rows, values - offset, precision, mean, variety, shift)
+        grid = engine.Grid(rows, values - offset, precision, mean, variety, shift)
+        return offset, self.accepted.fold(grid, self.season, self.varieties, prior_spreads()[0])
 
     def learn(self):
         """Return the spreads that these records teach."""
@@ -292,12 +300,13 @@ def lay_ground(
     season_plans=None,
     this_season=None,
     measured=None,
+    accepted=None,
 ):
     """Read from the records all that the beliefs about any block rest on.
 
     Parameters
     ----------
-    records, season, reference_plans, season_plans, this_season
+    records, season, reference_plans, season_plans, this_season, accepted
         As in ``build_estate``.
     measured : DataFrame, optional
         All that ``measurements`` makes of the records, where it is at hand.
@@ -311,11 +320,13 @@ def lay_ground(
     At most the last 12 seasons are used.
     """
     facts = block_facts(records)
+    accepted = accepted_before(records, int(season)) if accepted is None else accepted
     given = {
         facts.place(block): PruningPlan.parse(plan)
         for block, plan in (reference_plans or {}).items()
     }
-    measured = measurements(records, facts) if measured is None else measured
+    if measured is None:
+        measured = measurements(records, facts, accepted.counters)
     measured = measured[measured["season"] < season]
     measured = measured[measured["season"] >= season - HISTORY_SEASONS]
     plans = plans_by_season(records)
@@ -328,7 +339,7 @@ def lay_ground(
         zip(zip(buds["block"], buds["season"], strict=True), buds["log_value"], strict=True)
     )
     profiles, shoots, shape, planned, reference, latest = _loads(
-        records, facts, seasons, plans, counted, given
+        records, facts, seasons, plans, counted, given, accepted
     )
     place = {name: b for b, name in enumerate(facts.names)}
     measured_in = np.zeros(planned.shape, bool)
@@ -341,7 +352,7 @@ def lay_ground(
     carried = carried_load(filled)
     blocks, count = filled.shape
 
-    priors = {name: prior_logs(name) for name in dict.fromkeys(facts.varieties)}
+    priors = {name: _priors(name, accepted) for name in dict.fromkeys(facts.varieties)}
     means, spreads, keys = zip(*(priors[name] for name in facts.varieties), strict=True)
     mean = np.array(means)
     variety_names = list(dict.fromkeys(facts.varieties))
@@ -392,4 +403,8 @@ def lay_ground(
         varieties=tuple(variety_names),
         variety_spread=np.array(spreads)[first_of],
         prior_keys=dict(zip(facts.varieties, keys, strict=True)),
+        accepted=accepted,
+        accepted_notes=accepted.notes(
+            set(facts.varieties), set(records.counts["counter"].astype(str).str.strip())
+        ),
     )

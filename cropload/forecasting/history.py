@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from cropload.forecasting import beliefs as engine
+from cropload.forecasting.accepted import NOTHING, Accepted, accepted_before
 from cropload.forecasting.groundwork import (
     HISTORY_SEASONS,
     lay_ground,
@@ -40,7 +41,8 @@ class Estate:
     plan on record before the season, or None. ``season_rows``, ``season_offset`` and
     ``season_shift`` are the straight lines of the season forecast, as from ``stage_rows`` and
     ``load_shift``, at ``season_log_buds``, the log of the load that is carried in it, about
-    the log components ``straight_about``.
+    the log components ``straight_about``. ``accepted`` is what was learned on the estate before
+    and is used here, and ``accepted_notes`` says so where no component's origin does.
     """
 
     season: int
@@ -64,6 +66,8 @@ class Estate:
     season_burst: np.ndarray
     season_fertility: np.ndarray
     beliefs: engine.Beliefs = field(repr=False)
+    accepted: Accepted = NOTHING
+    accepted_notes: tuple = ()
 
     def load(self):
         """Return what the season's load rests on, one row a log and one column a block [1]."""
@@ -80,7 +84,14 @@ class Estate:
 
 
 def build_estate(
-    records, season, *, reference_plans=None, season_plans=None, this_season=None, learned=None
+    records,
+    season,
+    *,
+    reference_plans=None,
+    season_plans=None,
+    this_season=None,
+    learned=None,
+    accepted=None,
 ):
     """Learn the components of every block from the records.
 
@@ -99,6 +110,8 @@ def build_estate(
         earlier seasons speak.
     learned : Learned, optional
         Spreads of the effects; learnt from the grid when left out.
+    accepted : Accepted, optional
+        What was learned on the estate and accepted; that of the records' folder when left out.
 
     Returns
     -------
@@ -114,6 +127,7 @@ def build_estate(
         reference_plans=reference_plans,
         season_plans=season_plans,
         this_season=this_season,
+        accepted=accepted,
     )
     return next(estates(ground, ground.learn() if learned is None else learned))
 
@@ -167,8 +181,11 @@ def estates(ground, learned, size=None):
     about = straight_about(ground.mean, first, ground.precision, ground.variety)
     lines = _Lines(ground, lots, about)
     posterior = engine.shared_posterior(lines.grids(), learned, ground.varieties)
+    accepted = ground.accepted
+    shown = accepted.posterior(posterior)
     for places in lots:
-        yield _estate(ground, places, lines, believed(lines, posterior, places))
+        beliefs = accepted.believed(believed(lines, posterior, places), shown)
+        yield _estate(ground, places, lines, beliefs)
 
 
 def _estate(ground, places, lines, beliefs):
@@ -194,11 +211,13 @@ def _estate(ground, places, lines, beliefs):
         straight_about=lines.about[places],
         season_rows=grid.rows[:, -1].copy(),
         season_offset=offset[:, -1].copy(),
-        season_shift=grid.response[:, -1].copy(),
+        season_shift=ground.accepted.shift(grid),
         season_log_buds=ground.buds[places, -1],
         season_burst=ground.burst[places, -1],
         season_fertility=ground.fertility[places, -1],
         beliefs=beliefs,
+        accepted=ground.accepted,
+        accepted_notes=ground.accepted_notes,
     )
 
 
@@ -218,7 +237,7 @@ def estate_before_season(records, season, reference_plans=None):
     plans = tuple(sorted((b, str(p)) for b, p in (reference_plans or {}).items()))
     return _kept(
         records,
-        ("estate", int(season), plans),
+        ("estate", int(season), plans, accepted_before(records, int(season))),
         lambda: build_estate(records, season, reference_plans=reference_plans),
     )
 
@@ -233,6 +252,6 @@ def learned_before(records, season):
     """
     return _kept(
         records,
-        ("learned", int(season)),
+        ("learned", int(season), accepted_before(records, int(season))),
         lambda: lay_ground(records_until(records, f"{int(season)}-01-01"), season).learn(),
     )

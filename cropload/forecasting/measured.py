@@ -117,17 +117,41 @@ def last_visits(counts, column):
     )
 
 
-def _count_means(records, facts, column):
+def _count_means(records, facts, column, counters=None):
     counts = last_visits(records.counts, column)
     if counts.empty:
         return counts, counts
+    share = None
+    if counters:
+        counts, share = _corrected(counts, column, counters)
     population = dict(zip(facts.names, facts.bearing, strict=True))
-    return counts, grouped_log_means(counts, ["block", "season"], column, population)
+    table = grouped_log_means(counts, ["block", "season"], column, population)
+    if share is not None:
+        table["log_variance"] += share.reindex(table.index).fillna(0.0).to_numpy(float)
+    return counts, table
 
 
-def _counted(records, facts):
+def _corrected(counts, column, counters):
+    """Return counts without each counter's own bias, and what its spread adds by block and season.
+
+    The rows of one counter err together, so their share of the sample bears the whole spread.
+    """
+    who = counts["counter"].astype(str).str.strip()
+    bias = who.map({name: log for name, (log, _) in counters.items()}).fillna(0.0)
+    spread = who.map({name: each for name, (_, each) in counters.items()}).fillna(0.0)
+    fixed = counts[column].to_numpy(float) / np.exp(bias.to_numpy(float))
+    fixed = counts.assign(**{column: fixed}, _who=who, _spread=spread.to_numpy(float))
+    keys = ["block", "season"]
+    lots = fixed.groupby([*keys, "_who"])["_spread"].agg(["size", "first"])
+    share = lots["size"] / lots.groupby(keys)["size"].transform("sum")
+    added = ((share * lots["first"]) ** 2).groupby(keys).sum()
+    return fixed.drop(columns=["_who", "_spread"]), added
+
+
+def _counted(records, facts, counters=None):
     for column, stage in _COUNTED.items():
-        counts, table = _count_means(records, facts, column)
+        own = counters if column == "clusters" else None
+        counts, table = _count_means(records, facts, column, own)
         if counts.empty:
             continue
         last = counts.groupby(["block", "season"], sort=True)["date"].max()
@@ -210,8 +234,10 @@ def _picked(records, facts):
     value = np.where(np.isfinite(value), value, 0.0)
     # A part that is picked says less of the whole: vines differ, and the rest is still hanging.
     scale = handbook.value("forecast.scale_error") ** 2
-    part = (1 - share.to_numpy(float)) * handbook.value("sampling.cv_clusters") ** 2 / np.sqrt(
-        np.maximum(vines * share.to_numpy(float), 1.0)
+    part = (
+        (1 - share.to_numpy(float))
+        * handbook.value("sampling.cv_clusters") ** 2
+        / np.sqrt(np.maximum(vines * share.to_numpy(float), 1.0))
     )
     yield _frame(table, "harvest", value, scale + part, table["rows"], table["date"])
 
@@ -240,9 +266,7 @@ def _pruned(records, facts):
         )
         table = table.reset_index()
         done = set(zip(weight["block"], weight["season"], strict=True))
-        keep = [
-            (b, s) not in done for b, s in zip(table["block"], table["season"], strict=True)
-        ]
+        keep = [(b, s) not in done for b, s in zip(table["block"], table["season"], strict=True)]
         table = table[keep]
         if len(table):
             yield _frame(
@@ -255,7 +279,7 @@ def _pruned(records, facts):
             )
 
 
-def measurements(records, facts):
+def measurements(records, facts, counters=None):
     """Return what was measured, one row a block, season and stage.
 
     Parameters
@@ -264,6 +288,8 @@ def measurements(records, facts):
         As read by ``read_records``.
     facts : BlockFacts
         Fixed facts of the blocks.
+    counters : dict, optional
+        {counter: (log of the bias of their cluster counts, its spread)} [1], to be taken out.
 
     Returns
     -------
@@ -277,7 +303,7 @@ def measurements(records, facts):
     ``season`` is the season in which the thing grew.
     """
     parts = [
-        *_counted(records, facts),
+        *_counted(records, facts, counters),
         *_weighed(records),
         *_picked(records, facts),
         *_pruned(records, facts),
@@ -291,7 +317,7 @@ def measurements(records, facts):
     ).reset_index(drop=True)
 
 
-def node_profile(records, variety, facts):
+def node_profile(records, variety, facts, base=None):
     """Return the node profile of a variety: the handbook's, moved by the user's own counts.
 
     Parameters
@@ -302,6 +328,8 @@ def node_profile(records, variety, facts):
         Variety whose blocks are pooled.
     facts : BlockFacts
         Fixed facts of the blocks.
+    base : NodeProfile, optional
+        Profile that the counts move; the handbook's when left out.
 
     Returns
     -------
@@ -314,7 +342,7 @@ def node_profile(records, variety, facts):
     At each node the user's figure and the handbook's are weighed by the shoots (for burst: buds)
     examined there against ``forecast.profile_weight``.
     """
-    base = NodeProfile.from_handbook()
+    base = NodeProfile.from_handbook() if base is None else base
     members = {n for n, v in zip(facts.names, facts.varieties, strict=True) if v == variety}
     table = records.fertility
     table = table[table["block"].astype(str).isin(members)]

@@ -5,6 +5,7 @@ from functools import lru_cache
 import numpy as np
 
 from cropload import handbook
+from cropload.forecasting.accepted import span_words
 from cropload.vine.growth import COMPONENTS
 
 UNITS = {
@@ -50,6 +51,7 @@ _NEEDS = {
 OWN = "this block's own records"
 VARIETY = "the same variety on this estate"
 HANDBOOK = "the handbook"
+LEARNED = "learned on this estate"
 
 
 def _plural(number, word):
@@ -104,7 +106,10 @@ def component_origins(estate, block, seen=None):
         own = seen[name].get(block, 0)
         others = {b: seen[name][b] for b in sisters if b != block and b in seen[name]}
         entry = handbook.entry(key)
-        if own:
+        learned = estate.accepted.component(name, variety)
+        if learned is not None:
+            came_from, detail = LEARNED, span_words(learned)
+        elif own:
             came_from, detail = OWN, _plural(own, "season")
         elif others:
             came_from = VARIETY

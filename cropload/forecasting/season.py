@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from cropload import handbook
+from cropload.forecasting.accepted import accepted_before
 from cropload.forecasting.asked import check_block, check_draws, next_season
 from cropload.forecasting.groundwork import lay_ground
 from cropload.forecasting.history import estates, learned_before
@@ -164,7 +165,8 @@ def prepare(records, season, as_of, *, plans=None, reference_plans=None, learned
         for block, plan in (plans or {}).items()
     }
     facts = block_facts(known)
-    measured = measurements(known, facts)
+    accepted = accepted_before(records, season)
+    measured = measurements(known, facts, accepted.counters)
     here = measured[measured["season"] == season]
     ground = lay_ground(
         known,
@@ -173,6 +175,7 @@ def prepare(records, season, as_of, *, plans=None, reference_plans=None, learned
         season_plans=given,
         this_season=here,
         measured=measured,
+        accepted=accepted,
     )
     if learned is None:
         # A day before the year of harvest sees less of the earlier seasons.
@@ -256,6 +259,7 @@ def draw_forecast(estate, so_far, draws, seed):
         for block in facts.names
         if block in so_far.lost
     ]
+    notes += estate.accepted_notes
     found = Forecast(
         season=season,
         as_of=so_far.as_of,

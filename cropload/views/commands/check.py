@@ -62,12 +62,14 @@ def _run(given):
 
 def fallback_table(estate, blocks):
     """Return a text table: for each block, where each component would come from."""
-    from cropload.forecasting.origins import OWN, VARIETY, component_origins
+    from cropload.forecasting.origins import LEARNED, OWN, VARIETY, component_origins
     from cropload.views.text_tables import Column, text_table, words
 
     def code(part):
         if part["came_from"] == OWN:
             return f"own {part['detail'].split()[0]}"
+        if part["came_from"] == LEARNED:
+            return "learned"
         return "variety" if part["came_from"] == VARIETY else "handbook"
 
     rows, titles = [], []

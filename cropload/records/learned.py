@@ -1,0 +1,348 @@
+"""What was learned on the estate and accepted: ``learned.toml`` beside the records, read and kept.
+
+Each time something is accepted a whole new file is written, and the one before it stays beside it
+as ``learned.1.toml``, ``learned.2.toml`` and so on.
+"""
+
+import json
+import tomllib
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+from cropload.errors import CroploadError, near
+from cropload.records.columns import FIRST_YEAR, LAST_YEAR
+from cropload.records.messages import Fault, RecordsError
+from cropload.records.safe_files import put_bytes
+
+FILE = "learned.toml"
+
+#: What can be learned of a variety -> the least and the most that a figure can be [1].
+COMPONENTS = {
+    "counting_bias": (0.2, 2.0),
+    "increase_factor": (0.5, 6.0),
+    "ripening_factor": (0.5, 3.0),
+    "recovery": (0.3, 1.2),
+}
+LOADS = ("burst", "fertility", "weight", "noncount", "pruning")
+PROFILES = ("cane_burst", "cane_fertility", "spur_burst", "spur_fertility")
+
+_TOPICS = ("component", "counter", "load", "profile")
+_MOST_VERSIONS = 10_000
+_HEAD = """\
+# Learned on this estate and accepted by you; cropload takes these figures in place of the
+# handbook's, for every season after "through".  spread: standard deviation on the log scale.
+# You may edit this file, or delete it to go back to the handbook.
+# Earlier versions stay beside it as learned.1.toml, learned.2.toml, ...
+"""
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One thing that was learned.
+
+    Attributes
+    ----------
+    topic : str
+        ``"component"``, ``"counter"``, ``"load"`` or ``"profile"``.
+    name : str
+        The component or the load response; the counter; the variety of a profile.
+    variety : str
+        The variety of a component; empty for the others.
+    value : float
+        Component: its value [1]. Counter: counted by this counter / by all, at the same clusters
+        [1]. Load: how many of the handbook's spreads the exponents lie from the handbook's [1].
+    spread : float
+        Standard deviation: of the log for a component and a counter [1]; in the handbook's
+        spreads for a load [1].
+    through : int
+        Last season that taught it; it holds for later ones.
+    seasons : int
+        Seasons that spoke [1].
+    profile : tuple
+        Of a profile: its four lists, in the order of ``PROFILES`` [1].
+    """
+
+    topic: str
+    name: str
+    through: int
+    seasons: int
+    variety: str = ""
+    value: float = float("nan")
+    spread: float = float("nan")
+    profile: tuple = ()
+
+    @property
+    def key(self):
+        """What the user names it by, such as ``counting_bias:Riesling`` or ``counter:AB``."""
+        if self.topic == "component":
+            return f"{self.name}:{self.variety}"
+        return f"{self.topic}:{self.name}"
+
+
+def learned_path(path):
+    """Return where ``learned.toml`` lies: in the records' folder, or by their workbook."""
+    path = Path(path)
+    return (path if path.is_dir() else path.parent) / FILE
+
+
+def read_learned(path):
+    """Return what was accepted for these records.
+
+    Parameters
+    ----------
+    path : path-like
+        The season folder, or the workbook of the records.
+
+    Returns
+    -------
+    tuple of Entry
+        Empty when there is no ``learned.toml``.
+
+    Raises
+    ------
+    RecordsError
+        When the file is not what it should be; every fault is named at once.
+    """
+    # Records made in memory have no folder, and the working folder's file is none of theirs.
+    if not Path(path).exists():
+        return ()
+    target = learned_path(path)
+    try:
+        stamp = target.stat()
+    except OSError:
+        return ()
+    return _read(target, stamp.st_mtime_ns, stamp.st_size)
+
+
+@lru_cache(maxsize=16)
+def _read(target, *_stamp):
+    try:
+        data = target.read_bytes()
+    except OSError as error:
+        raise CroploadError(f"{target} cannot be read ({error.strerror}).") from None
+    return parse_learned(data)
+
+
+def parse_learned(data):
+    """Return the entries in the bytes of a ``learned.toml``.
+
+    Raises
+    ------
+    RecordsError
+        With every fault.
+    """
+    mend = (
+        "Mend it, or delete the file to go back to the handbook; the version before it is the "
+        "learned.N.toml with the highest number."
+    )
+    try:
+        found = tomllib.loads(data.decode("utf-8-sig"))
+    except UnicodeDecodeError:
+        fault = Fault(FILE, None, None, None, "the file is no text in UTF-8", mend)
+        raise _refused([fault]) from None
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        fault = Fault(FILE, None, None, None, f"the file is no TOML: {error}", mend)
+        raise _refused([fault]) from None
+    reader = _Reader()
+    entries = tuple(reader.entries(found))
+    if reader.faults:
+        raise _refused(reader.faults)
+    return entries
+
+
+def _refused(faults):
+    return RecordsError(faults, "What was learned on this estate cannot be used")
+
+
+class _Reader:
+    """Turns nested tables into entries, and gathers every fault on the way."""
+
+    def __init__(self):
+        self.faults = []
+
+    def fault(self, where, value, rule, mend):
+        shown = None if value is None else str(value)
+        self.faults.append(Fault(FILE, None, where, shown, rule, mend))
+
+    def entries(self, found):
+        for topic, table in found.items():
+            if topic == "format":
+                if table != 1:
+                    self.fault("format", table, "must be 1", "Write format = 1.")
+                continue
+            if topic not in _TOPICS:
+                hint = near(topic, _TOPICS) or f"The tables are {', '.join(_TOPICS)}."
+                self.fault(topic, None, "there is no such table", hint)
+                continue
+            for name, part in self.tables(topic, table):
+                if topic == "component":
+                    yield from self.components(name, part)
+                elif topic == "load" and self.known(f"load.{name}", name, LOADS):
+                    yield self.figures(part, f"load.{name}", (-6, 6), 2, topic="load", name=name)
+                elif topic == "counter":
+                    where = f'counter."{name}"'
+                    yield self.figures(part, where, (0.3, 3), 1, topic="counter", name=name)
+                elif topic == "profile":
+                    yield self.profile(name, part)
+
+    def tables(self, where, table):
+        if not isinstance(table, dict):
+            self.fault(where, table, "must be a table", f"Write it as [{where}.NAME].")
+            return
+        for name, part in table.items():
+            if isinstance(part, dict):
+                yield name, part
+            else:
+                at = f"{where}.{name}"
+                self.fault(at, part, "must be a table", f"Write it as [{where}.NAME].")
+
+    def known(self, where, name, names):
+        if name in names:
+            return True
+        hint = near(name, names) or f"There are {', '.join(names)}."
+        self.fault(where, None, "nothing of this name can be learned", hint)
+        return False
+
+    def components(self, name, table):
+        if self.known(f"component.{name}", name, tuple(COMPONENTS)):
+            for variety, part in self.tables(f"component.{name}", table):
+                where = f'component.{name}."{variety}"'
+                more = {"topic": "component", "name": name, "variety": variety}
+                yield self.figures(part, where, COMPONENTS[name], 1, **more)
+
+    def number(self, part, where, key, low, high, whole=False):
+        value = part.get(key)
+        kind = "a whole number" if whole else "a number"
+        rule = f"must be {kind} from {low:g} to {high:g}"
+        good = isinstance(value, int) or (isinstance(value, float) and not whole)
+        if isinstance(value, bool) or not good or not low <= value <= high:
+            what = "is missing" if value is None else rule
+            self.fault(f"{where} {key}", value, what, f"Write {key} = a number as above: {rule}.")
+            return low
+        return int(value) if whole else float(value)
+
+    def only(self, part, where, keys):
+        for key in part:
+            if key not in keys:
+                hint = near(key, keys) or f"The keys are {', '.join(keys)}."
+                self.fault(f"{where} {key}", part[key], "there is no such key", hint)
+
+    def history(self, part, where):
+        return {
+            "through": self.number(part, where, "through", FIRST_YEAR, LAST_YEAR, True),
+            "seasons": self.number(part, where, "seasons", 1, 200, True),
+        }
+
+    def figures(self, part, where, limits, widest, **more):
+        self.only(part, where, ("value", "spread", "through", "seasons"))
+        return Entry(
+            value=self.number(part, where, "value", *limits),
+            spread=self.number(part, where, "spread", 1e-4, widest),
+            **self.history(part, where),
+            **more,
+        )
+
+    def profile(self, name, part):
+        where = f'profile."{name}"'
+        self.only(part, where, (*PROFILES, "through", "seasons"))
+        lists = []
+        for key in PROFILES:
+            values = part.get(key)
+            good = isinstance(values, list) and 1 <= len(values) <= 60
+            good = good and all(
+                isinstance(v, (int, float)) and not isinstance(v, bool) and 0 < v <= 10
+                for v in values
+            )
+            if not good:
+                rule = "must be a list of numbers above 0, one for each node from the base"
+                shown = None if values is None else values
+                what = "is missing" if values is None else rule
+                self.fault(f"{where} {key}", shown, what, f"Write {key} = [0.8, 0.9, 1.0].")
+            lists.append(tuple(map(float, values)) if good else (1.0,))
+        history = self.history(part, where)
+        return Entry(topic="profile", name=name, profile=tuple(lists), **history)
+
+
+def _quoted(text):
+    """Return a text as a TOML key or string in quotes."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _figure(value):
+    text = f"{value:.6g}"
+    return text if any(sign in text for sign in ".en") else f"{text}.0"
+
+
+def written(entries, accepted_on):
+    """Return the text of a ``learned.toml``.
+
+    Parameters
+    ----------
+    entries : sequence of Entry
+        What to keep.
+    accepted_on : str
+        The day, for the reader of the file.
+    """
+    parts = [f"{_HEAD}# Accepted: {accepted_on}\n\nformat = 1\n"]
+    for entry in sorted(entries, key=lambda e: (_TOPICS.index(e.topic), e.key)):
+        at = {
+            "component": f"component.{entry.name}.{_quoted(entry.variety)}",
+            "load": f"load.{entry.name}",
+        }.get(entry.topic, f"{entry.topic}.{_quoted(entry.name)}")
+        lines = [f"[{at}]"]
+        if entry.topic == "profile":
+            for key, values in zip(PROFILES, entry.profile, strict=True):
+                lines.append(f"{key} = [{', '.join(_figure(v) for v in values)}]")
+        else:
+            lines += [f"value = {_figure(entry.value)}", f"spread = {_figure(entry.spread)}"]
+        lines += [f"through = {entry.through}", f"seasons = {entry.seasons}"]
+        parts.append("\n".join(lines) + "\n")
+    return "\n".join(parts)
+
+
+def write_learned(path, entries, accepted_on):
+    """Keep what was accepted: a new file, the old one beside it.
+
+    Parameters
+    ----------
+    path : path-like
+        The season folder, or the workbook of the records.
+    entries : sequence of Entry
+        They take the place of entries of the same key; others of the old file stay.
+    accepted_on : str
+        The day.
+
+    Returns
+    -------
+    new, old : pathlib.Path, and pathlib.Path or None
+        The file, and where the version before it lies now.
+
+    Raises
+    ------
+    CroploadError
+        When a file cannot be written, or the old one is not what it should be.
+
+    Notes
+    -----
+    The old version is kept first, under a new name; then the file is replaced at once. So a
+    power cut leaves the old or the new one whole.
+    """
+    target = learned_path(path)
+    before = target.read_bytes() if target.exists() else None
+    kept = {} if before is None else {entry.key: entry for entry in parse_learned(before)}
+    kept.update({entry.key: entry for entry in entries})
+    data = written(kept.values(), accepted_on).encode("utf-8")
+    parse_learned(data)
+    if before is None:
+        put_bytes(target, data)
+        return target, None
+    for number in range(1, _MOST_VERSIONS):
+        old = target.with_name(f"learned.{number}.toml")
+        if not old.exists():
+            break
+    else:
+        raise CroploadError(f"{target.parent} holds too many versions of {FILE}; clear some away.")
+    put_bytes(old, before)
+    put_bytes(target, data, replace=True, expected=before)
+    return target, old
