@@ -5,9 +5,8 @@ import pandas as pd
 import pytest
 
 from cropload.decisions.compare import compare_plans
+from cropload.decisions.frost_block import block_frost_years, block_weather
 from cropload.decisions.frost_cover import (
-    block_frost_years,
-    block_weather,
     crop_shares,
     frost_cover,
     shelter,

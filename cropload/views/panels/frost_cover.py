@@ -9,7 +9,8 @@ import pandas as pd
 
 from cropload import handbook
 from cropload.decisions.compare import estate_for
-from cropload.decisions.frost_cover import block_frost_years, block_weather, frost_cover
+from cropload.decisions.frost_block import block_frost_years, block_weather
+from cropload.decisions.frost_cover import frost_cover
 from cropload.errors import CroploadError
 from cropload.forecasting.asked import check_block, next_season
 from cropload.forecasting.history import estate_before_season
