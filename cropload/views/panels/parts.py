@@ -192,6 +192,9 @@ class NumberField(widgets.HBox):
             low,
             high,
             readout=False,
+            # Told on release: a value held back while the panel works could be overtaken by a
+            # button, and the card would show another plan than the screen.
+            continuous_update=False,
             layout=widgets.Layout(width="7em", margin="0 14px 0 0"),
         )
         self._follow = True
