@@ -232,6 +232,10 @@ def _picked(records, facts):
     with np.errstate(divide="ignore", invalid="ignore"):
         value = table["tonnes"].to_numpy(float) * 1000 / vines / share.to_numpy(float)
     value = np.where(np.isfinite(value), value, 0.0)
+    # A trace of fruit is a lost crop: an event, not an ordinary season that blocks share.
+    area = table["block"].astype(str).map(dict(zip(facts.names, facts.area_ha, strict=True)))
+    whole = table["tonnes"] / area / share
+    value = np.where(whole < handbook.entry("plausible.t_ha").low, 0.0, value)
     # A part that is picked says less of the whole: vines differ, and the rest is still hanging.
     scale = handbook.value("forecast.scale_error") ** 2
     part = (

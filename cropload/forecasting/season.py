@@ -7,7 +7,7 @@ import pandas as pd
 
 from cropload import handbook
 from cropload.forecasting.accepted import accepted_before
-from cropload.forecasting.asked import check_block, check_draws, next_season
+from cropload.forecasting.asked import check_block, check_draws, check_season
 from cropload.forecasting.groundwork import lay_ground
 from cropload.forecasting.history import estates, learned_before
 from cropload.forecasting.measured import block_facts, lost_blocks, measurements
@@ -159,7 +159,7 @@ def prepare(records, season, as_of, *, plans=None, reference_plans=None, learned
     """
     limit = day(as_of)
     known = records_until(records, limit)
-    season = next_season(known) if season is None else int(season)
+    season = check_season(known, season)
     given = {
         check_block(records, block): PruningPlan.parse(plan)
         for block, plan in (plans or {}).items()

@@ -3,6 +3,7 @@
 import csv
 from datetime import date
 from io import StringIO
+from numbers import Integral
 
 import numpy as np
 import pandas as pd
@@ -247,6 +248,8 @@ def save_plan(path, season, block, plan, day=None):
     -----
     A row with the prunings of the same block and season stays as it is: the two are read as one.
     """
+    if not isinstance(season, Integral) or isinstance(season, bool):
+        raise CroploadError(f"The season must be the year of a harvest, not {season!r}.")
     row = {"season": int(season), "block": block, "plan": str(plan)}
     if day is not None:
         try:

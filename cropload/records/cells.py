@@ -87,7 +87,7 @@ def _number(text, column, decimal):
         return math.nan, ("decimal points and decimal commas are mixed in one file", mend)
     plain = plain.replace("\N{MINUS SIGN}", "-")
     if not _NUMBER.fullmatch(plain):
-        return math.nan, (column.rule, _number_mend(text, decimal))
+        return math.nan, (column.rule, _number_mend(text, decimal, column))
     value = float(plain)
     if not math.isfinite(value):
         return math.nan, ("is too large to be a number", "Check the digits.")
@@ -96,12 +96,17 @@ def _number(text, column, decimal):
     return value, None
 
 
-def _number_mend(text, decimal):
+def _number_mend(text, decimal, column):
     low = text.lower().strip("-+.()#/! ")
     if text.startswith("#") or low in ("nan", "na", "n/a", "null", "none", "", "missing", "?"):
         return "Leave the cell blank where nothing was measured."
     if "inf" in low or "∞" in low:
         return "Write a number that can be measured, or leave the cell blank."
+    if re.fullmatch(r"[+-]?[0-9]{1,3},[0-9]{3}", text) and decimal == ".":
+        whole = f"Write {text.replace(',', '')}, without a sign between thousands."
+        if column.kind in ("whole", "season"):
+            return whole
+        return f"{whole[:-1]}; or {text.replace(',', '.')} if the comma is a decimal sign."
     if _COMMA.fullmatch(text) and decimal == ".":
         return f"Write a decimal point: {text.replace(',', '.')}"
     if re.fullmatch(r"[+-]?[0-9]{1,3}(?:[ ,.'\xa0\u202f][0-9]{3})+(?:[.,][0-9]+)?", text):

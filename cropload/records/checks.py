@@ -33,6 +33,10 @@ def cross_checks(parsed):
             faults += _unknown_blocks(table, names)
         if "season" in table.frame and "date" in table.frame:
             warnings += _season_dates(table)
+    if "harvest" in parsed and parsed["harvest"].complete:
+        faults += _pick_order(parsed["harvest"])
+        if blocks is not None and blocks.complete and not blocks.frame.empty:
+            faults += _other_unit(parsed["harvest"], blocks.frame)
     if "dates" in parsed and parsed["dates"].complete:
         faults += _stage_order(parsed["dates"])
     warnings += _after_picking(parsed)
@@ -116,6 +120,41 @@ def _after_picking(parsed):
     return warnings
 
 
+def _pick_order(table):
+    """Refuse a share picked so far that falls from one pick to the next."""
+    frame = table.frame.dropna(subset=["date"]).sort_values("date", kind="stable")
+    before = frame["picked_pct"].fillna(100.0).groupby([frame["season"], frame["block"]]).shift()
+    faults = []
+    for row in frame.index[frame["picked_pct"] < before]:
+        rule = f"falls below the {before[row]:g} % of the pick before"
+        mend = "Write the share picked so far, this pick included; the last pick of a block is 100."
+        faults.append(_fault(table, row, "picked_pct", rule, mend))
+    return faults
+
+
+def _crop_per_hectare(frame, blocks):
+    """Return the season's crop per hectare at the last row of each block and season, else NaN."""
+    blocks = blocks[~blocks["block"].duplicated()].set_index("block")
+    planted = blocks["vines"] * blocks["row_spacing_m"] * blocks["vine_spacing_m"] / 10_000
+    area = frame["block"].map(blocks["area_ha"].fillna(planted))
+    season_crop = frame.groupby(["season", "block"])["tonnes"].transform("sum")
+    return (season_crop / area).where(~frame.duplicated(["season", "block"], keep="last"))
+
+
+def _other_unit(table, blocks):
+    """Refuse a crop that no hectare can bear: a weight in kg, or vines that are not all there."""
+    from cropload.handbook import entry
+
+    limit = entry("plausible.t_ha").extra["refused_above"]
+    crop = _crop_per_hectare(table.frame, blocks)
+    rule = f"comes to a crop above {limit:g} t/ha"
+    mend = "Write tonnes, not kg, and check the vines and the spacing of the block."
+    return [
+        _fault(table, row, "tonnes", rule, mend, _value(table, row, "tonnes", crop[row]))
+        for row in table.frame.index[crop > limit]
+    ]
+
+
 def _stage_order(table):
     faults = []
     place = {stage: order for order, stage in enumerate(_STAGES)}
@@ -173,9 +212,6 @@ def _doubts(parsed):
     warnings += _doubt(blocks, "area_ha", "area_ratio", ratio, what)
     frame = frame[~frame["block"].duplicated()].set_index("block")
     length = frame["vine_spacing_m"] * frame["canopies"].fillna(1.0)
-    area = frame["area_ha"].fillna(
-        frame["vines"] * frame["row_spacing_m"] * frame["vine_spacing_m"] / 10_000
-    )
     usable = {name: table for name, table in parsed.items() if table.complete}
     if "pruning" in usable:
         warnings += _pruning_doubts(usable["pruning"], length)
@@ -184,7 +220,7 @@ def _doubts(parsed):
     if "weights" in usable:
         warnings += _weight_doubts(usable["weights"])
     if "harvest" in usable:
-        warnings += _harvest_doubts(usable["harvest"], area)
+        warnings += _harvest_doubts(usable["harvest"], blocks.frame)
         warnings += _fractions(usable["harvest"], "picked_pct")
     if "weather" in usable:
         weather = usable["weather"]
@@ -261,6 +297,7 @@ def _count_doubts(table, length):
         ("buds", "buds_per_m", frame["buds"].where(frame["buds"] > 0) / metres),
         ("shoots", "shoots_per_m", bearing / metres),
         ("clusters", "clusters_per_shoot", frame["clusters"] / bearing),
+        ("clusters", "clusters_per_m", frame["clusters"] / metres),
         (
             "pruning_weight_kg",
             "pruning_weight_kg_per_m",
@@ -276,6 +313,7 @@ def _count_doubts(table, length):
         "buds_per_m": "buds per metre of canopy",
         "shoots_per_m": "shoots per metre of canopy",
         "clusters_per_shoot": "clusters per shoot",
+        "clusters_per_m": "clusters per metre of canopy",
         "pruning_weight_kg_per_m": "pruning weight per metre of canopy",
         "leaf_area_m2_per_m": "leaf area per metre of canopy",
     }
@@ -296,9 +334,7 @@ def _weight_doubts(table):
     ]
 
 
-def _harvest_doubts(table, area):
-    frame = table.frame
-    season_crop = frame.groupby(["season", "block"])["tonnes"].transform("sum")
-    per_hectare = season_crop / frame["block"].map(area)
-    last = ~frame.duplicated(["season", "block"], keep="last")
-    return _doubt(table, "tonnes", "t_ha", per_hectare.where(last), "the season's crop per hectare")
+def _harvest_doubts(table, blocks):
+    crop = _crop_per_hectare(table.frame, blocks)
+    # Nothing picked is a plain fact; a trace of fruit is doubtful.
+    return _doubt(table, "tonnes", "t_ha", crop.where(crop > 0), "the season's crop per hectare")

@@ -170,6 +170,8 @@ def csv_files(folder, faults=None):
 def read_bytes(file):
     """Return the bytes of a file, or stop with a message the user can act on."""
     try:
+        if not file.is_file():
+            stop(file.name, "is no plain file", "Give a file, not a pipe or a device.")
         return file.read_bytes()
     except OSError as error:
         mend = "Close it in other programs, and check that you may read it."

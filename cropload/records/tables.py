@@ -25,9 +25,17 @@ def _date(explanation, required=False, name="date"):
     return Column(name, "date", explanation, required=required)
 
 
-def _count(name, explanation, required=False, low=0, above=None):
+#: No vine carries more of anything that is counted on it; beyond it a digit slipped.
+MOST_ON_A_VINE = 5000
+
+
+def _count(name, explanation, required=False, low=0, above=None, high=None):
     low = None if above is not None else low
-    return Column(name, "whole", explanation, "1", required, above=above, low=low)
+    return Column(name, "whole", explanation, "1", required, above=above, low=low, high=high)
+
+
+def _on_a_vine(name, explanation):
+    return _count(name, explanation, high=MOST_ON_A_VINE)
 
 
 def _positive(name, unit, explanation, required=False):
@@ -132,11 +140,11 @@ _TABLES = (
             _block(),
             Column("row", "label", "Row of the block, as you number them.", required=True),
             Column("vine", "label", "Place in the row, counting missing vines.", required=True),
-            _count("buds", "Count buds left at pruning, on canes and spurs."),
-            _count("shoots", "Shoots that grew from count buds."),
-            _count("noncount_shoots", "Shoots from basal buds and old wood."),
-            _count("clusters", "Clusters on the vine."),
-            _count("suitable_canes", "Canes fit to be laid down, counted before pruning."),
+            _on_a_vine("buds", "Count buds left at pruning, on canes and spurs."),
+            _on_a_vine("shoots", "Shoots that grew from count buds."),
+            _on_a_vine("noncount_shoots", "Shoots from basal buds and old wood."),
+            _on_a_vine("clusters", "Clusters on the vine."),
+            _on_a_vine("suitable_canes", "Canes fit to be laid down, counted before pruning."),
             Column("pruning_weight_kg", "number", "Prunings of this vine.", "kg", low=0),
             Column("leaf_area_m2", "number", "Leaf area of this vine.", "m2", low=0),
             Column("counter", "text", "Who counted, by initials or a number."),
@@ -188,7 +196,7 @@ _TABLES = (
                 "number",
                 "Share of the block picked so far, this pick included. Blank means all of it.",
                 "%",
-                above=0,
+                low=1,
                 high=100,
             ),
             Column("ticket", "label", "Number of the weighbridge ticket."),

@@ -1,5 +1,6 @@
 """Records as they stood on a day: what was not yet measured then is left out."""
 
+import re
 from dataclasses import replace
 
 import pandas as pd
@@ -21,8 +22,12 @@ def day(as_of):
     """
     if as_of is None:
         return None
+    # A text in another order may be read as another day; only the one way of writing counts.
+    written = not isinstance(as_of, str) or re.fullmatch(
+        r"[0-9]{4}-[0-9]{2}-[0-9]{2}", as_of.strip()
+    )
     try:
-        found = pd.Timestamp(as_of)
+        found = pd.Timestamp(as_of) if written else pd.NaT
     except (ValueError, TypeError):
         found = pd.NaT
     if found is pd.NaT or isinstance(as_of, (int, float)):

@@ -170,10 +170,40 @@ def write_frame(path, frame, replace=False):
     kinds = {".csv": _csv_bytes, ".xlsx": _xlsx_bytes}
     if path.suffix.lower() not in kinds:
         raise CroploadError(f"'{path.name}' must end in .csv or .xlsx.")
+    _spare_records(path)
     if any(name is not None for name in frame.index.names):
         frame = frame.reset_index()
     put_bytes(path, kinds[path.suffix.lower()](frame), replace)
     return path
+
+
+def _spare_records(path):
+    """Stop before a result takes the place or the name of a table of someone's records."""
+    name = path.stem.strip().lower()
+    in_folder = name in TABLES and (name == "blocks" or (path.parent / "blocks.csv").exists())
+    if in_folder or (path.suffix.lower() == ".xlsx" and _holds_records(path)):
+        raise CroploadError(
+            f"'{path.name}' is, or would be read as, a table of records, and a result never takes "
+            "its place. Choose another name."
+        )
+
+
+def _holds_records(path):
+    """Say whether an existing workbook has a sheet of records."""
+    import zipfile
+
+    if not path.is_file():
+        return False
+    from openpyxl import load_workbook
+
+    try:
+        book = load_workbook(path, read_only=True)
+    except (OSError, ValueError, KeyError, zipfile.BadZipFile):
+        return False
+    try:
+        return "blocks" in {sheet.strip().lower() for sheet in book.sheetnames}
+    finally:
+        book.close()
 
 
 def _plain(value):

@@ -11,7 +11,7 @@ SPUR_MOST_BUDS = 3
 #: Above this a plan is taken for a slip of the key, not for a vine.
 MOST_BUDS = 1000
 
-_PIECE = re.compile(r"\s*(\d{1,4})\s*[xX×*]\s*(\d{1,4})\s*")
+_PIECE = re.compile(r"\s*([0-9]{1,4})\s*[xX×*]\s*([0-9]{1,4})\s*")
 _HOW = "Write canes x buds, then spurs x buds, like 3x8+3x2 (or 24x2 for spurs alone)"
 
 

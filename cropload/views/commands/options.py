@@ -90,7 +90,30 @@ def records_of(options):
         )
     from cropload.records.reading import read_records
 
-    return read_records(options.folder)
+    records = read_records(options.folder)
+    _tell_doubts(records.warnings)
+    return records
+
+
+#: Doubts told before a result; `check` lists them all.
+MOST_DOUBTS = 5
+
+
+def _tell_doubts(doubts):
+    """Say on the side what is doubtful in the records that a result is about to use."""
+    if not doubts:
+        return
+    import sys
+
+    from cropload.records.messages import fault_list
+
+    number = len(doubts)
+    print(
+        f"{number} value{'' if number == 1 else 's'} of these records "
+        f"{'is' if number == 1 else 'are'} doubtful, and used as they stand:\n\n"
+        f"{fault_list(doubts[:MOST_DOUBTS])}\n\n`cropload check` lists them all.\n",
+        file=sys.stderr,
+    )
 
 
 def add_block(parser):
