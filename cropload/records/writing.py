@@ -180,7 +180,7 @@ def write_frame(path, frame, replace=False):
 def _spare_records(path):
     """Stop before a result takes the place or the name of a table of someone's records."""
     name = path.stem.strip().lower()
-    in_folder = name in TABLES and (name == "blocks" or (path.parent / "blocks.csv").exists())
+    in_folder = name in TABLES and (path.parent / "blocks.csv").exists()
     if in_folder or (path.suffix.lower() == ".xlsx" and _holds_records(path)):
         raise CroploadError(
             f"'{path.name}' is, or would be read as, a table of records, and a result never takes "

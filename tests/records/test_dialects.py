@@ -59,12 +59,18 @@ def estates(draw):
         }
         for name in names
     ]
+    area = {
+        row["block"]: row["area_ha"]
+        or row["vines"] * row["row_spacing_m"] * row["vine_spacing_m"] / 10_000
+        for row in blocks
+    }
+    # At most four loads a block: no crop that the reader refuses for its weight.
     harvest = [
         {
             "season": draw(st.integers(1990, 2090)),
-            "block": draw(st.sampled_from(names)),
+            "block": (block := draw(st.sampled_from(names))),
             "date": draw(DAYS),
-            "tonnes": draw(POSITIVE),
+            "tonnes": round(draw(st.floats(0, 40)) * area[block], 3),
             "ticket": str(number),
         }
         for number in range(draw(st.integers(0, 4)))
