@@ -179,3 +179,18 @@ def test_a_pipe_in_place_of_a_table_is_refused_and_does_not_hang(estate):
     os.mkfifo(estate / "harvest.csv")
     with pytest.raises(RecordsError, match="no plain file"):
         cropload.read_records(estate)
+
+
+def test_a_change_is_told_since_an_earlier_day_only(capsys):
+    asked = ["--season", "2026", "--as-of", "2026-05-01", "--since", "2026-09-01"]
+    assert main(["forecast", "--example", *asked, "--draws", "200"]) == 2
+    assert "earlier day" in capsys.readouterr().err
+
+
+def test_a_level_keeps_its_name_only_with_its_plan():
+    from cropload.views.panels import PruningLevels
+
+    panel = PruningLevels()
+    assert "Level 1 (as last winter)" in panel.sentences.value
+    panel.levels.rows[0].fields["buds_per_cane"].box.value += 1
+    assert "as last winter" not in panel.sentences.value

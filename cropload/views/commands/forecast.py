@@ -1,5 +1,6 @@
 """The command ``forecast``: a season's crop on any day of it."""
 
+from cropload.errors import CroploadError
 from cropload.views.commands import Command, options
 
 
@@ -63,7 +64,15 @@ def _run(given):
     found = made(given, records)
     units = options.units_of(given)
     options.save(given, export(found.table(given.by), units))
-    earlier = None if given.since is None else made(given, records, given.since)
+    from cropload.records.until import day
+
+    since, until = day(given.since), found.as_of
+    if since is not None and until is not None and since >= until:
+        raise CroploadError(
+            f"--since {given.since} is not before {until:%Y-%m-%d}, the day of the forecast. Give "
+            "an earlier day."
+        )
+    earlier = None if since is None else made(given, records, given.since)
     text = "\n\n".join(_parts(found, earlier, given.by, units))
     if given.log:
         keep(found, records, given)

@@ -218,6 +218,7 @@ class PruningLevels(widgets.VBox):
         plans, names = first_levels(last, float(np.exp(estate.log_reference[at])))
         if last is not None and self.choices.reference_plan:
             names[0] = "as carried so far"
+        self._opening = dict(zip(names, plans, strict=True))
         self.levels.set(plans, names)
         for tab in (self.find, self.balanced, self.damage):
             tab.open_block()
@@ -248,6 +249,10 @@ class PruningLevels(widgets.VBox):
         self.results.layout.display = None
 
     def _show(self, density, balance):
+        # "As last winter" and its like hold only for the plan they were given to.
+        for row, plan in zip(self.levels.rows, self.plans, strict=False):
+            if row.name and self._opening.get(row.name, plan) != plan:
+                row.set_name("")
         names = [row.name for row in self.levels.rows[: self.levels.count]]
         shown = (self.comparison, density, balance, self.units)
         self.sentences.value = results.sentences_html(
@@ -315,7 +320,8 @@ class PruningLevels(widgets.VBox):
                 invented=saving.is_sample(self.records),
             )
             stem = saving.file_stem("card", self.block, self.season)
-            return f"the card is in {saving.save_page(page, self.folder(), stem)}; print it."
+            file = saving.save_page(page, self.folder(), stem)
+            return f"the card for {self.chosen_plan} is in {file}; print it."
 
         self.keep(action)
 
