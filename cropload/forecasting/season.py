@@ -150,8 +150,12 @@ class SoFar:
     given: dict
 
 
-def prepare(records, season, as_of, *, plans=None, reference_plans=None, learned=None):
+def prepare(
+    records, season, as_of, *, plans=None, reference_plans=None, learned=None, accepted=None
+):
     """Read what a forecast rests on; see ``forecast`` for the parameters.
+
+    ``accepted`` is what was learned on the estate; that of the records' folder when left out.
 
     Returns
     -------
@@ -165,7 +169,7 @@ def prepare(records, season, as_of, *, plans=None, reference_plans=None, learned
         for block, plan in (plans or {}).items()
     }
     facts = block_facts(known)
-    accepted = accepted_before(records, season)
+    accepted = accepted_before(records, season) if accepted is None else accepted
     measured = measurements(known, facts, accepted.counters)
     here = measured[measured["season"] == season]
     ground = lay_ground(
