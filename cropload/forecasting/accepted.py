@@ -1,27 +1,21 @@
 """What was learned on the estate and accepted, as a forecast of a later season takes it.
 
-The same seasons must not speak twice. A figure that was learned from the seasons up to one stands
-in place of the handbook's; in those seasons it is then taken as known but for its spread, so they
-teach the other components, and not that figure again.
+The same seasons must not speak twice. A figure that was learned from the seasons up to one is what
+is known of it after them, whether or not their records are still read: it is held there in what
+these records teach, and only what came later moves it on.
 """
 
+import datetime
 from dataclasses import dataclass, replace
+from itertools import groupby
 
 import numpy as np
 
 from cropload.forecasting import beliefs as engine
 from cropload.forecasting.measured import node_profile
 from cropload.records.learned import PROFILES, Entry, read_learned
-from cropload.vine.growth import COMPONENTS, STAGES, NodeProfile
+from cropload.vine.growth import COMPONENTS, NodeProfile
 from cropload.vine.load_response import RESPONSES
-
-#: Component that one stage alone measures -> that stage.
-INSTRUMENTS = {
-    "counting_bias": "clusters",
-    "increase_factor": "weight_lag",
-    "ripening_factor": "weight_veraison",
-    "recovery": "harvest",
-}
 
 
 @dataclass(frozen=True)
@@ -43,14 +37,9 @@ class Accepted:
                 return entry
         return None
 
-    def prior(self, variety, mean, spread):
-        """Return prior means and spreads of the logs with what was learned in their place [1]."""
-        mean, spread = np.array(mean), np.array(spread)
-        for at, name in enumerate(COMPONENTS):
-            entry = self.component(name, variety)
-            if entry is not None:
-                mean[at], spread[at] = np.log(entry.value), entry.spread
-        return mean, spread
+    def named(self, topic, name):
+        """Return the entry of a counter, a load response or a variety's profile, or None."""
+        return next((entry for entry in self._of(topic) if entry.name == name), None)
 
     @property
     def counters(self):
@@ -62,88 +51,45 @@ class Accepted:
 
         Fertility counted since the profile was learned moves it further.
         """
-        for entry in self._of("profile"):
-            if entry.name == variety:
-                lists = (np.array(values) for values in entry.profile)
-                base = NodeProfile(**dict(zip(PROFILES, lists, strict=True)))
-                table = records.fertility
-                later = replace(records, fertility=table[table["season"] > entry.through])
-                return node_profile(later, variety, facts, base)
-        return node_profile(records, variety, facts)
+        entry = self.named("profile", variety)
+        if entry is None:
+            return node_profile(records, variety, facts)
+        lists = (np.array(values) for values in entry.profile)
+        base = NodeProfile(**dict(zip(PROFILES, lists, strict=True)))
+        table = records.fertility
+        later = replace(records, fertility=table[table["season"] > entry.through])
+        return node_profile(later, variety, facts, base)
 
-    def responses(self):
-        """Return means, spreads and last seasons of the load responses' normals, (3, responses).
-
-        The handbook's are 0 and 1, learned in no season.
-        """
-        found = np.repeat([[0.0], [1.0], [0.0]], len(RESPONSES), axis=1)
-        for entry in self._of("load"):
-            found[:, RESPONSES.index(entry.name)] = entry.value, entry.spread, entry.through
-        return found
-
-    def fold(self, grid, season, varieties, spreads):
-        """Return the engine's grid with what was learned in it.
+    def held(self, found, means, until):
+        """Return the posterior of what blocks share with what was accepted held in it.
 
         Parameters
         ----------
-        grid : Grid
-            As the handbook would have it, but for the prior means.
-        season : int
-            Year of its last season.
-        varieties : sequence of str
-            Names, in the order of ``grid.variety``.
-        spreads : ndarray, shape (groups, components)
-            Standard deviations of the effects about a variety's mean [1].
+        found : SharedPosterior
+            From all the records.
+        means : dict
+            {variety: prior means of the log components} [1], in the order of the varieties.
+        until : callable
+            Season -> SharedPosterior from what was measured up to it.
+
+        Returns
+        -------
+        SharedPosterior
+
+        Notes
+        -----
+        After the seasons that taught it, what is known of a figure is what was accepted, and all
+        else follows it as the records have it (Jeffrey's rule of conditioning; the correlations of
+        the figures held together are those of the records). What that adds to the records, or
+        takes from them, then stands beside those of later seasons too. So accepting what the same
+        records teach changes nothing, and without them the figure accepted is what is known.
         """
-        if not self:
-            return grid
-        rows, values, precision = grid.rows.copy(), grid.values.copy(), grid.precision.copy()
-        years = season - np.arange(grid.rows.shape[1])[::-1]
-        about = (spreads**2).sum(0)
-        for at, name in enumerate(varieties):
-            members = np.flatnonzero(grid.variety == at)
-            for component, stage in INSTRUMENTS.items():
-                entry = self.component(component, name)
-                if entry is None:
-                    continue
-                k, s = COMPONENTS.index(component), STAGES.index(stage)
-                cells = np.ix_(members, np.flatnonzero(years <= entry.through), [s])
-                places = (*cells[:2], s, k)
-                values[cells] -= rows[places] * np.log(entry.value)
-                variance = (about[k] + entry.spread**2) * rows[places] ** 2
-                precision[cells] /= 1 + precision[cells] * variance
-                rows[places] = 0.0
-        mean, spread, through = self.responses()
-        shift = grid.responses()
-        if self._of("load"):
-            values -= np.einsum("btsk,btkr,r->bts", grid.rows, shift, mean)
-            open_still = years[:, None] > through
-            shift = shift * (open_still * spread)[None, :, None, :]
-        return replace(grid, rows=rows, values=values, precision=precision, response=shift)
-
-    def shift(self, grid):
-        """Return the last season's response shift of a folded grid in the handbook's scale."""
-        return grid.responses()[:, -1] / self.responses()[1]
-
-    def posterior(self, found):
-        """Return the posterior of what blocks share with the load responses in their own scale."""
-        if not self._of("load"):
-            return found
-        mean, spread, _ = self.responses()
-        start = found.shared.effects
-        centre, root = found.mean.copy(), found.root.copy()
-        centre[start:] = mean + spread * centre[start:]
-        root[start:] *= spread[:, None]
-        return engine.SharedPosterior(found.shared, centre, root, found.normals)
-
-    def believed(self, found, posterior):
-        """Return beliefs that belong to the posterior that ``posterior`` gave."""
-        if not self._of("load"):
-            return found
-        load = found.load.copy()
-        own = load.shape[-1] - len(RESPONSES)
-        load[..., own:] /= self.responses()[1]
-        return replace(found, load=load, posterior=posterior)
+        held = [e for e in self.entries if e.topic in ("component", "load")]
+        held = [e for e in held if e.topic == "load" or e.variety in means]
+        pulls = []
+        for through, entries in groupby(sorted(held, key=_through), key=_through):
+            pulls.append(_pull(_pulled(until(through), pulls), list(entries), means))
+        return _pulled(found, pulls)
 
     def notes(self, varieties=(), counters=()):
         """Return sentences on what was learned here that no component's origin tells.
@@ -164,13 +110,55 @@ class Accepted:
                     f"Clusters counted by {entry.name} are corrected: {abs(off):.1f} % {word} than "
                     f"by all, {detail(entry)}."
                 )
-        names = [e for e in self._of("profile") if e.name in varieties]
-        notes += [f"Node profile of {e.name}: {detail(e)}." for e in names]
-        loads = self._of("load")
-        if loads:
-            words = ", ".join(e.name for e in loads)
-            notes.append(f"Response to the load ({words}): {detail(loads[0])}.")
+        profiles = [e for e in self._of("profile") if e.name in varieties]
+        notes += [f"Node profile of {e.name}: {detail(e)}." for e in profiles]
+        for words, entries in groupby(sorted(self._of("load"), key=detail), key=detail):
+            notes.append(f"Response to the load ({', '.join(e.name for e in entries)}): {words}.")
         return tuple(notes)
+
+
+def _through(entry):
+    return entry.through
+
+
+def _pull(taught, entries, means):
+    """Return (places, information, vector) that brings what was taught to what was accepted."""
+    at, wanted, spread = [], [], []
+    order = list(means)
+    for entry in entries:
+        if entry.topic == "load":
+            at.append(taught.shared.effects + RESPONSES.index(entry.name))
+            wanted.append(entry.value)
+        else:
+            k = COMPONENTS.index(entry.name)
+            at.append(taught.shared.places(order.index(entry.variety))[k])
+            wanted.append(np.log(entry.value) - means[entry.variety][k])
+        spread.append(entry.spread)
+    at, wanted, spread = np.array(at), np.array(wanted), np.array(spread)
+    root = taught.root[at]
+    now = root @ root.T
+    scale = spread / np.sqrt(np.diag(now))
+    before, after = np.linalg.inv(now), np.linalg.inv(now * np.outer(scale, scale))
+    return at, after - before, after @ wanted - before @ taught.mean[at]
+
+
+def _pulled(found, pulls):
+    """Return a posterior with more known of some of its effects, or less."""
+    if not pulls:
+        return found
+    sizes = np.cumsum([0, *(len(at) for at, _, _ in pulls)])
+    at = np.concatenate([places for places, _, _ in pulls])
+    information, vector = np.zeros((sizes[-1], sizes[-1])), np.concatenate([v for *_, v in pulls])
+    for (_, more, _), start, end in zip(pulls, sizes[:-1], sizes[1:], strict=True):
+        information[start:end, start:end] = more
+    # cov = R (1 + G' I G)^-1 R' with G the rows of R concerned: only a few directions change.
+    basis, triangle = np.linalg.qr(found.root[at].T)
+    values, vectors = np.linalg.eigh(triangle @ information @ triangle.T)
+    turned = basis @ vectors
+    shrunk = 1 / np.sqrt(np.maximum(1 + values, 1e-9)) - 1
+    root = found.root + (found.root @ turned * shrunk) @ turned.T
+    mean = found.mean + root @ (root[at].T @ (vector - information @ found.mean[at]))
+    return engine.SharedPosterior(found.shared, mean, root, found.normals)
 
 
 def span_words(entry):
@@ -203,4 +191,8 @@ def accepted_before(records, season):
     RecordsError
         When ``learned.toml`` is not what it should be.
     """
-    return Accepted(tuple(e for e in read_learned(records.path) if e.through < season))
+    varieties = tuple(dict.fromkeys(records.blocks["variety"].astype(str)))
+    # A lesson of a season that is still to come cannot have been learned.
+    latest = max([datetime.date.today().year, *records.harvest["season"].tolist()])
+    found = read_learned(records.path, varieties, int(latest))
+    return Accepted(tuple(entry for entry in found if entry.through < season))

@@ -51,11 +51,6 @@ def prior_logs(variety):
     return np.array(mean), np.array(spread), keys
 
 
-def _priors(variety, accepted):
-    mean, spread, keys = prior_logs(variety)
-    return *accepted.prior(variety, mean, spread), keys
-
-
 def prior_spreads():
     """Return the handbook's spreads of blocks, seasons and residuals, as the engine takes them."""
     entries = [
@@ -282,8 +277,7 @@ class Groundwork:
         offset = offset.reshape(values.shape)
         rows = rows.reshape(*values.shape, len(COMPONENTS))
         mean, variety = self.mean[places], self.variety[places]
-        grid = engine.Grid(rows, values - offset, precision, mean, variety, shift)
-        return offset, self.accepted.fold(grid, self.season, self.varieties, prior_spreads()[0])
+        return offset, engine.Grid(rows, values - offset, precision, mean, variety, shift)
 
     def learn(self):
         """Return the spreads that these records teach."""
@@ -352,7 +346,7 @@ def lay_ground(
     carried = carried_load(filled)
     blocks, count = filled.shape
 
-    priors = {name: _priors(name, accepted) for name in dict.fromkeys(facts.varieties)}
+    priors = {name: prior_logs(name) for name in dict.fromkeys(facts.varieties)}
     means, spreads, keys = zip(*(priors[name] for name in facts.varieties), strict=True)
     mean = np.array(means)
     variety_names = list(dict.fromkeys(facts.varieties))

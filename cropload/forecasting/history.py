@@ -1,7 +1,7 @@
 """Pooling: past seasons (and this season's counts) to beliefs about every block of the estate."""
 
 import weakref
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -144,8 +144,20 @@ class _Lines:
             self.kept = (places, self.ground.lines(places, self.about[places]))
         return self.kept[1]
 
-    def grids(self):
-        return (self.of(places)[1] for places in self.lots)
+    def grids(self, through=None):
+        """Return the grids of all blocks, of them only what seasons up to one measured."""
+        grids = (self.of(places)[1] for places in self.lots)
+        if through is None:
+            return grids
+        early = (self.years() <= through)[:, None]
+        return (replace(grid, precision=grid.precision * early) for grid in grids)
+
+    def years(self):
+        return self.ground.season - np.arange(self.ground.precision.shape[1])[::-1]
+
+    def later(self, through):
+        """Return whether anything was measured after a season."""
+        return bool(self.ground.precision[:, self.years() > through].any())
 
 
 def estates(ground, learned, size=None):
@@ -181,11 +193,16 @@ def estates(ground, learned, size=None):
     about = straight_about(ground.mean, first, ground.precision, ground.variety)
     lines = _Lines(ground, lots, about)
     posterior = engine.shared_posterior(lines.grids(), learned, ground.varieties)
-    accepted = ground.accepted
-    shown = accepted.posterior(posterior)
+
+    def until(through):
+        if not lines.later(through):
+            return posterior
+        return engine.shared_posterior(lines.grids(through), learned, ground.varieties)
+
+    means = {name: prior_logs(name)[0] for name in ground.varieties}
+    held = ground.accepted.held(posterior, means, until)
     for places in lots:
-        beliefs = accepted.believed(believed(lines, posterior, places), shown)
-        yield _estate(ground, places, lines, beliefs)
+        yield _estate(ground, places, lines, believed(lines, held, places))
 
 
 def _estate(ground, places, lines, beliefs):
@@ -211,7 +228,7 @@ def _estate(ground, places, lines, beliefs):
         straight_about=lines.about[places],
         season_rows=grid.rows[:, -1].copy(),
         season_offset=offset[:, -1].copy(),
-        season_shift=ground.accepted.shift(grid),
+        season_shift=grid.responses()[:, -1].copy(),
         season_log_buds=ground.buds[places, -1],
         season_burst=ground.burst[places, -1],
         season_fertility=ground.fertility[places, -1],

@@ -29,6 +29,12 @@ PROFILES = ("cane_burst", "cane_fertility", "spur_burst", "spur_fertility")
 
 _TOPICS = ("component", "counter", "load", "profile")
 _MOST_VERSIONS = 10_000
+#: Far above what the largest estate learns [bytes].
+_LARGEST = 2_000_000
+_MEND = (
+    "Mend it, or delete the file to go back to the handbook; the version before it is the "
+    "learned.N.toml with the highest number."
+)
 _HEAD = """\
 # Learned on this estate and accepted by you; cropload takes these figures in place of the
 # handbook's, for every season after "through".  spread: standard deviation on the log scale.
@@ -86,13 +92,17 @@ def learned_path(path):
     return (path if path.is_dir() else path.parent) / FILE
 
 
-def read_learned(path):
+def read_learned(path, varieties=None, latest=LAST_YEAR):
     """Return what was accepted for these records.
 
     Parameters
     ----------
     path : path-like
         The season folder, or the workbook of the records.
+    varieties : tuple of str, optional
+        Those of table blocks; any other is then a fault.
+    latest : int
+        Last season that can have taught anything.
 
     Returns
     -------
@@ -112,39 +122,51 @@ def read_learned(path):
         stamp = target.stat()
     except OSError:
         return ()
-    return _read(target, stamp.st_mtime_ns, stamp.st_size)
+    return _read(target, varieties, latest, stamp.st_mtime_ns, stamp.st_size)
 
 
 @lru_cache(maxsize=16)
-def _read(target, *_stamp):
+def _read(target, varieties, latest, *_stamp):
+    return parse_learned(_content(target), varieties, latest)
+
+
+def _content(target):
     try:
-        data = target.read_bytes()
+        with target.open("rb") as file:
+            return file.read(_LARGEST + 1)
     except OSError as error:
-        raise CroploadError(f"{target} cannot be read ({error.strerror}).") from None
-    return parse_learned(data)
+        raise CroploadError(
+            f"{target} cannot be read ({error.strerror or error}). Allow reading it, or move it "
+            "away to go back to the handbook."
+        ) from None
 
 
-def parse_learned(data):
+def parse_learned(data, varieties=None, latest=LAST_YEAR):
     """Return the entries in the bytes of a ``learned.toml``.
+
+    Parameters
+    ----------
+    data : bytes
+        The file.
+    varieties, latest
+        As in ``read_learned``.
 
     Raises
     ------
     RecordsError
         With every fault.
     """
-    mend = (
-        "Mend it, or delete the file to go back to the handbook; the version before it is the "
-        "learned.N.toml with the highest number."
-    )
     try:
+        if len(data) > _LARGEST:
+            raise ValueError(f"it holds more than {_LARGEST:,} bytes")
         found = tomllib.loads(data.decode("utf-8-sig"))
     except UnicodeDecodeError:
-        fault = Fault(FILE, None, None, None, "the file is no text in UTF-8", mend)
+        fault = Fault(FILE, None, None, None, "the file is no text in UTF-8", _MEND)
         raise _refused([fault]) from None
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        fault = Fault(FILE, None, None, None, f"the file is no TOML: {error}", mend)
-        raise _refused([fault]) from None
-    reader = _Reader()
+    except (ValueError, RecursionError) as error:
+        rule = f"the file is no TOML that can be used: {error}"
+        raise _refused([Fault(FILE, None, None, None, rule, _MEND)]) from None
+    reader = _Reader(varieties, latest)
     entries = tuple(reader.entries(found))
     if reader.faults:
         raise _refused(reader.faults)
@@ -158,12 +180,12 @@ def _refused(faults):
 class _Reader:
     """Turns nested tables into entries, and gathers every fault on the way."""
 
-    def __init__(self):
-        self.faults = []
+    def __init__(self, varieties=None, latest=LAST_YEAR):
+        self.faults, self.varieties, self.latest = [], varieties, latest
 
     def fault(self, where, value, rule, mend):
-        shown = None if value is None else str(value)
-        self.faults.append(Fault(FILE, None, where, shown, rule, mend))
+        shown = None if value is None else _shown(value)
+        self.faults.append(Fault(f"{FILE}, {where}", None, None, shown, rule, mend))
 
     def entries(self, found):
         for topic, table in found.items():
@@ -184,6 +206,7 @@ class _Reader:
                     where = f'counter."{name}"'
                     yield self.figures(part, where, (0.3, 3), 1, topic="counter", name=name)
                 elif topic == "profile":
+                    self.grown(f'profile."{name}"', name)
                     yield self.profile(name, part)
 
     def tables(self, where, table):
@@ -204,21 +227,29 @@ class _Reader:
         self.fault(where, None, "nothing of this name can be learned", hint)
         return False
 
+    def grown(self, where, variety):
+        if self.varieties is not None and variety not in self.varieties:
+            hint = near(variety, self.varieties)
+            mend = f"{hint} Or take the table out, or bring the variety's block back."
+            self.fault(where, variety, "no block on record is of this variety", mend.strip())
+
     def components(self, name, table):
         if self.known(f"component.{name}", name, tuple(COMPONENTS)):
             for variety, part in self.tables(f"component.{name}", table):
                 where = f'component.{name}."{variety}"'
+                self.grown(where, variety)
                 more = {"topic": "component", "name": name, "variety": variety}
                 yield self.figures(part, where, COMPONENTS[name], 1, **more)
 
     def number(self, part, where, key, low, high, whole=False):
         value = part.get(key)
+        example = {"value": "1.0", "spread": "0.05", "seasons": "3"}.get(key, f"{high}")
         kind = "a whole number" if whole else "a number"
-        rule = f"must be {kind} from {low:g} to {high:g}"
+        rule = f"must be {kind} from {low:.6g} to {high:.6g}"
         good = isinstance(value, int) or (isinstance(value, float) and not whole)
         if isinstance(value, bool) or not good or not low <= value <= high:
-            what = "is missing" if value is None else rule
-            self.fault(f"{where} {key}", value, what, f"Write {key} = a number as above: {rule}.")
+            what = f"is missing; it {rule}" if value is None else rule
+            self.fault(f"{where} {key}", value, what, f"Write it like {key} = {example}.")
             return low
         return int(value) if whole else float(value)
 
@@ -230,7 +261,7 @@ class _Reader:
 
     def history(self, part, where):
         return {
-            "through": self.number(part, where, "through", FIRST_YEAR, LAST_YEAR, True),
+            "through": self.number(part, where, "through", FIRST_YEAR, self.latest, True),
             "seasons": self.number(part, where, "seasons", 1, 200, True),
         }
 
@@ -262,6 +293,13 @@ class _Reader:
             lists.append(tuple(map(float, values)) if good else (1.0,))
         history = self.history(part, where)
         return Entry(topic="profile", name=name, profile=tuple(lists), **history)
+
+
+def _shown(value):
+    try:
+        return str(value)
+    except ValueError:  # a whole number of thousands of digits
+        return "a number of thousands of digits"
 
 
 def _quoted(text):
@@ -329,7 +367,7 @@ def write_learned(path, entries, accepted_on):
     power cut leaves the old or the new one whole.
     """
     target = learned_path(path)
-    before = target.read_bytes() if target.exists() else None
+    before = _content(target) if target.exists() else None
     kept = {} if before is None else {entry.key: entry for entry in parse_learned(before)}
     kept.update({entry.key: entry for entry in entries})
     data = written(kept.values(), accepted_on).encode("utf-8")
