@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from cropload.errors import near
-from cropload.records.messages import Fault
+from cropload.records.messages import Fault, some_faults
 
 _MOST_HINTS = 20
 _STAGES = ("budburst", "flowering", "veraison", "harvest")
@@ -69,10 +69,10 @@ def _unknown_blocks(table, names):
     # Looking for near names is slow among many, and nobody reads more than the first few.
     mends = {name: near(name, names) for name in pd.unique(wrong)[:_MOST_HINTS]}
     other = "Use a name of table blocks, or add the block there."
-    return [
-        _fault(table, row, "block", "is not a block of table blocks", mends.get(name) or other)
-        for row, name in wrong.items()
-    ]
+    rule = "is not a block of table blocks"
+    return some_faults(
+        wrong.index, lambda row: _fault(table, row, "block", rule, mends.get(wrong[row]) or other)
+    )
 
 
 def _season_dates(table):
@@ -80,17 +80,17 @@ def _season_dates(table):
     season = table.frame["season"]
     wrong = year.notna() & season.notna() & ~((year == season) | (year == season - 1))
     rule = "lies outside the season, which runs up to the calendar year of harvest"
-    return [
-        _fault(
+    return some_faults(
+        table.frame.index[wrong],
+        lambda row: _fault(
             table,
             row,
             "date",
             rule,
             "Check the date and the season.",
             f"{table.text(row, 'date')} in season {season[row]:.0f}",
-        )
-        for row in table.frame.index[wrong]
-    ]
+        ),
+    )
 
 
 def _after_picking(parsed):
@@ -113,10 +113,13 @@ def _after_picking(parsed):
         )
         keys = pd.MultiIndex.from_frame(frame[["season", "block"]])
         picked = pd.Series(whole.reindex(keys).to_numpy(), index=frame.index)
-        for row in frame.index[on_vine & (frame["date"] > picked)]:
+
+        def fault(row, table=table, picked=picked):
             rule = f"is later than the picking of the block on {picked[row]:%Y-%m-%d}"
             mend = "Check both dates; the row is used as it stands."
-            warnings.append(_fault(table, row, "date", rule, mend))
+            return _fault(table, row, "date", rule, mend)
+
+        warnings += some_faults(frame.index[on_vine & (frame["date"] > picked)], fault)
     return warnings
 
 
@@ -124,12 +127,17 @@ def _pick_order(table):
     """Refuse a share picked so far that falls from one pick to the next."""
     frame = table.frame.dropna(subset=["date"]).sort_values("date", kind="stable")
     before = frame["picked_pct"].fillna(100.0).groupby([frame["season"], frame["block"]]).shift()
-    faults = []
-    for row in frame.index[frame["picked_pct"] < before]:
-        rule = f"falls below the {before[row]:g} % of the pick before"
-        mend = "Write the share picked so far, this pick included; the last pick of a block is 100."
-        faults.append(_fault(table, row, "picked_pct", rule, mend))
-    return faults
+    mend = "Write the share picked so far, this pick included; the last pick of a block is 100."
+    return some_faults(
+        sorted(frame.index[frame["picked_pct"] < before]),
+        lambda row: _fault(
+            table,
+            row,
+            "picked_pct",
+            f"falls below the {before[row]:g} % of the pick before",
+            mend,
+        ),
+    )
 
 
 def _crop_per_hectare(frame, blocks):
@@ -149,25 +157,28 @@ def _other_unit(table, blocks):
     crop = _crop_per_hectare(table.frame, blocks)
     rule = f"comes to a crop above {limit:g} t/ha"
     mend = "Write tonnes, not kg, and check the vines and the spacing of the block."
-    return [
-        _fault(table, row, "tonnes", rule, mend, _value(table, row, "tonnes", crop[row]))
-        for row in table.frame.index[crop > limit]
-    ]
+    return some_faults(
+        table.frame.index[crop > limit],
+        lambda row: _fault(
+            table, row, "tonnes", rule, mend, _value(table, row, "tonnes", crop[row])
+        ),
+    )
 
 
 def _stage_order(table):
-    faults = []
     place = {stage: order for order, stage in enumerate(_STAGES)}
     frame = table.frame.assign(order=table.frame["stage"].map(place))
     frame = frame.dropna(subset=["season", "date", "order"])
     frame = frame.sort_values(["season", "block", "order"], kind="stable")
     before = frame.shift()
     same = (frame["season"] == before["season"]) & (frame["block"] == before["block"])
-    for row in frame.index[same & (frame["date"] < before["date"])]:
+
+    def fault(row):
         value = f"{frame.loc[row, 'stage']} on {table.text(row, 'date')}"
         rule = f"comes before {before.loc[row, 'stage']} of the same block and season"
-        faults.append(_fault(table, row, "date", rule, "Correct the dates or the stages.", value))
-    return faults
+        return _fault(table, row, "date", rule, "Correct the dates or the stages.", value)
+
+    return some_faults(sorted(frame.index[same & (frame["date"] < before["date"])]), fault)
 
 
 def _twins(table, column):
@@ -241,11 +252,11 @@ def _doubt(table, column, key, values, what):
     unit = "" if limits.unit == "1" else f" {limits.unit}"
     rule = f"{what} lies outside {limits.low:g} to {limits.high:g}{unit}"
     mend = "Possible, but rare: check the value and its unit."
-    rows = table.frame.index[wrong]
-    return [
-        _fault(table, row, column, rule, mend, _value(table, row, column, number))
-        for row, number in zip(rows, numbers[wrong], strict=True)
-    ]
+    found = dict(zip(table.frame.index[wrong], numbers[wrong], strict=True))
+    return some_faults(
+        found,
+        lambda row: _fault(table, row, column, rule, mend, _value(table, row, column, found[row])),
+    )
 
 
 def _fractions(table, column):

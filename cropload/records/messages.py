@@ -1,7 +1,7 @@
 """Faults: what is wrong in the user's records, where it stands, and how to mend it."""
 
 import textwrap
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from cropload.errors import CroploadError
 
@@ -10,6 +10,8 @@ WIDTH = 80
 SHOWN = 5
 #: How many kinds of fault are written out; all of them stay in ``.faults``.
 KINDS = 40
+#: How many faults of one kind are made; beyond them the rest are only counted.
+MOST_OF_A_KIND = 1000
 _LONGEST_VALUE = 40
 
 
@@ -31,6 +33,8 @@ class Fault:
         What should be so.
     mend : str
         What to do about it.
+    more : int
+        Further rows like this one, which are counted but not listed [1].
     """
 
     file: str
@@ -39,6 +43,7 @@ class Fault:
     value: str | None
     rule: str
     mend: str = ""
+    more: int = 0
 
     def __str__(self):
         place = _place(self.file, self.column)
@@ -53,8 +58,8 @@ class RecordsError(CroploadError):
 
     def __init__(self, faults, opening="The records cannot be read"):
         self.faults = tuple(faults)
-        number = len(self.faults)
-        head = f"{opening}: {number} fault{'' if number == 1 else 's'} found."
+        number = how_many(self.faults)
+        head = f"{opening}: {number:,} fault{'' if number == 1 else 's'} found."
         super().__init__(head + "\n\n" + fault_list(self.faults))
 
     def __reduce__(self):
@@ -65,6 +70,33 @@ def _rebuild(faults, args):
     error = RecordsError(faults)
     error.args = args
     return error
+
+
+def some_faults(rows, make):
+    """Return the faults of many rows: the first ones and the last, which counts the others.
+
+    Parameters
+    ----------
+    rows : sequence of int
+        The rows at fault, from the top.
+    make : callable
+        Returns the Fault of a row.
+
+    Notes
+    -----
+    The last one is among them, so that whether the rows added to a table are at fault shows.
+    """
+    rows = list(rows)
+    left = len(rows) - MOST_OF_A_KIND
+    if left <= 0:
+        return [make(row) for row in rows]
+    last = make(rows[-1])
+    return [*map(make, rows[: MOST_OF_A_KIND - 1]), replace(last, more=last.more + left)]
+
+
+def how_many(faults):
+    """Return how many rows faults speak of, those counted only included [1]."""
+    return sum(1 + fault.more for fault in faults)
 
 
 def fault_list(faults, width=WIDTH):
@@ -89,13 +121,14 @@ def fault_list(faults, width=WIDTH):
             place = "" if member.row is None else f"row {member.row}"
             value = "" if member.value is None else shown_value(member.value)
             lines += _wrap(": ".join(part for part in (place, value) if part), width, "  ")
-        if len(rows) > SHOWN:
-            lines.append(f"  and {len(rows) - SHOWN:,} more like it")
+        left = how_many(rows) - min(len(rows), SHOWN)
+        if left:
+            lines.append(f"  and {left:,} more like it")
         if mend:
             lines += _wrap(mend, width, "  -> ", "     ")
         blocks.append("\n".join(lines))
     if len(groups) > KINDS:
-        rest = sum(len(members) for members in list(groups.values())[KINDS:])
+        rest = sum(how_many(members) for members in list(groups.values())[KINDS:])
         blocks.append(f"and {rest:,} more faults of other kinds")
     return "\n".join(blocks)
 

@@ -9,7 +9,7 @@ import pandas as pd
 from cropload.records.cells import decimal_sign, parse, uniques
 from cropload.records.checks import cross_checks
 from cropload.records.headers import match_header
-from cropload.records.messages import Fault, RecordsError
+from cropload.records.messages import Fault, RecordsError, some_faults
 from cropload.records.schemas import check_frame
 from cropload.records.sources import read_raw
 from cropload.records.tables import TABLES
@@ -124,9 +124,17 @@ class ParsedTable:
         written = self.written(column.name)
         where = np.flatnonzero(np.isin(codes, list(bad)))
         rows = self.raw.frame.index.to_numpy()[where]
+        self.bad.update((row, column.name) for row in rows.tolist())
+        kinds = {}
         for row, code in zip(rows.tolist(), codes[where].tolist(), strict=True):
-            self.bad.add((row, column.name))
-            self.faults.append(Fault(self.file, row, written, texts[code], *bad[code]))
+            kinds.setdefault(bad[code][0], {})[row] = code
+        for members in kinds.values():
+            self.faults += some_faults(
+                members,
+                lambda row, members=members: Fault(
+                    self.file, row, written, texts[members[row]], *bad[members[row]]
+                ),
+            )
 
 
 def _blank(column, length):

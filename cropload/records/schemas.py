@@ -2,7 +2,7 @@
 
 from functools import cache
 
-from cropload.records.messages import Fault
+from cropload.records.messages import Fault, some_faults
 
 _MENDS = {
     "blank": "Fill in the cell, or take the row out.",
@@ -22,12 +22,9 @@ def _filled(values):
     return values != ""
 
 
-def _column_checks(column):
-    import pandera.pandas as pa
-
-    checks = []
-    if column.required:
-        checks.append(pa.Check(_filled, name="blank", error="blank", ignore_na=False))
+def _column_tests(column):
+    """Return (name, test of a column's values) for every rule of a column; blanks pass limits."""
+    tests = [("blank", _filled)] if column.required else []
     limits = {
         "above": lambda values: values > column.above,
         "low": lambda values: values >= column.low,
@@ -36,11 +33,11 @@ def _column_checks(column):
     }
     for name, holds in limits.items():
         if getattr(column, name) is not None:
-            checks.append(pa.Check(holds, name="limit", error="limit"))
+            tests.append(("limit", lambda values, holds=holds: holds(values) | values.isna()))
     if column.kind == "choice":
         allowed = ["", *column.choices]
-        checks.append(pa.Check(lambda values: values.isin(allowed), name="choice", error="choice"))
-    return checks
+        tests.append(("choice", lambda values: values.isin(allowed)))
+    return tests
 
 
 def _table_checks(table):
@@ -129,11 +126,17 @@ def schema(table):
     """
     import pandera.pandas as pa
 
+    # Collecting every failure is slow where hundreds of thousands fail; one says that some do.
+    def check(name, test):
+        return pa.Check(test, name=name, error=name, ignore_na=False, n_failure_cases=1)
+
     columns = {
-        column.name: pa.Column(checks=_column_checks(column), nullable=True)
+        column.name: pa.Column(
+            checks=[check(name, test) for name, test in _column_tests(column)], nullable=True
+        )
         for column in table.columns
     }
-    checks = [pa.Check(test, name=name, error=name) for name, _, _, _, test in _table_checks(table)]
+    checks = [check(name, test) for name, _, _, _, test in _table_checks(table)]
     return pa.DataFrameSchema(columns, checks=checks, name=table.name)
 
 
@@ -155,46 +158,57 @@ def check_frame(table, frame, place, known_bad=frozenset()):
     -------
     list of Fault
     """
-    from pandera.errors import SchemaErrors
+    from pandera.errors import SchemaError
 
     if frame.empty:
         return []
     try:
-        schema(table).validate(frame, lazy=True)
-    except SchemaErrors as error:
-        cases = error.failure_cases
-    else:
-        return []
-    wide = {name: (rule, mend, shown) for name, rule, mend, shown, _ in _table_checks(table)}
-    keys = _Keys(table, frame) if "key" in set(cases["check"].astype(str)) else None
-    faults, seen = [], set()
-    for column, check, row in zip(cases["column"], cases["check"], cases["index"], strict=True):
-        check = str(check)
-        name = check if check in wide else (check, column)
-        if (name, row) in seen:
-            continue
-        seen.add((name, row))
-        if check in wide:
-            rule, mend, shown = wide[check]
-            reported = any((row, part) in known_bad for part in shown)
-            if reported or (check == "key" and keys.blank(row)):
-                continue
+        schema(table).validate(frame)
+    except SchemaError:
+        return sorted(_broken(table, frame, place, known_bad), key=lambda fault: fault.row)
+    return []
+
+
+def _broken(table, frame, place, known_bad):
+    """Return a fault for each rule that a row breaks."""
+    faults = []
+    for column in table.columns:
+        name, seen = column.name, {row for row, part in known_bad if part == column.name}
+        for check, test in _column_tests(column):
+            rows = [row for row in _failing(frame, test(frame[name])) if row not in seen]
+            seen.update(rows)
+            rule = "must be filled in" if check == "blank" else column.rule
+            mend = _MENDS.get(check, "")
+            if check == "limit":
+                mend = _MEND_REQUIRED_LIMIT if column.required else mend
+                mend += _MEND_FAHRENHEIT if column.unit == "°C" else ""
+            written, blank = place.written(name), check == "blank"
+
+            def fault(row, name=name, rule=rule, mend=mend, written=written, blank=blank):
+                value = None if blank else place.text(row, name)
+                return Fault(place.file, row, written, value, rule, mend)
+
+            faults += some_faults(rows, fault)
+    for check, rule, mend, shown, test in _table_checks(table):
+        keys = _Keys(table, frame) if check == "key" else None
+        bad = {row for row, part in known_bad if part in shown}
+        rows = [row for row in _failing(frame, test(frame)) if row not in bad]
+        if keys is not None:
+            rows = [row for row in rows if not keys.blank(row)]
+
+        def clash(row, rule=rule, mend=mend, shown=shown, keys=keys):
             texts = [place.text(row, part) for part in shown]
             value = " / ".join(text for text in texts if text) or None
-            if check == "key":
-                value = f"{value} (see row {keys.first(row)})"
-            faults.append(Fault(place.file, int(row), None, value, rule, mend))
-        elif (row, column) not in known_bad:
-            spec = table[column]
-            mend = _MENDS.get(check, "")
-            rule = "must be filled in" if check == "blank" else spec.rule
-            if check == "limit" and spec.required:
-                mend = _MEND_REQUIRED_LIMIT
-            if check == "limit" and spec.unit == "°C":
-                mend += _MEND_FAHRENHEIT
-            value = None if check == "blank" else place.text(row, column)
-            faults.append(Fault(place.file, int(row), place.written(column), value, rule, mend))
-    return sorted(faults, key=lambda fault: fault.row)
+            value = value if keys is None else f"{value} (see row {keys.first(row)})"
+            return Fault(place.file, row, None, value, rule, mend)
+
+        faults += some_faults(rows, clash)
+    return faults
+
+
+def _failing(frame, passed):
+    """Return the rows that did not pass, from the top."""
+    return frame.index[~passed.to_numpy(bool)].tolist()
 
 
 class _Keys:

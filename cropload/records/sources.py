@@ -6,7 +6,7 @@ from pathlib import Path
 import pandas as pd
 
 from cropload.errors import near
-from cropload.records.messages import Fault, RecordsError
+from cropload.records.messages import Fault, RecordsError, some_faults
 from cropload.records.tables import TABLES
 
 #: More columns than this are not a table of records.
@@ -210,20 +210,16 @@ def shape(name, file, frame, separator=None, warnings=()):
         header.pop()
     if len(header) > MOST_COLUMNS:
         too_wide(file, len(header))
-    body, faults = frame.iloc[1:], []
+    body = frame.iloc[1:]
     too_long = filled.loc[body.index].iloc[:, len(header) :].any(axis=1)
-    for row, cells in body[too_long].iterrows():
-        extra = [tidy(cell) for cell in cells.iloc[len(header) :] if tidy(cell)]
-        faults.append(
-            Fault(
-                file,
-                int(row),
-                None,
-                ", ".join(extra),
-                f"the row has more cells than the header has columns ({len(header)})",
-                "Put text that holds the separator in quotation marks, or name the column.",
-            )
-        )
+
+    def spilt(row):
+        extra = [tidy(cell) for cell in body.loc[row].iloc[len(header) :] if tidy(cell)]
+        rule = f"the row has more cells than the header has columns ({len(header)})"
+        mend = "Put text that holds the separator in quotation marks, or name the column."
+        return Fault(file, int(row), None, ", ".join(extra), rule, mend)
+
+    faults = some_faults(body.index[too_long], spilt)
     body = body.iloc[:, : len(header)]
     header_row = int(frame.index[0])
     return RawTable(name, file, header, body, header_row, separator, faults, list(warnings))

@@ -5,7 +5,7 @@ import textwrap
 import numpy as np
 import pandas as pd
 
-from cropload.records.messages import WIDTH, fault_list
+from cropload.records.messages import WIDTH, fault_list, how_many
 from cropload.records.tables import TABLES
 
 #: Component -> the measurements that tell it: (table, column) each.
@@ -153,7 +153,7 @@ def summarise(records, width=WIDTH):
         if lost:
             lines += _wrapped(f"  never: {lost}", width)
     if records.warnings:
-        number = len(records.warnings)
+        number = how_many(records.warnings)
         lines += ["", f"{number:,} value{'' if number == 1 else 's'} to look at again:", ""]
         lines.append(fault_list(records.warnings, width))
     return "\n".join(lines)
