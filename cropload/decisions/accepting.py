@@ -15,7 +15,7 @@ def chosen(lessons, only=None):
     ----------
     lessons : Lessons
         As from ``learn``.
-    only : sequence of str, optional
+    only : str or sequence of str, optional
         Keys such as ``counting_bias:Riesling``, or the part before the colon for all of a kind;
         everything when left out.
 
@@ -27,7 +27,7 @@ def chosen(lessons, only=None):
     if only is None:
         return list(lessons.entries.values())
     found = {}
-    for wanted in only:
+    for wanted in [only] if isinstance(only, str) else only:
         text = str(wanted).strip()
         matching = [key for key in lessons.entries if key == text or key.split(":", 1)[0] == text]
         if not matching:
@@ -60,6 +60,12 @@ def accept(records, lessons, only=None, *, day=None):
     ------
     CroploadError
         For records without a folder of their own, or a file that cannot be written.
+
+    Notes
+    -----
+    A forecast of a season after the last one that taught a lesson uses it. Nothing is overwritten:
+    the file before stays beside the new one as ``learned.1.toml`` and so on.
+    Valid for lessons learned from these records.
     """
     path = Path(records.path)
     if not path.exists():

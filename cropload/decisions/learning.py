@@ -49,7 +49,7 @@ def learn(records, through=None):
     records : Records
         As read by ``read_records``.
     through : int, optional
-        Year of the last harvest that speaks; the latest on the scale when left out.
+        Year of harvest of the last season that speaks; the latest on the scale when left out.
 
     Returns
     -------
