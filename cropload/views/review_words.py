@@ -163,6 +163,13 @@ def per_cent(value, sign=False):
     return f"{100 * value + 0.0:{'+' if sign else ''}.0f} %"
 
 
+def side_word(row):
+    """Return whether the crop lay ``below``, ``inside`` or ``above`` the forecast's range."""
+    if row["picked_t"] < row["tonnes_p10"]:
+        return "below"
+    return "above" if row["picked_t"] > row["tonnes_p90"] else "inside"
+
+
 def figure_range(row, part):
     """Return a lesson's figure with its range, such as ``0.95 (0.89 to 1.01)``."""
     return f"{row[part]:.2f} ({row[f'{part}_low']:.2f} to {row[f'{part}_high']:.2f})"

@@ -7,43 +7,12 @@ import numpy as np
 from cropload.forecasting import ranges
 from cropload.units import METRIC
 from cropload.views import wording
-from cropload.views.figures import BLUE, GREEN, PURPLE, VERMILLION, house_style, svg
+from cropload.views.figure_parts import DARK, LOOKS, cut_name, inch_axes, name_room
+from cropload.views.figures import BLUE, GREEN, VERMILLION, house_style, svg
 from cropload.views.season_words import change_table, short, signed, total_words
 
-_DARK = "#333333"
-#: Fill, pattern: parts of a bar are told apart by both, and by words.
-_LOOKS = (
-    (BLUE, ""),
-    ("#F0E442", "///"),
-    (GREEN, ""),
-    ("#E69F00", "..."),
-    (PURPLE, ""),
-    ("#56B4E9", "\\\\\\"),
-    (VERMILLION, ""),
-    ("#BBBBBB", "xxx"),
-)
 #: Parts of the spread below this share in every group are drawn together [1].
 _SMALL = 0.03
-
-
-def _axes(height, left, top, bottom=0.56, width=7.4, right=0.15):
-    """Return axes with margins in inches: quicker than a layout engine, and steady."""
-    from matplotlib.figure import Figure
-
-    drawn = Figure(figsize=(width, height))
-    return drawn.add_axes(
-        (
-            left / width,
-            bottom / height,
-            (width - left - right) / width,
-            (height - top - bottom) / height,
-        )
-    )
-
-
-def _room(names):
-    """Return the room that names beside an axis take [inch]."""
-    return 0.25 + 0.082 * max((len(name) for name in names), default=0)
 
 
 def season_svg(drawn):
@@ -91,7 +60,7 @@ def plot_fan(fan, harvest=None, units=METRIC, ax=None):
     The dates stand evenly spaced, whatever the time between them, so that none hides another.
     """
     with house_style():
-        ax = _axes(4.1, 0.75, 0.82, 0.86) if ax is None else ax
+        ax = inch_axes(4.1, 0.75, 0.82, 0.86) if ax is None else ax
         at = np.arange(len(fan))
         low, middle, high = (
             units.convert("tonnes", fan[f"tonnes_{end}"].to_numpy(float)) for end in ranges.ENDINGS
@@ -189,8 +158,8 @@ def plot_ranking(table, by="block", units=METRIC, ax=None):
     matplotlib.axes.Axes
     """
     with house_style():
-        names = [_cut(name) for name in table[by]]
-        ax = _axes(1.0 + 0.34 * len(table), _room(names), 0.34) if ax is None else ax
+        names = [cut_name(name) for name in table[by]]
+        ax = inch_axes(1.0 + 0.34 * len(table), name_room(names), 0.34) if ax is None else ax
         at = np.arange(len(table))
         low, middle, high = (
             units.convert("tonnes", table[f"tonnes_{end}"].to_numpy(float))
@@ -202,7 +171,7 @@ def plot_ranking(table, by="block", units=METRIC, ax=None):
             at,
             xerr=np.maximum([middle - low, high - middle], 0.0),
             fmt="o",
-            color=_DARK,
+            color=DARK,
             markersize=4,
             capsize=4,
             linewidth=1.6,
@@ -224,11 +193,6 @@ def plot_ranking(table, by="block", units=METRIC, ax=None):
         ax.set_xlabel(f"crop at the scale [{units.label('tonnes')}]")
         ax.legend(loc="lower left", bbox_to_anchor=(0, 1.0), ncols=2, borderaxespad=0.2)
     return ax
-
-
-def _cut(name, most=24):
-    name = str(name)
-    return name if len(name) <= most else name[: most - 1] + "…"
 
 
 def ranking_text(table, by="block", units=METRIC):
@@ -292,16 +256,16 @@ def plot_contributions(contributions, by="block", ax=None):
     shares = 100 * shares_table(contributions, by)
     with house_style():
         count = len(shares)
-        names = [_cut(name) for name in shares.index]
+        names = [cut_name(name) for name in shares.index]
         top = 0.14 + 0.2 * -(-len(shares.columns) // 3)
         if ax is None:
-            ax = _axes(0.6 + top + 0.36 * count, _room(names), top)
+            ax = inch_axes(0.6 + top + 0.36 * count, name_room(names), top)
         at = np.arange(count)
         right, left = np.zeros(count), np.zeros(count)
         for place, name in enumerate(shares.columns):
             values = shares[name].to_numpy(float)
             start = np.where(values >= 0, right, left)
-            fill, pattern = _LOOKS[place % len(_LOOKS)]
+            fill, pattern = LOOKS[place % len(LOOKS)]
             ax.barh(
                 at,
                 values,
@@ -309,7 +273,7 @@ def plot_contributions(contributions, by="block", ax=None):
                 height=0.66,
                 facecolor=fill,
                 hatch=pattern,
-                edgecolor=_DARK,
+                edgecolor=DARK,
                 linewidth=0.8,
                 label=name,
             )
@@ -326,7 +290,7 @@ def plot_contributions(contributions, by="block", ax=None):
                     )
             right = np.where(values >= 0, right + values, right)
             left = np.where(values < 0, left + values, left)
-        ax.axvline(0, color=_DARK, linewidth=1)
+        ax.axvline(0, color=DARK, linewidth=1)
         ax.set_xlim(min(0.0, left.min() * 1.05), max(100.0, right.max() * 1.02))
         ax.set_yticks(at, names, parse_math=False)
         ax.set_ylim(count - 0.4, -0.6)
@@ -370,7 +334,7 @@ def plot_change(change, before_t, units=METRIC, ax=None):
     steps = _steps(change)
     with house_style():
         names = ["before", *(name for name, _ in steps), "now"]
-        ax = _axes(0.75 + 0.34 * len(names), _room(names), 0.12) if ax is None else ax
+        ax = inch_axes(0.75 + 0.34 * len(names), name_room(names), 0.12) if ax is None else ax
         moves = units.convert("tonnes", np.array([move for _, move in steps], float))
         before = units.convert("tonnes", before_t)
         ends = before + np.concatenate([[0.0], np.cumsum(moves)])
@@ -378,7 +342,7 @@ def plot_change(change, before_t, units=METRIC, ax=None):
         ends[-1] = units.convert("tonnes", before_t + change.attrs["change_t"])
         at = np.arange(len(names))
         for place, value in ((0, before), (len(names) - 1, ends[-1])):
-            ax.plot([value], [place], color=_DARK, marker="D")
+            ax.plot([value], [place], color=DARK, marker="D")
             ax.annotate(
                 wording.figure(value, 2),
                 (value, place),
@@ -407,7 +371,7 @@ def plot_change(change, before_t, units=METRIC, ax=None):
                 fontsize=8.5,
             )
         for place, value in enumerate(ends):
-            ax.plot([value, value], [place, place + 1], color=_DARK, linewidth=0.7, zorder=0)
+            ax.plot([value, value], [place, place + 1], color=DARK, linewidth=0.7, zorder=0)
         least, most = ends.min(), ends.max()
         spread = max(most - least, 0.02 * most, 1e-6)
         # The scale begins near the steps, because they are small beside the whole crop.
@@ -462,7 +426,7 @@ def plot_thinning(thinning, units=METRIC, ax=None):
     with house_style():
         below = None
         if ax is None:
-            ax = _axes(4.4, 0.85, 0.34, 2.3)
+            ax = inch_axes(4.4, 0.85, 0.34, 2.3)
             below = ax.figure.add_axes((0.85 / 7.4, 0.55 / 4.4, 6.4 / 7.4, 1.55 / 4.4), sharex=ax)
             ax.tick_params(labelbottom=False)
         keep = options["keep"].to_numpy(float)
