@@ -29,6 +29,8 @@ PROFILES = ("cane_burst", "cane_fertility", "spur_burst", "spur_fertility")
 
 _TOPICS = ("component", "counter", "load", "profile")
 _MOST_VERSIONS = 10_000
+#: The last node's value holds beyond the end.
+_MOST_NODES = 60
 #: Far above what the largest estate learns [bytes].
 _LARGEST = 2_000_000
 _MEND = (
@@ -280,16 +282,18 @@ class _Reader:
         lists = []
         for key in PROFILES:
             values = part.get(key)
-            good = isinstance(values, list) and 1 <= len(values) <= 60
+            good = isinstance(values, list) and 1 <= len(values) <= _MOST_NODES
             good = good and all(
                 isinstance(v, (int, float)) and not isinstance(v, bool) and 0 < v <= 10
                 for v in values
             )
             if not good:
-                rule = "must be a list of numbers above 0, one for each node from the base"
-                shown = None if values is None else values
+                rule = (
+                    f"must be a list of 1 to {_MOST_NODES} numbers above 0 and up to 10, one for "
+                    "each node from the base"
+                )
                 what = "is missing" if values is None else rule
-                self.fault(f"{where} {key}", shown, what, f"Write {key} = [0.8, 0.9, 1.0].")
+                self.fault(f"{where} {key}", values, what, f"Write {key} = [0.8, 0.9, 1.0].")
             lists.append(tuple(map(float, values)) if good else (1.0,))
         history = self.history(part, where)
         return Entry(topic="profile", name=name, profile=tuple(lists), **history)
