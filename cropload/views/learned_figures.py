@@ -5,7 +5,7 @@ import numpy as np
 from cropload.forecasting import ranges
 from cropload.views.figure_parts import DARK, cut_name, inch_axes, name_room
 from cropload.views.figures import BLUE, house_style
-from cropload.views.review_words import figure_range, lesson_kind
+from cropload.views.learned_words import lesson_kind, lesson_sentence
 
 
 def plot_lessons(table, kind, ax=None):
@@ -81,9 +81,5 @@ def lessons_text(table, kind):
     """Return the lessons of one kind in words, for whoever cannot see them."""
     mine = table[np.array(lesson_kind(table)) == kind]
     parts = [f"Before and after, with the {ranges.label()}."]
-    for row in mine.to_dict("records"):
-        parts.append(
-            f"{row['words']}, {row['of']}: {figure_range(row, 'before')} before, "
-            f"{figure_range(row, 'after')} after; {row['said']}."
-        )
+    parts += [lesson_sentence(row) for row in mine.to_dict("records")]
     return " ".join(parts)

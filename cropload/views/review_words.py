@@ -2,6 +2,8 @@
 
 import numpy as np
 
+from cropload.decisions.review import BASELINES
+from cropload.forecasting.measured import block_facts, measurements
 from cropload.views.season_words import short
 
 #: Component -> what there was, against what had been thought; {} is the word for more or less.
@@ -136,6 +138,123 @@ def coverage_words(row):
     )
 
 
+def season_span(seasons):
+    """Return seasons in words.
+
+    Examples
+    --------
+    >>> season_span([2026]), season_span([2024, 2025, 2026])
+    ('season 2026', 'seasons 2024 to 2026')
+    """
+    if len(seasons) == 1:
+        return f"season {seasons[0]}"
+    return f"seasons {min(seasons)} to {max(seasons)}"
+
+
+def score_cells(row, units):
+    """Return bias, miss, inside, width and score of some crops as cells of text."""
+    return [
+        per_cent(row["bias"], sign=True),
+        per_cent(row["weighted_miss"]),
+        coverage_words(row),
+        per_cent(row["width_share"]),
+        f"{units.convert('tonnes', row['crps_t']):.2f}",
+    ]
+
+
+def score_sentence(row, seasons):
+    """Return what the forecasts of one moment were worth, in a sentence, beside the best guess.
+
+    Parameters
+    ----------
+    row : mapping
+        A row of ``level_scores``.
+    seasons : sequence of int
+        The seasons scored.
+    """
+    high = "too high" if row["bias"] > 0 else "too low"
+    sums = (
+        "right in sum to half a per cent"
+        if abs(row["bias"]) < _HALF_PER_CENT
+        else f"{per_cent(abs(row['bias']))} {high} in sum"
+    )
+    text = (
+        f"{season_span(seasons).capitalize()}, {row['words']}: the forecasts missed the scale by "
+        f"{per_cent(row['weighted_miss'])} of the crop and were {sums}; {row['inside']} of "
+        f"{row['seen']} crops fell inside the range."
+    )
+    guesses = {name: row[f"{name}_miss"] for name in BASELINES if row[f"{name}_seen"]}
+    if not guesses:
+        return f"{text} There was no earlier season to guess from."
+    best = min(guesses, key=guesses.get)
+    return (
+        f"{text} The best guess without a model, {BASELINES[best]}, missed by "
+        f"{per_cent(guesses[best])} (the forecast over the same crops: "
+        f"{per_cent(row[f'{best}_beside'])})."
+    )
+
+
+def export_crops(found, units):
+    """Return the crops of every moment of a review as they are written to a file.
+
+    Parameters
+    ----------
+    found : SeasonReview
+        As from ``review_season``.
+    units : UnitSystem
+        Units of the tonnes; a column names them.
+    """
+    shown = found.blocks.copy()
+    for name in shown.columns:
+        if name.startswith("tonnes_") or name.endswith("_t") or name in BASELINES:
+            shown[name] = units.convert("tonnes", shown[name])
+    shown.insert(0, "season", found.season)
+    shown.insert(1, "moment", shown.pop("moment"))
+    shown["unit"] = units.label("tonnes")
+    shown["interval"] = found.summary.attrs["interval"]
+    # A name such as picked_t would be false in short tons.
+    return shown.rename(columns=lambda name: name.removesuffix("_t").replace("tonnes_", "crop_"))
+
+
+def measured_words(records, season):
+    """Return {block: what was measured in it that season, in words}."""
+    found = measurements(records, block_facts(records))
+    found = found[found["season"] == season]
+    return {
+        block: ", ".join(MEASURED[stage] for stage in MEASURED if stage in set(stages))
+        or "tonnes only"
+        for block, stages in found.groupby("block")["stage"]
+    }
+
+
+#: Stage -> its short name where a table lists what was measured.
+MEASURED = {
+    "shoots": "shoots",
+    "clusters": "clusters",
+    "weight_lag": "lag weights",
+    "weight_veraison": "veraison weights",
+    "weight_harvest": "harvest weights",
+}
+
+INVENTED_NOTE = (
+    "The errors here are of the invented sample estate, which was made by the same kind of model "
+    "that forecasts it. They show how the panels read, and prove nothing about a vineyard that "
+    "exists."
+)
+WIDTH_NOTE = "Width: the widths of the ranges in sum, over the crop."
+SPLIT_NOTE = (
+    "The truth of each component is what is believed once everything is known, the harvest "
+    "included. Where shoots, clusters and harvest weights were all measured it stands near what "
+    "was measured; where little was, the miss is shared out by how uncertain each component was."
+)
+COUNTED_NOTE = (
+    "“Clusters were counted” is what the count itself had wrong; “fewer clusters on a shoot” is "
+    "what truly hung there, and “heavier” what each cluster weighed."
+)
+ORIGIN_NOTE = (
+    "Each component came from the block's own seasons, else from its variety here, else from the "
+    "handbook; what was accepted in learned.toml is named below where it was in force."
+)
 COVERAGE_NOTE = (
     "Inside: crops that fell inside the 80 % range, with the Wilson range (95 %) of that share. "
     "About eight in ten should; few blocks cannot tell."
@@ -160,7 +279,8 @@ def per_cent(value, sign=False):
     """
     if value is None or not np.isfinite(value):
         return "-"
-    return f"{100 * value + 0.0:{'+' if sign else ''}.0f} %"
+    # Adding 0 turns -0 into 0.
+    return f"{round(100 * float(value)) + 0.0:{'+' if sign else ''}.0f} %"
 
 
 def side_word(row):
@@ -168,63 +288,3 @@ def side_word(row):
     if row["picked_t"] < row["tonnes_p10"]:
         return "below"
     return "above" if row["picked_t"] > row["tonnes_p90"] else "inside"
-
-
-def figure_range(row, part):
-    """Return a lesson's figure with its range, such as ``0.95 (0.89 to 1.01)``."""
-    return f"{row[part]:.2f} ({row[f'{part}_low']:.2f} to {row[f'{part}_high']:.2f})"
-
-
-def lesson_kind(table):
-    """Return what each lesson is a lesson of: the part of its key before the colon."""
-    return [key.split(":", 1)[0] for key in table["key"]]
-
-
-def lesson_sentence(row):
-    """Return a lesson in a sentence."""
-    seasons = "1 season" if row["seasons"] == 1 else f"{row['seasons']} seasons"
-    return (
-        f"{row['words']} ({row['of']}): {figure_range(row, 'before')} before, "
-        f"{figure_range(row, 'after')} after {seasons}; {row['said']}."
-    )
-
-
-LEARN_NOTE = (
-    "Before: the figure used now. After: what all seasons say, pulled towards the handbook where "
-    "they are few. 'moved': the figure before lies outside the range after, which chance alone "
-    "does about one time in five. Nothing is used until you accept it."
-)
-ACCEPT_NOTE = (
-    "A forecast already learns biases and factors from the seasons it reads; accepting holds them "
-    "for later seasons and names them as the source. Counters and fitted node profiles are used "
-    "only once accepted."
-)
-TREND_NOTE = (
-    "Change in a year, with the chances that the vines get weaker, hold (less than 3 % a year) or "
-    "get stronger. A block is named only after three seasons or more. More wood is not always "
-    "better, and a heavier load takes wood: read this beside the plans."
-)
-
-
-def trend_words(row):
-    """Return a block's trend in words with its chance, such as ``holding (70 %)``."""
-    column = {
-        "getting weaker": "chance_weaker",
-        "holding": "chance_holding",
-        "getting stronger": "chance_stronger",
-    }.get(row["label"])
-    return row["label"] if column is None else f"{row['label']} ({100 * row[column]:.0f} %)"
-
-
-def enough_sentence(table, name, wood):
-    """Return whether enough buds of one wood were examined, in a sentence."""
-    mine = table[
-        (table.iloc[:, 0] == name) & (table["wood"] == wood) & (table["what"] == "fertility")
-    ]
-    short_of = mine[mine["buds_seen"] < mine["buds_enough"]]
-    need, error = int(mine["buds_enough"].max()), table.attrs["error"]
-    base = f"{name}, {wood}s: {need} buds at each node are enough for +-{100 * error:.0f} %"
-    if short_of.empty:
-        return f"{base}; the {mine['buds_seen'].min():.0f} or more examined at each do."
-    nodes = ", ".join(str(node) for node in short_of["node"])
-    return f"{base}; too few so far at node{'s' if len(short_of) > 1 else ''} {nodes}."

@@ -153,7 +153,8 @@ def trend_text(figures, trend, figure, blocks, units=METRIC):
             for season, value in zip(mine["season"], mine[figure], strict=True)
         )
         parts.append(f"{name} [{label}]: {told}; {lines.loc[name, 'label']}.")
-    return " ".join([f"{lines['words'].iloc[0].capitalize()} by season.", *parts])
+    words = lines["words"].iloc[0]
+    return " ".join([f"{words[0].upper()}{words[1:]} by season.", *parts])
 
 
 def plot_fertility(table, name, what):

@@ -1,0 +1,204 @@
+"""Words of what the seasons taught: lessons, the trend of the vines, and buds that are enough."""
+
+from cropload import handbook
+from cropload.forecasting import ranges
+
+#: Part of a lesson's key before the colon -> what it is a lesson of.
+KINDS = {
+    "counting_bias": "counting bias",
+    "increase_factor": "growth from lag phase",
+    "ripening_factor": "growth from veraison",
+    "recovery": "recovery",
+    "counter": "counter",
+    "load": "load response",
+    "profile": "node profile",
+}
+
+
+def lesson_name(key):
+    """Return a lesson's key in words, such as ``counting bias: Riesling``.
+
+    Examples
+    --------
+    >>> lesson_name("counting_bias:Riesling")
+    'counting bias: Riesling'
+    """
+    kind, name = key.split(":", 1)
+    return f"{KINDS.get(kind, kind)}: {name}"
+
+
+def figure_range(row, part):
+    """Return a lesson's figure with its range, such as ``0.95 (0.89 to 1.01)``."""
+    return f"{row[part]:.2f} ({row[f'{part}_low']:.2f} to {row[f'{part}_high']:.2f})"
+
+
+def lesson_kind(table):
+    """Return what each lesson is a lesson of: the part of its key before the colon."""
+    return [key.split(":", 1)[0] for key in table["key"]]
+
+
+def lesson_sentence(row):
+    """Return a lesson in a sentence."""
+    seasons = "1 season" if row["seasons"] == 1 else f"{row['seasons']} seasons"
+    return (
+        f"{row['words']} ({row['of']}): {figure_range(row, 'before')} before, "
+        f"{figure_range(row, 'after')} after {seasons}; {row['said']}."
+    )
+
+
+LEARN_NOTE = (
+    "Before: the figure used now. After: what all seasons say, pulled towards the handbook where "
+    "they are few. 'moved': the figure before lies outside the range after, which chance alone "
+    "does about one time in five. Nothing is used until you accept it."
+)
+ACCEPT_NOTE = (
+    "A forecast already learns biases and factors from the seasons it reads; accepting holds them "
+    "for later seasons and names them as the source. Counters and fitted node profiles are used "
+    "only once accepted."
+)
+
+
+def trend_note(trend):
+    """Return how a trend is to be read; ``trend`` is that of ``vine_trend``."""
+    return (
+        "Change in a year, with the chances that the vines get weaker, hold (less than "
+        f"{100 * trend.attrs['holding']:.0f} % a year) or get stronger. A block is named only "
+        f"after {trend.attrs['least_seasons']} seasons or more. More wood is not always better, "
+        "and a heavier load takes wood: read this beside the plans."
+    )
+
+
+def trend_words(row):
+    """Return a block's trend in words with its chance, such as ``holding (70 %)``."""
+    column = {
+        "getting weaker": "chance_weaker",
+        "holding": "chance_holding",
+        "getting stronger": "chance_stronger",
+    }.get(row["label"])
+    return row["label"] if column is None else f"{row['label']} ({100 * row[column]:.0f} %)"
+
+
+def enough_sentence(table, name, wood):
+    """Return whether enough buds of one wood were examined, in a sentence."""
+    mine = table[
+        (table.iloc[:, 0] == name) & (table["wood"] == wood) & (table["what"] == "fertility")
+    ]
+    short_of = mine[mine["buds_seen"] < mine["buds_enough"]]
+    need, error = int(mine["buds_enough"].max()), table.attrs["error"]
+    base = f"{name}, {wood}s: {need} buds at each node are enough for +-{100 * error:.0f} %"
+    if short_of.empty:
+        return f"{base}; the {mine['buds_seen'].min():.0f} or more examined at each do."
+    nodes = ", ".join(str(node) for node in short_of["node"])
+    return f"{base}; too few so far at node{'s' if len(short_of) > 1 else ''} {nodes}."
+
+
+def lessons_words(count):
+    """Return a number of lessons in words."""
+    return "1 lesson" if count == 1 else f"{count} lessons"
+
+
+def entry_figure(entry):
+    """Return an accepted figure as text, in the terms it is kept in.
+
+    Parameters
+    ----------
+    entry : Entry
+        As from ``read_learned``.
+    """
+    if entry.topic == "profile":
+        return f"{len(entry.profile[0])} nodes of a cane, {len(entry.profile[2])} of a spur"
+    if entry.topic == "load":
+        settled = handbook.entry(f"load.{entry.name}.settled")
+        return f"exponent {settled.value + settled.spread * entry.value:.2f}, once settled"
+    return f"{entry.value:.3f}"
+
+
+def effect_sentence(effect):
+    """Return what accepting lessons would change in the next forecast, in a sentence.
+
+    Parameters
+    ----------
+    effect : DataFrame
+        Of ``lesson_effect``.
+    """
+    season, blocks = effect.attrs["season"], effect[effect["name"] != "estate"]
+    if not effect.attrs["lessons"]:
+        return f"No lesson is ticked, so the forecast of {season} stays as it is."
+    largest = blocks.loc[blocks["change"].abs().idxmax()]
+    lessons = lessons_words(effect.attrs["lessons"])
+    if abs(largest["change"]) < _TELLING:
+        return (
+            f"Accepting {lessons} changes no block's middle of {season} by as much as a tenth of "
+            "a per cent, for the forecast learns from the same records by itself."
+        )
+    estate = float(effect.loc[effect["name"] == "estate", "change"].iloc[0])
+    return (
+        f"Accepting {lessons} moves the estate's middle of {season} by {100 * estate:+.1f} %, and "
+        f"{largest['name']}'s the most, by {100 * largest['change']:+.1f} %."
+    )
+
+
+#: Change of a middle below which nothing is said to change [1].
+_TELLING = 0.001
+
+#: Words of the three chances of a trend, as its columns are named.
+CHANCES = ("weaker", "holding", "stronger")
+WOOD_NOTE = (
+    "The prunings weighed in a winter grew in the season before it, and are set against the crop "
+    "and the shoots of that season. The range of a season is what its weighing leaves open."
+)
+TREND_ORIGIN = (
+    "What a season's weather does to all blocks is learned from the records, with the handbook's "
+    "spreads where they are few; a block's own change is pulled towards what all of them do."
+)
+FERTILITY_NOTE = (
+    "Fitted by a binomial model (shoots per bud) or a Poisson model (clusters per shoot) with a "
+    "level of its own for each season and block, held to the handbook's shape where few buds were "
+    "examined. Nodes that were not examined keep the handbook's shape. A forecast uses a fitted "
+    "profile from the records at hand, or the accepted one of learned.toml."
+)
+
+
+def trend_sentence(mine):
+    """Return how many blocks get weaker, hold or get stronger, in a sentence.
+
+    Parameters
+    ----------
+    mine : DataFrame
+        Rows of ``vine_trend`` of one figure.
+    """
+    blocks = mine[mine["block"] != "estate"]
+    told = [
+        f"{label[0].upper()}{label[1:]}: {', '.join(names)}."
+        for label, names in blocks.groupby("label", sort=False)["block"]
+    ]
+    words = mine["words"].iloc[0]
+    text = " ".join([f"{words[0].upper()}{words[1:]}.", *told])
+    estate = mine[mine["block"] == "estate"]
+    if len(estate):
+        text += f" All blocks together: {trend_words(estate.iloc[0])}."
+    return text
+
+
+def differs_sentence(mine, name):
+    """Return at which nodes a fitted profile leaves the handbook's shape, in a sentence.
+
+    Parameters
+    ----------
+    mine : DataFrame
+        Rows of ``bud_fertility`` of one group and figure.
+    name : str
+        The group.
+    """
+    off = mine[mine["differs"]]
+    if off.empty:
+        return f"{name}: no node's range leaves the handbook's shape out."
+    told = [
+        f"{row['wood']} node {row['node']} "
+        f"({'below' if row['relative_p50'] < row['handbook'] else 'above'})"
+        for row in off.to_dict("records")
+    ]
+    return (
+        f"{name} differs from the handbook's shape at {', '.join(told)}; by chance alone about "
+        f"{(1 - ranges.level()) * len(mine):.0f} of {len(mine)} nodes would."
+    )
