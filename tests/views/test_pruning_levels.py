@@ -228,7 +228,11 @@ def test_find_plans_says_which_limit_binds_when_nothing_fits(panel):
 
 @pytest.mark.parametrize(
     ("name", "value", "words"),
-    [("target", -3, "target crop"), ("dead", 120, "dead buds"), ("good_canes", "a few", "few")],
+    [
+        ("target", -3, "Target crop [t/ha] must"),
+        ("dead", 120, "Buds killed by winter [%] must"),
+        ("good_canes", "a few", "few"),
+    ],
 )
 def test_find_plans_explains_what_cannot_be(panel, name, value, words):
     getattr(panel.find, name).value = value
@@ -285,8 +289,8 @@ def test_bud_damage_without_a_sample_is_a_message(panel):
 
 
 def test_exports_hold_every_level_and_never_replace_a_file(panel, tmp_path):
-    panel.csv_button.click()
-    panel.csv_button.click()
+    panel.keep.csv_button.click()
+    panel.keep.csv_button.click()
     files = sorted(tmp_path.glob("*.csv"))
     assert [file.name for file in files] == [
         "levels_Long-Acre_2027.csv",
@@ -302,7 +306,7 @@ def test_exports_hold_every_level_and_never_replace_a_file(panel, tmp_path):
 
 def test_excel_export_in_us_units(panel, tmp_path):
     panel.choices.unit_choice.value = "us"
-    panel.excel_button.click()
+    panel.keep.excel_button.click()
     sheet = openpyxl.load_workbook(next(tmp_path.glob("*.xlsx"))).active
     heads = [cell.value for cell in sheet[1]]
     assert "ton_ac_p50" in heads
@@ -311,27 +315,27 @@ def test_excel_export_in_us_units(panel, tmp_path):
 
 
 def test_crew_card_is_of_the_chosen_level(panel, tmp_path):
-    panel.chosen.value = 1
-    panel.card_button.click()
+    panel.keep.chosen.value = 1
+    panel.keep.card_button.click()
     text = next(tmp_path.glob("card*.html")).read_text(encoding="utf-8")
     assert "3x6+3x2" in text
     assert "24 buds on each vine" in text
-    assert "Done" in panel.kept.value
+    assert "Done" in panel.keep.kept.value
 
 
 def test_sample_records_are_never_written_into(panel):
     before = (shipped("sample_data") / "quillfoot" / "pruning.csv").read_bytes()
-    panel.save_button.click()
-    assert "invented sample records, which stay as they are" in panel.kept.value
+    panel.keep.save_button.click()
+    assert "invented sample records, which stay as they are" in panel.keep.kept.value
     assert (shipped("sample_data") / "quillfoot" / "pruning.csv").read_bytes() == before
 
 
 def test_chosen_plan_is_saved_into_the_growers_own_records(own_folder):
     before = (own_folder / "pruning.csv").read_bytes()
     panel = PruningLevels(own_folder, block="Long Acre")
-    panel.chosen.value = 1
-    panel.save_button.click()
-    assert "Done" in panel.kept.value
+    panel.keep.chosen.value = 1
+    panel.keep.save_button.click()
+    assert "Done" in panel.keep.kept.value
     assert (own_folder / "pruning.csv").read_bytes().startswith(before)
     pruning = read_records(own_folder).pruning
     row = pruning[(pruning["block"] == "Long Acre") & (pruning["season"] == 2027)]
@@ -342,17 +346,26 @@ def test_chosen_plan_is_saved_into_the_growers_own_records(own_folder):
 
 def test_second_plan_for_the_same_season_is_refused_and_nothing_is_written(own_folder):
     panel = PruningLevels(own_folder, block="Long Acre")
-    panel.save_button.click()
+    assert panel.keep.on_record.value == ""
+    panel.keep.save_button.click()
     saved = (own_folder / "pruning.csv").read_bytes()
-    panel.chosen.value = 1
-    panel.save_button.click()
-    assert "Not possible" in panel.kept.value
+    # Header and rows, as a spreadsheet numbers them.
+    row = len(saved.decode("utf-8-sig").splitlines())
+    assert f"plan 3x8+3x2 (pruning.csv, row {row})" in panel.keep.on_record.value
+    panel.keep.chosen.value = 1
+    panel.keep.save_button.click()
+    assert "Not possible" in panel.keep.kept.value
+    assert f"write 3x6+3x2 into column plan of row {row}" in panel.keep.kept.value
+    assert (own_folder / "pruning.csv").read_bytes() == saved
+    panel.keep.chosen.value = 0
+    panel.keep.save_button.click()
+    assert "nothing to do" in panel.keep.kept.value
     assert (own_folder / "pruning.csv").read_bytes() == saved
 
 
 def test_results_of_own_records_go_beside_them(own_folder):
     panel = PruningLevels(own_folder, block="Long Acre")
-    panel.csv_button.click()
+    panel.keep.csv_button.click()
     assert (own_folder / "results" / "levels_Long-Acre_2027.csv").exists()
     # A result must not be taken for a table of the records.
     assert read_records(own_folder).given == panel.records.given
@@ -394,10 +407,10 @@ def test_any_name_of_a_block_is_safe_and_usable(tmp_path, name):
     assert panel.message.value == ""
     for part in (panel.sentences, panel.table, panel.figure, panel.sources, panel.notes):
         assert "<script>" not in part.value
-    for button in (panel.csv_button, panel.excel_button, panel.card_button):
+    for button in (panel.keep.csv_button, panel.keep.excel_button, panel.keep.card_button):
         button.click()
-        assert "Done" in panel.kept.value
-        assert "<script>" not in panel.kept.value
+        assert "Done" in panel.keep.kept.value
+        assert "<script>" not in panel.keep.kept.value
     assert "<script>" not in next((tmp_path / "out").glob("card*.html")).read_text(encoding="utf-8")
 
 

@@ -127,7 +127,7 @@ def test_moves_asked_for_wrongly_are_a_message(desk):
     panel = BlocksToMove(desk)
     panel.chance.value = 140.0
     panel.find_button.click()
-    assert "from 0 to below 1" in panel.answer.value
+    assert "from 0 to below 100" in panel.answer.value
 
 
 def test_contracts_show_both_chances(desk):

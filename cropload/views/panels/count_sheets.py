@@ -8,7 +8,8 @@ from cropload.errors import CroploadError
 from cropload.views.count_plan import plan_count
 from cropload.views.count_sheet import LABELS, read_count_sheet
 from cropload.views.panels import parts, saving
-from cropload.views.panels.season_desk import DeskPanel, button, choice, field
+from cropload.views.panels.desk_panel import DeskPanel
+from cropload.views.panels.fields import button, choice, field
 from cropload.views.season_words import forecast_sentence
 
 
@@ -114,20 +115,17 @@ class CountSheets(DeskPanel):
 
     def write(self):
         """Write the sheets as new files into ``results`` beside the records."""
-        try:
+
+        def action():
             if self.planned is None:
                 raise CroploadError("There is no sheet to write; see the message above.")
             folder = saving.results_folder(self.desk.base)
             page = saving.save_page(self.planned.html, folder, self._stem())
             csv = page.with_suffix(".csv")
             self.planned.write(csv, self.planned.csv)
-            self.kept.value = parts.done(f"the sheets are {page} and {csv.name}.")
-        except CroploadError as fault:
-            self.kept.value = parts.error(str(fault))
-        except Exception as fault:
-            self.kept.value = parts.error(
-                f"The sheets were not written ({type(fault).__name__}: {fault})."
-            )
+            return f"the sheets are {page} and {csv.name}."
+
+        parts.tell(self.kept, action, "The sheets were not written")
 
     def _uploaded(self):
         if self.upload.value:

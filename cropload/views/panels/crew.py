@@ -2,7 +2,8 @@
 
 from cropload.views.crew_words import OFF_HEAD, checked_crew, crew_rows, crew_sentence
 from cropload.views.panels import parts
-from cropload.views.panels.season_desk import DeskPanel, choice, field
+from cropload.views.panels.desk_panel import DeskPanel
+from cropload.views.panels.fields import choice, field
 
 
 class CrewPanel(DeskPanel):

@@ -6,6 +6,7 @@ from cropload.decisions.find_plan import find_plans
 from cropload.errors import CroploadError
 from cropload.views import wording
 from cropload.views.panels import parts
+from cropload.views.panels.fields import number_in
 from cropload.vine.plan import PruningPlan
 
 
@@ -130,6 +131,8 @@ class FindTab(widgets.VBox):
 
     @parts.guarded
     def _find(self, _):
+        number_in(self.target, 0.1)
+        number_in(self.dead, 0, 100)
         density, balance = self.panel.bands()
         units = self.panel.units
         found = find_plans(

@@ -1,7 +1,6 @@
 """The panel of longer wood against spring frost: past springs, one night, and after a frost."""
 
 from dataclasses import replace
-from pathlib import Path
 
 import ipywidgets as widgets
 import numpy as np
@@ -14,18 +13,19 @@ from cropload.decisions.frost_cover import frost_cover
 from cropload.errors import CroploadError
 from cropload.forecasting.asked import check_block, next_season
 from cropload.forecasting.history import estate_before_season
-from cropload.records.messages import fault_list
 from cropload.records.station_offset import station_of_block
 from cropload.units import unit_system
 from cropload.views.frost_wording import CASE_WORDS
 from cropload.views.panels import frost_results, parts, saving
 from cropload.views.panels.level_rows import LevelRows, first_levels
+from cropload.views.panels.opening import given_records, opening_html
 from cropload.vine.frost_settings import CASES
 from cropload.vine.plan import PlanError, PruningPlan
 
 #: Buds by which the longer canes differ from last winter's.
 _LONGER = (2, 4)
 OWN_LOGGER = "none: offset as entered"
+TITLE = "Longer wood against spring frost"
 
 
 def longer_levels(last_plan, usual_buds):
@@ -95,7 +95,7 @@ class FrostCover(widgets.VBox):
 
     @parts.guarded
     def _build(self, given, block, units):
-        self.records = self._read(given)
+        self.records = given_records(given)
         self.season = next_season(self.records)
         names = [str(name) for name in self.records.blocks["block"]]
         first = check_block(self.records, block) if block is not None else self._coldest(names)
@@ -154,7 +154,7 @@ class FrostCover(widgets.VBox):
         ):
             each.observe(self._unless_quiet(action), "value")
         self.children = [
-            parts.html(parts.STYLE + frost_results.STYLE + self._opening()),
+            parts.html(parts.STYLE + frost_results.STYLE + opening_html(TITLE, self.records)),
             parts.row(self.block_choice, self.case_choice, self.crop_choice, self.unit_choice),
             parts.row(self.station, self.logger, self.offset, self.spread),
             parts.row(self.sum, self.heavy, self.reference),
@@ -166,18 +166,6 @@ class FrostCover(widgets.VBox):
         ]
         self._quiet = False
         self._start_block()
-
-    @staticmethod
-    def _read(given):
-        if given is None:
-            from cropload.records.example import example_records
-
-            return example_records()
-        if isinstance(given, (str, Path)):
-            from cropload.records.reading import read_records
-
-            return read_records(given)
-        return given
 
     def _coldest(self, names):
         """Return the block that lies furthest below its station, where frost matters most."""
@@ -218,23 +206,6 @@ class FrostCover(widgets.VBox):
             style=parts.LABELLED,
             layout=widgets.Layout(width="26em", display="none"),
         )
-
-    def _opening(self):
-        text = '<h2 class="cl-title">Longer wood against spring frost</h2>'
-        if saving.is_sample(self.records):
-            text += parts.note(
-                "These are sample records of an estate called Quillfoot. All of them are invented."
-            )
-        else:
-            text += parts.note(f"Records: {self.records.path}")
-        doubts = self.records.warnings
-        if doubts:
-            listed = parts.escape(fault_list(doubts))
-            text += (
-                f'<details class="cl-source"><summary>{len(doubts)} doubtful values in the records'
-                f"</summary><pre>{listed}</pre></details>"
-            )
-        return text
 
     def _keep_box(self):
         self.csv_button = widgets.Button(

@@ -1,7 +1,6 @@
 """The panel of an owner's choice: scenarios over several blocks, side by side, and the report."""
 
 from dataclasses import fields
-from pathlib import Path
 
 import ipywidgets as widgets
 import numpy as np
@@ -14,7 +13,9 @@ from cropload.forecasting.history import estate_before_season
 from cropload.units import unit_system
 from cropload.views import report_figures
 from cropload.views.panels import parts, saving
+from cropload.views.panels.fields import button, choice, units_choice
 from cropload.views.panels.level_rows import first_levels
+from cropload.views.panels.opening import given_records, opening_html
 from cropload.views.report import owner_report, save_report
 from cropload.views.report_tables import COSTS, TEXTS, cell_text, money_step
 from cropload.views.report_words import MONEY_CAUTION, risks
@@ -22,24 +23,8 @@ from cropload.vine.plan import PlanError, PruningPlan
 
 #: Names of the scenarios a panel opens with, and the place of their plan in `first_levels`.
 _NAMES = ("today", "longer", "shorter", "scenario 4", "scenario 5")
+TITLE = "Pruning scenarios for the owner"
 _LEVEL = {"today": "as last winter", "longer": "heavier", "shorter": "lighter"}
-
-
-#: Tries at a free name before giving up.
-_MOST_FILES = 1000
-
-
-def _free_name(folder, stem, suffix):
-    """Return a file that is not there yet, in a folder that is made when it has to be."""
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as fault:
-        raise CroploadError(f"The folder {folder} cannot be made ({fault.strerror}).") from None
-    for number in range(1, _MOST_FILES):
-        path = folder / (f"{stem}{suffix}" if number == 1 else f"{stem}_{number}{suffix}")
-        if not path.exists():
-            return path
-    raise CroploadError(f"{folder} holds {_MOST_FILES} files named {stem}; clear some away.")
 
 
 class OwnerScenarios(widgets.VBox):
@@ -90,7 +75,7 @@ class OwnerScenarios(widgets.VBox):
 
     @parts.guarded
     def _build(self, given, blocks, season, units):
-        self.records = self._read(given)
+        self.records = given_records(given)
         names = [str(name) for name in self.records.blocks["block"]]
         chosen = names[:3] if blocks is None else [str(block) for block in blocks]
         unknown = [block for block in chosen if block not in names]
@@ -100,13 +85,9 @@ class OwnerScenarios(widgets.VBox):
                 f"{', '.join(names)}."
             )
         self.season = next_season(self.records) if season is None else int(season)
-        self.unit_choice = self._dropdown(
-            "Units",
-            [("metric (t, ha, m)", "metric"), ("US (short ton, ac, ft)", "us")],
-            unit_system(units).name,
-        )
+        self.unit_choice = units_choice(units, "t, ha, m", "short ton, ac, ft", "17em")
         self.shown_units = unit_system(units)
-        self.count = self._dropdown("Scenarios", list(range(FEWEST, MOST + 1)), 3)
+        self.count = choice("Scenarios", range(FEWEST, MOST + 1), 3, "17em")
         self.blocks = {
             name: widgets.Checkbox(
                 value=name in chosen,
@@ -128,14 +109,14 @@ class OwnerScenarios(widgets.VBox):
         ]
         self.plans = {name: self._plan_boxes(name) for name in names}
         self.costs = {each.name: parts.number_box("", 0.0) for each in fields(Costs)}
-        self.compare_button = self._button("Compare scenarios", lambda _: self.refresh())
+        self.compare_button = button("Compare scenarios", self.refresh)
         self.plan_rows = widgets.VBox()
         self.answer = parts.html()
         self.figure, self.table, self.reasons = parts.html(), parts.html(), parts.html()
         self.kept = parts.html()
-        self.html_button = self._button("Make report as HTML", lambda _: self._save("html"))
-        self.pdf_button = self._button("Make report as PDF", lambda _: self._save("pdf"))
-        self.excel_button = self._button("Make tables as Excel", lambda _: self._save("xlsx"))
+        self.html_button = button("Make report as HTML", lambda: self._save("html"))
+        self.pdf_button = button("Make report as PDF", lambda: self._save("pdf"))
+        self.excel_button = button("Make tables as Excel", lambda: self._save("xlsx"))
         self.results = widgets.VBox(
             [
                 self.answer,
@@ -148,7 +129,7 @@ class OwnerScenarios(widgets.VBox):
             ]
         )
         self.children = [
-            parts.html(parts.STYLE + self._opening()),
+            parts.html(parts.STYLE + opening_html(TITLE, self.records)),
             parts.row(self.unit_choice, self.count),
             parts.html(parts.head("Blocks")),
             parts.row(*self.blocks.values()),
@@ -178,42 +159,6 @@ class OwnerScenarios(widgets.VBox):
             box.observe(lambda _: self._lay_out(), "value")
         self.unit_choice.observe(self._other_units, "value")
         self.refresh()
-
-    @staticmethod
-    def _read(given):
-        if given is None:
-            from cropload.records.example import example_records
-
-            return example_records()
-        if isinstance(given, (str, Path)):
-            from cropload.records.reading import read_records
-
-            return read_records(given)
-        return given
-
-    @staticmethod
-    def _dropdown(label, options, value):
-        return widgets.Dropdown(
-            options=options,
-            value=value,
-            description=label,
-            style=parts.LABELLED,
-            layout=widgets.Layout(width="17em"),
-        )
-
-    @staticmethod
-    def _button(label, action):
-        button = widgets.Button(description=label, layout=widgets.Layout(width="19em"))
-        button.on_click(action)
-        return button
-
-    def _opening(self):
-        text = '<h2 class="cl-title">Pruning scenarios for the owner</h2>'
-        if saving.is_sample(self.records):
-            return text + parts.note(
-                "These are sample records of an estate called Quillfoot. All of them are invented."
-            )
-        return text + parts.note(f"Records: {saving.shown_path(self.records)}")
 
     def _plan_boxes(self, block):
         """Return a box a scenario for one block, with the last plan, longer and shorter wood."""
@@ -365,13 +310,12 @@ class OwnerScenarios(widgets.VBox):
 
     def _save(self, kind):
         """Write the report as a new file, and say where it is beside the buttons."""
-        try:
+
+        def action():
             if self.report is None:
                 raise CroploadError("There is nothing to keep. Compare the scenarios first.")
-            path = _free_name(self.folder(), f"owner_report_{self.found.season}", f".{kind}")
+            path = saving.new_file(self.folder(), f"owner_report_{self.found.season}", f".{kind}")
             save_report(self.report, **{kind: path})
-            self.kept.value = parts.done(f"the report is in {path}.")
-        except CroploadError as fault:
-            self.kept.value = parts.error(str(fault))
-        except Exception as fault:
-            self.kept.value = parts.error(f"Nothing was written ({type(fault).__name__}: {fault}).")
+            return f"the report is in {path}."
+
+        parts.tell(self.kept, action)

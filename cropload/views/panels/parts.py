@@ -167,6 +167,26 @@ def guarded(method):
     return run
 
 
+def tell(where, action, lost="Nothing was written"):
+    """Do something that writes a file, and say beside its button what came of it.
+
+    Parameters
+    ----------
+    where : HTML
+        Where it is said.
+    action : callable
+        Returns what was done, in words.
+    lost : str
+        Said of a fault that nobody expected, with its name.
+    """
+    try:
+        where.value = done(action())
+    except CroploadError as fault:
+        where.value = error(str(fault))
+    except Exception as fault:
+        where.value = error(f"{lost} ({type(fault).__name__}: {fault}).")
+
+
 class NumberField(widgets.HBox):
     """A labelled number box with a slider beside it.
 

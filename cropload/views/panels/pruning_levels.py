@@ -1,21 +1,16 @@
 """The panel of the main job: set pruning levels for a block and see what each would give."""
 
-import datetime
-from pathlib import Path
-
 import ipywidgets as widgets
 import numpy as np
-import pandas as pd
 
 from cropload.decisions import bands
 from cropload.decisions.compare import check_block, compare_plans, estate_for
-from cropload.errors import CroploadError
-from cropload.records.messages import fault_list
 from cropload.views import figures
-from cropload.views.cards import crew_card
 from cropload.views.panels import parts, results, saving
 from cropload.views.panels.choices import Choices
+from cropload.views.panels.keep_levels import KeepLevels
 from cropload.views.panels.level_rows import LevelRows, first_levels
+from cropload.views.panels.opening import given_records, opening_html
 
 
 class PruningLevels(widgets.VBox):
@@ -70,20 +65,21 @@ class PruningLevels(widgets.VBox):
 
     @parts.guarded
     def _build(self, given, block, season, units):
-        self.records = self._read(given)
+        self.records = given_records(given)
         if block is not None:
             block = check_block(self.records, block)
         self.levels = LevelRows(self._refresh)
         self.choices = Choices(self.records, block, season, units, self._start_block, self._refresh)
         self.sentences, self.figure, self.table = parts.html(), parts.html(), parts.html()
         self.sketches, self.sources, self.notes = parts.html(), parts.html(), parts.html()
+        self.keep = KeepLevels(self)
         self.results = widgets.VBox(
             [
                 self.sentences,
                 self.figure,
                 self.table,
                 self.sketches,
-                self._keep_box(),
+                self.keep,
                 self.sources,
                 self.notes,
             ]
@@ -97,42 +93,13 @@ class PruningLevels(widgets.VBox):
             "Winter bud damage",
         )
         self.children = [
-            parts.html(parts.STYLE + self._opening()),
+            parts.html(parts.STYLE + opening_html("Pruning levels", self.records)),
             self.choices,
             self.message,
             self.tabs,
             parts.html(results.cautions_html()),
         ]
         self._start_block()
-
-    @staticmethod
-    def _read(given):
-        if given is None:
-            from cropload.records.example import example_records
-
-            return example_records()
-        if isinstance(given, (str, Path)):
-            from cropload.records.reading import read_records
-
-            return read_records(given)
-        return given
-
-    def _opening(self):
-        text = '<h2 class="cl-title">Pruning levels</h2>'
-        if saving.is_sample(self.records):
-            text += parts.note(
-                "These are sample records of an estate called Quillfoot. All of them are invented."
-            )
-        else:
-            text += parts.note(f"Records: {saving.shown_path(self.records)}")
-        doubts = self.records.warnings
-        if doubts:
-            listed = parts.escape(fault_list(doubts))
-            text += (
-                f'<details class="cl-source"><summary>{len(doubts)} doubtful values in the records'
-                f"</summary><pre>{listed}</pre></details>"
-            )
-        return text
 
     def _further_tabs(self):
         # Loaded here because each tab knows the panel it stands in.
@@ -142,48 +109,12 @@ class PruningLevels(widgets.VBox):
         self.find, self.balanced, self.damage = FindTab(self), BalancedTab(self), DamageTab(self)
         return [self.find, self.balanced, self.damage]
 
-    def _keep_box(self):
-        self.chosen = widgets.Dropdown(
-            description="Chosen level", style=parts.LABELLED, layout=widgets.Layout(width="26em")
-        )
-        self.day = widgets.DatePicker(
-            description="Date of pruning",
-            value=datetime.date.today(),
-            style=parts.LABELLED,
-            layout=widgets.Layout(width="20em"),
-        )
-        self.kept = parts.html()
-        actions = (
-            ("save_button", "Save chosen plan to my records", self._save_plan),
-            ("card_button", "Make crew card of chosen plan", self._make_card),
-            ("csv_button", "Export all levels as CSV", lambda _: self._export(".csv")),
-            ("excel_button", "Export all levels as Excel", lambda _: self._export(".xlsx")),
-        )
-        buttons = []
-        for name, label, action in actions:
-            button = widgets.Button(description=label, layout=widgets.Layout(width="19em"))
-            button.on_click(action)
-            setattr(self, name, button)
-            buttons.append(button)
-        return widgets.VBox(
-            [
-                parts.html(parts.head("Keep the result")),
-                parts.row(self.chosen, self.day),
-                parts.row(*buttons),
-                self.kept,
-            ]
-        )
-
     def fail(self, text):
         """Show what is wrong; results that no longer belong to the levels are hidden."""
         self.message.value = parts.error(text)
         self.comparison = None
         if hasattr(self, "results"):
             self.results.layout.display = "none"
-
-    def keep_failed(self, text):
-        """Show what is wrong with keeping a result; the result itself stays."""
-        self.kept.value = parts.error(text)
 
     @property
     def block(self):
@@ -214,14 +145,13 @@ class PruningLevels(widgets.VBox):
         estate = estate_for(self.records, self.block, self.season, self.choices.reference_plan)
         at = estate.facts.place(self.block)
         last = estate.last_plan[at] or None
-        self.kept.value = ""
         plans, names = first_levels(last, float(np.exp(estate.log_reference[at])))
         if last is not None and self.choices.reference_plan:
             names[0] = "as carried so far"
-        self._opening = dict(zip(names, plans, strict=True))
+        self._named = dict(zip(names, plans, strict=True))
         self.levels.set(plans, names)
-        for tab in (self.find, self.balanced, self.damage):
-            tab.open_block()
+        for each in (self.keep, self.find, self.balanced, self.damage):
+            each.open_block()
 
     @parts.guarded
     def _refresh(self):
@@ -251,7 +181,7 @@ class PruningLevels(widgets.VBox):
     def _show(self, density, balance):
         # "As last winter" and its like hold only for the plan they were given to.
         for row, plan in zip(self.levels.rows, self.plans, strict=False):
-            if row.name and self._opening.get(row.name, plan) != plan:
+            if row.name and self._named.get(row.name, plan) != plan:
                 row.set_name("")
         names = [row.name for row in self.levels.rows[: self.levels.count]]
         shown = (self.comparison, density, balance, self.units)
@@ -264,12 +194,7 @@ class PruningLevels(widgets.VBox):
         )
         self.sources.value = results.sources_html(*shown)
         self.notes.value = results.notes_html(self.comparison)
-        before = self.chosen.index or 0
-        self.chosen.options = [
-            (f"{results.level_title(place, name)}: {plan}", place - 1)
-            for place, (plan, name) in enumerate(zip(self.plans, names, strict=True), start=1)
-        ]
-        self.chosen.index = min(before, len(self.plans) - 1)
+        self.keep.show(self.plans, names)
         for tab in (self.find, self.balanced, self.damage):
             tab.show_units()
         # Last, because drawing takes longer than all the rest and the words need not wait.
@@ -278,66 +203,6 @@ class PruningLevels(widgets.VBox):
             drawn, figures.figure_text(*shown)
         )
 
-    @property
-    def chosen_plan(self):
-        """The plan of the chosen level."""
-        return self.plans[self.chosen.value]
-
     def folder(self):
         """Return the folder that results go to."""
         return saving.results_folder(self.records, self.given_folder)
-
-    def keep(self, action):
-        """Do something that writes a file, and say what came of it beside the buttons."""
-        try:
-            self.kept.value = parts.done(action())
-        except CroploadError as fault:
-            self.keep_failed(str(fault))
-        except Exception as fault:
-            self.keep_failed(f"Nothing was written ({type(fault).__name__}: {fault}).")
-
-    def _save_plan(self, _):
-        def action():
-            path = saving.save_chosen_plan(
-                self.records, self.season, self.block, self.chosen_plan, self.day.value
-            )
-            return f"plan {self.chosen_plan} of {self.block} for season {self.season} is in {path}."
-
-        self.keep(action)
-
-    def _make_card(self, _):
-        def action():
-            row = self.comparison.iloc[self.chosen.value]
-            page = crew_card(
-                self.chosen_plan,
-                self.block,
-                self.season,
-                canopy_length_m=row["canopy_length_m"],
-                variety=str(self.choices.facts["variety"]),
-                shoots_per_m=row["shoots_per_m_p50"],
-                canopies=self.choices.canopies,
-                units=self.units,
-                invented=saving.is_sample(self.records),
-            )
-            stem = saving.file_stem("card", self.block, self.season)
-            file = saving.save_page(page, self.folder(), stem)
-            return f"the card for {self.chosen_plan} is in {file}; print it."
-
-        self.keep(action)
-
-    def export_frame(self):
-        """Return the comparison as it is exported: with level, block, season and range [metric]."""
-        frame = pd.DataFrame(self.comparison)
-        frame.insert(0, "level", range(1, len(frame) + 1))
-        frame.insert(0, "season", self.season)
-        frame.insert(0, "block", self.block)
-        frame["interval"] = self.comparison.attrs["interval"]
-        return frame
-
-    def _export(self, suffix):
-        def action():
-            stem = saving.file_stem("levels", self.block, self.season)
-            path = saving.save_frame(self.export_frame(), self.folder(), stem, suffix, self.units)
-            return f"all levels are in {path}."
-
-        self.keep(action)

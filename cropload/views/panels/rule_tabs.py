@@ -7,6 +7,7 @@ from cropload import handbook
 from cropload.errors import CroploadError
 from cropload.views import wording
 from cropload.views.panels import parts, saving
+from cropload.views.panels.fields import button, choice, field
 from cropload.vine.balanced_pruning import balanced_table, parse_formula
 from cropload.vine.bud_damage import replacement_buds, step_rule_buds, wilson_interval
 
@@ -19,24 +20,11 @@ class BalancedTab(widgets.VBox):
     def __init__(self, panel):
         self.panel, self._units, self._quiet, self.lookup = panel, panel.units, False, None
         options = [(handbook.entry(k).extra["label"], k) for k in handbook.keys("balanced.")]
-        self.formula = widgets.Dropdown(
-            options=[*options, (OWN_FORMULA, OWN_FORMULA)],
-            description="Formula",
-            style=parts.LABELLED,
-            layout=widgets.Layout(width="24em"),
-        )
-        self.own = widgets.Text(
-            description="Own formula",
-            placeholder="30+10 (per lb), or 33+11 per 500 g",
-            continuous_update=False,
-            style=parts.LABELLED,
-            layout=widgets.Layout(width="26em", display="none"),
-        )
+        self.formula = choice("Formula", [*options, (OWN_FORMULA, OWN_FORMULA)], width="24em")
+        self.own = field("Own formula", "30+10 (per lb), or 33+11 per 500 g", "26em")
+        self.own.layout.display = "none"
         self.weight = parts.number_box("Prunings of this vine [kg]", 0.0)
-        self.csv_button = widgets.Button(
-            description="Export lookup as CSV", layout=widgets.Layout(width="15em")
-        )
-        self.csv_button.on_click(self._export)
+        self.csv_button = button("Export lookup as CSV", self._export, "15em")
         self.message, self.answer, self.kept = parts.html(), parts.html(), parts.html()
         for each in (self.formula, self.own, self.weight):
             each.observe(self._changed, "value")
@@ -118,16 +106,15 @@ class BalancedTab(widgets.VBox):
         text += parts.source("band.buds_per_m.ohio", "Where does the cap come from")
         self.message.value, self.answer.value = "", text
 
-    def _export(self, _):
-        if self.lookup is None:
-            self.kept.value = parts.error("There is no lookup to export; see the message above.")
-            return
-        try:
+    def _export(self):
+        def action():
+            if self.lookup is None:
+                raise CroploadError("There is no lookup to export; see the message above.")
             stem = saving.file_stem("lookup", self.panel.block, self.panel.season)
             path = saving.save_frame(self.lookup, self.panel.folder(), stem, ".csv", "metric")
-            self.kept.value = parts.done(f"the lookup is in {path}.")
-        except CroploadError as fault:
-            self.kept.value = parts.error(str(fault))
+            return f"the lookup is in {path}."
+
+        parts.tell(self.kept, action)
 
 
 class DamageTab(widgets.VBox):

@@ -46,7 +46,8 @@ def file_stem(kind, block, season):
     return f"{kind}_{safe}_{season}"
 
 
-def _each_name(folder, stem, suffix):
+def new_file(folder, stem, suffix):
+    """Return a file that is not there yet, in a folder that is made when it has to be."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as fault:
@@ -60,33 +61,67 @@ def _each_name(folder, stem, suffix):
 
 def save_frame(frame, folder, stem, suffix, units):
     """Write a result as a new .csv or .xlsx file in a unit system, and return the file."""
-    return write_frame(_each_name(folder, stem, suffix), in_units(frame, units))
+    return write_frame(new_file(folder, stem, suffix), in_units(frame, units))
 
 
 def save_page(text, folder, stem):
     """Write an HTML page as a new file, and return the file."""
-    path = _each_name(folder, stem, ".html")
+    path = new_file(folder, stem, ".html")
     put_bytes(path, text.encode("utf-8"))
     return path
 
 
+def plan_on_record(records, season, block):
+    """Return where the user's own records hold a plan of a block and season, or None."""
+    if is_sample(records):
+        return None
+    from cropload.records.plan_row import plan_row
+
+    return plan_row(records.path, season, block)
+
+
 def save_chosen_plan(records, season, block, plan, day):
-    """Save a plan into the user's own table ``pruning``, and return the file.
+    """Save a plan into the user's own table ``pruning``, and return what was done in words.
 
     Raises
     ------
     CroploadError
-        For the shipped sample, or when the table already holds a plan for that season.
+        For the shipped sample, or when the table already holds another plan for that season: it
+        says which, where it stands, and how its owner can change it.
     """
-    if is_sample(records):
+    path = own_folder(records, "keep a plan")
+    there = plan_on_record(records, season, block)
+    if there is not None and there.plan.replace(" ", "") == str(plan):
+        return f"nothing to do, {block} has {there.words()} on record for season {season}."
+    if there is not None:
         raise CroploadError(
-            "These are the invented sample records, which stay as they are. To keep a plan, make "
-            "a folder of your own first (cropload new FOLDER, or cropload new FOLDER --example "
-            "for a copy of the sample) and set FOLDER in the first cell to it."
+            f"{block} already has a plan on record for season {season}: {there.words()}. Records "
+            f"are never overwritten from here. If {plan} is now the plan, open {there.file} in "
+            f"your spreadsheet program, write {plan} into column plan of row {there.row}, save it, "
+            "and run all cells again. Until then both plans can be compared here, and the export "
+            "and the crew card take whichever level you choose."
         )
     from cropload.records.append import save_plan
 
-    return save_plan(records.path, season, block, str(plan), day)
+    file = save_plan(path, season, block, str(plan), day)
+    return f"plan {plan} of {block} for season {season} is in {file}."
+
+
+def own_folder(records, purpose):
+    """Return the user's folder or workbook.
+
+    Raises
+    ------
+    CroploadError
+        For the sample records, which stay as they are.
+    """
+    if is_sample(records):
+        raise CroploadError(
+            f"These are the invented sample records, which stay as they are. To {purpose}, make "
+            "a folder of your own first (cropload new FOLDER, or cropload new FOLDER --example "
+            "for a copy of the sample) and set FOLDER in the first cell to it."
+        )
+    return records.path
 
 
 def shown_path(records):

@@ -2,7 +2,6 @@
 
 import asyncio
 from dataclasses import replace
-from pathlib import Path
 
 import ipywidgets as widgets
 import pandas as pd
@@ -10,10 +9,13 @@ import pandas as pd
 from cropload.errors import CroploadError
 from cropload.forecasting.history import learned_before
 from cropload.forecasting.season import forecast
-from cropload.records.messages import fault_list
 from cropload.records.until import day as read_day
 from cropload.units import unit_system
 from cropload.views.panels import parts, saving
+from cropload.views.panels.desk_panel import DeskPanel
+from cropload.views.panels.entered_rows import added
+from cropload.views.panels.fields import button, choice, field, units_choice
+from cropload.views.panels.opening import given_records, opening_html
 from cropload.views.season_days import (
     opening_day,
     opening_season,
@@ -22,61 +24,9 @@ from cropload.views.season_days import (
 )
 from cropload.views.season_words import forecast_sentence
 
+__all__ = ["EVERYTHING", "DeskPanel", "SeasonDesk", "added", "button", "choice", "field"]
+
 EVERYTHING = "everything on record"
-
-#: Wide tables scroll in their own box, so that the text beside them keeps to the screen.
-_STYLE = parts.STYLE + (
-    "<style>.cl-desk .widget-html-content { min-width: 0; width: 100%; }</style>"
-)
-
-
-def choice(label, options, value=None, width="22em"):
-    """Return a labelled dropdown."""
-    options = list(options)
-    made = widgets.Dropdown(
-        options=options,
-        description=label,
-        style=parts.LABELLED,
-        layout=widgets.Layout(width=width, max_width="100%"),
-    )
-    if value is not None:
-        made.value = value
-    return made
-
-
-def field(label, placeholder="", width="20em", value=""):
-    """Return a labelled box for text that answers when Enter is pressed or the box is left."""
-    return widgets.Text(
-        value=value,
-        description=label,
-        placeholder=placeholder,
-        continuous_update=False,
-        style=parts.LABELLED,
-        layout=widgets.Layout(width=width, max_width="100%"),
-    )
-
-
-def button(label, action, width="19em"):
-    """Return a button with a word on it."""
-    made = widgets.Button(description=label, layout=widgets.Layout(width=width, max_width="100%"))
-    made.on_click(lambda _: action())
-    return made
-
-
-def added(table, rows):
-    """Return a table of records with rows at its end, every column in the table's own type."""
-    new = pd.DataFrame(rows).reindex(columns=table.columns)
-    for name in table.columns:
-        kind = table[name].dtype
-        if kind.kind == "M":
-            new[name] = pd.to_datetime(new[name])
-        elif kind.kind in "fiu":
-            new[name] = pd.to_numeric(new[name])
-        else:
-            text = new[name].astype(object)
-            new[name] = text.where(text.notna(), "").astype(str)
-        new[name] = new[name].astype(kind)
-    return new if table.empty else pd.concat([table, new], ignore_index=True)
 
 
 class SeasonDesk(widgets.VBox):
@@ -123,7 +73,7 @@ class SeasonDesk(widgets.VBox):
 
     @parts.guarded
     def _build(self, given, season, as_of, units):
-        self.base = self._read(given)
+        self.base = given_records(given)
         seasons = seasons_on_record(self.base)
         season = opening_season(self.base) if season is None else int(season)
         if season not in seasons:
@@ -133,12 +83,7 @@ class SeasonDesk(widgets.VBox):
         self.season_choice = choice("Season (year of harvest)", seasons, season, "18em")
         self.day_choice = choice("Records up to", [EVERYTHING], width="26em")
         self.other_day = field("or another day", "like 2026-07-15", "17em")
-        self.unit_choice = choice(
-            "Units",
-            [("metric (t, t/ha)", "metric"), ("US (short ton, ton/ac)", "us")],
-            unit_system(units).name,
-            "18em",
-        )
+        self.unit_choice = units_choice(units, "t, t/ha", "short ton, ton/ac", "18em")
         self.sentence = parts.html()
         self.records = self.base
         self._fill_days()
@@ -149,41 +94,12 @@ class SeasonDesk(widgets.VBox):
         self.other_day.observe(self._changed, "value")
         self.unit_choice.observe(self._changed, "value")
         self.children = [
-            parts.html(parts.STYLE + self._opening()),
+            parts.html(parts.STYLE + opening_html("The season", self.base)),
             parts.row(self.season_choice, self.day_choice, self.other_day, self.unit_choice),
             self.message,
             self.sentence,
         ]
         self.refresh()
-
-    @staticmethod
-    def _read(given):
-        if given is None:
-            from cropload.records.example import example_records
-
-            return example_records()
-        if isinstance(given, (str, Path)):
-            from cropload.records.reading import read_records
-
-            return read_records(given)
-        return given
-
-    def _opening(self):
-        text = '<h2 class="cl-title">The season</h2>'
-        if self.is_sample:
-            text += parts.note(
-                "These are sample records of an estate called Quillfoot. All of them are invented."
-            )
-        else:
-            text += parts.note(f"Records: {self.base.path}")
-        doubts = self.base.warnings
-        if doubts:
-            listed = parts.escape(fault_list(doubts))
-            text += (
-                f'<details class="cl-source"><summary>{len(doubts)} doubtful values in the records'
-                f"</summary><pre>{listed}</pre></details>"
-            )
-        return text
 
     @property
     def is_sample(self):
@@ -386,70 +302,4 @@ class SeasonDesk(widgets.VBox):
         CroploadError
             For the sample records, which stay as they are.
         """
-        if self.is_sample:
-            raise CroploadError(
-                f"These are the invented sample records, which stay as they are. To {purpose}, "
-                "make a folder of your own first (cropload new FOLDER, or cropload new FOLDER "
-                "--example for a copy of the sample) and set FOLDER in the first cell to it."
-            )
-        return self.base.path
-
-
-class DeskPanel(widgets.VBox):
-    """A panel that shows what the desk has: a title, where the season stands, and a body.
-
-    Parameters
-    ----------
-    desk : SeasonDesk
-        The desk of the notebook.
-    """
-
-    title = ""
-    #: Whether the panel answers at once when a count is entered.
-    prompt = False
-
-    def __init__(self, desk):
-        self.desk = desk
-        self.where, self.message = parts.html(), parts.html()
-        self.body = widgets.VBox([])
-        heading = f'<h2 class="cl-title">{parts.escape(self.title)}</h2>'
-        super().__init__([parts.html(_STYLE + heading), self.where, self.message, self.body])
-        self.add_class("cl-desk")
-        self.ready = False
-        self._start()
-        desk.watch(type(self).__name__, self.refresh, self.prompt)
-        self.refresh()
-
-    @parts.guarded
-    def _start(self):
-        if self.desk.base is not None:
-            self.build()
-            self.ready = True
-
-    def build(self):
-        """Make the widgets of the body."""
-
-    def show(self):
-        """Show the forecast as it is now."""
-
-    def fail(self, text):
-        """Show what is wrong, in place of results that no longer belong."""
-        self.message.value = parts.error(text)
-
-    @parts.guarded
-    def refresh(self):
-        """Show the desk's forecast, or where to look when there is none."""
-        found = self.desk.forecast
-        usable = self.ready and found is not None
-        self.body.layout.display = None if usable else "none"
-        if not usable:
-            self.where.value = parts.note("Nothing to show: see the message at the season above.")
-            return
-        day = "everything on record" if found.as_of is None else f"{found.as_of:%Y-%m-%d}"
-        self.where.value = parts.note(
-            f"Season {found.season}, records up to: {day} ({found.stage})."
-            if found.as_of is not None
-            else f"Season {found.season}, {day} ({found.stage})."
-        )
-        self.message.value = ""
-        self.show()
+        return saving.own_folder(self.base, purpose)

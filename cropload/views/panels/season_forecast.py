@@ -6,7 +6,8 @@ from cropload.errors import CroploadError
 from cropload.views import season_figures as drawing
 from cropload.views import wording
 from cropload.views.panels import parts
-from cropload.views.panels.season_desk import DeskPanel, button, choice
+from cropload.views.panels.desk_panel import DeskPanel
+from cropload.views.panels.fields import button, choice
 from cropload.views.season_days import fan_table, harvest_words, harvested, season_forecasts
 from cropload.views.season_words import (
     change_sentence,

@@ -7,7 +7,8 @@ from cropload.forecasting.keeping import log_forecast
 from cropload.records.forecast_log import read_log
 from cropload.views import wording
 from cropload.views.panels import parts
-from cropload.views.panels.season_desk import DeskPanel, button
+from cropload.views.panels.desk_panel import DeskPanel
+from cropload.views.panels.fields import button
 from cropload.views.stage_errors import published_sources, stage_errors
 
 #: Kept forecasts shown, the latest first.
@@ -27,16 +28,13 @@ class KeptForecasts(DeskPanel):
 
     def keep(self):
         """Append the desk's forecast to the log of the user's folder."""
-        try:
+
+        def action():
             path = log_forecast(self.desk.forecast, self.desk.own_folder("keep a forecast"))
-            self.kept.value = parts.done(f"one line a block was added to {path}.")
             self._read()
-        except CroploadError as fault:
-            self.kept.value = parts.error(str(fault))
-        except Exception as fault:
-            self.kept.value = parts.error(
-                f"The forecast was not kept ({type(fault).__name__}: {fault})."
-            )
+            return f"one line a block was added to {path}."
+
+        parts.tell(self.kept, action, "The forecast was not kept")
 
     def show(self):
         """Show the log."""

@@ -8,7 +8,8 @@ from cropload.decisions.thinning import thin_to
 from cropload.views import season_figures as drawing
 from cropload.views import wording
 from cropload.views.panels import parts
-from cropload.views.panels.season_desk import DeskPanel, choice
+from cropload.views.panels.desk_panel import DeskPanel
+from cropload.views.panels.fields import choice
 from cropload.views.panels.season_forecast import figure_html
 from cropload.views.thinning_words import around, thinning_sentence
 

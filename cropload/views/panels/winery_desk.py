@@ -6,7 +6,10 @@ from cropload.forecasting.harvest_dates import harvest_dates
 from cropload.forecasting.picking_dates import parse
 from cropload.views import intake_words
 from cropload.views.panels import parts
-from cropload.views.panels.season_desk import DeskPanel, SeasonDesk, button, choice, field
+from cropload.views.panels.desk_panel import DeskPanel
+from cropload.views.panels.fields import button, choice, field
+from cropload.views.panels.opening import given_records
+from cropload.views.panels.season_desk import SeasonDesk
 from cropload.views.season_days import seasons_on_record
 
 #: Choices of the period.
@@ -36,7 +39,7 @@ class WineryDesk(SeasonDesk):
     def _build(self, given, season, as_of, units):
         # Guarded in the parent; what cannot be read is said there.
         try:
-            given = self._read(given)
+            given = given_records(given)
             season = self._season_of_limits(given) if season is None else season
         except CroploadError as fault:
             self.fail(str(fault))

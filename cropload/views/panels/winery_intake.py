@@ -9,7 +9,8 @@ from cropload.errors import CroploadError
 from cropload.views import intake_words, season_figures, wording
 from cropload.views.intake_figures import intake_text, plot_intake
 from cropload.views.panels import parts, saving
-from cropload.views.panels.season_desk import DeskPanel, button, choice
+from cropload.views.panels.desk_panel import DeskPanel
+from cropload.views.panels.fields import button, choice, number_in
 from cropload.views.panels.winery_desk import DAY, LIMITS, WEEK
 
 
@@ -73,15 +74,15 @@ class IntakeNow(DeskPanel):
         self.answer.value = text
 
     def _export(self, suffix):
-        try:
+        def action():
             desk, by = self.desk, self.by.value
             frame = intake_words.export(self.schedule.table(by), desk.units)
             stem = saving.file_stem("intake", by, desk.season)
             folder = saving.results_folder(desk.base)
             path = saving.save_frame(frame, folder, stem, suffix, "metric")
-            self.kept.value = parts.done(f"the intake by {by} is in {path}.")
-        except CroploadError as fault:
-            self.kept.value = parts.error(str(fault))
+            return f"the intake by {by} is in {path}."
+
+        parts.tell(self.kept, action)
 
 
 class BlocksToMove(DeskPanel):
@@ -93,9 +94,9 @@ class BlocksToMove(DeskPanel):
         """Make the choices and the button."""
         days = int(handbook.value("intake.move_days"))
         accepted = 100 * handbook.value("intake.chance_of_excess")
-        self.chance = self._number("Accepted chance of going over [%]", accepted, "24em")
-        self.earlier = self._number("Days earlier at most", days, "16em")
-        self.later = self._number("Days later at most", days, "16em")
+        self.chance = parts.number_box("Accepted chance of going over [%]", accepted)
+        self.earlier = parts.number_box("Days earlier at most", days)
+        self.later = parts.number_box("Days later at most", days)
         self.held = widgets.SelectMultiple(
             options=self.desk.blocks,
             description="Blocks that must stay",
@@ -110,15 +111,6 @@ class BlocksToMove(DeskPanel):
             parts.row(self.held, self.find_button),
             self.answer,
         ]
-
-    @staticmethod
-    def _number(label, value, width):
-        return widgets.FloatText(
-            value,
-            description=label,
-            style=parts.LABELLED,
-            layout=widgets.Layout(width=width, max_width="100%"),
-        )
 
     def show(self):
         """Take an answer away that belongs to another forecast or other dates."""
@@ -143,7 +135,7 @@ class BlocksToMove(DeskPanel):
             self.found = relieve(
                 self.desk.schedule(WEEK),
                 self.desk.records.capacity,
-                chance=self.chance.value / 100,
+                chance=number_in(self.chance, 0, 100) / 100,
                 windows=windows,
             )
             self.answer.value = self._told(self.found)

@@ -8,7 +8,7 @@ from cropload.forecasting.keeping import log_forecast
 from cropload.records.forecast_log import read_log
 from cropload.views import intake_words, season_figures, wording
 from cropload.views.panels import parts
-from cropload.views.panels.season_desk import DeskPanel
+from cropload.views.panels.desk_panel import DeskPanel
 from cropload.views.season_words import short, signed
 
 
