@@ -5,9 +5,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 import simulated_estate as sim
 
-from cropload.forecasting import beliefs as engine
 from cropload.forecasting import ranges
+from cropload.forecasting.beliefs import believe
 from cropload.forecasting.groundwork import straight_about
+from cropload.forecasting.learn_spreads import learn_spreads
+from cropload.forecasting.spreads import Spreads
 from cropload.vine.growth import STAGES, LoadState
 from cropload.vine.load_response import exponents
 
@@ -43,8 +45,8 @@ def one_estate(rng):
     seen, truth = sim.simulate(rng, [SEASONS] * BLOCKS)
     grid = sim.grid_of(seen, np.tile(sim.CENTRE, (BLOCKS, 1)))
     varieties = int(seen.variety.max()) + 1
-    spreads = engine.Spreads(sim.SD, sim.DOF, np.tile(sim.CENTRE_SPREAD, (varieties, 1)))
-    return seen, truth, engine.learn_spreads(grid, spreads)
+    spreads = Spreads(sim.SD, sim.DOF, np.tile(sim.CENTRE_SPREAD, (varieties, 1)))
+    return seen, truth, learn_spreads(grid, spreads)
 
 
 def one_season(rng, seen, truth):
@@ -72,9 +74,9 @@ def forecasts(seen, learned, season, draws, seed):
             precision[:COUNTED, -1, at] = 1 / ERROR[at] ** 2
         counted = replace(seen, values=values, precision=precision)
         prior = np.tile(sim.CENTRE, (BLOCKS, 1))
-        first = engine.believe(sim.grid_of(counted, prior), names, learned).centre
+        first = believe(sim.grid_of(counted, prior), names, learned).centre
         about = straight_about(prior, first, precision, seen.variety)
-        found = engine.believe(sim.grid_of(counted, about), names, learned)
+        found = believe(sim.grid_of(counted, about), names, learned)
         yield sim.predicted_crops(found, seen.loads, [1.0], draws, seed)[0]
 
 

@@ -10,9 +10,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from cropload import handbook
-from cropload.forecasting import beliefs as engine
+from cropload.forecasting import beliefs
+from cropload.forecasting.grid import Grid
 from cropload.forecasting.groundwork import load_shift, straight_about
 from cropload.forecasting.history import prior_logs, prior_spreads
+from cropload.forecasting.learn_spreads import learn_spreads
+from cropload.forecasting.spreads import Spreads
 from cropload.vine.growth import (
     COMPONENTS,
     STAGES,
@@ -40,6 +43,7 @@ class Truth:
     sd: np.ndarray  # (groups, components)
     normals: np.ndarray  # (responses,)
     loads: "Loads"
+    means: np.ndarray  # (varieties, components)
 
 
 @dataclass(frozen=True)
@@ -120,7 +124,7 @@ def grid_of(seen, about):
         exponents(),
     )
     rows, offset = stage_rows(*chain)
-    return engine.Grid(
+    return Grid(
         rows.reshape(blocks, count, len(STAGES), K),
         seen.values - offset.reshape(blocks, count, len(STAGES)),
         seen.precision,
@@ -177,7 +181,7 @@ def simulate(rng, history, stages=STAGES, varieties=2):
         believed = typical
     seen_loads = Loads(buds, usual, carried, believed)
     true_loads = Loads(buds, usual, carried, typical)
-    return Seen(seen_loads, variety, values, precision), Truth(level, sd, normals, true_loads)
+    return Seen(seen_loads, variety, values, precision), Truth(level, sd, normals, true_loads, means)
 
 
 def believe(seen):
@@ -185,12 +189,12 @@ def believe(seen):
     blocks = len(seen.precision)
     names = [f"block {b}" for b in range(blocks)]
     varieties = int(seen.variety.max()) + 1
-    spreads = engine.Spreads(SD, DOF, np.tile(CENTRE_SPREAD, (varieties, 1)))
+    spreads = Spreads(SD, DOF, np.tile(CENTRE_SPREAD, (varieties, 1)))
     grid = grid_of(seen, np.tile(CENTRE, (blocks, 1)))
-    learned = engine.learn_spreads(grid, spreads)
-    first = engine.believe(grid, names, learned).centre
+    learned = learn_spreads(grid, spreads)
+    first = beliefs.believe(grid, names, learned).centre
     about = straight_about(grid.mean, first, seen.precision, seen.variety)
-    return engine.believe(grid_of(seen, about), names, learned)
+    return beliefs.believe(grid_of(seen, about), names, learned)
 
 
 def _next_state(loads):

@@ -11,7 +11,7 @@ from itertools import groupby
 
 import numpy as np
 
-from cropload.forecasting import beliefs as engine
+from cropload.forecasting.arrow import SharedPosterior
 from cropload.forecasting.measured import node_profile
 from cropload.records.learned import PROFILES, Entry, read_learned
 from cropload.vine.growth import COMPONENTS, NodeProfile
@@ -158,7 +158,7 @@ def _pulled(found, pulls):
     shrunk = 1 / np.sqrt(np.maximum(1 + values, 1e-9)) - 1
     root = found.root + (found.root @ turned * shrunk) @ turned.T
     mean = found.mean + root @ (root[at].T @ (vector - information @ found.mean[at]))
-    return engine.SharedPosterior(found.shared, mean, root, found.normals)
+    return SharedPosterior(found.shared, mean, root, found.normals)
 
 
 def span_words(entry):

@@ -6,8 +6,9 @@ import numpy as np
 import pandas as pd
 
 from cropload import handbook
-from cropload.forecasting import beliefs as engine
 from cropload.forecasting.accepted import NOTHING, Accepted, accepted_before
+from cropload.forecasting.grid import Grid
+from cropload.forecasting.learn_spreads import learn_spreads, teachers
 from cropload.forecasting.measured import (
     BlockFacts,
     block_facts,
@@ -15,6 +16,7 @@ from cropload.forecasting.measured import (
     plans_by_season,
     shape_of,
 )
+from cropload.forecasting.spreads import GROUPS, Spreads
 from cropload.vine.growth import (
     COMPONENTS,
     STAGES,
@@ -53,9 +55,7 @@ def prior_logs(variety):
 
 def prior_spreads():
     """Return the handbook's spreads of blocks, seasons and residuals, as the engine takes them."""
-    entries = [
-        [handbook.entry(f"sd.{name}.{group}") for name in COMPONENTS] for group in engine.GROUPS
-    ]
+    entries = [[handbook.entry(f"sd.{name}.{group}") for name in COMPONENTS] for group in GROUPS]
     return (
         np.array([[e.value for e in row] for row in entries], float),
         np.array([[e.extra["dof"] for e in row] for row in entries], float),
@@ -277,13 +277,13 @@ class Groundwork:
         offset = offset.reshape(values.shape)
         rows = rows.reshape(*values.shape, len(COMPONENTS))
         mean, variety = self.mean[places], self.variety[places]
-        return offset, engine.Grid(rows, values - offset, precision, mean, variety, shift)
+        return offset, Grid(rows, values - offset, precision, mean, variety, shift)
 
     def learn(self):
         """Return the spreads that these records teach."""
-        places = engine.teachers(self.precision)
+        places = teachers(self.precision)
         _, grid = self.lines(places, self.mean[places])
-        return engine.learn_spreads(grid, engine.Spreads(*prior_spreads(), self.variety_spread))
+        return learn_spreads(grid, Spreads(*prior_spreads(), self.variety_spread))
 
 
 def lay_ground(

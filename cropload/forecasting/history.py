@@ -6,8 +6,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 
-from cropload.forecasting import beliefs as engine
 from cropload.forecasting.accepted import NOTHING, Accepted, accepted_before
+from cropload.forecasting.arrow import shared_posterior
+from cropload.forecasting.beliefs import Beliefs, believe
 from cropload.forecasting.groundwork import (
     HISTORY_SEASONS,
     lay_ground,
@@ -65,7 +66,7 @@ class Estate:
     season_log_buds: np.ndarray
     season_burst: np.ndarray
     season_fertility: np.ndarray
-    beliefs: engine.Beliefs = field(repr=False)
+    beliefs: Beliefs = field(repr=False)
     accepted: Accepted = NOTHING
     accepted_notes: tuple = ()
 
@@ -183,21 +184,21 @@ def estates(ground, learned, size=None):
     names = np.array(ground.facts.names, dtype=object)
 
     def believed(lines, posterior, places):
-        return engine.believe(lines.of(places)[1], names[places], learned, posterior)
+        return believe(lines.of(places)[1], names[places], learned, posterior)
 
     # The chain bends where many non-count shoots bear, so it is made straight once more about what
     # is then believed of them.
     lines = _Lines(ground, lots, ground.mean)
-    posterior = engine.shared_posterior(lines.grids(), learned, ground.varieties)
+    posterior = shared_posterior(lines.grids(), learned, ground.varieties)
     first = np.concatenate([believed(lines, posterior, places).centre for places in lots])
     about = straight_about(ground.mean, first, ground.precision, ground.variety)
     lines = _Lines(ground, lots, about)
-    posterior = engine.shared_posterior(lines.grids(), learned, ground.varieties)
+    posterior = shared_posterior(lines.grids(), learned, ground.varieties)
 
     def until(through):
         if not lines.later(through):
             return posterior
-        return engine.shared_posterior(lines.grids(through), learned, ground.varieties)
+        return shared_posterior(lines.grids(through), learned, ground.varieties)
 
     means = {name: prior_logs(name)[0] for name in ground.varieties}
     held = ground.accepted.held(posterior, means, until)

@@ -14,8 +14,11 @@ import pandas as pd
 
 from cropload import handbook
 from cropload.errors import CroploadError
-from cropload.forecasting import beliefs as engine
+from cropload.forecasting.beliefs import believe
+from cropload.forecasting.grid import Grid
 from cropload.forecasting.history import HISTORY_SEASONS
+from cropload.forecasting.learn_spreads import learn_spreads
+from cropload.forecasting.spreads import Spreads
 
 #: Stages in their order, and the handbook's name of the days that lead to each.
 STAGES = ("budburst", "flowering", "veraison", "harvest")
@@ -110,7 +113,7 @@ def _priors(varieties, hemisphere):
     sd = np.array([[entry.extra[name] for entry in general] for name in _EXTRA], float)
     dof = np.array([[entry.extra["dof"] for entry in general]] * len(_EXTRA), float)
     places = np.array([names.index(variety) for variety in varieties])
-    spreads = engine.Spreads(sd, dof, np.array(spread, float))
+    spreads = Spreads(sd, dof, np.array(spread, float))
     return np.array([mean[variety] for variety in varieties]), places, spreads
 
 
@@ -128,7 +131,7 @@ def _grid(stages, names, seasons, origin, mean, variety):
         values[b, t, s] = (pd.DatetimeIndex(rows["date"]) - begin).days
         precision[b, t, s] = handbook.value("dates.recorded_within_days") ** -2
     matrix = np.broadcast_to(np.tril(np.ones((4, 4))), (*shape, 4))
-    return engine.Grid(matrix, values, precision, mean, variety)
+    return Grid(matrix, values, precision, mean, variety)
 
 
 def _learn(records, grid, spreads, key):
@@ -137,7 +140,7 @@ def _learn(records, grid, spreads, key):
     if key not in kept:
         past = replace(grid, precision=grid.precision.copy())
         past.precision[:, -1] = 0.0
-        kept[key] = engine.learn_spreads(past, spreads)
+        kept[key] = learn_spreads(past, spreads)
     return kept[key]
 
 
@@ -177,4 +180,4 @@ def believe_days(records, season, hemisphere, keep_with=None):
     mean, variety, spreads = _priors(varieties, hemisphere)
     grid = _grid(stages, names, seasons, origin, mean, variety)
     key = (season, hemisphere, grid.precision[:, :-1].tobytes())
-    return engine.believe(grid, names, _learn(keep_with or records, grid, spreads, key)), stages
+    return believe(grid, names, _learn(keep_with or records, grid, spreads, key)), stages

@@ -1,0 +1,76 @@
+"""Spreads of the effects: what the handbook says, and what the records made of it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+#: Groups of random effects whose spread is learnt from the records.
+GROUPS = ("block", "season", "variety_season", "residual")
+
+
+@dataclass(frozen=True)
+class Spreads:
+    """Standard deviations on the log scale [1], one row a group of ``GROUPS``.
+
+    ``sd`` and ``dof``: shape (groups, components); ``variety``: shape (components,) or
+    (varieties, components), the spread of a variety's mean about its prior mean.
+    """
+
+    sd: np.ndarray
+    dof: np.ndarray
+    variety: np.ndarray
+
+
+@dataclass(frozen=True)
+class Learned:
+    """Spreads learnt from the records, and how much the records know of each.
+
+    ``spreads``: the estimate; ``known``: effective number of effects seen, shape (groups,
+    components) [1]; ``widen``: standard deviation of the Student distribution that so few effects
+    allow, relative to ``spreads`` [1].
+    """
+
+    spreads: Spreads
+    known: np.ndarray
+    widen: np.ndarray
+
+
+@dataclass(frozen=True)
+class Variances:
+    """Variances of the effects [1].
+
+    variety : (components,) or (varieties, components); block : (components,);
+    season, variety_season, residual : (seasons, components).
+    """
+
+    variety: np.ndarray
+    block: np.ndarray
+    season: np.ndarray
+    variety_season: np.ndarray
+    residual: np.ndarray
+
+
+def variances(spreads, seasons, widen=None):
+    """Return the variances of the effects of so many seasons.
+
+    Parameters
+    ----------
+    spreads : Spreads
+        Standard deviations [1].
+    seasons : int
+        Seasons [1]; the last is the one forecast.
+    widen : ndarray, shape (groups, components), optional
+        Factors on the spreads of the blocks and of the season forecast [1].
+
+    Returns
+    -------
+    Variances
+    """
+    square = np.maximum(spreads.sd, 1e-6) ** 2
+    season, both, residual = (np.tile(square[g], (seasons, 1)) for g in (1, 2, 3))
+    block = square[0]
+    if widen is not None:
+        block = block * widen[0] ** 2
+        for array, group in ((season, 1), (both, 2), (residual, 3)):
+            array[-1] *= widen[group] ** 2
+    return Variances(np.maximum(spreads.variety, 1e-6) ** 2, block, season, both, residual)
