@@ -7,9 +7,9 @@ import simulated_estate as sim
 
 from cropload.forecasting import ranges
 from cropload.forecasting.beliefs import believe
-from cropload.forecasting.groundwork import straight_about
 from cropload.forecasting.learn_spreads import learn_spreads
 from cropload.forecasting.spreads import Spreads
+from cropload.forecasting.straight import straight_about
 from cropload.vine.growth import STAGES, LoadState
 from cropload.vine.load_response import exponents
 

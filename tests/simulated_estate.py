@@ -12,19 +12,19 @@ import numpy as np
 from cropload import handbook
 from cropload.forecasting import beliefs
 from cropload.forecasting.grid import Grid
-from cropload.forecasting.groundwork import load_shift, straight_about
-from cropload.forecasting.history import prior_logs, prior_spreads
 from cropload.forecasting.learn_spreads import learn_spreads
+from cropload.forecasting.priors import prior_logs, prior_spreads
 from cropload.forecasting.spreads import Spreads
+from cropload.forecasting.straight import load_shift, straight_about
 from cropload.vine.growth import (
     COMPONENTS,
     STAGES,
     LoadState,
     PlanShape,
     grow,
-    stage_rows,
 )
 from cropload.vine.load_response import RESPONSES, carried_load, exponents
+from cropload.vine.stage_lines import stage_rows
 
 K = len(COMPONENTS)
 CENTRE, CENTRE_SPREAD, _ = prior_logs("Anyvine")

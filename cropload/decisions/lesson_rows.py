@@ -4,8 +4,8 @@ import numpy as np
 
 from cropload import handbook
 from cropload.forecasting import ranges
-from cropload.forecasting.groundwork import prior_logs
 from cropload.forecasting.origins import WORDS
+from cropload.forecasting.priors import prior_logs
 from cropload.records.learned import COMPONENTS as LEARNABLE
 from cropload.records.learned import Entry
 from cropload.vine.growth import COMPONENTS, STAGES

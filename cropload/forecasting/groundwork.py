@@ -5,96 +5,21 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from cropload import handbook
 from cropload.forecasting.accepted import NOTHING, Accepted, accepted_before
 from cropload.forecasting.grid import Grid
 from cropload.forecasting.learn_spreads import learn_spreads, teachers
-from cropload.forecasting.measured import (
-    BlockFacts,
-    block_facts,
-    measurements,
-    plans_by_season,
-    shape_of,
-)
-from cropload.forecasting.spreads import GROUPS, Spreads
-from cropload.vine.growth import (
-    COMPONENTS,
-    STAGES,
-    LoadState,
-    PlanShape,
-    response_shift,
-    stage_rows,
-)
+from cropload.forecasting.loads import filled_loads, planned_loads, usual_loads
+from cropload.forecasting.measured import BlockFacts, block_facts, measurements, plans_by_season
+from cropload.forecasting.priors import prior_logs, prior_spreads
+from cropload.forecasting.spreads import Spreads
+from cropload.forecasting.straight import load_shift
+from cropload.vine.growth import COMPONENTS, STAGES, LoadState, PlanShape
 from cropload.vine.load_response import RESPONSES, carried_load, exponents
 from cropload.vine.plan import PruningPlan
+from cropload.vine.stage_lines import stage_rows
 
 #: Seasons of history used; older ones tell little of today's vines.
 HISTORY_SEASONS = 12
-
-
-def prior_logs(variety):
-    """Return prior means and spreads of the log components for a variety, with their keys.
-
-    Returns
-    -------
-    mean, spread : ndarray, shape (components,) [1]
-    keys : list of str
-        The handbook key behind each.
-    """
-    own = handbook.variety(variety)
-    mean, spread, keys = [], [], []
-    for name in COMPONENTS:
-        entry = own.get(name)
-        if entry is None or entry.value is None or entry.spread is None:
-            entry = handbook.entry(f"prior.{name}")
-        mean.append(np.log(entry.value))
-        spread.append(entry.spread)
-        keys.append(entry.key)
-    return np.array(mean), np.array(spread), keys
-
-
-def prior_spreads():
-    """Return the handbook's spreads of blocks, seasons and residuals, as the engine takes them."""
-    entries = [[handbook.entry(f"sd.{name}.{group}") for name in COMPONENTS] for group in GROUPS]
-    return (
-        np.array([[e.value for e in row] for row in entries], float),
-        np.array([[e.extra["dof"] for e in row] for row in entries], float),
-    )
-
-
-def _loads(records, facts, seasons, plans, counted, reference_plans, accepted):
-    """Return planned loads by block and season, with what stands in where none is on record."""
-    profiles, shoots = {}, {}
-    for variety in dict.fromkeys(facts.varieties):
-        profiles[variety], shoots[variety] = accepted.profile(records, variety, facts)
-    shape = np.full((3, len(facts.names), len(seasons)), np.nan)
-    planned = np.zeros(shape.shape[1:], bool)
-    cache, at = {}, {season: t for t, season in enumerate(seasons)}
-    latest = [None] * len(facts.names)
-    place = {name: b for b, name in enumerate(facts.names)}
-    for (block, season), plan in sorted(plans.items(), key=lambda item: item[0][1]):
-        b = place[block]
-        if season < seasons[-1]:
-            latest[b] = plan
-        if season in at:
-            shape[:, b, at[season]] = shape_of(plan, profiles[facts.varieties[b]], cache)
-            planned[b, at[season]] = True
-    for b, plan in (reference_plans or {}).items():
-        if latest[b] is None:
-            latest[b] = plan
-    reference = np.zeros((2, len(facts.names)))
-    for b, plan in enumerate(latest):
-        if plan is not None:
-            reference[:, b] = shape_of(plan, profiles[facts.varieties[b]], cache)[1:]
-    # Where no plan was written down, the buds counted stand for it.
-    log_buds = shape[0]
-    for (block, season), value in counted.items():
-        if season in at and np.isnan(log_buds[place[block], at[season]]):
-            log_buds[place[block], at[season]] = value
-    for what in (1, 2):
-        blank = np.isnan(shape[what])
-        shape[what] = np.where(blank, reference[what - 1][:, None], shape[what])
-    return profiles, shoots, shape, planned, reference, tuple(latest)
 
 
 def _seasons(measured, plans, season):
@@ -106,111 +31,6 @@ def _seasons(measured, plans, season):
     found = [int(s) for s in measured["season"].unique()] + [planned for _, planned in plans]
     earlier = [s for s in found if season - HISTORY_SEASONS <= s < season]
     return list(range(min([*earlier, season - 1]), season + 1))
-
-
-def _usual_loads(log_buds, measured_in, facts, latest):
-    """Return the load each block's components refer to, and whether it is on record.
-
-    It is the mean over the seasons that were measured, for these are what the components come
-    from; over all with a known load in a block where nothing was measured.
-    """
-    known = ~np.isnan(log_buds[:, :-1])
-    both = known & measured_in[:, :-1]
-    known = np.where(both.any(1)[:, None], both, known)
-    total = np.where(known, log_buds[:, :-1], 0).sum(1)
-    usual = np.where(known.any(1), total / np.maximum(known.sum(1), 1), np.nan)
-    for b, plan in enumerate(latest):
-        if np.isnan(usual[b]) and plan is not None:
-            usual[b] = np.log(plan.buds)
-    on_record = ~np.isnan(usual)
-    per_metre = np.log(facts.canopy_length_m)
-    varieties = np.array(facts.varieties, dtype=object)
-    for b in np.flatnonzero(~on_record):
-        sisters = on_record & (varieties == varieties[b])
-        pool = sisters if sisters.any() else on_record
-        level = (
-            np.mean((usual - per_metre)[pool])
-            if pool.any()
-            else np.log(handbook.value("load.reference_buds_per_m"))
-        )
-        usual[b] = level + per_metre[b]
-    return usual, on_record
-
-
-def _fill(log_buds, usual):
-    """Fill unknown loads of past seasons with the block's nearest earlier one, else its usual."""
-    filled = log_buds.copy()
-    for t in range(filled.shape[1]):
-        before = filled[:, t - 1] if t else usual
-        filled[:, t] = np.where(np.isnan(filled[:, t]), before, filled[:, t])
-    return filled
-
-
-def load_shift(mean, shape, state):
-    """Return how what is not known of the load response moves each component, by the load alone.
-
-    Parameters
-    ----------
-    mean : ndarray, shape (n, components)
-        Prior means of the logs [1].
-    shape, state
-        As in ``stage_rows``.
-
-    Returns
-    -------
-    ndarray, shape (n, components, responses)
-        As from ``response_shift`` [1].
-
-    Notes
-    -----
-    The clusters that weight answers to are those of the plan, against those of the usual load.
-    Were they the clusters counted, their sampling error would stand on both sides, and thousands
-    of blocks would seem to know a response that none of them has shown.
-    """
-    usual = state.log_reference
-    flat = PlanShape(usual, np.zeros_like(usual), np.zeros_like(usual))
-    rows, offset = stage_rows(mean, flat, LoadState(usual, usual, usual), exponents())
-    stage = STAGES.index("clusters")
-    counted = np.einsum("nk,nk->n", rows[:, stage], mean) + offset[:, stage]
-    clusters = counted - mean[:, COMPONENTS.index("counting_bias")]
-    return response_shift(mean, shape, LoadState(usual, state.log_carried, clusters), exponents())
-
-
-def straight_about(mean, centre, precision, variety):
-    """Return where the chain is made straight for each block.
-
-    Parameters
-    ----------
-    mean, centre : ndarray, shape (blocks, components)
-        Logs of the components: prior means, and what is believed at first [1].
-    precision : ndarray, shape (blocks, seasons, stages)
-        As in ``Grid``.
-    variety : ndarray of int, shape (blocks,)
-        Index of the variety.
-
-    Returns
-    -------
-    ndarray, shape (blocks, components)
-
-    Notes
-    -----
-    Only the share of the clusters on non-count shoots bends, so only shoots and non-count shoots
-    matter. Where a block's were counted its own are taken, elsewhere the mean over the blocks of
-    its variety with any record: a point of its own for every block would let each one's errors in,
-    thousands of times.
-    """
-    about = mean.copy()
-    measured = (precision > 0).any((1, 2))
-    members = [np.flatnonzero(variety == v) for v in range(int(variety.max()) + 1)]
-    for name, stage in (("shoots_per_bud", "shoots"), ("noncount_shoots", "noncount_shoots")):
-        at = COMPONENTS.index(name)
-        for places in members:
-            if len(places):
-                some = places[measured[places]]
-                about[places, at] = centre[some if len(some) else places, at].mean()
-        seen = (precision[:, :, STAGES.index(stage)] > 0).any(1)
-        about[seen, at] = centre[seen, at]
-    return about
 
 
 @dataclass(frozen=True, eq=False)
@@ -332,7 +152,7 @@ def lay_ground(
     counted = dict(
         zip(zip(buds["block"], buds["season"], strict=True), buds["log_value"], strict=True)
     )
-    profiles, shoots, shape, planned, reference, latest = _loads(
+    profiles, shoots, shape, planned, reference, latest = planned_loads(
         records, facts, seasons, plans, counted, given, accepted
     )
     place = {name: b for b, name in enumerate(facts.names)}
@@ -340,9 +160,9 @@ def lay_ground(
     b = measured["block"].map(place).to_numpy(int)
     t = measured["season"].to_numpy(int) - seasons[0]
     measured_in[b, t] = True
-    usual, on_record = _usual_loads(shape[0], measured_in, facts, latest)
+    usual, on_record = usual_loads(shape[0], measured_in, facts, latest)
     # The forecast season's own plan is what a view varies, so it is set apart from the past.
-    filled = _fill(shape[0], usual)
+    filled = filled_loads(shape[0], usual)
     carried = carried_load(filled)
     blocks, count = filled.shape
 

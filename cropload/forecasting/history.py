@@ -9,27 +9,12 @@ import pandas as pd
 from cropload.forecasting.accepted import NOTHING, Accepted, accepted_before
 from cropload.forecasting.arrow import shared_posterior
 from cropload.forecasting.beliefs import Beliefs, believe
-from cropload.forecasting.groundwork import (
-    HISTORY_SEASONS,
-    lay_ground,
-    prior_logs,
-    prior_spreads,
-    straight_about,
-)
+from cropload.forecasting.groundwork import lay_ground
 from cropload.forecasting.measured import BlockFacts
+from cropload.forecasting.priors import prior_logs
+from cropload.forecasting.straight import straight_about
 from cropload.records.until import records_until
 from cropload.vine.growth import LoadState, PlanShape
-
-__all__ = [
-    "HISTORY_SEASONS",
-    "Estate",
-    "build_estate",
-    "estate_before_season",
-    "estates",
-    "learned_before",
-    "prior_logs",
-    "prior_spreads",
-]
 
 
 @dataclass(frozen=True, eq=False)

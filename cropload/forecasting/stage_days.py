@@ -16,7 +16,7 @@ from cropload import handbook
 from cropload.errors import CroploadError
 from cropload.forecasting.beliefs import believe
 from cropload.forecasting.grid import Grid
-from cropload.forecasting.history import HISTORY_SEASONS
+from cropload.forecasting.groundwork import HISTORY_SEASONS
 from cropload.forecasting.learn_spreads import learn_spreads
 from cropload.forecasting.spreads import Spreads
 

@@ -2,17 +2,18 @@
 
 import numpy as np
 
-from cropload.forecasting.groundwork import load_shift, prior_logs
+from cropload.forecasting.priors import prior_logs
+from cropload.forecasting.straight import load_shift
 from cropload.vine.growth import (
     COMPONENTS,
     STAGES,
     LoadState,
     PlanShape,
     plan_shapes,
-    stage_rows,
 )
 from cropload.vine.load_response import RESPONSES, carried_load, exponents
 from cropload.vine.plan import PruningPlan
+from cropload.vine.stage_lines import stage_rows
 
 K = len(COMPONENTS)
 

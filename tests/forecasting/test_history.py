@@ -8,7 +8,8 @@ from helpers import block_row, make_records, steady_counts
 from simulated_estate import Loads, Seen, believe
 
 from cropload import handbook
-from cropload.forecasting.history import build_estate, estate_before_season, prior_logs
+from cropload.forecasting.history import build_estate, estate_before_season
+from cropload.forecasting.priors import prior_logs
 from cropload.records.example import example_records, shipped
 from cropload.vine.growth import COMPONENTS, STAGES
 from cropload.vine.plan import PruningPlan
