@@ -37,6 +37,24 @@ def lesson_kind(table):
     return [key.split(":", 1)[0] for key in table["key"]]
 
 
+def by_kind(table):
+    """Return a table of lessons with those of a kind together, in the order of ``KINDS``."""
+    order = [list(KINDS).index(kind) for kind in lesson_kind(table)]
+    return table.assign(order=order).sort_values("order", kind="stable").drop(columns="order")
+
+
+def kinds_told(table):
+    """Return what the figure of each kind of lesson in a table is, one sentence a kind."""
+    told = {}
+    for row in by_kind(table).to_dict("records"):
+        kind, name = row["key"].split(":", 1)
+        told.setdefault(kind, []).append(
+            f"{name}, {row['words']}" if kind == "load" else row["words"]
+        )
+    sentences = [f"{KINDS[kind]}: {'; '.join(dict.fromkeys(each))}." for kind, each in told.items()]
+    return [text[0].upper() + text[1:] for text in sentences]
+
+
 def lesson_sentence(row):
     """Return a lesson in a sentence."""
     seasons = "1 season" if row["seasons"] == 1 else f"{row['seasons']} seasons"

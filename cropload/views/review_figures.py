@@ -121,11 +121,13 @@ def plot_misses(table, ax=None):
             ax.annotate(
                 f"{value:.0f}",
                 (x, value),
-                xytext=(0, -6),
+                xytext=(0, 6),
                 textcoords="offset points",
                 ha="center",
-                va="top",
+                va="bottom",
                 fontsize=9,
+                bbox={"facecolor": "white", "alpha": 0.7, "edgecolor": "none", "pad": 0.2},
+                zorder=4,
             )
         top = miss.max()
         for name, words in BASELINES.items():
@@ -144,8 +146,7 @@ def plot_misses(table, ax=None):
                 label=words,
             )
             top = max(top, np.nanmax(guess))
-        ax.set_ylim(-0.12 * top if miss.min() < 0.18 * top else 0, 1.1 * top + 1e-6)
-        ax.axhline(0, color=DARK, linewidth=0.8)
+        ax.set_ylim(0, 1.13 * top + 1e-6)
         ax.set_xlim(-0.4, len(table) - 0.6)
         ax.set_xticks(at, ["\n".join(words.split(" ", 1)) for words in table["words"]])
         ax.set_ylabel("miss, of the crop [%]")
@@ -186,8 +187,8 @@ def plot_split(split, ax=None):
     Notes
     -----
     The scale is 100 ln(forecast / picked), on which parts add up; near 0 it reads as per cent.
-    What made the forecast too high stands right of 0, what made it too low left; the diamond is
-    the whole miss. Parts are told apart by colour and pattern, and the larger ones by a number.
+    What made the forecast too high stands right of 0, what made it too low left; the thick
+    line is the whole miss. Parts are told apart by colour and pattern, the larger ones by a number.
     """
     table = 100 * miss_table(split)
     parts = [name for name in table.columns if name != "all together"]
@@ -234,16 +235,24 @@ def plot_split(split, ax=None):
             whole,
             at,
             linestyle="none",
-            marker="D",
-            markersize=7,
-            markerfacecolor="white",
+            marker="|",
+            markersize=27,
             markeredgecolor="black",
-            markeredgewidth=1.6,
+            markeredgewidth=3,
             label="all together",
         )
+        for y, value in enumerate(whole):
+            ax.annotate(
+                f"{value + 0.0:+.0f} in all",
+                (right[y], y),
+                xytext=(7, 0),
+                textcoords="offset points",
+                va="center",
+                fontsize=8.5,
+            )
         ax.axvline(0, color=DARK, linewidth=1)
-        room = 0.06 * max(right.max() - left.min(), 1.0)
-        ax.set_xlim(min(left.min(), -1.0) - room, max(right.max(), 1.0) + room)
+        room = 0.05 * max(right.max() - left.min(), 1.0)
+        ax.set_xlim(min(left.min(), -1.0) - room, max(right.max(), 1.0) + 3 * room)
         ax.set_yticks(at, names, parse_math=False)
         ax.set_ylim(count - 0.4, -0.6)
         ax.set_xlabel("forecast too low  <  100 ln(forecast / picked)  <  forecast too high")

@@ -151,13 +151,19 @@ def season_span(seasons):
     return f"seasons {min(seasons)} to {max(seasons)}"
 
 
+def joined(text):
+    """Return text that a narrow screen does not break over lines."""
+    return str(text).replace(" ", "\u00a0")
+
+
 def score_cells(row, units):
     """Return bias, miss, inside, width and score of some crops as cells of text."""
+    seen, bracket, share = coverage_words(row).partition(" (")
     return [
-        per_cent(row["bias"], sign=True),
-        per_cent(row["weighted_miss"]),
-        coverage_words(row),
-        per_cent(row["width_share"]),
+        joined(per_cent(row["bias"], sign=True)),
+        joined(per_cent(row["weighted_miss"])),
+        f"{joined(seen)}{bracket}{joined(share)}",
+        joined(per_cent(row["width_share"])),
         f"{units.convert('tonnes', row['crps_t']):.2f}",
     ]
 
@@ -216,15 +222,27 @@ def export_crops(found, units):
     return shown.rename(columns=lambda name: name.removesuffix("_t").replace("tonnes_", "crop_"))
 
 
-def measured_words(records, season):
-    """Return {block: what was measured in it that season, in words}."""
+def measured_sentence(records, season, blocks):
+    """Return what was measured in the blocks of a season, in a sentence.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``.
+    season : int
+        Year of harvest.
+    blocks : sequence of str
+        Blocks to name.
+    """
     found = measurements(records, block_facts(records))
-    found = found[found["season"] == season]
-    return {
-        block: ", ".join(MEASURED[stage] for stage in MEASURED if stage in set(stages))
-        or "tonnes only"
-        for block, stages in found.groupby("block")["stage"]
-    }
+    found = found[found["season"] == season].groupby("block")["stage"].agg(set)
+    groups = {}
+    for block in blocks:
+        stages = found.get(block, set())
+        told = ", ".join(words for stage, words in MEASURED.items() if stage in stages)
+        groups.setdefault(told or "tonnes only", []).append(block)
+    told = [f"{', '.join(names)}: {words}" for words, names in groups.items()]
+    return f"Measured in {season}: {'; '.join(told)}."
 
 
 #: Stage -> its short name where a table lists what was measured.
@@ -260,7 +278,7 @@ COVERAGE_NOTE = (
     "About eight in ten should; few blocks cannot tell."
 )
 SCORE_NOTE = (
-    "Score (CRPS): the mean miss in tonnes of the whole range rather than of its middle; smaller "
+    "Score (CRPS): the mean miss of the whole range rather than of its middle, as a weight; smaller "
     "is better, and a range that is too sure or too wide is punished."
 )
 MISS_NOTE = (

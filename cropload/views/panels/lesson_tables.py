@@ -2,6 +2,7 @@
 
 from cropload.views import learned_words as words
 from cropload.views import wording
+from cropload.views.intake_words import whole
 from cropload.views.panels import parts
 
 
@@ -11,19 +12,19 @@ def lessons_table(lessons):
     rows = [
         [
             words.lesson_name(row["key"]),
-            row["words"],
             str(row["seasons"]),
-            words.figure_range(row, "before"),
-            words.figure_range(row, "after"),
+            whole(words.figure_range(row, "before")),
+            whole(words.figure_range(row, "after")),
             row["said"],
         ]
-        for row in table.to_dict("records")
+        for row in words.by_kind(table).to_dict("records")
     ]
     if not rows:
         return parts.note("No bias, factor or load response has been measured yet.")
-    heads = ["lesson", "what it is [1]", "seasons that speak", "before", "after", "it has"]
-    text = parts.table(heads, rows, f"Lessons, with the {table.attrs['interval']}", {1, 5})
-    return text + parts.points([words.ACCEPT_NOTE, *lessons.notes])
+    heads = ["lesson", "seasons", "before [1]", "after [1]", "it has"]
+    text = parts.table(heads, rows, f"Lessons, with the {table.attrs['interval']}", {4})
+    told = words.kinds_told(table)
+    return text + parts.points([*told, words.ACCEPT_NOTE, *lessons.notes])
 
 
 def profiles_table(profiles):
@@ -70,7 +71,8 @@ def effect_table(effect, units):
                 f"{wording.amount('tonnes', middle, units, unit=False)} "
                 f"({wording.span('tonnes', low, high, units)})"
             )
-        rows.append([*cells, f"{100 * row['change'] + 0.0:+.1f} %"])
+        change = round(100 * float(row["change"]), 1) + 0.0
+        rows.append([*map(whole, cells), f"{change:+.1f} %"])
     label = units.label("tonnes")
     heads = ["block", f"as it stands [{label}]", f"once accepted [{label}]", "change of middle"]
     caption = (

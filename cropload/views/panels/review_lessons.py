@@ -114,12 +114,13 @@ class Lessons(ReviewPanel):
             )
             box.observe(self._ticked, "value")
             self.ticks[key] = box
-        kinds = list(dict.fromkeys(key.split(":", 1)[0] for key in self.ticks))
+        here = {key.split(":", 1)[0] for key in self.ticks}
+        kinds = [kind for kind in words.KINDS if kind in here]
         self.boxes.children = [
             parts.row(*(box for key, box in self.ticks.items() if key.split(":", 1)[0] == kind))
             for kind in kinds
         ]
-        drawn = list(dict.fromkeys(words.lesson_kind(self.lessons.table)))
+        drawn = list(dict.fromkeys(words.lesson_kind(words.by_kind(self.lessons.table))))
         self.kind.options = [(words.KINDS[kind], kind) for kind in drawn]
         self.kind.layout.display = None if drawn else "none"
 

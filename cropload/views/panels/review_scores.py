@@ -11,6 +11,7 @@ from cropload.forecasting.calendar import MOMENTS
 from cropload.views import review_figures as drawing
 from cropload.views import review_words as words
 from cropload.views import wording
+from cropload.views.intake_words import whole
 from cropload.views.panels import parts, saving
 from cropload.views.panels.fields import button, choice
 from cropload.views.panels.season_review import ReviewPanel, figure_html
@@ -95,9 +96,9 @@ class ForecastScores(MomentPanel):
             [
                 row["name"],
                 wording.amount("tonnes", row["tonnes_p50"], units, unit=False),
-                wording.span("tonnes", row["tonnes_p10"], row["tonnes_p90"], units),
+                words.joined(wording.span("tonnes", row["tonnes_p10"], row["tonnes_p90"], units)),
                 wording.amount("tonnes", row["picked_t"], units, unit=False),
-                words.per_cent(row["error_share"], sign=True),
+                words.joined(words.per_cent(row["error_share"], sign=True)),
                 words.side_word(row),
                 wording.figure(units.convert("tonnes", row["crps_t"]), 2),
             ]
@@ -146,7 +147,10 @@ class ForecastScores(MomentPanel):
                     wording.figure(units.convert("tonnes", row[f"{name}_{end}"]), 2)
                     for end in ("crps_t", "beside_crps_t")
                 )
-                cells += [f"{words.per_cent(miss)} ({words.per_cent(ours)})", f"{score} ({beside})"]
+                cells.append(
+                    whole(f"{words.joined(words.per_cent(miss))} ({words.per_cent(ours)})")
+                )
+                cells.append(whole(f"{score} ({beside})"))
             rows.append(cells)
         heads = ["forecast"]
         for text in BASELINES.values():
@@ -236,19 +240,17 @@ class WhatMissed(MomentPanel):
         text += figure_html(drawing.plot_split(split), drawing.split_text(split))
         text += parts.points(words.block_sentence(split, b) for b in split["block"].unique())
         table = 100 * words.miss_table(split)
-        seen = words.measured_words(self.desk.base, review.season)
         rows = [
-            [block, *(f"{value + 0.0:+.1f}" for value in row), seen.get(block, "tonnes only")]
+            [block, *(f"{value + 0.0:+.1f}" for value in row)]
             for block, row in zip(table.index, np.round(table.to_numpy(float), 1), strict=True)
         ]
-        heads = ["block", *table.columns, "measured that season"]
         text += parts.table(
-            heads,
+            ["block", *table.columns],
             rows,
             "Parts of 100 ln(forecast / picked): they add up; near 0 they read as per cent",
-            {len(heads) - 1},
         )
-        text += parts.points([words.SPLIT_NOTE, words.COUNTED_NOTE])
+        measured = words.measured_sentence(self.desk.base, review.season, list(table.index))
+        text += parts.points([measured, words.SPLIT_NOTE, words.COUNTED_NOTE])
         found = review.forecasts[self.moment.value]
         text += parts.head("Where the forecast's figures came from")
         text += parts.points([words.ORIGIN_NOTE, *found.estate.accepted_notes])

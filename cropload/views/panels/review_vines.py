@@ -6,9 +6,11 @@ from cropload.decisions.vine_trend import FIGURES, ravaz_of, season_figures, vin
 from cropload.views import learned_words as words
 from cropload.views import vine_figures as drawing
 from cropload.views import wording
+from cropload.views.intake_words import whole
 from cropload.views.panels import parts
 from cropload.views.panels.fields import choice
 from cropload.views.panels.season_review import ReviewPanel, figure_html
+from cropload.views.review_words import joined
 
 #: Figure of a trend -> handbook bands to read it beside.
 _BANDS = {
@@ -89,12 +91,12 @@ class VineTrend(ReviewPanel):
         rows = [
             [
                 row["block"],
-                words.trend_words(row),
+                row["label"],
                 str(row["seasons"]),
-                f"{row['first']} to {row['last']}",
+                joined(f"{row['first']} to {row['last']}"),
                 f"{100 * row['change_p50'] + 0.0:+.1f}",
-                f"{100 * row['change_p10'] + 0.0:+.1f} to {100 * row['change_p90'] + 0.0:+.1f}",
-                *(f"{100 * row[f'chance_{word}']:.0f} %" for word in words.CHANCES),
+                joined(f"{100 * row['change_p10']:+.1f} to {100 * row['change_p90']:+.1f}"),
+                *(joined(f"{100 * row[f'chance_{word}']:.0f} %") for word in words.CHANCES),
             ]
             for row in mine.to_dict("records")
             if row["block"] in blocks or (row["block"] == "estate" and not self.variety.value)
@@ -189,9 +191,11 @@ class BudFertility(ReviewPanel):
             [
                 f"{row['wood']}, node {row['node']}",
                 f"{row['value_p50']:.2f}",
-                f"{row['value_p10']:.2f} to {row['value_p90']:.2f}",
-                f"{row['relative_p50']:.2f} ({row['relative_p10']:.2f} to "
-                f"{row['relative_p90']:.2f})",
+                joined(f"{row['value_p10']:.2f} to {row['value_p90']:.2f}"),
+                whole(
+                    f"{row['relative_p50']:.2f} ({row['relative_p10']:.2f} to "
+                    f"{row['relative_p90']:.2f})"
+                ),
                 f"{row['handbook']:.2f}",
                 "differs" if row["differs"] else "agrees",
                 wording.figure(row["buds_seen"], 0),
