@@ -6,6 +6,7 @@ when a result is shown.
 
 from dataclasses import dataclass, field
 
+from cropload.arguments import fault
 from cropload.errors import CroploadError
 
 #: Exact lengths of the international foot and pound, and the acre of 1959 [m], [kg], [ha].
@@ -277,12 +278,11 @@ def vines_per_hectare(row_spacing_m, vine_spacing_m):
     def spacing(name, given):
         try:
             values = np.asarray(given, dtype=float)
-        except (TypeError, ValueError):
+        except (TypeError, ValueError, OverflowError):
             values = np.array(np.nan)
-        if not np.all(np.isfinite(values) & (values > 0)):
-            raise CroploadError(
-                f"{name} is {given}; it must be a number above 0. Write the distance in metres."
-            )
+        plain = np.asarray(given).dtype.kind not in "USb"
+        if not plain or not values.size or not np.all(np.isfinite(values) & (values > 0)):
+            raise fault(name, given, "a number above 0", "Write the distance in metres.")
         return values
 
     places = 10_000 / (

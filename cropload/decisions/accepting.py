@@ -3,6 +3,7 @@
 import datetime
 from pathlib import Path
 
+from cropload import arguments
 from cropload.errors import CroploadError, near
 from cropload.records.example import shipped
 from cropload.records.learned import learned_path, write_learned
@@ -37,6 +38,12 @@ def chosen(lessons, only=None):
     return list(found.values())
 
 
+@arguments.takes(
+    records=arguments.records,
+    lessons=arguments.kind("Lessons", "Make them first: learn(records)."),
+    only=arguments.maybe(arguments.each(arguments.text)),
+    day=arguments.maybe(arguments.day),
+)
 def accept(records, lessons, only=None, *, day=None):
     """Keep lessons in ``learned.toml`` beside the records; later seasons then use them.
 
@@ -76,7 +83,7 @@ def accept(records, lessons, only=None, *, day=None):
             "make a folder of your own first: cropload new FOLDER, or cropload new FOLDER "
             "--example for a copy of the sample."
         )
-    day = datetime.date.today() if day is None else day
+    day = datetime.date.today() if day is None else day.date()
     entries = chosen(lessons, only)
     if not entries:
         raise CroploadError(f"There is nothing to accept into {learned_path(path)}.")

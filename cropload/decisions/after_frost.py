@@ -6,7 +6,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 import pandas as pd
 
-from cropload import handbook
+from cropload import arguments, handbook
 from cropload.decisions.frost_chance import wilson
 from cropload.errors import CroploadError
 from cropload.forecasting import ranges
@@ -30,6 +30,7 @@ class FrostedForecast(Forecast):
 
     before: Forecast = None
 
+    @arguments.takes(earlier=arguments.forecast)
     def explain(self, earlier):
         """Split the change since an earlier forecast, with what the frost took on its own rows.
 
@@ -143,13 +144,14 @@ def read_vine_counts(text):
 def _whole(name, given):
     """Return counts as whole numbers, 0 or more, one or one a vine."""
     try:
-        found = np.atleast_1d(np.asarray(given, dtype=float))
+        members = [given] if np.ndim(given) == 0 else list(given)
+        found = np.array([arguments.plain_number(member) for member in members])
     except (TypeError, ValueError):
         found = np.array([np.nan])
     if found.ndim != 1 or not np.isfinite(found).all() or (found < 0).any() or (found % 1).any():
         raise CroploadError(
             f"{name} is a count of shoots, a whole number of 0 or more, or one for each vine; "
-            f"got {given}."
+            f"got {arguments.shown(given)}."
         )
     return found
 
@@ -218,6 +220,12 @@ def _check_times(forecast, at, frost_date, counted_on, notes):
     return judge
 
 
+@arguments.takes(
+    forecast=arguments.forecast,
+    share_of_primary=arguments.maybe(
+        arguments.either(arguments.number(), arguments.pair(arguments.number()))
+    ),
+)
 def after_frost(
     forecast,
     block,

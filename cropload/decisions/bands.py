@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from cropload import handbook
+from cropload import arguments, handbook
 from cropload.errors import CroploadError
 
 BELOW, INSIDE, ABOVE = "below", "inside", "above"
@@ -51,15 +51,16 @@ def resolve(given, default_key, quantity):
     if isinstance(given, Band):
         return given
     if given is None or isinstance(given, str):
-        entry = handbook.entry(given or default_key)
+        entry = handbook.entry(default_key if given is None else given)
         if entry.low is None or entry.high is None:
             raise CroploadError(f"The handbook entry '{entry.key}' is not a band.")
         return Band(entry.low, entry.high, entry.extra.get("label", entry.key), entry.key)
     try:
-        low, high = (float(end) for end in given)
+        low, high = (arguments.plain_number(end) for end in given)
     except (TypeError, ValueError):
         raise CroploadError(
-            f"The band for {quantity} must be two numbers, low and high, not {given!r}."
+            f"The band for {quantity} must be two numbers, low and high, not "
+            f"{arguments.shown(given)}."
         ) from None
     if not 0 <= low < high < float("inf"):
         raise CroploadError(

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from cropload import arguments
 from cropload.decisions import intake_periods
 from cropload.errors import CroploadError, near
 from cropload.forecasting import ranges
@@ -13,6 +14,7 @@ from cropload.forecasting import ranges
 _NOTHING = 1e-9
 
 
+@arguments.takes(capacity=arguments.frame)
 def check_capacity(capacity):
     """Check limits of intake, also when they were not read from a file.
 
@@ -163,6 +165,7 @@ def _gap_notes(schedule, limits):
     return notes
 
 
+@arguments.takes(schedule=arguments.kind("IntakeSchedule"))
 def capacity_table(schedule, capacity):
     """Hold a schedule against limits of intake.
 

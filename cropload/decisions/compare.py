@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 
+from cropload import arguments
 from cropload.decisions import bands
 from cropload.decisions.plan_draws import bud_chance, plan_draws
 from cropload.errors import CroploadError
@@ -162,6 +163,7 @@ def _notes(estate, block, plans):
     return notes
 
 
+@arguments.takes(records=arguments.records)
 def compare_plans(
     records,
     block,

@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 
+from cropload import arguments
 from cropload.decisions import bands
 from cropload.decisions.compare import RANGED, plan_ranges
 from cropload.decisions.plan_draws import plan_draws
@@ -15,6 +16,11 @@ from cropload.vine.plan import PruningPlan, parse_plans
 AT_ONCE = 100_000
 
 
+@arguments.takes(
+    records=arguments.records,
+    blocks=arguments.maybe(arguments.each(arguments.block)),
+    reference_plans=arguments.maybe(arguments.by_block("plans")),
+)
 def compare_blocks(
     records,
     plans,

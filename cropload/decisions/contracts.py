@@ -6,6 +6,7 @@ Every price is the user's own; nothing here is advice on a contract.
 import numpy as np
 import pandas as pd
 
+from cropload import arguments
 from cropload.errors import CroploadError, near
 from cropload.forecasting import ranges
 
@@ -32,6 +33,7 @@ def _whose(row):
     return f"variety '{row['variety']}'" if row["variety"] else "a contract without a name"
 
 
+@arguments.takes(prices=arguments.maybe(arguments.frame))
 def check_prices(prices):
     """Check contract terms, also when they were not read from a file.
 
@@ -152,6 +154,7 @@ def revenue(tonnes, price, cap, above):
     return price * (tonnes - over) + above * over
 
 
+@arguments.takes(forecast=arguments.forecast)
 def contract_table(forecast, prices):
     """Hold a forecast against contracts: shortfall and excess, each with its chance.
 

@@ -5,10 +5,20 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from cropload import handbook
+from cropload import arguments, handbook
 from cropload.decisions.vine_picking import block_of
 from cropload.errors import CroploadError
 from cropload.forecasting.counting import SampleMean, mean_from_sample
+from cropload.records.until import day
+
+#: What was to be left: a plan, or its buds alone.
+PLANNED = arguments.either(
+    arguments.kind("PruningPlan"),
+    arguments.text,
+    arguments.number(0, above=True, unit="1/vine", mend="A plan leaves at least one bud."),
+)
+#: Crop of one more bud, or a function that tells it.
+PER_BUD = arguments.either(arguments.calling, arguments.number(unit="t/ha"))
 
 ON_PLAN, LONG, SHORT, TOO_FEW = "on plan", "long", "short", "too few vines to tell"
 
@@ -47,6 +57,13 @@ class CrewCheck:
         return " ".join([text, *self.notes])
 
 
+@arguments.takes(
+    records=arguments.records,
+    block=arguments.block,
+    season=arguments.season,
+    plan=arguments.maybe(PLANNED),
+    t_ha_per_bud=arguments.maybe(PER_BUD),
+)
 def crew_check(records, block, season, *, plan=None, date=None, confidence=None, t_ha_per_bud=None):
     """Check a crew from the buds recorded in ``counts`` and the plan in ``pruning``.
 
@@ -88,7 +105,7 @@ def crew_check(records, block, season, *, plan=None, date=None, confidence=None,
     of_season = (counts["block"] == block) & (counts["season"] == season)
     mine = counts[of_season & counts["buds"].notna()]
     if date is not None:
-        mine = mine[mine["date"] <= pd.Timestamp(date)]
+        mine = mine[mine["date"] <= day(date)]
     if mine.empty:
         raise CroploadError(
             f"No buds are counted in block {block!r} for season {season}; count some pruned vines "
@@ -124,6 +141,7 @@ def crew_check(records, block, season, *, plan=None, date=None, confidence=None,
     )
 
 
+@arguments.takes(plan=PLANNED, t_ha_per_bud=arguments.maybe(PER_BUD))
 def check_buds(
     buds,
     plan,

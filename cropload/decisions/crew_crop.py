@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from cropload import handbook
+from cropload import arguments, handbook
 from cropload.decisions.plan_draws import plan_draws
 from cropload.errors import CroploadError
 from cropload.forecasting.asked import check_block
@@ -10,6 +10,12 @@ from cropload.forecasting.history import estate_before_season
 from cropload.vine.plan import PruningPlan
 
 
+@arguments.takes(
+    records=arguments.records,
+    season=arguments.season,
+    draws=arguments.draws,
+    seed=arguments.seed,
+)
 def crop_of_extra_buds(records, block, plan, season, *, draws=4000, seed=0):
     """Return a function from buds more than planned to the change of the crop.
 

@@ -5,14 +5,26 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from cropload import handbook
+from cropload import arguments, handbook
 from cropload.decisions import bands
 from cropload.decisions.compare import estate_for, plan_columns, wood_columns
 from cropload.decisions.plan_draws import plan_draws
 from cropload.errors import CroploadError
 from cropload.forecasting import ranges
 from cropload.forecasting.asked import check_block, check_draws, check_season
-from cropload.vine.plan import MOST_BUDS, PruningPlan
+from cropload.vine.plan import MOST_BUDS, SPUR_MOST_BUDS, PruningPlan
+
+#: A crop to aim at: what a hectare can bear [t/ha].
+TARGET = arguments.number(
+    0,
+    200,
+    unit="t/ha",
+    above=True,
+    below=True,
+    mend="The target crop is that at the scale, above 0.",
+)
+#: Share of buds that winter has killed.
+DEAD = arguments.number(0, 1, below=True, mend="For dead buds write 35 % as 0.35.")
 
 #: Layouts above this number are asked to be narrowed: it would take long and help nobody.
 MOST_LAYOUTS = 5000
@@ -29,18 +41,18 @@ class _Limit:
 
 
 def _span(name, given, low, high):
+    whole = arguments.whole()
     try:
-        first, last = given
-        whole = int(first) == first and int(last) == last
+        first, last = (whole(name, end) for end in given)
     except (TypeError, ValueError):
         raise CroploadError(
-            f"{name} must be two whole numbers, least and most, not {given!r}."
+            f"{name} must be two whole numbers, least and most, not {arguments.shown(given)}."
         ) from None
-    if not whole or not low <= first <= last <= high:
+    if not low <= first <= last <= high:
         raise CroploadError(
             f"{name} runs from {first} to {last}; it must lie within {low} to {high}, least first."
         )
-    return int(first), int(last)
+    return first, last
 
 
 def usual_layout(last_plan):
@@ -167,6 +179,16 @@ def _reason(row, target, last_plan):
     return "; ".join(words)
 
 
+@arguments.takes(
+    records=arguments.records,
+    buds_per_spur=arguments.maybe(arguments.whole(1, SPUR_MOST_BUDS)),
+    target_t_ha=TARGET,
+    renewal_spur=arguments.flag,
+    dead_buds=DEAD,
+    tolerance=arguments.maybe(arguments.part),
+    settled=arguments.flag,
+    keep=arguments.whole(1),
+)
 def find_plans(
     records,
     block,
@@ -250,39 +272,32 @@ def find_plans(
     """
     block = check_block(records, block)
     check_draws(draws, seed)
-    try:
-        target = float(target_t_ha)
-    except (TypeError, ValueError):
-        target = float("nan")
-    if not 0 < target < 200:
-        raise CroploadError(
-            f"The target crop must be a number above 0 and below 200 t/ha, not {target_t_ha!r}."
-        )
-    if not 0 <= dead_buds < 1:
-        raise CroploadError(
-            f"The share of dead buds must be from 0 to below 1, not {dead_buds!r}; "
-            "write 0.35 for 35 %."
-        )
-    tolerance = handbook.value("target.tolerance") if tolerance is None else float(tolerance)
-    if not 0 < tolerance < 1:
-        raise CroploadError(f"The tolerance must be between 0 and 1, not {tolerance!r}.")
+    target = target_t_ha
+    tolerance = handbook.value("target.tolerance") if tolerance is None else tolerance
     season = check_season(records, season)
     estate = estate_for(records, block, season, reference_plan)
     at = estate.facts.place(block)
     last_plan = estate.last_plan[at]
     usual = usual_layout(last_plan)
-    pieces = usual["buds_per_spur"] if buds_per_spur is None else int(buds_per_spur)
+    pieces = usual["buds_per_spur"] if buds_per_spur is None else buds_per_spur
     plans = layouts(
-        _span("canes", canes or usual["canes"], 0, 60),
-        _span("buds_per_cane", buds_per_cane or usual["buds_per_cane"], 4, 60),
-        _span("spurs", spurs or usual["spurs"], 0, 200),
+        _span("canes", usual["canes"] if canes is None else canes, 0, 60),
+        _span(
+            "buds_per_cane",
+            usual["buds_per_cane"] if buds_per_cane is None else buds_per_cane,
+            4,
+            60,
+        ),
+        _span("spurs", usual["spurs"] if spurs is None else spurs, 0, 200),
         pieces,
     )
     most_canes, sampled = None, 0
-    if suitable_canes == "counts":
+    if isinstance(suitable_canes, str) and suitable_canes == "counts":
         most_canes, sampled = suitable_cane_limit(records, block, season)
     elif suitable_canes is not None:
-        most_canes = int(suitable_canes)
+        most_canes = arguments.whole(
+            0, MOST_BUDS, mend="Or write 'counts', or None for no such limit."
+        )("suitable_canes", suitable_canes)
     canopies = int(estate.facts.canopies[at])
     density = bands.density_band(shoots_per_m, canopies)
     balance = bands.ravaz_band(ravaz, canopies)
@@ -315,7 +330,7 @@ def find_plans(
             plans[p].buds,
             plans[p],
         ),
-    )[: max(int(keep), 1)]
+    )[:keep]
     found = pd.DataFrame()
     if order:
         best = [plans[p] for p in order]

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from cropload import arguments
 from cropload.decisions.frost_years import frost_years
 from cropload.errors import CroploadError
 from cropload.forecasting.asked import check_block
@@ -63,6 +64,13 @@ def _station(records, block, station):
     )
 
 
+@arguments.takes(
+    records=arguments.records,
+    station=arguments.maybe(arguments.text),
+    offset_spread=arguments.maybe(arguments.number(0, unit="C")),
+    logger=arguments.maybe(arguments.text),
+    hemisphere=arguments.maybe(arguments.hemisphere),
+)
 def block_weather(
     records,
     block,
@@ -149,7 +157,7 @@ def _budburst(records, block, total, hemisphere):
     if isinstance(total, BudburstSum):
         return total
     if total is not None:
-        return BudburstSum.entered(float(total))
+        return BudburstSum.entered(total)
     dates = recorded_budburst(records.dates, hemisphere, block)
     if not dates:
         raise CroploadError(

@@ -3,7 +3,7 @@
 import numpy as np
 from scipy.special import ndtri
 
-from cropload import handbook
+from cropload import arguments, handbook
 
 
 def break_even(normal, frost, other_normal, other_frost):
@@ -38,6 +38,11 @@ def break_even(normal, frost, other_normal, other_frost):
     )
 
 
+@arguments.takes(
+    loss=arguments.number(0, 1),
+    gain=arguments.number(0, above=True),
+    frost_year_crop=arguments.number(0, 1, above=True),
+)
 def late_cut_break_even(loss, gain, frost_year_crop):
     """Return the frost chance above which a late final cut pays.
 

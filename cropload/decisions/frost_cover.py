@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
+from cropload import arguments
 from cropload.decisions.compare import estate_for
 from cropload.decisions.frost_block import block_frost_years, block_weather
 from cropload.decisions.frost_replay import replay_frost
@@ -12,9 +13,17 @@ from cropload.decisions.plan_draws import plan_draws
 from cropload.errors import CroploadError
 from cropload.forecasting import ranges
 from cropload.forecasting.asked import check_block, check_draws, check_season
+from cropload.vine.frost_settings import CASES
 from cropload.vine.plan import parse_plans
 
 
+@arguments.takes(
+    records=arguments.records,
+    case=arguments.each(arguments.one_of(*CASES)),
+    settled=arguments.flag,
+    heavy_loss=arguments.maybe(arguments.part),
+    years=arguments.maybe(arguments.kind("FrostYears")),
+)
 def frost_cover(
     records,
     block,
@@ -89,6 +98,8 @@ def frost_cover(
     block = check_block(records, block)
     plans = parse_plans(plans)
     cases = [case] if isinstance(case, str) else list(case)
+    season = check_season(records, season)
+    estate = estate_for(records, block, season, reference_plan)
     notes = []
     if years is None:
         check_draws(draws, seed)
@@ -102,8 +113,6 @@ def frost_cover(
         )
     draws = years.seasons[0].secondary_share.size
     check_draws(draws, seed)
-    season = check_season(records, season)
-    estate = estate_for(records, block, season, reference_plan)
     at = estate.facts.place(block)
     crop = plan_draws(estate, [at], plans, draws=draws, seed=seed).t_ha(settled)[:, 0]
     found = replay_frost(
@@ -190,6 +199,7 @@ def shelter(replay, reference=0):
     return out.assign(**ranges.columns("gain", mean - mean[reference]))
 
 
+@arguments.takes(frame=arguments.frame, records=arguments.records)
 def with_frost(frame, records, block, *, case="laid_down", **options):
     """Add to a comparison of plans what past springs would have left of each.
 
@@ -228,6 +238,10 @@ def with_frost(frame, records, block, *, case="laid_down", **options):
     """
     if not isinstance(case, str):
         raise CroploadError("A comparison takes one case; the two are never blended.")
+    if "plan" not in frame or len(frame) == 0:
+        raise CroploadError(
+            "frame is a table without plans; it must be what compare_plans returned."
+        )
     about = frame.attrs
     options = {"draws": about.get("draws", 4000), "seed": about.get("seed", 0)} | options
     cover = frost_cover(

@@ -2,10 +2,11 @@
 
 import numpy as np
 
-from cropload import handbook
+from cropload import arguments, handbook
 from cropload.decisions.frost_result import FrostReplay
 from cropload.decisions.frost_years import FrostYears, frost_years
 from cropload.errors import CroploadError
+from cropload.vine.checking import numbers
 from cropload.vine.frost import as_cases, as_plans, rung_weights
 from cropload.vine.frost_settings import CASES
 
@@ -18,7 +19,7 @@ def _frost_free(crop, count, draws, unit, notes):
             "credited or charged for its load"
         )
         return np.ones((count, draws)), "of a frost-free crop"
-    crop = np.asarray(crop, float)
+    crop = numbers("crop", crop, unit)
     crop = crop[:, None] if crop.ndim == 1 else crop
     if crop.ndim != 2 or crop.shape[0] != count or crop.shape[1] not in (1, draws):
         raise CroploadError(
@@ -30,6 +31,11 @@ def _frost_free(crop, count, draws, unit, notes):
     return np.broadcast_to(crop, (count, draws)), unit
 
 
+@arguments.takes(
+    unit=arguments.text,
+    heavy_loss=arguments.maybe(arguments.part),
+    profile=arguments.maybe(arguments.kind("NodeProfile")),
+)
 def replay_frost(
     weather,
     plans,

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from cropload import arguments
 from cropload.errors import CroploadError
 from cropload.records.station_offset import StationOffset
 from cropload.records.weather import hemisphere_of, prepare_weather
@@ -75,6 +76,15 @@ def _burst_source(budburst, weather, hemisphere, block, method, notes):
     return dates, fitted
 
 
+@arguments.takes(
+    hemisphere=arguments.maybe(arguments.hemisphere),
+    settings=arguments.maybe(arguments.kind("FrostSettings")),
+    variety=arguments.maybe(arguments.label),
+    seasons=arguments.maybe(arguments.each(arguments.season)),
+    draws=arguments.whole(1, 1_000_000),
+    seed=arguments.seed,
+    block=arguments.label,
+)
 def frost_years(
     weather,
     budburst,

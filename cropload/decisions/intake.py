@@ -5,11 +5,13 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 
+from cropload import arguments
 from cropload.decisions import intake_periods
 from cropload.errors import CroploadError
 from cropload.forecasting import ranges
-from cropload.forecasting.beliefs import stream
+from cropload.forecasting.asked import check_block
 from cropload.forecasting.harvest_dates import HarvestDates, undated
+from cropload.forecasting.streams import stream
 
 #: Name of the row that holds what has no picking date, and of what falls outside all periods.
 NO_DATE = "no picking date"
@@ -67,9 +69,11 @@ class IntakeSchedule:
             "block": self.blocks,
             "variety": self.varieties,
             "estate": ("estate",) * len(self.blocks),
-        }.get(by)
+        }.get(by if isinstance(by, str) else None)
         if labels is None:
-            raise CroploadError(f"A table is by block, variety or estate, not by '{by}'.")
+            raise CroploadError(
+                f"A table is by block, variety or estate, not by {arguments.shown(by)}."
+            )
         names = list(dict.fromkeys(labels))
         place = {name: at for at, name in enumerate(names)}
         return names, np.array([place[label] for label in labels])
@@ -259,7 +263,12 @@ class IntakeSchedule:
         days : dict
             {block: days later (earlier when negative) [d]}; what is picked already stays.
         """
-        by_place = {self.blocks.index(name): int(step) for name, step in days.items()}
+        steps = arguments.by_block("days to move")("days", days)
+        whole = arguments.whole(low=-366, high=366)
+        by_place = {
+            self.blocks.index(check_block(self, name)): whole("days", step)
+            for name, step in steps.items()
+        }
         portions = tuple(
             (block, day + np.int32(by_place[block]), tonnes)
             if movable and by_place.get(block)
@@ -321,6 +330,10 @@ def _notes(forecast, dates):
     return notes
 
 
+@arguments.takes(
+    forecast=arguments.forecast,
+    independent=arguments.flag,
+)
 def intake_schedule(
     forecast, dates=None, *, period="week", week_starts="Monday", independent=False
 ):
@@ -374,8 +387,8 @@ def intake_schedule(
     >>> bool(abs(means - now.draws.sum(0).mean()) < 1e-6)
     True
     """
-    if dates is None or not isinstance(dates, HarvestDates):
-        dates = undated(forecast).with_picks(dates or {})
+    if not isinstance(dates, HarvestDates):
+        dates = undated(forecast).with_picks({} if dates is None else dates)
     if dates.blocks != forecast.blocks or dates.season != forecast.season:
         raise CroploadError(
             "The forecast and the picking dates are not of the same season and blocks. Make both "

@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 
+from cropload import arguments
 from cropload.errors import CroploadError, near
 
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
@@ -69,23 +70,24 @@ def make(period, span, week_starts="Monday"):
     ['2026-09-14 to 2026-09-20']
     """
     first, last = span
+    arguments.text("week_starts", week_starts)
     if isinstance(period, str):
         if period not in ("week", "day"):
             raise CroploadError(
                 f"A period is 'week' or 'day', or a table of periods, not '{period}'. "
                 f"{near(period, ('week', 'day'))}".strip()
             )
-        if last < first:
-            return _frame([], [])
-        if period == "day":
-            every = [_date(day) for day in range(first, last + 1)]
-            return _frame(every, every)
         starts = {name.casefold(): at for at, name in enumerate(_WEEKDAYS)}
         wanted = starts.get(str(week_starts).casefold())
         if wanted is None:
             raise CroploadError(
                 f"A week starts on one of {', '.join(_WEEKDAYS)}, not on '{week_starts}'."
             )
+        if last < first:
+            return _frame([], [])
+        if period == "day":
+            every = [_date(day) for day in range(first, last + 1)]
+            return _frame(every, every)
         begin = first - (first + _EPOCH_WEEKDAY - wanted) % 7
         begins = range(begin, last + 1, 7)
         return _frame([_date(day) for day in begins], [_date(day + 6) for day in begins])
@@ -108,7 +110,7 @@ def make(period, span, week_starts="Monday"):
         return _frame(*zip(*pairs, strict=True))
     except CroploadError:
         raise
-    except (ValueError, TypeError) as fault:
+    except (ValueError, TypeError, OverflowError) as fault:
         raise CroploadError(f"A period has no date that can be read ({fault}).") from None
 
 

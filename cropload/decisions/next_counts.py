@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from cropload import handbook
+from cropload import arguments, handbook
 from cropload.errors import CroploadError, near
 from cropload.forecasting import ranges
 from cropload.vine.growth import STAGES
@@ -57,6 +57,12 @@ def _stages_open(forecast, block):
     return current
 
 
+@arguments.takes(
+    forecast=arguments.forecast,
+    hours=arguments.number(0, above=True, unit="h"),
+    of=arguments.text,
+    what=arguments.maybe(arguments.each(arguments.text)),
+)
 def next_counts(forecast, *, hours=1.0, of="estate", what=None):
     """Rank what a crew could count next by the range it would take off a total.
 

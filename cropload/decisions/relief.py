@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from cropload import handbook
+from cropload import arguments, handbook
 from cropload.decisions.capacity import capacity_table, limited_sums, limits_of
 from cropload.decisions.intake import IntakeSchedule
 from cropload.decisions.relief_search import search
@@ -89,6 +89,11 @@ def _windows(schedule, windows):
     return found
 
 
+@arguments.takes(
+    schedule=arguments.kind("IntakeSchedule"),
+    chance=arguments.maybe(arguments.share),
+    effort=arguments.whole(1),
+)
 def relieve(schedule, capacity, *, chance=None, windows=None, effort=20_000):
     """Find the fewest blocks to move, by the fewest days, so that no period is likely too full.
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from cropload import arguments
 from cropload.decisions import scores
 from cropload.decisions.logged_review import review_logged
 from cropload.decisions.picked import on_the_scale, sums
@@ -55,6 +56,7 @@ class SeasonReview:
     notes: tuple
 
 
+@arguments.takes(records=arguments.records, season=arguments.season)
 def baselines(records, season, as_of):
     """Return what a grower would have guessed on a day, one column a baseline [t].
 
@@ -170,6 +172,13 @@ def _of_varieties(crops, found):
     return [" + ".join(dict.fromkeys(variety[block] for block in crop.blocks)) for crop in crops]
 
 
+@arguments.takes(
+    records=arguments.records,
+    season=arguments.season,
+    moments=arguments.maybe(arguments.each(arguments.text)),
+    as_of=arguments.maybe(arguments.by_block("days")),
+    progress=arguments.maybe(arguments.calling),
+)
 def review_season(records, season, *, moments=None, as_of=None, draws=4000, seed=0, progress=None):
     """Hold every forecast of a season against its harvest, beside a grower's own guesses.
 
@@ -216,7 +225,6 @@ def review_season(records, season, *, moments=None, as_of=None, draws=4000, seed
     True
     """
     check_draws(draws, seed)
-    season = int(season)
     scale = on_the_scale(records, season)
     if not scale.crops:
         raise CroploadError(

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cropload import handbook
+from cropload import arguments, handbook
 from cropload.decisions.vine_picking import block_of, pick_vines
 from cropload.errors import CroploadError, near
 from cropload.forecasting.counting import checked_confidence, expected_cv_key
@@ -68,8 +68,8 @@ def sample_size(cv, error, confidence=0.95, population=None, *, quantile="t"):
     error = above(error, "The wanted error")
     confidence = checked_confidence(confidence)
     most = math.inf if population is None else int(above(population, "The number of vines"))
-    if quantile not in ("t", "normal"):
-        raise CroploadError(f"The quantile is 't' or 'normal', not {quantile!r}.")
+    if not isinstance(quantile, str) or quantile not in ("t", "normal"):
+        raise CroploadError(f"The quantile is 't' or 'normal', not {arguments.shown(quantile)}.")
 
     def reached(n):
         left = 1.0 if population is None else max(0.0, 1 - n / most)
@@ -149,6 +149,7 @@ class VineSpread:
     detail: str
 
 
+@arguments.takes(records=arguments.records, block=arguments.block, column=arguments.text)
 def cv_of_counts(records, block, column):
     """Coefficient of variation between the vines of a block.
 
@@ -217,14 +218,11 @@ def above(number, what, zero=False):
     CroploadError
         Anything else.
     """
-    try:
-        number = float(number)
-    except (TypeError, ValueError):
-        number = math.nan
-    if not math.isfinite(number) or number < 0 or (number == 0 and not zero):
+    value = arguments.plain_number(number)
+    if not math.isfinite(value) or value < 0 or (value == 0 and not zero):
         limit = "zero or more" if zero else "above zero"
-        raise CroploadError(f"{what} must be a number {limit}.")
-    return number
+        raise CroploadError(f"{what} must be a number {limit}, not {arguments.shown(number)}.")
+    return value
 
 
 def quantile_of(confidence, df):

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from cropload import arguments
 from cropload.decisions import bands
 from cropload.decisions.compare import RANGED, WIDEST_CHANGE, plan_ranges, wood_columns
 from cropload.decisions.frost_cover import (
@@ -95,6 +96,7 @@ class ScenarioComparison:
     notes: tuple
 
 
+@arguments.takes(scenarios=arguments.by_block("plans"))
 def check_scenarios(scenarios):
     """Check how many scenarios there are and how they are named.
 
@@ -223,6 +225,11 @@ def _block_rows(found, density_band, ravaz_band, frost):
     return pd.DataFrame(rows), held, notes
 
 
+@arguments.takes(
+    records=arguments.records,
+    reference_plans=arguments.maybe(arguments.by_block("plans")),
+    frost=arguments.flag,
+)
 def compare_scenarios(
     records,
     scenarios,

@@ -2,9 +2,10 @@
 
 import numpy as np
 
-from cropload import handbook
+from cropload import arguments, handbook
 from cropload.errors import CroploadError
 from cropload.units import SHORT_TON_T
+from cropload.vine.checking import numbers
 
 #: The US gallon is 231 cubic inches of 2.54 cm each [l].
 GALLON_L = 231 * 0.254**3
@@ -43,17 +44,22 @@ def tank_volume(tonnes, kg_per_hl=None):
     >>> [round(volume, 1) for volume in tank_volume(10.0)]
     [71.4, 87.0]
     """
-    low, high = handbook.band("intake.kg_per_hl") if kg_per_hl is None else kg_per_hl
+    low, high = (
+        handbook.band("intake.kg_per_hl")
+        if kg_per_hl is None
+        else (arguments.pair(lambda _, end: arguments.plain_number(end))("kg_per_hl", kg_per_hl))
+    )
     if not (np.isfinite(low) and np.isfinite(high) and 0 < low <= high):
         raise CroploadError(
             f"Grapes for a hectolitre must be two numbers above 0, the lower first, not "
             f"{low:g} and {high:g} kg/hl."
         )
-    kg = np.asarray(tonnes, float) * 1000
+    kg = numbers("tonnes", tonnes, "t") * 1000
     volumes = kg / high, kg / low
     return tuple(float(v) if v.ndim == 0 else v for v in volumes)
 
 
+@arguments.takes(gallons_per_short_ton=arguments.number(0, above=True))
 def kg_per_hl(gallons_per_short_ton):
     """Return the grapes for a hectolitre [kg/hl] from US gallons a short ton.
 
@@ -67,6 +73,4 @@ def kg_per_hl(gallons_per_short_ton):
     >>> round(kg_per_hl(150), 1)
     159.8
     """
-    if not gallons_per_short_ton > 0:
-        raise CroploadError("Gallons a short ton must be above 0.")
     return SHORT_TON_T * 1000 / (gallons_per_short_ton * GALLON_L / 100)

@@ -5,12 +5,12 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from cropload import handbook
+from cropload import arguments, handbook
 from cropload.decisions import bands
 from cropload.errors import CroploadError
 from cropload.forecasting import ranges
 from cropload.forecasting.asked import check_block
-from cropload.forecasting.beliefs import stream
+from cropload.forecasting.streams import stream
 
 CAUTIONS = (
     "Thin late enough that set is over and weak shoots can be told apart; before lag phase the "
@@ -55,15 +55,15 @@ def _clipped_mean(mean, cv, most):
 
 def _number(name, given, key, most):
     """Return a number above 0 and below ``most``, the handbook's where none is given."""
-    try:
-        found = float(handbook.value(key) if given is None else given)
-    except (TypeError, ValueError):
-        found = np.nan
+    found = float(handbook.value(key)) if given is None else arguments.plain_number(given)
     if not 0 < found < most:
-        raise CroploadError(f"{name} must be a number above 0 and below {most:g}, not {given!r}.")
+        raise CroploadError(
+            f"{name} must be a number above 0 and below {most:g}, not {arguments.shown(given)}."
+        )
     return found
 
 
+@arguments.takes(forecast=arguments.forecast)
 def thin_to(forecast, block, *, target_t_ha=None, ravaz=None, tolerance=None, cv_vines=None):
     """Say how many clusters to leave on each vine of a block.
 

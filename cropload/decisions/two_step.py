@@ -106,7 +106,7 @@ def two_step_plan(
         )
     t_count = above(_or(minutes_count, "sampling.minutes_clusters"), "The minutes to count")
     t_weigh = above(minutes_weigh, "The minutes to weigh")
-    most = None if population is None else int(above(population, "The number of vines"))
+    most = None if population is None else int(min(above(population, "The number of vines"), 2**53))
 
     def parts(n1, n2):
         left1, left2 = (1.0, 1.0) if most is None else (1 - n1 / most, 1 - n2 / most)

@@ -6,9 +6,17 @@ from hashlib import sha256
 import numpy as np
 import pandas as pd
 
+from cropload import arguments
 from cropload.errors import CroploadError, near
 
+#: A place without a vine.
+_PLACE = arguments.pair(lambda _, place: place, "pairs of a row and a vine")
 
+
+@arguments.takes(
+    records=arguments.records,
+    block=arguments.block,
+)
 def pick_vines(
     records,
     block,
@@ -72,7 +80,7 @@ def pick_vines(
         headland_vines = 0 if pd.isna(listed) else listed
     edge = _whole(headland_vines, "The number of headland vines", 0)
     passed = {(_whole(row, "The row of a missing vine", 1), _whole(vine, "A missing vine", 1))
-              for row, vine in missing}  # fmt: skip
+              for row, vine in arguments.each(_PLACE, least=0)("missing", missing)}  # fmt: skip
     seed = _whole(seed, "The seed", 0)
     places = {
         row: [v for v in range(1 + edge, length - edge + 1) if (row, v) not in passed]
@@ -182,10 +190,9 @@ def _spread_over(sizes, take, rng):
 
 
 def _whole(number, what, least):
-    try:
-        value = float(number)
-    except (TypeError, ValueError):
-        value = math.nan
+    value = arguments.plain_number(number)
     if not math.isfinite(value) or value != int(value) or value < least:
-        raise CroploadError(f"{what} must be a whole number of {least} or more, not {number!r}.")
+        raise CroploadError(
+            f"{what} must be a whole number of {least} or more, not {arguments.shown(number)}."
+        )
     return int(value)

@@ -4,8 +4,8 @@ import datetime
 
 import numpy as np
 
+from cropload import arguments
 from cropload.errors import CroploadError, near
-from cropload.records.columns import FIRST_YEAR, LAST_YEAR
 
 
 def next_season(records):
@@ -37,13 +37,7 @@ def check_season(records, season):
     """
     if season is None:
         return next_season(records)
-    whole = isinstance(season, (int, np.integer)) and not isinstance(season, bool)
-    if not whole or not FIRST_YEAR <= season <= LAST_YEAR:
-        raise CroploadError(
-            f"The season is the year of a harvest, from {FIRST_YEAR} to {LAST_YEAR}, "
-            f"not {season!r}."
-        )
-    return int(season)
+    return arguments.season("season", season)
 
 
 def check_block(records, block):
@@ -56,10 +50,12 @@ def check_block(records, block):
     """
     blocks = records.blocks
     names = list(blocks) if isinstance(blocks, tuple) else [str(b) for b in blocks["block"]]
+    if not isinstance(block, str):
+        block = arguments.shown(block)
     if block in names:
         return block
     folded = {name.casefold().strip(): name for name in names}
-    found = folded.get(str(block).casefold().strip())
+    found = folded.get(block.casefold().strip())
     if found is None:
         listed = ", ".join(f"'{name}'" for name in names[:12]) + (", ..." * (len(names) > 12))
         raise CroploadError(
@@ -75,5 +71,6 @@ def check_draws(draws, seed):
         whole = isinstance(number, (int, np.integer)) and not isinstance(number, bool)
         if not whole or not low <= number <= high:
             raise CroploadError(
-                f"{name} must be a whole number from {low} to {high}, not {number!r}."
+                f"{name} must be a whole number from {low} to {high}, not "
+                f"{arguments.shown(number)}."
             )

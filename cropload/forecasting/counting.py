@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from cropload import handbook
+from cropload import arguments, handbook
 from cropload.errors import CroploadError, near
 from cropload.forecasting import sample_designs
 
@@ -97,10 +97,11 @@ def mean_from_sample(
     Valid for samples of about ten vines or more: with few vines and a skewed block the range of
     any t method covers somewhat less than it says.
     """
-    if design not in DESIGNS:
+    if not isinstance(design, str) or design not in DESIGNS:
         raise CroploadError(
-            f"The sampling design {design!r} is not known; use one of {', '.join(DESIGNS)}. "
-            f"{near(design, DESIGNS)}".rstrip()
+            f"The sampling design {arguments.shown(design)} is not known; use one of "
+            f"{', '.join(DESIGNS)}. "
+            f"{near(str(design), DESIGNS)}".rstrip()
         )
     confidence = checked_confidence(confidence)
     y = _numbers(values, "values")
@@ -321,13 +322,10 @@ def checked_confidence(confidence):
     CroploadError
         A level that is not between 0 and 1.
     """
-    try:
-        level = float(confidence)
-    except (TypeError, ValueError):
-        level = np.nan
+    level = arguments.plain_number(confidence)
     if not 0 < level < 1:
         raise CroploadError(
-            f"Confidence must lie between 0 and 1, but {confidence!r} was given; "
+            f"Confidence must lie between 0 and 1, but {arguments.shown(confidence)} was given; "
             "write 0.95 for 95 %."
         )
     return level
@@ -343,10 +341,12 @@ def _t_quantile(confidence, df):
 def _numbers(values, name):
     try:
         y = np.ravel(values)
+        if y.dtype.kind in "bcmM" or values is None:
+            raise TypeError(f"{arguments.shown(values)} was given")
         if y.dtype.kind not in "iuf":
             y = pd.to_numeric(pd.Series(y)).to_numpy(dtype=float)
         y = y.astype(float)
-    except (TypeError, ValueError) as fault:
+    except (TypeError, ValueError, OverflowError) as fault:
         raise CroploadError(f"The {name} must be numbers or blanks: {fault}.") from None
     if np.isinf(y).any():
         raise CroploadError(f"The {name} hold an infinite number; leave a blank instead.")
@@ -364,8 +364,13 @@ def _population_total(population, n):
     if population is None:
         return None
     if isinstance(population, Mapping | pd.Series):
-        population = sum(float(size) for size in dict(population).values())
-    total = float(population)
+        population = sum(arguments.plain_number(size) for size in dict(population).values())
+    total = arguments.plain_number(population)
+    if np.isnan(total):
+        raise CroploadError(
+            f"The population is {arguments.shown(population)}; it must be a number of bearing "
+            "vines, or one for each row."
+        )
     if not np.isfinite(total) or total < n:
         raise CroploadError(
             f"The sample has {n} vines but the block {total:g}; a sample cannot be larger than "

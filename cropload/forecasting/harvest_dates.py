@@ -5,11 +5,11 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 
-from cropload import handbook
+from cropload import arguments, handbook
 from cropload.errors import CroploadError
-from cropload.forecasting import beliefs as engine
 from cropload.forecasting import picking_dates, ranges
 from cropload.forecasting.asked import check_draws, check_season
+from cropload.forecasting.beliefs import Beliefs
 from cropload.forecasting.stage_days import (
     INTERVALS,
     STAGES,
@@ -17,6 +17,7 @@ from cropload.forecasting.stage_days import (
     hemisphere_of_dates,
     season_origin,
 )
+from cropload.forecasting.streams import stream
 from cropload.records.until import day, records_until
 
 
@@ -67,7 +68,7 @@ class HarvestDates:
     came_from: tuple = field(repr=False)
     entered: dict = field(repr=False)
     picked: pd.DataFrame = field(repr=False)
-    beliefs: engine.Beliefs = field(repr=False)
+    beliefs: Beliefs = field(repr=False)
     seed: int = 0
     notes: tuple = ()
 
@@ -183,6 +184,11 @@ def _after(draws, limit):
     return out
 
 
+@arguments.takes(
+    records=arguments.records,
+    picks=arguments.maybe(arguments.by_block("dates")),
+    hemisphere=arguments.maybe(arguments.hemisphere),
+)
 def harvest_dates(
     records, season=None, as_of=None, *, picks=None, draws=4000, seed=0, hemisphere=None
 ):
@@ -251,10 +257,7 @@ def harvest_dates(
         last = np.array([rest.get(name, 0.0) for name in names])[:, None]
         entry = handbook.entry("dates.rest_after_pick")
         wait = np.stack(
-            [
-                engine.stream(_date_seed(seed), f"rest of {name}").standard_normal(draws)
-                for name in names
-            ]
+            [stream(_date_seed(seed), f"rest of {name}").standard_normal(draws) for name in names]
         )
         wait = entry.value + entry.extra["sd_days"] * wait
         late = last - first + np.clip(wait, entry.low, entry.high)

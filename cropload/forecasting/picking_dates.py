@@ -83,7 +83,7 @@ def read(picks, blocks, season):
     >>> read({"North": [("2026-09-14", 0.6), ("2026-09-21", 0.4)]}, ["North"], 2026)
     {'North': ((20710, 0.6), (20717, 0.4))}
     """
-    if not hasattr(picks, "items"):
+    if not hasattr(picks, "items") or hasattr(picks, "columns"):
         raise CroploadError("Picking dates are given as {block: date}, one entry a block.")
     known, found = _Known(blocks), {}
     for block, value in picks.items():

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
+from cropload import arguments
 from cropload.errors import CroploadError
 from cropload.forecasting import ranges
 from cropload.forecasting.history import Estate
@@ -109,9 +110,11 @@ class Forecast:
             "block": list(self.blocks),
             "variety": list(self.varieties),
             "estate": ["estate"] * len(self.blocks),
-        }.get(by)
+        }.get(by if isinstance(by, str) else None)
         if labels is None:
-            raise CroploadError(f"A table is by block, variety or estate, not by '{by}'.")
+            raise CroploadError(
+                f"A table is by block, variety or estate, not by {arguments.shown(by)}."
+            )
         members = {name: [] for name in labels}
         for at, label in enumerate(labels):
             members[label].append(at)
@@ -254,6 +257,7 @@ class Forecast:
         whole = summed.sum(0)
         return summed @ whole / max(whole @ whole, 1e-300)
 
+    @arguments.takes(earlier=arguments.forecast)
     def explain(self, earlier):
         """Split the change since an earlier forecast by block and component.
 

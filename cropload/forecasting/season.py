@@ -5,7 +5,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 import pandas as pd
 
-from cropload import handbook
+from cropload import arguments, handbook
 from cropload.forecasting.accepted import accepted_before
 from cropload.forecasting.asked import check_block, check_draws, check_season
 from cropload.forecasting.groundwork import lay_ground
@@ -72,6 +72,12 @@ def picked_so_far(records, season, facts):
     return pd.DataFrame({"block": facts.names, "tonnes": tonnes, "share": share})
 
 
+@arguments.takes(
+    records=arguments.records,
+    plans=arguments.maybe(arguments.by_block("plans")),
+    reference_plans=arguments.maybe(arguments.by_block("plans")),
+    learned=arguments.maybe(arguments.kind("Learned")),
+)
 def forecast(
     records,
     season=None,
@@ -167,6 +173,10 @@ def prepare(
     given = {
         check_block(records, block): PruningPlan.parse(plan)
         for block, plan in (plans or {}).items()
+    }
+    reference_plans = {
+        check_block(records, block): PruningPlan.parse(plan)
+        for block, plan in (reference_plans or {}).items()
     }
     facts = block_facts(known)
     accepted = accepted_before(records, season) if accepted is None else accepted

@@ -8,6 +8,7 @@ from numbers import Integral
 import numpy as np
 import pandas as pd
 
+from cropload import arguments
 from cropload.errors import CroploadError, near
 from cropload.records.cells import decimal_sign, escape_text, uniques
 from cropload.records.csv_table import decode, read_csv
@@ -79,7 +80,7 @@ def _plain_rows(rows, spec):
     if isinstance(rows, pd.DataFrame):
         rows = rows.to_dict("records")
     plain = []
-    for row in rows:
+    for row in arguments.each(arguments.row, "a table or a list of dicts", least=0)("rows", rows):
         for name in row:
             if name not in spec.names:
                 hint = near(name, spec.names) or "Its columns are " + ", ".join(spec.names) + "."

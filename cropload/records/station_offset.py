@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from cropload import handbook
+from cropload import arguments, handbook
 from cropload.errors import CroploadError, near
 
 
@@ -54,6 +54,7 @@ class StationOffset:
     @classmethod
     def entered(cls, mean_c, spread_c=None):
         """Take an offset the user knows [C]; its spread [C] falls back on the handbook's."""
+        mean_c = arguments.number(unit="C")("offset", mean_c)
         if spread_c is None or np.isnan(spread_c):
             spread_c = handbook.value("frost.offset_spread_c")
         return cls(float(mean_c), float(spread_c), note=f"offset of {mean_c:+.3g} C entered")
@@ -63,7 +64,7 @@ class StationOffset:
         """Take a StationOffset, a number of degrees [C], or None for no offset."""
         if offset is None:
             return cls.none()
-        return offset if isinstance(offset, cls) else cls.entered(float(offset))
+        return offset if isinstance(offset, cls) else cls.entered(offset)
 
 
 def estimate_offset(logger, station, *, cold_c=None):

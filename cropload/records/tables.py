@@ -3,6 +3,7 @@
 The checks, the empty template, the README of the sample data and the docs all come from here.
 """
 
+from cropload.arguments import shown
 from cropload.errors import CroploadError, near
 from cropload.records.columns import FIRST_YEAR, LAST_YEAR, Column, Table
 
@@ -281,5 +282,5 @@ def table(name):
     try:
         return TABLES[name]
     except (KeyError, TypeError):
-        hint = near(name, TABLES) or "The tables are " + ", ".join(TABLES) + "."
-        raise CroploadError(f"There is no table '{name}'. {hint}") from None
+        hint = near(str(name), TABLES) or "The tables are " + ", ".join(TABLES) + "."
+        raise CroploadError(f"There is no table {shown(name)}. {hint}") from None

@@ -2,9 +2,12 @@
 
 import re
 from dataclasses import replace
+from datetime import date
 
+import numpy as np
 import pandas as pd
 
+from cropload import arguments
 from cropload.errors import CroploadError
 
 #: Month and day from which an undated row of a table counts as known, and the years to add to
@@ -30,8 +33,9 @@ def day(as_of):
         found = pd.Timestamp(as_of) if written else pd.NaT
     except (ValueError, TypeError):
         found = pd.NaT
-    if found is pd.NaT or isinstance(as_of, (int, float)):
-        raise CroploadError(f"'{as_of}' is not a date. Write it like 2026-07-15.")
+    dated = isinstance(as_of, (str, date, np.datetime64))
+    if found is pd.NaT or not dated:
+        raise CroploadError(f"{arguments.shown(as_of)} is not a date. Write it like 2026-07-15.")
     return found.tz_localize(None).normalize()
 
 

@@ -6,6 +6,7 @@ from io import BytesIO, StringIO
 from numbers import Real
 from pathlib import Path
 
+from cropload import arguments
 from cropload.errors import CroploadError
 from cropload.records.append import append_rows
 from cropload.records.explain import explain_tables, heading, unit_shown
@@ -42,6 +43,11 @@ def escape_cell(value):
     return escape_text(value) if isinstance(value, str) else value
 
 
+@arguments.takes(
+    path=arguments.path,
+    xlsx=arguments.flag,
+    units=arguments.either(arguments.kind("UnitSystem"), arguments.label),
+)
 def write_template(path, xlsx=False, units="metric"):
     """Write an empty season: every table with its header, and an explanation of every column.
 

@@ -6,6 +6,7 @@ had from here too.
 
 import numpy as np
 
+from cropload import arguments
 from cropload.errors import CroploadError
 from cropload.vine.balanced_pruning import (
     BalancedFormula,
@@ -33,6 +34,7 @@ __all__ = [
 ]
 
 
+@arguments.takes(axis=arguments.maybe(arguments.whole(-2, 2)))
 def ravaz_index(yield_kg, pruning_weight_kg, axis=None):
     """Return yield over pruning weight, as a ratio of sums [kg/kg].
 

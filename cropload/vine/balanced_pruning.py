@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cropload import handbook
+from cropload import arguments, handbook
 from cropload.errors import CroploadError, near
 from cropload.units import FOOT_M, POUND_KG, unit_system
 from cropload.vine.checking import number, numbers, plain
@@ -83,7 +83,7 @@ def parse_formula(text):
     """
     if isinstance(text, BalancedFormula):
         return text
-    words = str(text).strip()
+    words = text.strip() if isinstance(text, str) else arguments.shown(text)
     found = _FORMULA.fullmatch(words)
     if found:
         first, further, count, unit = found.groups()
@@ -101,6 +101,7 @@ def parse_formula(text):
     return BalancedFormula(fields["first"], fields["further"], unit_kg)
 
 
+@arguments.takes(pruning_weight_kg=arguments.present)
 def balanced_buds(pruning_weight_kg, first, further, unit_kg):
     """Return the buds to leave on a vine by its prunings (balanced pruning) [1/vine].
 

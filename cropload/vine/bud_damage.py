@@ -4,11 +4,12 @@ from statistics import NormalDist
 
 import numpy as np
 
-from cropload import handbook
+from cropload import arguments, handbook
 from cropload.errors import CroploadError
 from cropload.vine.checking import number, numbers, plain, together
 
 
+@arguments.takes(target_live_buds=arguments.present, dead_fraction=arguments.present)
 def replacement_buds(target_live_buds, dead_fraction):
     """Return the buds to leave so that the wanted number of live ones remains [1/vine].
 

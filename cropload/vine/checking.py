@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from cropload import arguments
 from cropload.errors import CroploadError
 
 
@@ -26,9 +27,12 @@ def numbers(name, given, unit, above_zero=False):
     """
     rule = "a number above 0" if above_zero else "a number of 0 or more"
     try:
+        # Text and truth values would pass as numbers.
+        if np.asarray(given).dtype.kind in "USbcmM":
+            raise TypeError
         values = np.asarray(given, dtype=float)
-    except (TypeError, ValueError):
-        raise CroploadError(f"{name} is {given!r}; it must be {rule} [{unit}].") from None
+    except (TypeError, ValueError, OverflowError):
+        raise arguments.fault(name, given, f"{rule} [{unit}]") from None
     bad = np.isinf(values) | (values <= 0 if above_zero else values < 0)
     if bad.any():
         raise CroploadError(f"{name} is {values[bad].flat[0]:g}; it must be {rule} [{unit}].")
@@ -45,7 +49,7 @@ def number(name, given, unit, above_zero=False):
     """
     values = numbers(name, given, unit, above_zero)
     if values.ndim or np.isnan(values):
-        raise CroploadError(f"{name} is {given!r}; it must be one number [{unit}].")
+        raise CroploadError(f"{name} is {arguments.shown(given)}; it must be one number [{unit}].")
     return float(values)
 
 

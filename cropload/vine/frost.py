@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from cropload import handbook
+from cropload import arguments, handbook
 from cropload.errors import CroploadError
 from cropload.records.station_offset import StationOffset
 from cropload.records.weather import hemisphere_of, prepare_weather
@@ -20,7 +20,7 @@ from cropload.vine.plan import PruningPlan
 
 def as_plans(plans):
     """Return a list of PruningPlan from one plan or several, each a plan or its text."""
-    if isinstance(plans, (str, PruningPlan)):
+    if isinstance(plans, (str, PruningPlan)) or not hasattr(plans, "__iter__"):
         plans = plans.split(",") if isinstance(plans, str) else [plans]
     found = [PruningPlan.parse(plan) for plan in plans]
     if not found:
@@ -30,7 +30,8 @@ def as_plans(plans):
 
 def as_cases(cases, count):
     """Return one case a plan, from a single case for all or a sequence of them."""
-    cases = [cases] * count if isinstance(cases, str) else list(cases)
+    checked = arguments.each(arguments.one_of(*CASES))("cases", cases)
+    cases = checked * count if isinstance(cases, str) else checked
     if len(cases) != count:
         raise CroploadError(f"{len(cases)} cases for {count} plans: give one for all, or one each.")
     return cases
@@ -158,6 +159,17 @@ def _season(weather, burst, season, hemisphere):
     return season_days(frame, season, hemisphere)
 
 
+@arguments.takes(
+    burst=arguments.either(arguments.kind("BudburstSum"), arguments.day),
+    settings=arguments.maybe(arguments.kind("FrostSettings")),
+    variety=arguments.maybe(arguments.label),
+    profile=arguments.maybe(arguments.kind("NodeProfile")),
+    season=arguments.maybe(arguments.season),
+    hemisphere=arguments.maybe(arguments.hemisphere),
+    draws=arguments.whole(1, 1_000_000),
+    seed=arguments.seed,
+    block=arguments.label,
+)
 def frost_survival(
     plans,
     weather,

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from cropload import handbook
+from cropload import arguments, handbook
 from cropload.errors import CroploadError
 from cropload.vine.heat import HEMISPHERES, METHODS, one_of, season_days
 
@@ -50,6 +50,7 @@ class BudburstSum:
     @classmethod
     def entered(cls, value, spread=None, base_c=None, method="single_sine"):
         """Take a sum the user knows [C d]; its spread [C d] falls back on the handbook's."""
+        value = arguments.plain_number(value)
         if not np.isfinite(value) or value <= 0:
             raise CroploadError(f"a budburst sum of {value} C d is not a positive number.")
         if spread is None:
@@ -68,8 +69,14 @@ class BudburstSum:
 def _recorded(dates, block=None):
     """Return {season: budburst date} from a mapping or a ``dates`` table."""
     if isinstance(dates, Mapping):
-        return {int(season): pd.Timestamp(date) for season, date in dates.items()}
+        return {
+            arguments.season("season", season): arguments.day("budburst", date)
+            for season, date in dates.items()
+        }
     rows = dates
+    missing = [name for name in ("season", "date") if name not in rows]
+    if missing:
+        raise CroploadError(f"The table of budburst dates has no column {' and '.join(missing)}.")
     if "stage" in rows:
         rows = rows[rows["stage"] == "budburst"]
     if block is not None and "block" in rows:

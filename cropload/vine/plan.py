@@ -3,6 +3,7 @@
 import re
 from dataclasses import dataclass
 
+from cropload.arguments import plain_number, shown
 from cropload.errors import CroploadError
 
 #: The trade calls a piece of up to three buds a spur, and a longer one a cane (common practice).
@@ -72,7 +73,7 @@ class PruningPlan:
         for name in ("canes", "buds_per_cane", "spurs", "buds_per_spur"):
             number = getattr(self, name)
             if not _is_whole(number):
-                raise PlanError(f"Plan: {name} must be a whole number, not {number!r}.")
+                raise PlanError(f"Plan: {name} must be a whole number, not {shown(number)}.")
             if number < 0:
                 raise PlanError(f"Plan: {name} is {number}; it cannot be below 0.")
             object.__setattr__(self, name, int(number))
@@ -104,8 +105,8 @@ class PruningPlan:
 
     def buds_per_metre(self, canopy_length_m):
         """Return the bud load per metre of canopy [1/m] for ``canopy_length_m`` [m/vine]."""
-        if not canopy_length_m > 0:
-            raise PlanError(f"Canopy length must be above 0 m, not {canopy_length_m}.")
+        if not 0 < plain_number(canopy_length_m) < float("inf"):
+            raise PlanError(f"Canopy length must be above 0 m, not {shown(canopy_length_m)}.")
         return self.buds / canopy_length_m
 
     @classmethod
@@ -124,16 +125,18 @@ class PruningPlan:
         """
         if isinstance(text, cls):
             return text
-        shown = str(text).strip()
-        pieces = shown.split("+")
-        if not shown or len(pieces) > 2:
-            raise PlanError(f"Plan '{shown}' cannot be read. {_HOW}.")
+        if not isinstance(text, str):
+            raise PlanError(f"A plan is a text, not {shown(text)}. {_HOW}.")
+        written = text.strip()
+        pieces = written.split("+")
+        if not written or len(pieces) > 2:
+            raise PlanError(f"Plan '{written}' cannot be read. {_HOW}.")
         numbers = []
         for piece in pieces:
             found = _PIECE.fullmatch(piece)
             if not found:
                 what = f"'{piece.strip()}'" if piece.strip() else "an empty piece"
-                raise PlanError(f"Plan '{shown}' cannot be read: {what} is not N x M. {_HOW}.")
+                raise PlanError(f"Plan '{written}' cannot be read: {what} is not N x M. {_HOW}.")
             numbers.append((int(found[1]), int(found[2])))
         try:
             if len(numbers) == 1 and numbers[0][1] <= SPUR_MOST_BUDS:
@@ -147,7 +150,7 @@ class PruningPlan:
                 )
             return cls(*numbers[0], *numbers[1])
         except PlanError as error:
-            raise PlanError(f"{error} (read from '{shown}')") from None
+            raise PlanError(f"{error} (read from '{written}')") from None
 
     def __str__(self):
         parts = []

@@ -152,7 +152,7 @@ def test_dates_do_not_hang_on_the_crop_and_repeat_for_a_seed(quillfoot):
 @pytest.mark.parametrize(
     ("more", "told"),
     [
-        ({"hemisphere": "west"}, "use 'north' or 'south'"),
+        ({"hemisphere": "west"}, "'north' or 'south'"),
         ({"as_of": "soon"}, "is not a date"),
         ({"picks": {"Norht": "2026-09-30"}}, "Did you mean 'North'"),
         ({"draws": 1}, "whole number"),
