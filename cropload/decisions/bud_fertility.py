@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from cropload import handbook
+from cropload import arguments, handbook
 from cropload.errors import CroploadError
 from cropload.forecasting import ranges
 from cropload.forecasting.measured import block_facts
@@ -181,6 +181,7 @@ def _groups(records, by):
     return table.assign(group=table["block"].astype(str).map(of)).groupby("group", sort=False)
 
 
+@arguments.takes(records=arguments.records, by=arguments.text)
 def bud_fertility(records, by="variety"):
     """Return burst and fertility by node position, with ranges, against the handbook's shape.
 
@@ -198,7 +199,7 @@ def bud_fertility(records, by="variety"):
         shoot) and node: ``by``, wood, what, node, examined [1], value_p10, _p50, _p90 [1],
         relative_p10, _p50, _p90 and handbook, relative to one level [1], differs (whether the
         range leaves the handbook's shape out), buds_seen and buds_enough [1], the buds at that
-        node from which on its clusters are known within ``fertility.error``.
+        node from which on they alone tell the figure within ``fertility.error``.
 
     Raises
     ------
@@ -208,7 +209,8 @@ def bud_fertility(records, by="variety"):
     Notes
     -----
     See ``fit_nodes``. Buds that are enough: the clusters on them number dispersion x (z / error)^2
-    or more, for a count of mean m has a relative error of 1 / sqrt(m).
+    or more, for a count of mean m has a relative error of 1 / sqrt(m); the shoots on them as many
+    x (1 - share of buds that burst), for that is the relative error of a share.
     Valid for the nodes examined; others keep the handbook's shape.
     """
     base, rows = NodeProfile.from_handbook(), []
@@ -224,8 +226,12 @@ def bud_fertility(records, by="variety"):
                     continue
                 wanted = fit.dispersion * (z / error) ** 2
                 for at, node in enumerate(fit.nodes):
-                    # A node without any cluster is judged by half a one.
-                    per_bud = max(clusters[node], 0.5) / buds[node]
+                    if what == "burst":
+                        per_bud = fit.absolute[1, at]
+                        left = 1.0 if fit.family == "Poisson" else 1 - per_bud
+                    else:
+                        # A node without any cluster is judged by half a one.
+                        per_bud, left = max(clusters[node], 0.5) / buds[node], 1.0
                     low, middle, high = fit.relative[:, at]
                     rows.append(
                         {
@@ -244,7 +250,7 @@ def bud_fertility(records, by="variety"):
                             "handbook": fit.shape[at],
                             "differs": bool(not low <= fit.shape[at] <= high),
                             "buds_seen": float(buds[node]),
-                            "buds_enough": int(np.ceil(wanted / per_bud)),
+                            "buds_enough": max(int(np.ceil(wanted * left / per_bud)), 1),
                         }
                     )
     frame = pd.DataFrame(rows)

@@ -5,7 +5,7 @@ import pandas as pd
 
 from cropload import handbook
 from cropload.forecasting.counting import grouped_log_means
-from cropload.forecasting.measured import last_visits, measurements
+from cropload.forecasting.measured import measurements
 from cropload.vine.growth import COMPONENTS
 
 #: Variance of the log of what is not known at all [1].
@@ -13,9 +13,8 @@ _UNKNOWN = 100.0
 _STEPS, _SETTLED = 60, 1e-3
 
 
-def _from_the_scale(records, facts):
+def _from_the_scale(found):
     """Return ln(clusters per vine) as scale and harvest weights have them, and its variance [1]."""
-    found = measurements(records, facts)
     keys = ["block", "season"]
     wide = found.pivot_table(index=keys, columns="stage", values=["log_value", "log_variance"])
     needed = ("harvest", "weight_harvest")
@@ -35,9 +34,14 @@ def _lots(records, facts, through):
     """Return one row a block, season and counter: ln(clusters counted per vine), variance [1]."""
     counts = records.counts
     counts = counts[(counts["season"] <= through) & counts["clusters"].notna()]
-    counts = last_visits(counts, "clusters")
     counts = counts.assign(who=counts["counter"].astype(str).str.strip())
     counts = counts[counts["who"] != ""]
+    # Counters who count the same vine on its last day stand beside each other; an earlier visit
+    # may have found more clusters than are left.
+    vine = ["block", "season", "row", "vine"]
+    last = counts.groupby(vine)["date"].transform("max")
+    counts = counts[(counts["date"] == last) | last.isna()]
+    counts = counts.drop_duplicates([*vine, "who"], keep="last")
     if counts.empty:
         return counts
     bearing = dict(zip(facts.names, facts.bearing, strict=True))
@@ -45,7 +49,7 @@ def _lots(records, facts, through):
     return table[~table["all_zero"]].reset_index()
 
 
-def counter_effects(records, facts, through, spreads):
+def counter_effects(records, facts, through, spreads, measured=None):
     """Return each counter's bias, partially pooled.
 
     Parameters
@@ -58,6 +62,8 @@ def counter_effects(records, facts, through, spreads):
         Year of the last harvest that speaks.
     spreads : Spreads
         Of the components, as learnt [1].
+    measured : DataFrame, optional
+        All that ``measurements`` makes of the records, where it is at hand.
 
     Returns
     -------
@@ -79,7 +85,7 @@ def counter_effects(records, facts, through, spreads):
     nothing = pd.DataFrame({"counter": [], "log_bias": [], "spread": [], "seasons": []})
     if len(names) < 2:
         return nothing
-    scale = _from_the_scale(records, facts)
+    scale = _from_the_scale(measurements(records, facts) if measured is None else measured)
     variety = dict(zip(facts.names, facts.varieties, strict=True))
     varieties = sorted(set(variety.values()))
     years = sorted(lots["season"].unique())

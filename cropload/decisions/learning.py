@@ -5,16 +5,20 @@ Nothing here changes a forecast. What is shown is used from the next season on o
 
 from dataclasses import dataclass, replace
 
+import numpy as np
 import pandas as pd
 
+from cropload import arguments
 from cropload.decisions import lesson_rows
 from cropload.decisions.bud_fertility import fitted_profile
 from cropload.decisions.counter_bias import counter_effects
+from cropload.decisions.picked import weighed_together
 from cropload.errors import CroploadError
 from cropload.forecasting import ranges
 from cropload.forecasting.accepted import NOTHING, Accepted, accepted_before
 from cropload.forecasting.groundwork import lay_ground
 from cropload.forecasting.history import estates
+from cropload.forecasting.measured import block_facts, measurements
 from cropload.records.learned import PROFILES, Entry
 from cropload.vine.growth import NodeProfile
 
@@ -41,6 +45,7 @@ class Lessons:
     notes: tuple
 
 
+@arguments.takes(records=arguments.records, through=arguments.maybe(arguments.season))
 def learn(records, through=None):
     """Re-estimate from all seasons on record what the handbook or an earlier lesson says.
 
@@ -70,6 +75,7 @@ def learn(records, through=None):
     A forecast learns these figures from the records by itself. Accepting them holds them for
     later seasons, also when the records they came from are no longer read, and names them as the
     source; counters and fitted node profiles are used only once accepted.
+    Tonnes of two blocks on one ticket teach nothing, for how they were split is a guess.
     Valid for two seasons or more; one season alone moves little, and its row says so.
     """
     picked = sorted(int(season) for season in records.harvest["season"].unique())
@@ -84,13 +90,17 @@ def learn(records, through=None):
             f"{picked[0]} to {picked[-1]}."
         )
     season = through + 1
-    ground = lay_ground(records, season, accepted=NOTHING)
+    joint = {pair for pair in weighed_together(records) if pair[1] <= through}
+    measured = _measured(records, joint)
+    ground = lay_ground(records, season, measured=measured, accepted=NOTHING)
     learnt = ground.learn()
-    counters = counter_effects(records, ground.facts, through, learnt.spreads)
+    counters = counter_effects(records, ground.facts, through, learnt.spreads, measured)
     entries = lesson_rows.counter_entries(counters, through)
     if entries:
         # The bias of all together is that of the counts without each counter's own.
-        ground = lay_ground(records, season, accepted=Accepted(tuple(entries)))
+        accepted = Accepted(tuple(entries))
+        measured = _measured(records, joint, accepted.counters)
+        ground = lay_ground(records, season, measured=measured, accepted=accepted)
         learnt = ground.learn()
     estate = next(estates(ground, learnt))
     used = accepted_before(records, season)
@@ -112,7 +122,25 @@ def learn(records, through=None):
     notes = []
     if len(picked) == 1 or picked[0] == through:
         notes.append("One season alone speaks: it cannot tell its own weather from what lasts.")
+    if joint:
+        names = ", ".join(f"{block} {year}" for block, year in sorted(joint))
+        notes.append(
+            f"Weighed together with another block: {names}. How the tonnes were split on paper is "
+            "a guess, so they teach nothing here."
+        )
     return Lessons(through, table, profiles, found, tuple(notes))
+
+
+def _measured(records, joint, counters=None):
+    """Return what was measured, without tonnes of which nobody knows the block."""
+    found = measurements(records, block_facts(records), counters)
+    guessed = [
+        stage == "harvest" and (block, season) in joint
+        for block, season, stage in zip(
+            found["block"], found["season"], found["stage"], strict=True
+        )
+    ]
+    return found[~np.array(guessed, bool)] if joint else found
 
 
 def _profiles(records, facts, used, through):

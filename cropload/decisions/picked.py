@@ -36,6 +36,15 @@ def _together(rows):
     return group
 
 
+def weighed_together(records):
+    """Return the (block, season) pairs whose tonnes were weighed with those of another block."""
+    found = set()
+    for season, rows in records.harvest.groupby("season"):
+        group = _together(rows.assign(block=rows["block"].astype(str)))
+        found |= {(block, int(season)) for block, lot in group.items() if len(lot) > 1}
+    return found
+
+
 def on_the_scale(records, season):
     """Return the whole crops of a season at the scale.
 

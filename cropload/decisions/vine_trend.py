@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from cropload import handbook
+from cropload import arguments, handbook
 from cropload.errors import CroploadError
 from cropload.forecasting import ranges
 from cropload.forecasting.history import learned_before
@@ -18,6 +18,8 @@ FIGURES = {
 }
 WEAKER, HOLDING, STRONGER = "getting weaker", "holding", "getting stronger"
 TOO_FEW = "too few seasons to say"
+#: Variance of the log of a level of which nothing is known [1].
+_UNKNOWN = 100.0
 
 
 def season_figures(records):
@@ -128,27 +130,49 @@ def _slopes(rows, column, spreads):
     y = np.log(rows[column].to_numpy(float))
     year = rows["season"].to_numpy(float)
     year = year - year.mean()
-    same = np.equal.outer(rows["season"].to_numpy(), rows["season"].to_numpy())
-    kin = same & np.equal.outer(rows["variety"].to_numpy(), rows["variety"].to_numpy())
+    here, there = rows["block"].map({n: i for i, n in enumerate(blocks)}).to_numpy(int), len(blocks)
     sampling = np.nan_to_num(rows[f"{column}_variance"].to_numpy(float))
-    covariance = season_var * same + variety_var * kin + np.diag(own_var + sampling)
-    member = (rows["block"].to_numpy()[:, None] == np.array(blocks, dtype=object)).astype(float)
-    shared = handbook.value("trend.estate") ** 2
-    own = handbook.value("trend.block") ** 2
-    level = 100.0 * np.eye(len(blocks))
-    slope = own * np.eye(len(blocks)) + shared
-    prior = np.block([[level, np.zeros_like(level)], [np.zeros_like(level), slope]])
-    design = np.hstack([member, member * year[:, None]])
+    weight = 1 / (own_var + sampling)
     # The mean log is taken out, so that a wide prior about 0 is a wide prior about it.
-    centre = y.mean()
-    inverse = np.linalg.inv(covariance)
-    information = design.T @ inverse @ design + np.linalg.inv(prior)
+    y = y - y.mean()
+    # Level and change of each block: their information is two by two ...
+    design = np.stack([np.ones_like(year), year], axis=-1)
+    products = weight[:, None, None] * design[:, :, None] * design[:, None, :]
+    information = np.zeros((2, there, 2, there))
+    for i, j in np.ndindex(2, 2):
+        diagonal = np.bincount(here, products[:, i, j], minlength=there)
+        information[i, range(there), j, range(there)] = diagonal
+    right = np.stack([np.bincount(here, weight * part * y, minlength=there) for part in design.T])
+    # ... but for what blocks share: each season, and each variety in a season (Woodbury).
+    effects = [
+        rows.groupby(by).ngroup().to_numpy(int) for by in (["season"], ["season", "variety"])
+    ]
+    counts = [int(effect.max()) + 1 for effect in effects]
+    effects[1] += counts[0]
+    shared = np.repeat(1 / np.maximum([season_var, variety_var], 1e-12), counts)
+    shared, seen = np.diag(shared), np.zeros((2, there, sum(counts)))
+    told = np.zeros(sum(counts))
+    for one in effects:
+        np.add.at(told, one, weight * y)
+        for i in range(2):
+            np.add.at(seen[i], (here, one), weight * design[:, i])
+        for other in effects:
+            np.add.at(shared, (one, other), weight)
+    seen = seen.reshape(2 * there, -1)
+    gain = np.linalg.solve(shared, np.column_stack([seen.T, told]))
+    information = information.reshape(2 * there, -1) - seen @ gain[:, :-1]
+    right = right.ravel() - seen @ gain[:, -1]
+    change = handbook.value("trend.block") ** 2 * np.eye(there)
+    change += handbook.value("trend.estate") ** 2
+    information[:there, :there] += np.eye(there) / _UNKNOWN
+    information[there:, there:] += np.linalg.inv(change)
     found = np.linalg.inv(information)
-    mean = found @ design.T @ inverse @ (y - centre)
+    mean = found @ right
     at = slice(len(blocks), None)
     return blocks, mean[at], found[at, at]
 
 
+@arguments.takes(records=arguments.records)
 def vine_trend(records):
     """Return whether each block's vines get weaker, hold, or get stronger, with the chances.
 
