@@ -9,6 +9,7 @@ import pandas as pd
 from cropload.forecasting.accepted import NOTHING, Accepted, accepted_before
 from cropload.forecasting.arrow import shared_posterior
 from cropload.forecasting.beliefs import Beliefs, believe
+from cropload.forecasting.fingerprint import fingerprint
 from cropload.forecasting.groundwork import lay_ground
 from cropload.forecasting.measured import BlockFacts
 from cropload.forecasting.priors import prior_logs
@@ -226,6 +227,9 @@ def _estate(ground, places, lines, beliefs):
 
 _KEPT = weakref.WeakKeyDictionary()
 
+#: Spreads learnt lately by what the records said, the latest last, and how many are kept.
+_LEARNED, _LEARNED_KEPT = {}, 16
+
 
 def _kept(records, key, make):
     """Return what was made for these records before, or make it now and keep it with them."""
@@ -246,15 +250,24 @@ def estate_before_season(records, season, reference_plans=None):
 
 
 def learned_before(records, season):
-    """Return the spreads learnt from the seasons before one, once for each set of records.
+    """Return the spreads learnt from the seasons before one, once for all that was known then.
 
     Notes
     -----
     Counts of the season itself do not speak here, so a forecast on any day of it, made again
-    later, uses nothing that was not known then.
+    later, uses nothing that was not known then, and a count entered teaches nothing anew.
     """
-    return _kept(
-        records,
-        ("learned", int(season), accepted_before(records, int(season))),
-        lambda: lay_ground(records_until(records, f"{int(season)}-01-01"), season).learn(),
-    )
+    accepted = accepted_before(records, int(season))
+
+    def learn():
+        before = records_until(records, f"{int(season)}-01-01")
+        said = (int(season), accepted, fingerprint(before))
+        found = _LEARNED.pop(said, None)
+        if found is None:
+            found = lay_ground(before, season, accepted=accepted).learn()
+        _LEARNED[said] = found
+        if len(_LEARNED) > _LEARNED_KEPT:
+            del _LEARNED[next(iter(_LEARNED))]
+        return found
+
+    return _kept(records, ("learned", int(season), accepted), learn)
