@@ -239,8 +239,9 @@ def plot_split(split, ax=None):
             markersize=27,
             markeredgecolor="black",
             markeredgewidth=3,
-            label="all together",
         )
+        # A shorter one for the legend.
+        ax.plot([], [], "|", color="black", markersize=12, markeredgewidth=3, label="all together")
         for y, value in enumerate(whole):
             ax.annotate(
                 f"{value + 0.0:+.0f} in all",

@@ -278,8 +278,8 @@ COVERAGE_NOTE = (
     "About eight in ten should; few blocks cannot tell."
 )
 SCORE_NOTE = (
-    "Score (CRPS): the mean miss of the whole range rather than of its middle, as a weight; smaller "
-    "is better, and a range that is too sure or too wide is punished."
+    "Score (CRPS): the mean miss of the whole range rather than of its middle, as a weight; "
+    "smaller is better, and a range that is too sure or too wide is punished."
 )
 MISS_NOTE = (
     "Miss: sum of the absolute errors over the crop. Bias: above 0 the forecasts were too high "

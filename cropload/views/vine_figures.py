@@ -207,7 +207,7 @@ def plot_fertility(table, name, what):
             off = rows["differs"].to_numpy(bool)
             if off.any():
                 ax.plot(
-                    at[off], high[off] + 0.07, linestyle="none", marker="*", color=GREEN,
+                    at[off], np.full(off.sum(), 0.06), linestyle="none", marker="*", color=GREEN,
                     markersize=9, markeredgecolor=DARK, label="differs from the handbook",
                 )  # fmt: skip
             ax.set_title(f"{wood}s", pad=4)
