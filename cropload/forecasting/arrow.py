@@ -20,6 +20,24 @@ def symmetric(matrices):
     return (matrices + np.swapaxes(matrices, -1, -2)) / 2
 
 
+def lower_inverse(triangle):
+    """Return the inverse of a lower triangular matrix, by halves.
+
+    Notes
+    -----
+    Products are quicker than a general inverse, and scipy's own is slow to import.
+    """
+    size = len(triangle)
+    if size <= 64:
+        return np.linalg.inv(triangle)
+    half = size // 2
+    out = np.zeros_like(triangle)
+    out[:half, :half] = lower_inverse(triangle[:half, :half])
+    out[half:, half:] = lower_inverse(triangle[half:, half:])
+    out[half:, :half] = -out[half:, half:] @ (triangle[half:, :half] @ out[:half, :half])
+    return out
+
+
 def without_residual(rows, values, variance):
     """Integrate a residual of diagonal ``variance`` out of whitened lines.
 
@@ -199,13 +217,10 @@ def _solve(shared, variance, precision, right, varieties):
     by_name = sorted(range(len(names)), key=names.__getitem__)
     order = np.concatenate([starts[at] + np.arange(sizes[at]) for at in by_name])
     whole = precision + np.diag(1.0 / diagonal)
-    # Loaded late, and a third of the work of a general inverse.
-    from scipy.linalg.lapack import dtrtri
-
     factor = np.linalg.cholesky(whole[np.ix_(order, order)])
     # precision = F F'  =>  covariance = inv(F)' inv(F)
     root = np.empty_like(whole)
-    root[order] = dtrtri(factor.T)[0]
+    root[order] = lower_inverse(factor).T
     normals = tuple((names[at], sizes[at]) for at in by_name)
     return SharedPosterior(shared, root @ (root.T @ right), root, normals)
 
