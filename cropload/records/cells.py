@@ -22,6 +22,9 @@ _FORMULA_SIGNS = "=+-@＝＋－＠"
 #: A piece of up to this many buds is a spur, and a vine carries no more buds than this.
 _SPUR_MOST_BUDS, _MOST_BUDS = 3, 1000
 
+#: What spreadsheet programs write into a cell whose formula fails.
+ERRORS = {"#N/A", "#REF!", "#VALUE!", "#DIV/0!", "#NAME?", "#NULL!", "#NUM!", "#SPILL!", "#CALC!"}
+_MEND_ERROR = "Correct its formula, or leave the cell blank where nothing was measured."
 _NOT_A_DATE = "must be a date written YYYY-MM-DD"
 
 
@@ -60,18 +63,23 @@ def parse(codes, texts, column, decimal="."):
         Values by row (float64, datetime64[ns] or text), and code -> (rule, mend) of bad texts.
     """
     bad = {}
+    for code, text in enumerate(texts):
+        if text in ERRORS:
+            bad[code] = ("the cell holds an error of the spreadsheet program", _MEND_ERROR)
     if column.numeric:
         values = np.full(len(texts), np.nan)
         for code, text in enumerate(texts):
-            if text:
+            if text and code not in bad:
                 values[code], fault = _number(text, column, decimal)
                 if fault:
                     bad[code] = fault
     elif column.kind == "date":
         values = _dates(texts, bad)
     else:
-        values = np.empty(len(texts), dtype=object)
+        values = np.full(len(texts), "", dtype=object)
         for code, text in enumerate(texts):
+            if code in bad:
+                continue
             values[code], fault = _word(text, column)
             if fault:
                 bad[code] = fault
@@ -80,6 +88,11 @@ def parse(codes, texts, column, decimal="."):
 
 def _number(text, column, decimal):
     plain = text
+    if text.endswith("%"):
+        if column.unit != "%":
+            mend = "The column is no percentage: write the plain number; in a workbook, also give "
+            return math.nan, (column.rule, mend + "the cell a plain number format.")
+        plain = text = tidy(text[:-1])
     if decimal == "," and _COMMA.fullmatch(text):
         plain = text.replace(",", ".")
     elif decimal == "," and "." in text and _NUMBER.fullmatch(text):
@@ -122,7 +135,7 @@ def _dates(texts, bad):
     values = np.full(len(texts), np.datetime64("NaT"), dtype="datetime64[ns]")
     late = {}
     for code, text in enumerate(texts):
-        if not text:
+        if not text or code in bad:
             continue
         found = _YEAR_FIRST.fullmatch(text)
         if found:

@@ -26,6 +26,8 @@ def cross_checks(parsed):
     faults, warnings = [], []
     blocks = parsed.get("blocks")
     names = _names(blocks, "block")
+    if blocks is not None and any(column == "block" for _, column in blocks.bad):
+        names = []
     for name, table in parsed.items():
         if name == "blocks" or not table.complete:
             continue

@@ -6,7 +6,15 @@ from io import StringIO
 import pandas as pd
 
 from cropload.records.messages import Fault
-from cropload.records.sources import MOST_COLUMNS, shape, stop, tidy, too_wide
+from cropload.records.sources import (
+    MOST_COLUMNS,
+    MOST_TITLES,
+    known_cells,
+    shape,
+    stop,
+    tidy,
+    too_wide,
+)
 from cropload.records.tables import TABLES
 
 _SEPARATORS = (",", ";", "\t")
@@ -55,6 +63,16 @@ def separator_of(header, name):
     return max(_SEPARATORS, key=score)
 
 
+def _header_line(text, name):
+    """Return the first line, or the header below it when the first one is a title."""
+    lines = text.split("\n", MOST_TITLES)[:MOST_TITLES]
+    if known_cells(name, re.split("[,;\t]", lines[0].replace('"', ""))) > 1:
+        return lines[0]
+    if re.fullmatch(r'"?sep=(.)"?', lines[0].strip("\ufeff ")):
+        return lines[0]
+    return max(lines, key=lambda line: known_cells(name, re.split("[,;\t]", line)))
+
+
 def read_csv(name, file, data):
     """Read one CSV file as text cells.
 
@@ -69,7 +87,7 @@ def read_csv(name, file, data):
     """
     text, _, warning = decode(file, data)
     text = re.sub(r"\r\n?", "\n", text)
-    header = text.lstrip("\n").split("\n", 1)[0]
+    header = _header_line(text.lstrip("\n"), name)
     # Excel writes, and honours, a first line that names the separator.
     told = re.fullmatch(r'"?sep=(.)"?', header.strip("\ufeff "))
     skipped = 1 if told else 0

@@ -68,7 +68,9 @@ def match_header(raw, table):
         if column is None:
             if written:
                 unknown[position] = written
-            elif (raw.frame.iloc[:, position].str.strip() != "").any():
+            elif (raw.header_row, position) not in raw.bad and (
+                raw.frame.iloc[:, position].str.strip() != ""
+            ).any():
                 faults.append(
                     _fault(raw, "a column with values has no name", "Name it in the header row.")
                 )
@@ -84,7 +86,8 @@ def match_header(raw, table):
             us = name != column.name
             matches[column.name] = Match(position, written, column, us)
     faults += _mixed_units(raw, matches)
-    lost = _missing(raw, table, matches, unknown, faults)
+    # Where a cell of the header could not be read, a column is hardly missing.
+    lost = set() if raw.header_bad else _missing(raw, table, matches, unknown, faults)
     for position, written in unknown.items():
         if position not in lost:
             free = [a for a, column in aliases.items() if column.name not in matches]

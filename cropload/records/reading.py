@@ -62,10 +62,11 @@ class ParsedTable:
     def __init__(self, raw):
         self.raw, self.table, self.file = raw, TABLES[raw.name], raw.file
         self.matches, faults, warnings = match_header(raw, self.table)
-        self.complete = not faults
+        self.complete = not faults and not raw.header_bad
         self.faults = [*raw.faults, *faults]
         self.warnings = [*raw.warnings, *warnings]
-        self.bad = set()
+        names = {match.position: name for name, match in self.matches.items()}
+        self.bad = {(row, names[at]) for row, at in raw.bad if at in names}
         self._texts = {}
         self.frame = self._parsed()
         if self.complete:
@@ -237,7 +238,7 @@ def assemble(path, raws, faults=(), warnings=()):
         hints = [f"{fault.file}: {fault.mend}" for fault in warnings if "'blocks'" in fault.mend]
         mend = " ".join(hints) or "Add it: one row for each block."
         faults.append(Fault(place.name, None, None, None, "the table blocks is missing", mend))
-    elif "blocks" in parsed and parsed["blocks"].raw.frame.empty:
+    elif "blocks" in parsed and parsed["blocks"].raw.frame.empty and not parsed["blocks"].faults:
         file = parsed["blocks"].file
         faults.append(
             Fault(file, None, None, None, "holds no block", "Add one row for each block.")

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from cropload import arguments
 from cropload.errors import near
 from cropload.records.messages import Fault, RecordsError, some_faults
 from cropload.records.tables import TABLES
@@ -12,6 +13,10 @@ from cropload.records.tables import TABLES
 #: More columns than this are not a table of records.
 MOST_COLUMNS = 200
 WORKBOOKS = (".xlsx", ".xlsm")
+#: A header stands among the first rows, even below a title and some remarks.
+MOST_TITLES = 20
+#: The rule of a row that is too long.
+SPILT = "the row has more cells than the header has columns"
 _BLANK = " \t\r\n\v\f\xa0\ufeff\u200b"
 
 
@@ -35,6 +40,8 @@ class RawTable:
         Of a CSV file; ``None`` for a sheet.
     faults, warnings : list of Fault
         What was met on the way.
+    bad : set of (row, position)
+        Cells that one of the faults tells of; what follows from their being blank is not told.
     """
 
     name: str
@@ -45,6 +52,12 @@ class RawTable:
     separator: str | None = None
     faults: list = field(default_factory=list)
     warnings: list = field(default_factory=list)
+    bad: set = field(default_factory=set)
+
+    @property
+    def header_bad(self):
+        """Whether a fault tells of a cell of the header."""
+        return any(row == self.header_row for row, _ in self.bad)
 
 
 def tidy(text):
@@ -113,7 +126,9 @@ def checked_path(path):
         path = Path(path).expanduser()
         there, folder, file = path.exists(), path.is_dir(), path.is_file()
     except (OSError, ValueError, TypeError, RuntimeError):
-        stop(repr(path), "is not a usable path", "Give the folder that holds the records.")
+        stop(
+            arguments.shown(path), "is not a usable path", "Give the folder that holds the records."
+        )
     if not there:
         parent = path.parent
         beside = [entry.name for entry in parent.iterdir()] if _listable(parent) else []
@@ -205,6 +220,7 @@ def shape(name, file, frame, separator=None, warnings=()):
     frame = frame[filled.any(axis=1)]
     if frame.empty:
         stop(file, "is empty", "Write at least the header row, or delete the table.")
+    _stop_at_title(name, file, frame)
     header = [tidy(cell) for cell in frame.iloc[0]]
     while header and not header[-1]:
         header.pop()
@@ -215,7 +231,7 @@ def shape(name, file, frame, separator=None, warnings=()):
 
     def spilt(row):
         extra = [tidy(cell) for cell in body.loc[row].iloc[len(header) :] if tidy(cell)]
-        rule = f"the row has more cells than the header has columns ({len(header)})"
+        rule = f"{SPILT} ({len(header)})"
         mend = "Put text that holds the separator in quotation marks, or name the column."
         return Fault(file, int(row), None, ", ".join(extra), rule, mend)
 
@@ -223,6 +239,28 @@ def shape(name, file, frame, separator=None, warnings=()):
     body = body.iloc[:, : len(header)]
     header_row = int(frame.index[0])
     return RawTable(name, file, header, body, header_row, separator, faults, list(warnings))
+
+
+def known_cells(name, cells):
+    """Return how many cells of a row are names of columns of a table [1]."""
+    from cropload.records.headers import normal
+
+    known = {alias for column in TABLES[name].columns for alias in column.aliases}
+    return len({normal(tidy(cell)) for cell in cells} & known)
+
+
+def _stop_at_title(name, file, frame):
+    """Stop when a title stands where the header should be, and the header below it."""
+    first = known_cells(name, frame.iloc[0])
+    if first > 1:
+        return
+    for place in range(1, min(len(frame), MOST_TITLES)):
+        if known_cells(name, frame.iloc[place]) > first + 1:
+            top, row = int(frame.index[0]), int(frame.index[place])
+            title = next(tidy(cell) for cell in frame.iloc[0] if tidy(cell))
+            rule = f"is not the header, which stands in row {row}"
+            mend = "Take out the rows above it, so that the header comes first."
+            raise RecordsError([Fault(file, top, None, title, rule, mend)])
 
 
 def _filled(frame):

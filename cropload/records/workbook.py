@@ -1,28 +1,20 @@
 """Read the sheets of an .xlsx workbook as text cells."""
 
-import re
 import warnings as python_warnings
 import zipfile
 from datetime import date, datetime, time
-from xml.etree import ElementTree
 
 import pandas as pd
 
-from cropload.errors import CroploadError, near
-from cropload.records.messages import Fault, RecordsError
-from cropload.records.sources import MOST_COLUMNS, RawTable, read_bytes, shape, stop, tidy, too_wide
+from cropload.errors import near
+from cropload.records.messages import Fault, RecordsError, some_faults
+from cropload.records.sources import MOST_COLUMNS, SPILT, read_bytes, shape, stop, tidy, too_wide
 from cropload.records.tables import TABLES
+from cropload.records.workbook_looks import Looks, broken_numbers, is_percent, sheet_looks
 
 #: A workbook that unpacks to more than this is not a season's records [bytes].
 _MOST_BYTES = 1_000_000_000
 _OLD_OFFICE = b"\xd0\xcf\x11\xe0"
-_MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
-_LINK = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
-#: A formula whose stored result is a blank text.
-_BLANK_RESULT = re.compile(
-    r'<(?:\w+:)?c\b(?=[^>]*\bt="str")[^>]*\br="([A-Z]+[0-9]+)"[^>]*>\s*<(?:\w+:)?f\b'
-)
-_FORMULA = re.compile(rb"<(?:\w+:)?f[ >/]")
 
 
 def read_workbook(path, shown=None):
@@ -46,17 +38,24 @@ def read_workbook(path, shown=None):
         When the file is no workbook, is protected, or holds no table.
     """
     shown = shown or path.name
-    formulas = check_workbook(path)
+    check_workbook(path)
     raws, faults, warnings = {}, [], []
     with open_workbook(path) as book:
         found, strangers = sheets(book.sheetnames, shown, faults)
+        looks = sheet_looks(path, found)
         for name, sheet in found.items():
+            place = f"{shown} [{sheet}]"
+            if getattr(book[sheet], "sheet_state", "visible") != "visible":
+                warnings.append(_hidden(place))
             try:
-                raws[name] = _read_sheet(book[sheet], name, f"{shown} [{sheet}]")
+                look = looks.get(name, Looks())
+                raws[name] = _read_sheet(book[sheet], name, place, look.percents)
+                _merged_cells(raws[name], look.merged)
             except RecordsError as error:
+                raws.pop(name, None)
                 faults += error.faults
             except Exception as error:  # a damaged sheet can fail anywhere inside openpyxl
-                faults.append(_damaged(f"{shown} [{sheet}]", error))
+                faults += _not_numbers(path, name, place) or [_damaged(place, error)]
     for stranger in strangers:
         hint = near(stranger.strip(), [name for name in TABLES if name not in found])
         if hint:
@@ -67,13 +66,13 @@ def read_workbook(path, shown=None):
         if warnings:
             mend = " ".join(f"{fault.file}: {fault.mend}" for fault in warnings)
         stop(shown, "has no sheet that is a table of records", mend)
-    if formulas:
-        faults += _without_values(path, found, raws)
+    if any(look.formulas for look in looks.values()):
+        _without_values(path, found, raws, looks)
     return raws, faults, warnings
 
 
 def check_workbook(path):
-    """Check that a file is a readable workbook; return whether a sheet holds formulas."""
+    """Check that a file is a readable workbook."""
     start = read_bytes(path)[:4]
     if not start:
         stop(path.name, "is empty", "Give a workbook with a sheet for each table.")
@@ -85,8 +84,6 @@ def check_workbook(path):
             members = archive.infolist()
             if sum(member.file_size for member in members) > _MOST_BYTES:
                 stop(path.name, "is far too large", "Keep only the tables of records in it.")
-            sheet_members = [m for m in members if m.filename.startswith("xl/worksheets/")]
-            return any(_FORMULA.search(archive.read(member)) for member in sheet_members)
     except RecordsError:
         raise
     except Exception as error:  # zipfile, zlib and struct each fail in their own way
@@ -97,6 +94,22 @@ def _damaged(place, error):
     what = "is damaged or is not an .xlsx workbook"
     mend = "Open it in your spreadsheet program and save it again as .xlsx."
     return Fault(place, None, None, None, what, mend)
+
+
+def _hidden(place):
+    mend = "Show the sheet to see what is read; rename it if it is not meant to be read."
+    return Fault(place, None, None, None, "the sheet is hidden, and is read like the others", mend)
+
+
+def _not_numbers(path, name, place):
+    """Return a fault for each cell stored as a number that is none, such as NaN."""
+    cells = {row: (cell, text) for cell, row, text in broken_numbers(path, name)}
+    what = "is stored as a number, and is none"
+    mend = "Correct its formula, or clear the cell where nothing was measured."
+    return some_faults(
+        cells,
+        lambda row: Fault(f"{place}, cell {cells[row][0]}", None, None, cells[row][1], what, mend),
+    )
 
 
 class open_workbook:
@@ -112,17 +125,21 @@ class open_workbook:
         self.quiet.__enter__()
         python_warnings.simplefilter("ignore")
         self.book = None
+        # The file is ours to close: openpyxl leaves one that it cannot read open.
+        self.file = open(self.path, "rb")
         try:
             self.book = openpyxl.load_workbook(
-                self.path, read_only=True, data_only=not self.formulas, keep_links=False
+                self.file, read_only=True, data_only=not self.formulas, keep_links=False
             )
         except Exception as error:  # openpyxl fails in many ways on a damaged workbook
+            self.file.close()
             self.quiet.__exit__(None, None, None)
             raise RecordsError([_damaged(self.path.name, error)]) from None
         return self.book
 
     def __exit__(self, *error):
         self.book.close()
+        self.file.close()
         self.quiet.__exit__(None, None, None)
 
 
@@ -142,12 +159,15 @@ def sheets(names, file, faults=None):
     return found, strangers
 
 
-def _read_sheet(sheet, name, place):
+def _read_sheet(sheet, name, place, percents=False):
     if not hasattr(sheet, "iter_rows"):
-        stop(place, "is a chart, not a table", "Put the rows on a sheet of cells.")
+        mend = f"Give the chart another name, and put the rows on a sheet of cells named {name}."
+        stop(place, "is a chart, not a table", mend)
     sheet.reset_dimensions()
     rows, index = [], []
-    for number, cells in enumerate(sheet.iter_rows(values_only=True), start=1):
+    # The formats of cells take time, and matter only where some are shown as percentages.
+    found = _with_percents(sheet) if percents else sheet.iter_rows(values_only=True)
+    for number, cells in enumerate(found, start=1):
         if all(cell is None for cell in cells):
             continue
         if not rows and len(cells) > MOST_COLUMNS:
@@ -162,6 +182,23 @@ def _read_sheet(sheet, name, place):
     rows = [row[:width] + [""] * (width - len(row)) for row in rows]
     frame = pd.DataFrame(rows, index=index, columns=range(width), dtype=str)
     return shape(name, place, frame)
+
+
+def _with_percents(sheet):
+    """Yield the values of each row; a number shown as a percentage becomes a text like 35%."""
+    known = {}
+    for row in sheet.iter_rows():
+        values = []
+        for cell in row:
+            value = cell.value
+            if isinstance(value, (int, float)) and not isinstance(value, bool):
+                shown = cell.number_format
+                if shown not in known:
+                    known[shown] = is_percent(shown)
+                if known[shown]:
+                    value = f"{value * 100:.12g}%"
+            values.append(value)
+        yield values
 
 
 def cell_text(cell):
@@ -182,40 +219,23 @@ def cell_text(cell):
     return str(cell)
 
 
-def sheet_part(archive, name, file):
-    """Return the name of the part of the archive that holds a sheet."""
-    try:
-        book = ElementTree.fromstring(archive.read("xl/workbook.xml"))
-        links = ElementTree.fromstring(archive.read("xl/_rels/workbook.xml.rels"))
-        places = {link.get("Id"): link.get("Target") for link in links}
-        for sheet in book.iter(f"{_MAIN}sheet"):
-            if sheet.get("name", "").strip().lower() == name:
-                target = places[sheet.get(_LINK)]
-                part = target[1:] if target.startswith("/") else f"xl/{target}"
-                archive.getinfo(part)
-                return part
-    except (KeyError, ElementTree.ParseError):
-        pass
-    raise CroploadError(f"{file} cannot be added to safely. Add the rows by hand.")
-
-
-def _without_values(path, found, raws):
-    """Return a fault for every formula whose result is not stored in the workbook."""
+def _without_values(path, found, raws, looks):
+    """Add to each table a fault for every formula whose result the workbook does not hold."""
     from openpyxl.utils import get_column_letter
 
-    faults = []
     with open_workbook(path, formulas=True) as book:
         for name, sheet in found.items():
             raw = raws.get(name)
-            if not isinstance(raw, RawTable):
+            if raw is None or name not in looks or not looks[name].formulas:
                 continue
-            with zipfile.ZipFile(path) as archive:
-                part = archive.read(sheet_part(archive, name, path.name)).decode("utf-8", "replace")
-            blanks = set(_BLANK_RESULT.findall(part))
+            blanks = looks[name].blank_results
             cells = book[sheet]
             cells.reset_dimensions()
+            lost = {}
             for number, row in enumerate(cells.iter_rows(values_only=True), start=1):
-                for position, cell in enumerate(row[: len(raw.header)]):
+                # A header cell without a name is not counted among the columns.
+                width = len(row) if number == raw.header_row else len(raw.header)
+                for position, cell in enumerate(row[:width]):
                     formula = getattr(cell, "text", cell)
                     if not (isinstance(formula, str) and formula.startswith("=")):
                         continue
@@ -223,15 +243,63 @@ def _without_values(path, found, raws):
                         continue
                     if number in raw.frame.index and tidy(raw.frame.loc[number, position]):
                         continue
-                    faults.append(
-                        Fault(
-                            raw.file,
-                            number,
-                            raw.header[position],
-                            formula,
-                            "the workbook does not hold the result of this formula",
-                            "Open it in your spreadsheet program, save it, and read it again; "
-                            "or replace formulas by their values.",
-                        )
-                    )
-    return faults
+                    if number == raw.header_row and "".join(raw.header[position : position + 1]):
+                        continue
+                    lost.setdefault(position, {})[number] = formula
+            for position, formulas in lost.items():
+                raw.bad |= {(row, position) for row in formulas}
+                raw.faults += _formula_faults(raw, position, formulas)
+            if raw.header_bad:
+                raw.faults = [fault for fault in raw.faults if SPILT not in fault.rule]
+
+
+def _formula_faults(raw, position, formulas):
+    from openpyxl.utils import get_column_letter
+
+    column = raw.header[position] if position < len(raw.header) else ""
+    return some_faults(
+        list(formulas),
+        lambda row: Fault(
+            raw.file,
+            row,
+            column or get_column_letter(position + 1),
+            formulas[row],
+            "the workbook does not hold the result of this formula",
+            "Open it in your spreadsheet program, save it, and read it again; or replace "
+            "formulas by their values.",
+        ),
+    )
+
+
+def _merged_cells(raw, merged):
+    """Add a fault for each run of merged cells that leaves cells of the table without a value."""
+    from openpyxl.utils import get_column_letter
+
+    header = []
+    for first, top, last, bottom in merged:
+        place = f"{get_column_letter(first)}{top}:{get_column_letter(last)}{bottom}"
+        if top <= raw.header_row <= bottom:
+            mend = "Unmerge them, and give each column its own name in the header row."
+            header.append(_merged_fault(raw, raw.header_row, None, place, mend))
+            continue
+        if top not in raw.frame.index or first > len(raw.header):
+            continue
+        if not tidy(raw.frame.loc[top, first - 1]):
+            continue
+        rows = [row for row in range(top, bottom + 1) if row in raw.frame.index]
+        under = {
+            (row, position)
+            for row in rows
+            for position in range(first - 1, min(last, len(raw.header)))
+        } - {(top, first - 1)}
+        if under:
+            raw.bad |= under
+            mend = "Unmerge them, and write the value into every row it holds for."
+            raw.faults.append(_merged_fault(raw, top, raw.header[first - 1], place, mend))
+    if header:
+        raise RecordsError(header)
+
+
+def _merged_fault(raw, row, column, place, mend):
+    what = "cells are merged, so that only the first of them holds a value"
+    return Fault(raw.file, row, column, place, what, mend)

@@ -17,7 +17,8 @@ from cropload.errors import CroploadError
 from cropload.records.append import cell_value, match_rows
 from cropload.records.messages import RecordsError
 from cropload.records.reading import ParsedTable
-from cropload.records.workbook import open_workbook, read_workbook, sheet_part, sheets
+from cropload.records.workbook import open_workbook, read_workbook, sheets
+from cropload.records.workbook_looks import percent_styles, sheet_part
 
 _ROW = re.compile(r"<((?:\w+:)?)row\b([^>]*?)(?:/>|>(.*?)</\1row>)", re.DOTALL)
 _NUMBER = re.compile(r'\br="(\d+)"')
@@ -65,7 +66,8 @@ def append_to_workbook(path, spec, rows):
     with zipfile.ZipFile(path) as archive:
         part = sheet_part(archive, spec.name, path.name)
         text = archive.read(part).decode("utf-8")
-        new = _with_rows(text, spec, parsed, rows, last, dated, epoch, raw.file)
+        kinds = (dated, epoch, percent_styles(archive))
+        new = _with_rows(text, spec, parsed, rows, last, kinds, raw.file)
         data = _copy(archive, part, new.encode("utf-8"))
     with tempfile.TemporaryDirectory() as folder:
         copy = Path(folder) / "copy.xlsx"
@@ -87,7 +89,7 @@ def _date_cells(path, name, last):
         return {number for number, cell in enumerate(cells) if cell.is_date}, book.epoch
 
 
-def _with_rows(text, spec, parsed, rows, last, dated, epoch, place):
+def _with_rows(text, spec, parsed, rows, last, kinds, place):
     found = list(_ROW.finditer(text))
     numbers = [_NUMBER.search(match[2]) for match in found]
     if not found or not all(numbers):
@@ -96,7 +98,7 @@ def _with_rows(text, spec, parsed, rows, last, dated, epoch, place):
     prefix = found[0][1]
     above = next((m[0] for m, number in zip(found, numbers, strict=True) if number == last), "")
     added = [
-        _row(spec, parsed, row, last + 1 + offset, prefix, above, dated, epoch)
+        _row(spec, parsed, row, last + 1 + offset, prefix, above, kinds)
         for offset, row in enumerate(rows)
     ]
     taken = range(last + 1, last + 1 + len(rows))
@@ -112,10 +114,11 @@ def _with_rows(text, spec, parsed, rows, last, dated, epoch, place):
     return _DIMENSION.sub(lambda m: f'{m[1]}{max(int(m[2]), lowest)}"', new, count=1)
 
 
-def _row(spec, parsed, row, number, prefix, above, dated, epoch):
+def _row(spec, parsed, row, number, prefix, above, kinds):
     from openpyxl.utils import get_column_letter
     from openpyxl.utils.datetime import to_excel
 
+    dated, epoch, percents = kinds
     cells = {}
     for name, value in row.items():
         column, position = spec[name], parsed.matches[name].position
@@ -127,6 +130,9 @@ def _row(spec, parsed, row, number, prefix, above, dated, epoch):
             last_cell = re.search(rf'\br="{letter}(\d+)"', above)
             if last_cell:
                 style = re.search(_STYLE.format(cell=f"{letter}{last_cell[1]}"), above)
+        if style and int(style[1]) in percents and isinstance(cell, (int, float)):
+            # A cell with the looks of the one above would show, and be read as, a hundredfold.
+            cell, style = (float(f"{cell / 100:.12g}"), style) if column.unit == "%" else (cell, "")
         looks = f' s="{style[1]}"' if style else ""
         if isinstance(cell, date) and position in dated:
             cell = to_excel(cell, epoch)
