@@ -5,10 +5,10 @@ import numpy as np
 from cropload.forecasting import ranges
 from cropload.units import METRIC
 from cropload.views import wording
+from cropload.views.figure_parts import DARK
 from cropload.views.figures import VERMILLION, house_style
 from cropload.views.intake_words import percent, shown_periods
 
-_DARK = "#333333"
 #: Fill and pattern of the varieties: told apart by both, and by their names.
 _LOOKS = (
     ("#9CC5E3", ""),
@@ -93,7 +93,7 @@ def plot_intake(schedule, limits=None, units=METRIC, ax=None):
                 width=0.72,
                 facecolor=fill,
                 hatch=pattern,
-                edgecolor=_DARK,
+                edgecolor=DARK,
                 linewidth=0.8,
                 label=name,
             )
@@ -104,10 +104,10 @@ def plot_intake(schedule, limits=None, units=METRIC, ax=None):
         )
         for x, (a, b) in enumerate(zip(low, high, strict=True)):
             label = None if x else f"all fruit, {ranges.label()}"
-            ax.plot([x, x], [a, b], color=_DARK, linewidth=1.8, label=label)
-            ax.plot([x - 0.1, x + 0.1], [b, b], color=_DARK, linewidth=1.8)
-            ax.plot([x - 0.1, x + 0.1], [a, a], color=_DARK, linewidth=1.8)
-        ax.plot(at, middle, "D", color=_DARK, markersize=5, label="all fruit, middle")
+            ax.plot([x, x], [a, b], color=DARK, linewidth=1.8, label=label)
+            ax.plot([x - 0.1, x + 0.1], [b, b], color=DARK, linewidth=1.8)
+            ax.plot([x - 0.1, x + 0.1], [a, a], color=DARK, linewidth=1.8)
+        ax.plot(at, middle, "D", color=DARK, markersize=5, label="all fruit, middle")
         _limits(ax, periods, known, np.maximum(high, base), units)
         ax.set_xticks(at, [_period_words(period) for period in periods], fontsize=8.5)
         ax.set_xlim(-0.6, len(periods) - 0.4)

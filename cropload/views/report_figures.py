@@ -5,7 +5,8 @@ from html import escape
 from cropload.forecasting import ranges
 from cropload.units import METRIC
 from cropload.views import wording
-from cropload.views.figures import BLUE, FIRST_LABEL, SETTLED_LABEL, VERMILLION
+from cropload.views.figures import BLUE, VERMILLION
+from cropload.views.plan_figures import FIRST_LABEL, SETTLED_LABEL
 from cropload.views.report_tables import money_step, money_text
 
 #: Width of a picture [SVG units], about that of a phone, so that its text stays as large there.

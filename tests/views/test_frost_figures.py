@@ -6,7 +6,7 @@ import pytest
 from cropload.decisions.frost_cover import frost_cover, one_case
 from cropload.records.example import example_records
 from cropload.units import US
-from cropload.views import figures, frost_figures, frost_wording
+from cropload.views import figures, frost_figures, frost_map, frost_wording
 from cropload.vine.frost_settings import CASES
 
 PLANS = "2x10+2x2,2x14+2x2"
@@ -120,7 +120,7 @@ def test_a_plan_that_differs_in_nothing_keeps_no_more():
 def test_stages_on_the_map_follow_the_heat():
     # 12 C in the mean is 2.5 to 3 degree days above 10 C a day by the sine; at 4 burst, never
     # below the winter bud (2), and more leaves with every day.
-    stages = frost_figures.first_bud_stages([-60, -5, 0, 10, 40])
+    stages = frost_map.first_bud_stages([-60, -5, 0, 10, 40])
     assert stages[0] == 2
     assert 2 < stages[1] < 4
     assert stages[2] == 4
@@ -131,11 +131,11 @@ def test_map_words_name_where_two_plans_differ_most():
     left = np.ones((2, 3, 4))
     left[:, 1, 2] = 0.5, 0.8
     days, cold = (0, 10, 20), (-1.0, -2.0, -3.0, -4.0)
-    words = frost_figures.map_text(left, ["2x8", "2x12"], days, cold, "laid_down")
+    words = frost_map.map_text(left, ["2x8", "2x12"], days, cold, "laid_down")
     assert "They differ most on day 10 at -3.0 °C: 2x8 keeps 50.0 % and 2x12 80.0 %." in words
-    same = frost_figures.map_text(left[:1].repeat(2, 0), ["a", "b"], days, cold, "laid_down")
+    same = frost_map.map_text(left[:1].repeat(2, 0), ["a", "b"], days, cold, "laid_down")
     assert same.endswith("They do not differ on any night.")
-    drawn = frost_figures.map_figure(left, ["2x8", "2x12"], days, cold, "laid_down", US)
+    drawn = frost_map.map_figure(left, ["2x8", "2x12"], days, cold, "laid_down", US)
     assert "°F" in drawn.axes[0].get_ylabel()
     assert np.asarray(drawn.axes[0].images[0].get_array()) == pytest.approx(100 * left[0].T)
 

@@ -9,7 +9,8 @@ import pytest
 
 from cropload.decisions.frost_cover import frost_cover
 from cropload.records.example import example_records, shipped
-from cropload.views.panels.frost_cover import OWN_LOGGER, FrostCover
+from cropload.views.panels.frost_cover import FrostCover
+from cropload.views.panels.frost_weather import OWN_LOGGER
 from cropload.vine.frost_settings import CASES
 from tests.decisions.test_frost_cover import damaged, records, weather
 
@@ -32,8 +33,12 @@ def test_opens_on_the_coldest_block_with_longer_canes_beside_last_winter():
     assert panel.block == "Mill Meadow"
     assert [str(plan) for plan in panel.plans] == ["2x12+2x2", "2x14+2x2", "2x16+2x2"]
     assert panel.message.value == ""
-    assert panel.offset.value == -1.5
+    assert panel.nights.offset.value == -1.5
     assert "All of them are invented" in panel.children[0].value
+
+
+def results(panel):
+    return text(panel.words) + text(panel.springs)
 
 
 def test_results_are_those_of_the_library(panel):
@@ -41,9 +46,9 @@ def test_results_are_those_of_the_library(panel):
     panel.case_choice.value = CASES
     assert panel.replay.crop == pytest.approx(direct.crop)
     row = direct.table().iloc[0]
-    assert f"{row['mean_crop_p50']:.1f} t/ha in the mean" in text(panel.results)
+    assert f"{row['mean_crop_p50']:.1f} t/ha in the mean" in results(panel)
     for words in ("wood laid down in winter", "wood upright until a late final cut"):
-        assert f"Spring by spring, {words}" in text(panel.results)
+        assert f"Spring by spring, {words}" in results(panel)
 
 
 def test_evidence_and_cautions_stand_in_the_panel(panel):
@@ -70,23 +75,23 @@ def test_a_longer_plan_and_the_first_season_change_the_crop(panel):
 
 def test_a_colder_block_loses_more_and_a_logger_sets_the_offset(panel):
     before = panel.replay.crop_left.mean()
-    panel.offset.value = -3.0
+    panel.nights.offset.value = -3.0
     assert panel.replay.crop_left.mean() < before
-    panel.logger.value = "low block logger"
+    panel.nights.logger.value = "low block logger"
     # The sample's logger hangs in a hollow made 1.5 C colder, with a spread of 0.5 C.
-    assert panel.offset.value == pytest.approx(-1.5, abs=0.4)
-    assert panel.offset.disabled
-    assert "station nights below" in text(panel.results)
-    panel.logger.value = OWN_LOGGER
-    assert not panel.offset.disabled
+    assert panel.nights.offset.value == pytest.approx(-1.5, abs=0.4)
+    assert panel.nights.offset.disabled
+    assert "station nights below" in results(panel)
+    panel.nights.logger.value = OWN_LOGGER
+    assert not panel.nights.offset.disabled
 
 
 def test_us_units_change_what_is_shown_and_not_what_is_meant(panel):
     crop = panel.replay.crop.copy()
     panel.unit_choice.value = "us"
-    assert panel.offset.value == pytest.approx(-2.7)
+    assert panel.nights.offset.value == pytest.approx(-2.7)
     assert panel.replay.crop == pytest.approx(crop)
-    assert "ton/ac" in text(panel.results)
+    assert "ton/ac" in results(panel)
     panel.tabs.selected_index = 1
     assert panel.night.low.box.value == pytest.approx(28.4)
     assert "°F" in panel.night.low.box.description
@@ -198,9 +203,9 @@ def test_a_block_without_budburst_asks_for_a_sum_and_takes_it(panel):
     panel.block_choice.value = "Fox Hollow"
     assert "no budburst date on record, and no heat sum" in said(panel)
     assert panel.results.layout.display == "none"
-    panel.sum.value = "soon"
+    panel.nights.sum.value = "soon"
     assert "not 'soon'" in said(panel)
-    panel.sum.value = "170"
+    panel.nights.sum.value = "170"
     assert said(panel) == ""
     assert panel.results.layout.display is None
     assert "heat sum of" not in said(panel)
@@ -235,13 +240,13 @@ def test_dates_of_the_other_hemisphere_are_one_message():
 def test_doubts_are_told_beside_the_result():
     gap = weather()
     gap = gap[~gap["date"].between("2016-02-03", "2016-02-04")]
-    shown = text(FrostCover(records(gap), draws=200).results)
+    shown = results(FrostCover(records(gap), draws=200))
     assert "2 missing day(s) filled" in shown
     hot = weather()
     hot[["tmin_c", "tmax_c"]] = hot[["tmin_c", "tmax_c"]] * 1.8 + 32
-    shown = text(FrostCover(records(hot), draws=200).results)
+    shown = results(FrostCover(records(hot), draws=200))
     assert "if these are degrees Fahrenheit" in shown
-    one = text(FrostCover(records(weather(1), bursts=1), draws=200).results)
+    one = results(FrostCover(records(weather(1), bursts=1), draws=200))
     assert "one season only" in one
 
 
@@ -252,7 +257,7 @@ def test_names_from_records_are_escaped():
     panel = FrostCover(held, draws=200)
     panel.after.dead.value, panel.after.alive.value = 10, 10
     panel.after.button.click()
-    shown = panel.results.value + panel.message.value + panel.after.answer.value
+    shown = panel.words.value + panel.springs.value + panel.message.value + panel.after.answer.value
     assert "&lt;b&gt;North" in shown
     assert "<b>North" not in shown
 

@@ -12,6 +12,7 @@ from cropload import example_records, forecast
 from cropload.decisions.thinning import thin_to
 from cropload.errors import CroploadError
 from cropload.units import US
+from cropload.views import change_figure, fan_figure, figures, thinning_figure
 from cropload.views import season_figures as drawing
 from cropload.views import season_words as words
 from cropload.views.season_days import (
@@ -106,7 +107,7 @@ def test_harvest_is_held_against_the_range_of_the_blocks_picked(records, made):
 
 def test_fan_figure_draws_the_band_the_middle_and_the_harvest(records, made):
     fan, known = fan_table(made), harvested(records, SEASON, made[0][1])
-    ax = drawing.plot_fan(fan, known, US)
+    ax = fan_figure.plot_fan(fan, known, US)
     lines = {line.get_label(): line for line in ax.get_lines()}
     short_ton = constants.short_ton / 1000
     np.testing.assert_allclose(
@@ -125,10 +126,10 @@ def test_fan_figure_draws_the_band_the_middle_and_the_harvest(records, made):
 
 def test_fan_without_a_harvest_says_so_and_draws_no_line(made):
     fan = fan_table(made)
-    ax = drawing.plot_fan(fan)
+    ax = fan_figure.plot_fan(fan)
     assert not [line for line in ax.get_lines() if line.get_label().startswith("harvest")]
-    assert "not known yet" in drawing.fan_text(fan)
-    assert f"{fan['tonnes_p50'].iloc[0]:.1f}" in drawing.fan_text(fan)
+    assert "not known yet" in fan_figure.fan_text(fan)
+    assert f"{fan['tonnes_p50'].iloc[0]:.1f}" in fan_figure.fan_text(fan)
 
 
 def test_ranking_is_by_tonnes_or_by_range(made):
@@ -157,7 +158,7 @@ def test_steps_of_a_change_lead_from_before_to_now(made):
     earlier, now = made[0][1], made[3][1]
     change = now.explain(earlier)
     before = earlier.centre_tonnes().sum()
-    ax = drawing.plot_change(change, before)
+    ax = change_figure.plot_change(change, before)
     marks = [line.get_xdata()[0] for line in ax.get_lines() if line.get_marker() == "D"]
     assert marks == pytest.approx([before, now.centre_tonnes().sum()])
     moves = sum(bar.get_width() for bar in ax.patches)
@@ -165,22 +166,22 @@ def test_steps_of_a_change_lead_from_before_to_now(made):
     assert moves == pytest.approx(change.attrs["change_t"], abs=0.005)
     by_block = words.change_table(change, "block")["change_t"].sum()
     assert by_block == pytest.approx(change.attrs["change_t"])
-    assert "cluster weight -" in drawing.change_text(change, before)
+    assert "cluster weight -" in change_figure.change_text(change, before)
 
 
 def test_thinning_figure_marks_the_number_advised(made):
     found = thin_to(made[2][1], "Long Acre", target_t_ha=6.0)
-    ax = drawing.plot_thinning(found)
+    ax = thinning_figure.plot_thinning(found)
     diamond = next(line for line in ax.get_lines() if line.get_marker() == "D")
     assert diamond.get_xdata()[0] == found.keep
-    assert f"at {found.keep} clusters" in drawing.thinning_text(found)
+    assert f"at {found.keep} clusters" in thinning_figure.thinning_text(found)
 
 
 @pytest.mark.parametrize("name", ["<b>&", "葡萄园", "$x^2$ block", r"$\frac$", "a" * 200])
 def test_figures_take_any_name(made, name):
     table = made[0][1].table().head(2).copy()
     table["block"] = [name, "other"]
-    text = drawing.season_svg(drawing.plot_ranking(table).figure)
+    text = figures.svg(drawing.plot_ranking(table).figure)
     assert text.startswith("<?xml")
     # A letter the figure's font lacks is left to the reader's fonts.
     assert ("<text" in text) == (name == "葡萄园")

@@ -8,15 +8,16 @@ import pandas as pd
 
 from cropload import handbook
 from cropload.decisions.compare import estate_for
-from cropload.decisions.frost_block import block_frost_years, block_weather
+from cropload.decisions.frost_block import block_frost_years
 from cropload.decisions.frost_cover import frost_cover
-from cropload.errors import CroploadError
 from cropload.forecasting.asked import check_block, next_season
 from cropload.forecasting.history import estate_before_season
-from cropload.records.station_offset import station_of_block
 from cropload.units import unit_system
 from cropload.views.frost_wording import CASE_WORDS
 from cropload.views.panels import frost_results, parts, saving
+from cropload.views.panels.fields import asked_plan, button, carried_plan, choice, units_choice
+from cropload.views.panels.frost_weather import FrostWeather
+from cropload.views.panels.later import Later
 from cropload.views.panels.level_rows import LevelRows, first_levels
 from cropload.views.panels.opening import given_records, opening_html
 from cropload.vine.frost_settings import CASES
@@ -24,7 +25,6 @@ from cropload.vine.plan import PlanError, PruningPlan
 
 #: Buds by which the longer canes differ from last winter's.
 _LONGER = (2, 4)
-OWN_LOGGER = "none: offset as entered"
 TITLE = "Longer wood against spring frost"
 
 
@@ -99,8 +99,8 @@ class FrostCover(widgets.VBox):
         self.season = next_season(self.records)
         names = [str(name) for name in self.records.blocks["block"]]
         first = check_block(self.records, block) if block is not None else self._coldest(names)
-        self.block_choice = self._dropdown("Block", names, first, "22em")
-        self.case_choice = self._dropdown(
+        self.block_choice = choice("Block", names, first, "22em")
+        self.case_choice = choice(
             "How the wood stands in spring",
             [
                 (CASE_WORDS["laid_down"], CASES[:1]),
@@ -110,25 +110,22 @@ class FrostCover(widgets.VBox):
             CASES[:1],
             "34em",
         )
-        self.crop_choice = self._dropdown(
+        self.crop_choice = choice(
             "Crop",
             [("settled (third season on)", True), ("first season", False)],
             True,
             "20em",
         )
-        self.unit_choice = self._dropdown(
-            "Units",
-            [("metric (t/ha, °C)", "metric"), ("US (short ton/ac, °F)", "us")],
-            unit_system(units).name,
-            "17em",
-        )
+        self.unit_choice = units_choice(units, "t/ha, °C", "short ton/ac, °F", "17em")
         self.units = unit_system(units)
         self.heavy = parts.number_box(
             "A frost year loses more than [%]", 100 * handbook.value("frost.heavy_loss"), 5
         )
-        self._weather_boxes()
+        self.nights = FrostWeather(self.records, self.units, self._start_years)
+        self.reference = carried_plan()
         self.levels = LevelRows(self._refresh)
-        self.results, self.kept = parts.html(), parts.html()
+        self.words, self.springs, self.kept = parts.html(), parts.html(), parts.html()
+        self.results, self._later = widgets.VBox([self.words, self.springs]), Later()
         # Loaded here because each tab knows the panel it stands in.
         from cropload.views.panels.frost_after import AfterTab
         from cropload.views.panels.frost_night import NightTab
@@ -145,19 +142,14 @@ class FrostCover(widgets.VBox):
             (self.crop_choice, self._refresh),
             (self.heavy, self._refresh),
             (self.unit_choice, self._other_units),
-            (self.station, self._start_years),
-            (self.logger, self._start_years),
-            (self.offset, self._start_years),
-            (self.spread, self._start_years),
-            (self.sum, self._start_years),
             (self.reference, self._start_block),
         ):
             each.observe(self._unless_quiet(action), "value")
         self.children = [
             parts.html(parts.STYLE + frost_results.STYLE + opening_html(TITLE, self.records)),
             parts.row(self.block_choice, self.case_choice, self.crop_choice, self.unit_choice),
-            parts.row(self.station, self.logger, self.offset, self.spread),
-            parts.row(self.sum, self.heavy, self.reference),
+            self.nights,
+            parts.row(self.heavy, self.reference),
             self.levels,
             self.message,
             self.tabs,
@@ -172,46 +164,8 @@ class FrostCover(widgets.VBox):
         offsets = self.records.blocks["frost_offset_c"].fillna(0.0).to_numpy()
         return names[int(offsets.argmin())]
 
-    @staticmethod
-    def _dropdown(label, options, value, width):
-        return widgets.Dropdown(
-            options=options,
-            value=value,
-            description=label,
-            style=parts.LABELLED,
-            layout=widgets.Layout(width=width, max_width="100%", margin="2px 12px 2px 2px"),
-        )
-
-    def _weather_boxes(self):
-        stations = sorted(set(self.records.weather["station"].dropna().astype(str)) - {""})
-        self.station = self._dropdown(
-            "Weather station", stations, stations[0] if stations else None, "24em"
-        )
-        self.logger = self._dropdown(
-            "Offset from a logger in the block", [OWN_LOGGER], OWN_LOGGER, "34em"
-        )
-        self.offset = parts.number_box("Block less station at night [°C]", 0.0, 0.1)
-        self.spread = parts.number_box("its spread [°C]", 0.0, 0.1)
-        self.sum = widgets.Text(
-            description="Budburst heat sum [°C d above 5 °C]",
-            placeholder="blank: from dates",
-            continuous_update=False,
-            style=parts.LABELLED,
-            layout=widgets.Layout(width="30em", margin="2px 12px 2px 2px"),
-        )
-        self.reference = widgets.Text(
-            description="Plan this block has carried",
-            placeholder="like 2x10+2x2",
-            continuous_update=False,
-            style=parts.LABELLED,
-            layout=widgets.Layout(width="26em", display="none"),
-        )
-
     def _keep_box(self):
-        self.csv_button = widgets.Button(
-            description="Export the years as CSV", layout=widgets.Layout(width="17em")
-        )
-        self.csv_button.on_click(self._export)
+        self.csv_button = button("Export the years as CSV", self._export, "17em")
         return widgets.VBox([parts.row(self.csv_button), self.kept])
 
     def _unless_quiet(self, action):
@@ -246,8 +200,7 @@ class FrostCover(widgets.VBox):
     @property
     def reference_plan(self):
         """The plan the user says the block has carried; None when not asked for or blank."""
-        asked = self.reference.layout.display != "none"
-        return self.reference.value.strip() or None if asked else None
+        return asked_plan(self.reference)
 
     @parts.guarded
     def _start_block(self):
@@ -256,7 +209,7 @@ class FrostCover(widgets.VBox):
         self.after.clear()
         self._quiet = True
         try:
-            self._start_weather()
+            self.nights.open_block(self.block)
             known = load_known(self.records, self.block, self.season)
             self.reference.layout.display = "none" if known else None
             estate = estate_for(self.records, self.block, self.season, self.reference_plan)
@@ -268,52 +221,11 @@ class FrostCover(widgets.VBox):
             self._quiet = False
         self._start_years()
 
-    def _start_weather(self):
-        named, offset = station_of_block(self.records, self.block)
-        known = list(self.station.options)
-        if named in known:
-            self.station.value = named
-        degree = self.units.show("temperature_c")[1]
-        self.offset.value = round(offset.mean_c * degree, 2)
-        self.spread.value = round(offset.spread_c * degree, 2)
-        self.logger.options = [OWN_LOGGER, *(name for name in known if name != self.station.value)]
-        self.logger.value = OWN_LOGGER
-
-    def _given_sum(self):
-        text = self.sum.value.strip()
-        if not text:
-            return None
-        try:
-            return float(text.replace(",", "."))
-        except ValueError:
-            raise CroploadError(
-                f"The budburst heat sum is a number of degree days or blank, not '{text}'."
-            ) from None
-
     @parts.guarded
     def _start_years(self):
         """Work out the nights of every spring, once for all plans."""
         self.years = None
-        degree = self.units.show("temperature_c")[1]
-        own = self.logger.value == OWN_LOGGER
-        for label, box in (("Block less station", self.offset), ("its spread", self.spread)):
-            if own and not np.isfinite(box.value):
-                raise CroploadError(f"{label} is a number of degrees, not {box.value:g}.")
-        self.weather = block_weather(
-            self.records,
-            self.block,
-            station=self.station.value,
-            offset=self.offset.value / degree if own else None,
-            offset_spread=self.spread.value / degree if own else None,
-            logger=None if own else self.logger.value,
-            budburst_sum=self._given_sum(),
-        )
-        if not own:
-            self._quiet = True
-            self.offset.value = round(self.weather.offset.mean_c * degree, 2)
-            self.spread.value = round(self.weather.offset.spread_c * degree, 2)
-            self._quiet = False
-        self.offset.disabled = self.spread.disabled = not own
+        self.weather = self.nights.read(self.block)
         self.years = block_frost_years(self.weather, case=CASES, draws=self.draws, seed=self.seed)
         self.night.open_years()
         self._refresh()
@@ -341,24 +253,24 @@ class FrostCover(widgets.VBox):
         notes = (*self.weather.notes, *replay.notes)
         self.replay = replace(replay, notes=tuple(dict.fromkeys(notes)))
         self.plans = list(dict.fromkeys(plans))
-        self.results.value = frost_results.years_html(self.replay, self.units)
+        self.words.value = frost_results.words_html(self.replay, self.units)
         self.night.show()
         self.after.show_units()
         self.message.value = ""
         for each in (self.results, self.keep_box, self.night):
             each.layout.display = None
+        # Drawing takes far longer than the words, which need not wait for it.
+        self._later.call("springs", self._draw)
+
+    @parts.guarded
+    def _draw(self):
+        if self.replay is not None:
+            self.springs.value = frost_results.springs_html(self.replay, self.units)
 
     @parts.guarded
     def _other_units(self):
-        before, self.units = self.units, unit_system(self.unit_choice.value)
-        factor = self.units.show("temperature_c")[1] / before.show("temperature_c")[1]
-        unit = self.units.label("temperature_c")
-        self._quiet = True
-        self.offset.value = round(self.offset.value * factor, 2)
-        self.spread.value = round(self.spread.value * factor, 2)
-        self.offset.description = f"Block less station at night [{unit}]"
-        self.spread.description = f"its spread [{unit}]"
-        self._quiet = False
+        self.units = unit_system(self.unit_choice.value)
+        self.nights.use_units(self.units)
         self._refresh()
 
     def export_frame(self):
@@ -369,16 +281,14 @@ class FrostCover(widgets.VBox):
         frame.insert(0, "block", self.block)
         return frame
 
-    def _export(self, _):
-        try:
+    def _export(self):
+        def action():
             stem = saving.file_stem("frost", self.block, self.season)
             folder = saving.results_folder(self.records, self.given_folder)
             path = saving.save_frame(self.export_frame(), folder, stem, ".csv", self.units)
-            self.kept.value = parts.done(f"all springs are in {path}.")
-        except CroploadError as fault:
-            self.kept.value = parts.error(str(fault))
-        except Exception as fault:
-            self.kept.value = parts.error(f"Nothing was written ({type(fault).__name__}: {fault}).")
+            return f"all springs are in {path}."
+
+        parts.tell(self.kept, action)
 
 
 def load_known(records, block, season):

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from cropload.errors import CroploadError
-from cropload.views import figures, frost_figures
+from cropload.views import frost_map
 from cropload.views.panels import frost_results, parts
 from cropload.vine.frost import frost_survival, survival_map
 from cropload.vine.heat import season_days
@@ -257,10 +257,10 @@ class NightTab(widgets.VBox):
         left = np.stack([self._maps[plan, case] for plan in plans])
         names = [str(plan) for plan in plans]
         shown = (left, names, MAP_DAYS, MAP_COLD_C, case, self.panel.units)
-        words = frost_figures.map_text(*shown)
+        words = frost_map.map_text(*shown)
         self.map.value = (
             parts.head("Any night, one plan beside another")
-            + frost_results.picture(figures.svg(frost_figures.map_figure(*shown)), words)
+            + frost_results.picture(frost_map.map_figure(*shown), words)
             + parts.note(words.split(". ")[-1])
             + parts.note(
                 "Lines: where 90, 75 and 50 parts of 100 are left. Steady weather of 12 °C; a "

@@ -5,7 +5,7 @@ from html import escape
 from cropload import handbook
 from cropload.decisions.frost_cover import one_case
 from cropload.forecasting import ranges
-from cropload.views import figures, frost_figures, frost_wording, wording
+from cropload.views import frost_figures, frost_wording, wording
 from cropload.views.frost_wording import CASE_WORDS, percent
 from cropload.views.panels import parts
 
@@ -49,16 +49,16 @@ def picture(drawn, words):
 
     Parameters
     ----------
-    drawn : str
-        SVG text.
+    drawn : matplotlib.figure.Figure
+        The figure.
     words : str
         The figure in words.
     """
-    return f'<div class="cl-frost" tabindex="0">{parts.image(drawn, words)}</div>'
+    return f'<div class="cl-frost" tabindex="0">{parts.picture(drawn, words)}</div>'
 
 
-def years_html(replay, units):
-    """Return the replayed springs as HTML, each case under a heading of its own."""
+def words_html(replay, units):
+    """Return what the replayed springs say of each plan as HTML, in sentences."""
     text = parts.head("In plain words")
     sentences = frost_wording.year_sentences(replay, units)
     text += "".join(f'<div class="cl-level"><p>{escape(line)}</p></div>' for line in sentences)
@@ -66,9 +66,15 @@ def years_html(replay, units):
     further += frost_wording.break_even_sentences(replay)
     if further:
         text += parts.head("What is longer wood or a late cut worth here?") + parts.points(further)
+    return text
+
+
+def springs_html(replay, units):
+    """Return the replayed springs as figures and tables, each case under a heading of its own."""
+    text = ""
     for case in dict.fromkeys(replay.cases):
         one = one_case(replay, case)
-        drawn = figures.svg(frost_figures.years_figure(one, units))
+        drawn = frost_figures.years_figure(one, units)
         text += parts.head(f"Spring by spring, wood {CASE_WORDS[case]}")
         text += picture(drawn, frost_figures.years_text(one, units))
         text += nights_html(one, units)

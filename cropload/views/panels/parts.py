@@ -136,6 +136,13 @@ def image(svg_text, words):
     )
 
 
+def picture(drawn, words):
+    """Return a drawn figure, or the figure of drawn axes, as HTML with its text alternative."""
+    from cropload.views.figures import svg
+
+    return image(svg(getattr(drawn, "figure", drawn)), words)
+
+
 def source(key, summary=None):
     """Return a figure of the handbook as HTML that opens to its sources."""
     words = key if summary is None else summary

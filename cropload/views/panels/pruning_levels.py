@@ -5,12 +5,12 @@ import numpy as np
 
 from cropload.decisions import bands
 from cropload.decisions.compare import check_block, compare_plans, estate_for
-from cropload.views import figures
 from cropload.views.panels import parts, results, saving
 from cropload.views.panels.choices import Choices
 from cropload.views.panels.keep_levels import KeepLevels
 from cropload.views.panels.level_rows import LevelRows, first_levels
 from cropload.views.panels.opening import given_records, opening_html
+from cropload.views.plan_figures import figure_text, plans_figure
 
 
 class PruningLevels(widgets.VBox):
@@ -198,9 +198,8 @@ class PruningLevels(widgets.VBox):
         for tab in (self.find, self.balanced, self.damage):
             tab.show_units()
         # Last, because drawing takes longer than all the rest and the words need not wait.
-        drawn = figures.svg(figures.plans_figure(*shown))
-        self.figure.value = parts.head("Crop, shoot density and balance") + parts.image(
-            drawn, figures.figure_text(*shown)
+        self.figure.value = parts.head("Crop, shoot density and balance") + parts.picture(
+            plans_figure(*shown), figure_text(*shown)
         )
 
     def folder(self):

@@ -1,6 +1,5 @@
 """The desk that the panels of a season share: records, season, day, units, and the forecast."""
 
-import asyncio
 from dataclasses import replace
 
 import ipywidgets as widgets
@@ -15,6 +14,7 @@ from cropload.views.panels import parts, saving
 from cropload.views.panels.desk_panel import DeskPanel
 from cropload.views.panels.entered_rows import added
 from cropload.views.panels.fields import button, choice, field, units_choice
+from cropload.views.panels.later import Later
 from cropload.views.panels.opening import given_records, opening_html
 from cropload.views.season_days import (
     opening_day,
@@ -65,7 +65,7 @@ class SeasonDesk(widgets.VBox):
         self.draws, self.seed = draws, seed
         self.base = self.records = self.forecast = None
         self.entered, self.unsaved, self._made, self._watchers = [], [], {}, {}
-        self._waiting = []
+        self._later = Later()
         self._quiet = False
         self.message = parts.html()
         super().__init__([parts.html(parts.STYLE), self.message])
@@ -184,21 +184,14 @@ class SeasonDesk(widgets.VBox):
         self._watchers[name] = (call, prompt)
 
     def _tell_watchers(self):
-        for waiting in self._waiting:
-            waiting.cancel()
-        self._waiting = []
-        try:
-            loop = asyncio.get_running_loop()
-        except RuntimeError:
-            loop = None
-        for call, prompt in list(self._watchers.values()):
+        self._later.drop()
+        watchers = list(self._watchers.items())
+        for _, (call, prompt) in watchers:
             if prompt:
                 call()
-        for call, prompt in list(self._watchers.values()):
-            if not prompt and loop is None:
-                call()
-            elif not prompt:
-                self._waiting.append(loop.call_later(0.05, call))
+        for name, (call, prompt) in watchers:
+            if not prompt:
+                self._later.call(name, call)
 
     @parts.guarded
     def _forecast(self):

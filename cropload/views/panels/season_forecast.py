@@ -5,6 +5,8 @@ import ipywidgets as widgets
 from cropload.errors import CroploadError
 from cropload.views import season_figures as drawing
 from cropload.views import wording
+from cropload.views.change_figure import change_text, plot_change
+from cropload.views.fan_figure import fan_text, plot_fan
 from cropload.views.panels import parts
 from cropload.views.panels.desk_panel import DeskPanel
 from cropload.views.panels.fields import button, choice
@@ -18,11 +20,6 @@ from cropload.views.season_words import (
 )
 
 _NO_DAY = "no earlier day on record"
-
-
-def figure_html(ax, words):
-    """Return a drawn figure as an HTML image with its text alternative."""
-    return parts.image(drawing.season_svg(ax.figure), words)
 
 
 def range_cells(row, name, quantity, units):
@@ -104,9 +101,7 @@ class SeasonFan(DeskPanel):
         units, records = self.desk.units, self.desk.records
         fan = fan_table(self.made, by, name)
         known = harvested(records, self.desk.season, self.made[0][1], by, name)
-        self.figure.value = figure_html(
-            drawing.plot_fan(fan, known, units), drawing.fan_text(fan, known, units)
-        )
+        self.figure.value = parts.picture(plot_fan(fan, known, units), fan_text(fan, known, units))
         label = units.label("tonnes")
         words = ["not known yet"] * len(fan) if known is None else harvest_words(self.made, known)
         rows = [
@@ -166,7 +161,7 @@ class BlocksNow(DeskPanel):
         """Show the desk's forecast."""
         found, units, by = self.desk.forecast, self.desk.units, self.by.value
         table = drawing.ranked(found.table(by), self.order.value)
-        self.figure.value = figure_html(
+        self.figure.value = parts.picture(
             drawing.plot_ranking(table, by, units), drawing.ranking_text(table, by, units)
         )
         self.table.value = self._table(table, by, units)
@@ -175,7 +170,7 @@ class BlocksNow(DeskPanel):
         self.split.value = (
             parts.head("What the range comes from")
             + parts.note(contribution_sentence(total))
-            + figure_html(
+            + parts.picture(
                 drawing.plot_contributions(contributions, by),
                 drawing.contributions_text(contributions, by),
             )
@@ -261,8 +256,8 @@ class WhatChanged(DeskPanel):
         earlier = self.desk.forecast_on(self.since.value)
         change = found.explain(earlier)
         before = float(earlier.centre_tonnes().sum())
-        self.figure.value = parts.note(change_sentence(change, earlier, units)) + figure_html(
-            drawing.plot_change(change, before, units), drawing.change_text(change, before, units)
+        self.figure.value = parts.note(change_sentence(change, earlier, units)) + parts.picture(
+            plot_change(change, before, units), change_text(change, before, units)
         )
         self.table.value = self._table(change, before, units)
 

@@ -18,9 +18,7 @@ _NO_SEASON = 0
 
 def figure_html(drawn, words):
     """Return a drawn figure, or axes, as an HTML image with its text alternative."""
-    from cropload.views.season_figures import season_svg
-
-    return parts.image(season_svg(getattr(drawn, "figure", drawn)), words)
+    return parts.picture(drawn, words)
 
 
 class ReviewDesk(widgets.VBox):

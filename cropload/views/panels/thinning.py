@@ -5,12 +5,11 @@ import ipywidgets as widgets
 from cropload import handbook
 from cropload.decisions import bands
 from cropload.decisions.thinning import thin_to
-from cropload.views import season_figures as drawing
 from cropload.views import wording
 from cropload.views.panels import parts
 from cropload.views.panels.desk_panel import DeskPanel
 from cropload.views.panels.fields import choice
-from cropload.views.panels.season_forecast import figure_html
+from cropload.views.thinning_figure import plot_thinning, thinning_text
 from cropload.views.thinning_words import around, thinning_sentence
 
 _CROP = "a crop per area"
@@ -102,9 +101,7 @@ class ThinningPanel(DeskPanel):
             '<div class="cl-care"><strong>Before anyone cuts</strong>'
             f"{parts.points(found.cautions)}{parts.note(wording.SUPPORT)}</div>"
         )
-        self.figure.value = figure_html(
-            drawing.plot_thinning(found, units), drawing.thinning_text(found, units)
-        )
+        self.figure.value = parts.picture(plot_thinning(found, units), thinning_text(found, units))
         rows = []
         for row in around(found).to_dict("records"):
             rows.append(

@@ -6,7 +6,7 @@ from cropload import handbook
 from cropload.decisions.capacity import capacity_table
 from cropload.decisions.relief import CAUTION, relieve
 from cropload.errors import CroploadError
-from cropload.views import intake_words, season_figures, wording
+from cropload.views import intake_words, wording
 from cropload.views.intake_figures import intake_text, plot_intake
 from cropload.views.panels import parts, saving
 from cropload.views.panels.desk_panel import DeskPanel
@@ -51,8 +51,9 @@ class IntakeNow(DeskPanel):
         self.schedule, self.limits = schedule, limits
         text = '<div role="status">'
         text += parts.note(intake_words.intake_sentence(schedule, limits, units)) + "</div>"
-        drawn = season_figures.season_svg(plot_intake(schedule, limits, units).figure)
-        text += parts.image(drawn, intake_text(schedule, limits, units))
+        text += parts.picture(
+            plot_intake(schedule, limits, units), intake_text(schedule, limits, units)
+        )
         label = units.label("tonnes")
         named = schedule.attrs()["interval"]
         text += _table(

@@ -6,7 +6,8 @@ from cropload.decisions.contracts import contract_table
 from cropload.decisions.what_moved import what_moved
 from cropload.forecasting.keeping import log_forecast
 from cropload.records.forecast_log import read_log
-from cropload.views import intake_words, season_figures, wording
+from cropload.views import intake_words, wording
+from cropload.views.change_figure import plot_change
 from cropload.views.panels import parts
 from cropload.views.panels.desk_panel import DeskPanel
 from cropload.views.season_words import short, signed
@@ -86,7 +87,7 @@ class SinceLast(DeskPanel):
             f"{wording.amount('tonnes', about['now_t'], units)}: "
             f"{signed('tonnes', about['change_t'], units, places=2)}."
         )
-        drawn = season_figures.plot_change(found, about["was_t"], units).figure
+        drawn = plot_change(found, about["was_t"], units)
         wide = found.pivot_table("change_t", "block", "component", "sum", sort=False).fillna(0.0)
         small = wide.abs().max() < 0.005
         rest = wide.loc[:, small].sum(axis=1)
@@ -98,7 +99,7 @@ class SinceLast(DeskPanel):
             f"{short(name)} {signed('tonnes', value, units, places=2)}"
             for name, value in sums.items()
         )
-        text += parts.image(season_figures.season_svg(drawn), f"Steps of the change: {words}.")
+        text += parts.picture(drawn, f"Steps of the change: {words}.")
         every = found.groupby("block", sort=False)["change_t"].sum()
 
         def cell(value):
