@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from cropload import handbook
-from cropload.forecasting.beliefs import stream
+from cropload.forecasting.streams import stream
 from cropload.vine.growth import COMPONENTS, Growth, PlanShape, grow, plan_shapes
 from cropload.vine.load_response import exponents
 from cropload.vine.plan import PruningPlan
