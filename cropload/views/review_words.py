@@ -3,7 +3,8 @@
 import numpy as np
 
 from cropload.decisions.review import BASELINES
-from cropload.forecasting.measured import block_facts, measurements
+from cropload.forecasting.block_facts import block_facts
+from cropload.forecasting.measured import measurements
 from cropload.views.season_words import short
 
 #: Component -> what there was, against what had been thought; {} is the word for more or less.
@@ -187,7 +188,7 @@ def score_sentence(row, seasons):
     text = (
         f"{season_span(seasons).capitalize()}, {row['words']}: the forecasts missed the scale by "
         f"{per_cent(row['weighted_miss'])} of the crop and were {sums}; {row['inside']} of "
-        f"{row['seen']} crops fell inside the range."
+        f"{row['seen']} crop{'' if row['seen'] == 1 else 's'} fell inside the range."
     )
     guesses = {name: row[f"{name}_miss"] for name in BASELINES if row[f"{name}_seen"]}
     if not guesses:
