@@ -8,7 +8,7 @@ import pandas as pd
 from cropload import arguments, handbook
 from cropload.errors import CroploadError
 from cropload.forecasting import ranges
-from cropload.forecasting.measured import block_facts
+from cropload.forecasting.block_facts import block_facts
 from cropload.vine.growth import NodeProfile
 
 #: What is fitted -> the column counted and the column it is counted on.

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from cropload import handbook
-from cropload.forecasting.counting import grouped_log_means
+from cropload.forecasting.log_means import grouped_log_means
 from cropload.forecasting.measured import measurements
 from cropload.vine.growth import COMPONENTS
 

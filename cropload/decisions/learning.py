@@ -16,9 +16,10 @@ from cropload.decisions.picked import weighed_together
 from cropload.errors import CroploadError
 from cropload.forecasting import ranges
 from cropload.forecasting.accepted import NOTHING, Accepted, accepted_before
+from cropload.forecasting.block_facts import block_facts
 from cropload.forecasting.groundwork import lay_ground
 from cropload.forecasting.history import estates
-from cropload.forecasting.measured import block_facts, measurements
+from cropload.forecasting.measured import measurements
 from cropload.records.learned import PROFILES, Entry
 from cropload.vine.growth import NodeProfile
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from cropload.errors import CroploadError
-from cropload.forecasting.measured import block_facts
+from cropload.forecasting.block_facts import block_facts
 
 
 @dataclass(frozen=True)

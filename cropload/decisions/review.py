@@ -12,8 +12,9 @@ from cropload.decisions.picked import on_the_scale, sums
 from cropload.errors import CroploadError, near
 from cropload.forecasting import ranges
 from cropload.forecasting.asked import check_draws
+from cropload.forecasting.block_facts import block_facts
 from cropload.forecasting.calendar import MOMENTS, forecast_days
-from cropload.forecasting.measured import block_facts, measurements
+from cropload.forecasting.measured import measurements
 from cropload.forecasting.season import forecast
 from cropload.records.until import day, records_until
 from cropload.vine.bud_damage import wilson_interval

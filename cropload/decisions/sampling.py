@@ -13,7 +13,8 @@ import numpy as np
 from cropload import arguments, handbook
 from cropload.decisions.vine_picking import block_of, pick_vines
 from cropload.errors import CroploadError, near
-from cropload.forecasting.counting import checked_confidence, expected_cv_key
+from cropload.forecasting.counting import checked_confidence
+from cropload.forecasting.log_means import expected_cv_key
 
 __all__ = [
     "VineSpread",

@@ -6,8 +6,9 @@ import pandas as pd
 from cropload import arguments, handbook
 from cropload.errors import CroploadError
 from cropload.forecasting import ranges
+from cropload.forecasting.block_facts import block_facts
 from cropload.forecasting.history import learned_before
-from cropload.forecasting.measured import block_facts, measurements
+from cropload.forecasting.measured import measurements
 from cropload.vine.growth import COMPONENTS
 
 #: Figure -> words and unit.

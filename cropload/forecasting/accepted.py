@@ -12,7 +12,7 @@ from itertools import groupby
 import numpy as np
 
 from cropload.forecasting.arrow import SharedPosterior
-from cropload.forecasting.measured import node_profile
+from cropload.forecasting.node_profiles import node_profile
 from cropload.records.learned import PROFILES, Entry, read_learned
 from cropload.vine.growth import COMPONENTS, NodeProfile
 from cropload.vine.load_response import RESPONSES

@@ -6,10 +6,11 @@ import numpy as np
 import pandas as pd
 
 from cropload.forecasting.accepted import NOTHING, Accepted, accepted_before
+from cropload.forecasting.block_facts import BlockFacts, block_facts
 from cropload.forecasting.grid import Grid
 from cropload.forecasting.learn_spreads import learn_spreads, teachers
 from cropload.forecasting.loads import filled_loads, planned_loads, usual_loads
-from cropload.forecasting.measured import BlockFacts, block_facts, measurements, plans_by_season
+from cropload.forecasting.measured import measurements, plans_by_season
 from cropload.forecasting.priors import prior_logs, prior_spreads
 from cropload.forecasting.spreads import Spreads
 from cropload.forecasting.straight import load_shift

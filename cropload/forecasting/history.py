@@ -9,9 +9,9 @@ import pandas as pd
 from cropload.forecasting.accepted import NOTHING, Accepted, accepted_before
 from cropload.forecasting.arrow import shared_posterior
 from cropload.forecasting.beliefs import Beliefs, believe
+from cropload.forecasting.block_facts import BlockFacts
 from cropload.forecasting.fingerprint import fingerprint
 from cropload.forecasting.groundwork import lay_ground
-from cropload.forecasting.measured import BlockFacts
 from cropload.forecasting.priors import prior_logs
 from cropload.forecasting.straight import straight_about
 from cropload.records.until import records_until

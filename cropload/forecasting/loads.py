@@ -3,7 +3,7 @@
 import numpy as np
 
 from cropload import handbook
-from cropload.forecasting.measured import shape_of
+from cropload.forecasting.node_profiles import shape_of
 
 
 def planned_loads(records, facts, seasons, plans, counted, reference_plans, accepted):

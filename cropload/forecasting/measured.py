@@ -1,13 +1,13 @@
 """From records to measurements: one log value with its sampling error a block, season and stage."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 
 from cropload import handbook
-from cropload.forecasting.counting import grouped_log_means
-from cropload.vine.growth import STAGES, NodeProfile, plan_shapes
+from cropload.forecasting.log_means import grouped_log_means
+from cropload.vine.growth import STAGES
 from cropload.vine.plan import PruningPlan
 
 COLUMNS = ["block", "season", "stage", "value", "log_value", "log_variance", "n", "date"]
@@ -19,63 +19,6 @@ _COUNTED = {
     "noncount_shoots": "noncount_shoots",
     "clusters": "clusters",
 }
-
-
-@dataclass(frozen=True)
-class BlockFacts:
-    """What does not change from season to season, one value a block, in the order of ``blocks``.
-
-    canopy_length_m [m/vine], vines [1] planted, bearing [1] vines, area_ha [ha].
-    """
-
-    names: tuple
-    varieties: tuple
-    canopy_length_m: np.ndarray
-    canopies: np.ndarray
-    vines: np.ndarray
-    bearing: np.ndarray
-    area_ha: np.ndarray
-
-    def place(self, block):
-        """Return the place of a block by name."""
-        return self.names.index(block)
-
-    def part(self, places):
-        """Return the facts of some blocks, by place."""
-        return BlockFacts(
-            tuple(self.names[at] for at in places),
-            tuple(self.varieties[at] for at in places),
-            self.canopy_length_m[places],
-            self.canopies[places],
-            self.vines[places],
-            self.bearing[places],
-            self.area_ha[places],
-        )
-
-
-def block_facts(records):
-    """Return the fixed facts of every block.
-
-    Notes
-    -----
-    Bearing vines are planted vines less the missing ones; a missing vine is never a zero in a
-    sample.
-    """
-    blocks = records.blocks
-    canopies = blocks["canopies"].fillna(1).to_numpy(float)
-    vines = blocks["vines"].to_numpy(float)
-    spacing = blocks["vine_spacing_m"].to_numpy(float)
-    area = vines * spacing * blocks["row_spacing_m"].to_numpy(float) / 10_000
-    given = blocks["area_ha"].to_numpy(float)
-    return BlockFacts(
-        names=tuple(str(name) for name in blocks["block"]),
-        varieties=tuple(str(name) for name in blocks["variety"]),
-        canopy_length_m=spacing * canopies,
-        canopies=canopies,
-        vines=vines,
-        bearing=vines * (1 - blocks["missing_pct"].fillna(0).to_numpy(float) / 100),
-        area_ha=np.where(np.isnan(given), area, given),
-    )
 
 
 def plans_by_season(records):
@@ -319,63 +262,3 @@ def measurements(records, facts, counters=None):
     return found.sort_values(
         ["block", "season", "stage"], key=lambda c: c.map(order) if c.name == "stage" else c
     ).reset_index(drop=True)
-
-
-def node_profile(records, variety, facts, base=None):
-    """Return the node profile of a variety: the handbook's, moved by the user's own counts.
-
-    Parameters
-    ----------
-    records : Records
-        Its ``fertility`` table is used [shoots and clusters by node].
-    variety : str
-        Variety whose blocks are pooled.
-    facts : BlockFacts
-        Fixed facts of the blocks.
-    base : NodeProfile, optional
-        Profile that the counts move; the handbook's when left out.
-
-    Returns
-    -------
-    profile : NodeProfile
-    shoots : int
-        Shoots examined [1]; 0 when the handbook's profile stands.
-
-    Notes
-    -----
-    At each node the user's figure and the handbook's are weighed by the shoots (for burst: buds)
-    examined there against ``forecast.profile_weight``.
-    """
-    base = NodeProfile.from_handbook() if base is None else base
-    members = {n for n, v in zip(facts.names, facts.varieties, strict=True) if v == variety}
-    table = records.fertility
-    table = table[table["block"].astype(str).isin(members)]
-    if table.empty:
-        return base, 0
-    prior = handbook.value("forecast.profile_weight")
-    found = {}
-    for wood in ("cane", "spur"):
-        here = table[table["wood"] == wood].groupby("node")[["buds", "shoots", "clusters"]].sum()
-        for what, top, bottom in (("burst", "shoots", "buds"), ("fertility", "clusters", "shoots")):
-            values = getattr(base, f"{wood}_{what}").copy()
-            nodes = here.index.to_numpy(int)
-            inside = (nodes >= 1) & (nodes <= len(values))
-            nodes, rows = nodes[inside], here[inside]
-            n = rows[bottom].to_numpy(float)
-            if n.sum() > 0 and rows[top].sum() > 0:
-                old = values[nodes - 1]
-                own = rows[top].to_numpy(float) / np.maximum(n, 1)
-                own = own * (n @ old) / (n @ own)
-                share = n / (n + prior)
-                values[nodes - 1] = share * own + (1 - share) * old
-            found[f"{wood}_{what}"] = values
-    return NodeProfile(**found), int(table["shoots"].sum())
-
-
-def shape_of(plan, profile, cache):
-    """Return (log buds, log burst, log fertility) of one plan; ``cache`` keeps those done."""
-    key = (plan, id(profile))
-    if key not in cache:
-        shape = plan_shapes([plan], profile)
-        cache[key] = (shape.log_buds[0], shape.log_burst[0], shape.log_fertility[0])
-    return cache[key]

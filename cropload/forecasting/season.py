@@ -8,9 +8,10 @@ import pandas as pd
 from cropload import arguments, handbook
 from cropload.forecasting.accepted import accepted_before
 from cropload.forecasting.asked import check_block, check_draws, check_season
+from cropload.forecasting.block_facts import block_facts
 from cropload.forecasting.groundwork import lay_ground
 from cropload.forecasting.history import estates, learned_before
-from cropload.forecasting.measured import block_facts, lost_blocks, measurements
+from cropload.forecasting.measured import lost_blocks, measurements
 from cropload.forecasting.result import Forecast
 from cropload.records.until import day, records_until
 from cropload.vine.growth import STAGES, Growth, PlanShape, grow

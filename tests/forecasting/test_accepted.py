@@ -9,9 +9,9 @@ from season_records import BLOCKS, RIESLING, count_rows, small_estate, weight_ro
 
 from cropload import compare_plans, forecast, learn
 from cropload.forecasting.accepted import NOTHING, Accepted, accepted_before
+from cropload.forecasting.block_facts import block_facts
 from cropload.forecasting.groundwork import lay_ground
 from cropload.forecasting.history import estates
-from cropload.forecasting.measured import block_facts
 from cropload.forecasting.origins import LEARNED, component_origins
 from cropload.forecasting.priors import prior_logs
 from cropload.records.learned import PROFILES, Entry, write_learned

