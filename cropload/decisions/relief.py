@@ -7,7 +7,7 @@ import pandas as pd
 
 from cropload import arguments, handbook
 from cropload.decisions.capacity import capacity_table, limited_sums, limits_of
-from cropload.decisions.intake import IntakeSchedule
+from cropload.decisions.intake_result import IntakeSchedule
 from cropload.decisions.relief_search import search
 from cropload.errors import CroploadError
 from cropload.forecasting.asked import check_block

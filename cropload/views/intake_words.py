@@ -5,7 +5,7 @@ import re
 import numpy as np
 import pandas as pd
 
-from cropload.decisions.intake import NO_DATE, OUTSIDE
+from cropload.decisions.intake_result import NO_DATE, OUTSIDE
 from cropload.decisions.tanks import GALLON_L, tank_volume
 from cropload.forecasting import ranges
 from cropload.units import METRIC

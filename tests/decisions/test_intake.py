@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 from intake_cases import SEASON, correlated_lognormals, made_forecast
 
 from cropload import example_records, forecast
-from cropload.decisions.intake import NO_DATE, OUTSIDE, intake_schedule
+from cropload.decisions.intake import intake_schedule
+from cropload.decisions.intake_result import NO_DATE, OUTSIDE
 from cropload.errors import CroploadError
 from cropload.forecasting.harvest_dates import harvest_dates
 

@@ -25,7 +25,7 @@ def _arguments(parser):
 
 
 def _counts(given):
-    from cropload.decisions.after_frost import read_vine_counts
+    from cropload.decisions.dead_shoots import read_vine_counts
     from cropload.errors import CroploadError
 
     totals = given.dead is not None or given.alive is not None

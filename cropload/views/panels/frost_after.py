@@ -4,7 +4,8 @@ import ipywidgets as widgets
 import pandas as pd
 
 from cropload import handbook
-from cropload.decisions.after_frost import after_frost, read_vine_counts
+from cropload.decisions.after_frost import after_frost
+from cropload.decisions.dead_shoots import read_vine_counts
 from cropload.errors import CroploadError
 from cropload.forecasting.season import forecast
 from cropload.views.panels import frost_results, parts
