@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from cropload import arguments, handbook
 from cropload.errors import CroploadError
+from cropload.units import METRIC
 
 BELOW, INSIDE, ABOVE = "below", "inside", "above"
 
@@ -26,9 +27,23 @@ class Band:
             return BELOW
         return ABOVE if value > self.high else INSIDE
 
-    def text(self):
-        """Return the band in one phrase, such as ``12 to 15 (undivided canopy)``."""
-        return f"{self.low:g} to {self.high:g} ({self.name})"
+    def text(self, units=METRIC, quantity=None):
+        """Return the band in one phrase, such as ``12 to 15 (undivided canopy)``.
+
+        Parameters
+        ----------
+        units : UnitSystem
+            Units of the ends.
+        quantity : str, optional
+            Quantity of the band; none for a bare ratio.
+        """
+        low, high = self.low, self.high
+        if quantity and units.name != METRIC.name:
+            if units.label(quantity) in self.name:
+                return self.name  # it was given in these units, and is not rounded twice
+            low, high = units.convert(quantity, low), units.convert(quantity, high)
+            return f"{low:.3g} to {high:.3g} ({self.name})"
+        return f"{low:g} to {high:g} ({self.name})"
 
 
 def resolve(given, default_key, quantity):

@@ -5,6 +5,7 @@ import pandas as pd
 
 from cropload import arguments
 from cropload.decisions import bands
+from cropload.decisions.plan_difference import difference_columns
 from cropload.decisions.plan_draws import bud_chance, plan_draws
 from cropload.errors import CroploadError
 from cropload.forecasting import ranges
@@ -16,6 +17,7 @@ from cropload.forecasting.asked import (  # noqa: F401  (views take next_season 
 )
 from cropload.forecasting.history import estate_before_season
 from cropload.forecasting.origins import component_origins
+from cropload.forecasting.sound import check_sound
 from cropload.vine.plan import PruningPlan, parse_plans
 from cropload.vine.wood import replacement_wood
 
@@ -204,9 +206,10 @@ def compare_plans(
         One row a plan: plan, buds_per_vine [1], buds_per_m [1/m], canopy_length_m [m/vine]; then
         as ``_p10 _p50 _p90`` shoots_per_m [1/m], clusters_per_vine [1], cluster_weight_g [g],
         kg_per_vine [kg/vine], t_ha [t/ha], tonnes [t], ravaz [kg/kg] in the coming season, and
-        t_ha, tonnes and ravaz once settled (third season on); density_word and balance_word with
-        their bands; and what the plan leaves as next winter's wood. ``attrs`` names the season,
-        the range, where each component came from, and notes.
+        t_ha, tonnes and ravaz once settled (third season on); t_ha_change and tonnes_change, more
+        or less than the first plan gives, now and settled, with chance_more of a larger crop [1];
+        density_word and balance_word with their bands; and what the plan leaves as next winter's
+        wood. ``attrs`` names the season, the range, where each component came from, and notes.
 
     Raises
     ------
@@ -239,7 +242,11 @@ def compare_plans(
     drawn = plan_draws(estate, [at], plans, draws=draws, seed=seed)
     rows = plan_columns(drawn, 0, float(estate.facts.canopy_length_m[at]))
     notes = [*_notes(estate, block, plans), *estate.accepted_notes]
-    for place, row in enumerate(rows):
+    for row, differs in zip(rows, difference_columns(drawn, 0), strict=True):
+        row.update(differs)
+    notes += check_sound([row["plan"] for row in rows], [row["t_ha_p50"] for row in rows])
+    for place, (row, change) in enumerate(zip(rows, difference_columns(drawn, 0), strict=True)):
+        row.update(change)
         row["density_word"] = density.word(row["shoots_per_m_p50"])
         row["density_band"] = density.text()
         row["balance_word"] = balance.word(row["ravaz_p50"])

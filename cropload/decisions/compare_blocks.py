@@ -10,6 +10,7 @@ from cropload.decisions.plan_draws import plan_draws
 from cropload.forecasting import ranges
 from cropload.forecasting.asked import check_block, check_draws, check_season
 from cropload.forecasting.history import estate_before_season
+from cropload.forecasting.sound import check_sound
 from cropload.vine.plan import PruningPlan, parse_plans
 
 #: Plans x blocks x draws worked at a time: few enough to stay in a processor's cache.
@@ -96,6 +97,8 @@ def compare_blocks(
         for name, values in plan_ranges(drawn).items():
             found[name][..., chunk] = values
 
+    middle = found["t_ha"][1]
+    notes = check_sound([facts.names[at] for at in here], middle.max(axis=0)) if here else []
     length = np.repeat(facts.canopy_length_m[here], len(plans))
     buds = np.tile([plan.buds for plan in plans], len(here))
     columns = {
@@ -124,6 +127,7 @@ def compare_blocks(
         "interval": ranges.label(),
         "draws": int(draws),
         "seed": int(seed),
+        "notes": tuple(notes),
         "left_out": tuple(facts.names[at] for at in asked if not able[at]),
     }
     return table

@@ -9,10 +9,19 @@ from cropload import arguments, handbook
 from cropload.decisions import bands
 from cropload.decisions.compare import estate_for, plan_columns, wood_columns
 from cropload.decisions.plan_draws import plan_draws
+from cropload.decisions.plan_layouts import (
+    layouts,
+    span,
+    suitable_cane_limit,
+    usual_layout,
+)
+from cropload.decisions.plan_limits import limits_on, misses, nearest, what_binds
 from cropload.errors import CroploadError
 from cropload.forecasting import ranges
 from cropload.forecasting.asked import check_block, check_draws, check_season
-from cropload.vine.plan import MOST_BUDS, SPUR_MOST_BUDS, PruningPlan
+from cropload.forecasting.sound import check_sound
+from cropload.units import unit_system
+from cropload.vine.plan import MOST_BUDS, SPUR_MOST_BUDS
 
 #: A crop to aim at: what a hectare can bear [t/ha].
 TARGET = arguments.number(
@@ -26,157 +35,62 @@ TARGET = arguments.number(
 #: Share of buds that winter has killed.
 DEAD = arguments.number(0, 1, below=True, mend="For dead buds write 35 % as 0.35.")
 
-#: Layouts above this number are asked to be narrowed: it would take long and help nobody.
-MOST_LAYOUTS = 5000
+#: Layouts shown when nothing fits.
+NEAREST = 5
 
 
-@dataclass(frozen=True)
-class _Limit:
-    """One limit on layouts: the words for it, who keeps it, and how far the others are from it."""
-
-    words: str
-    keeps: np.ndarray
-    needed: np.ndarray
-    unit: str
-
-
-def _span(name, given, low, high):
-    whole = arguments.whole()
-    try:
-        first, last = (whole(name, end) for end in given)
-    except (TypeError, ValueError):
-        raise CroploadError(
-            f"{name} must be two whole numbers, least and most, not {arguments.shown(given)}."
-        ) from None
-    if not low <= first <= last <= high:
-        raise CroploadError(
-            f"{name} runs from {first} to {last}; it must lie within {low} to {high}, least first."
-        )
-    return first, last
-
-
-def usual_layout(last_plan):
-    """Return the spans searched when the user sets none: the block's own way of pruning.
-
-    Returns
-    -------
-    dict
-        canes, buds_per_cane and spurs as (least, most) [1]; buds_per_spur [1].
-    """
-    if last_plan is not None and not last_plan.canes:
-        return {
-            "canes": (0, 0),
-            "buds_per_cane": (6, 14),
-            "spurs": (2, max(12, 2 * last_plan.spurs)),
-            "buds_per_spur": last_plan.buds_per_spur,
-        }
-    canes = last_plan.canes if last_plan is not None else 2
-    return {
-        "canes": (1, max(4, canes + 1)),
-        "buds_per_cane": (6, 14),
-        "spurs": (0, max(6, canes + 3)),
-        "buds_per_spur": (last_plan.buds_per_spur or 2) if last_plan is not None else 2,
-    }
-
-
-def layouts(canes, buds_per_cane, spurs, buds_per_spur):
-    """Return every plan within the spans, fewest buds first, each once."""
-    found = set()
-    for c in range(canes[0], canes[1] + 1):
-        for length in range(buds_per_cane[0], buds_per_cane[1] + 1) if c else (0,):
-            for s in range(spurs[0], spurs[1] + 1):
-                if 0 < c * length + s * buds_per_spur <= MOST_BUDS:
-                    found.add(PruningPlan(c, length, s, buds_per_spur))
-                    if len(found) > MOST_LAYOUTS:
-                        raise CroploadError(
-                            f"More than {MOST_LAYOUTS} layouts lie within these limits. "
-                            "Narrow the canes, the buds per cane or the spurs."
-                        )
-    return sorted(found, key=lambda plan: (plan.buds, plan))
-
-
-def suitable_cane_limit(records, block, season):
-    """Return the canes that enough sampled vines offer, the vines sampled, or (None, 0).
-
-    Notes
-    -----
-    "Enough" is the share ``find.vines_with_canes`` of the handbook.
-    Counts of this season are used; without any, the latest earlier season's are not, because
-    canes do not keep.
-    """
-    counts = records.counts
-    here = counts[
-        (counts["block"] == block) & (counts["season"] == season) & counts["suitable_canes"].notna()
-    ]["suitable_canes"].to_numpy(float)
-    if not len(here):
-        return None, 0
-    share = handbook.value("find.vines_with_canes")
-    offers = np.arange(0, int(here.max()) + 1)
-    enough = [(here >= number).mean() >= share for number in offers]
-    return int(offers[np.flatnonzero(enough)[-1]]), len(here)
-
-
-def _outside(values, low, high):
-    """Return how far values lie outside a band; negative below it [unit of values]."""
-    return np.where(values < low, values - low, np.where(values > high, values - high, 0.0))
-
-
-def _limits(plans, shoots, ravaz, shoots_band, ravaz_limit, renewal_spur, most_canes, sampled):
-    found = []
-    canes = np.array([plan.canes for plan in plans])
-    spurs = np.array([plan.spurs for plan in plans])
-    if renewal_spur:
-        lacking = np.where(canes > 0, np.maximum(canes - spurs, 0), 0)
-        found.append(_Limit("a renewal spur for each cane", lacking == 0, lacking, "spur(s)"))
-    if most_canes is not None:
-        behind = f" (seen on {sampled} sampled vines)" if sampled else ""
-        words = f"suitable canes: {most_canes} a vine{behind}"
-        over = np.maximum(canes - most_canes, 0)
-        found.append(_Limit(words, over == 0, over, "cane(s)"))
-    for band, values, words, unit in (
-        (shoots_band, shoots, "shoots per m", "per m"),
-        (ravaz_limit, ravaz, "yield to pruning weight", "kg/kg"),
-    ):
-        if band is not None:
-            away = _outside(values, band.low, band.high)
-            found.append(_Limit(f"{words}: {band.text()}", away == 0, away, unit))
-    return found
-
-
-def _fault(limits, plans):
-    """Say which limit binds when nothing fits, and what would have to give."""
-    keeps = np.array([limit.keeps for limit in limits])
-    for at, limit in sorted(enumerate(limits), key=lambda item: item[1].keeps.sum()):
-        others = np.delete(keeps, at, axis=0).all(0)
-        if others.any():
-            away = np.abs(limit.needed[others])
-            best = int(np.flatnonzero(others)[np.argmin(away)])
-            step = limit.needed[best]
-            return (
-                f"Nothing fits. The limit that binds is {limit.words}: it would have to give way "
-                f"by {abs(step):.3g} {limit.unit} {'downwards' if step < 0 else 'upwards'}, and "
-                f"{plans[best]} would be the first plan to fit."
-            )
-    words = "; ".join(limit.words for limit in limits)
-    return (
-        f"Nothing fits, and giving up one limit is not enough. At odds with each other are: "
-        f"{words}. Loosen two of them, or widen the canes, buds and spurs searched."
-    )
-
-
-def _reason(row, target, last_plan):
+def _reason(row, target, last_plan, units):
     middle = row["t_ha_p50"] - target
+    label, factor = units.show("t_ha")
     words = [
         "on target in the middle"
         if abs(middle) < 0.05 * target
-        else f"middle {abs(middle):.1f} t/ha {'above' if middle > 0 else 'below'} the target"
+        else f"middle {abs(middle) * factor:.1f} {label} {'above' if middle > 0 else 'below'} the "
+        "target"
     ]
-    words.append(f"settled crop {row['t_ha_settled_p50']:.1f} t/ha")
-    words.append(f"shoots per m {row['density_word']} its band")
+    words.append(f"settled crop {row['t_ha_settled_p50'] * factor:.1f} {label}")
+    words.append(f"shoots {units.label('per_m')} {row['density_word']} its band")
     words.append(f"yield to pruning weight {row['balance_word']} its band")
     if last_plan is not None and row["plan"] == str(last_plan):
         words.append("the plan the block carries now")
     return "; ".join(words)
+
+
+@dataclass(frozen=True)
+class _Goal:
+    """The crop aimed at [t/ha], and the words for how near the best layout comes."""
+
+    target: float
+    low: float
+    high: float
+    tolerance: float
+    settled: bool
+    units: object
+
+    def message(self, best, fit, plans):
+        """Return what was found, the best layout being one row of the result."""
+        label, factor = self.units.show("t_ha")
+        middle = best["t_ha_settled_p50" if self.settled else "t_ha_p50"]
+        chance = best["chance_in_target"]
+        said = (
+            f"{fit} of {len(plans)} layouts fit; {best['plan']} lands within "
+            f"{100 * self.tolerance:.3g} % of {self.target * factor:.3g} {label} with a chance of "
+            f"{100 * chance:.0f} %."
+        )
+        if self.low <= middle <= self.high:
+            return said
+        way = "more" if middle < self.low else "fewer"
+        said += (
+            f" None comes close: the best gives about {middle * factor:.1f} {label}. It would take "
+            f"{way} buds than these limits allow."
+        )
+        reach = handbook.entry("find.target_reach")
+        if not reach.low < self.target / middle < reach.high:
+            said += (
+                " No pruning reaches such a crop from here: check the target and its unit"
+                f" ({label})."
+            )
+        return said
 
 
 @arguments.takes(
@@ -210,6 +124,7 @@ def find_plans(
     seed=0,
     keep=10,
     reference_plan=None,
+    units="metric",
 ):
     """Rank all layouts within limits by their chance of landing on a target crop.
 
@@ -248,6 +163,9 @@ def find_plans(
         The most layouts returned [1].
     reference_plan : str or PruningPlan, optional
         As in ``compare_plans``.
+    units : str or UnitSystem
+        ``"metric"`` or ``"us"``: units of the words in ``reasons``, ``dropped``, ``nearest`` and
+        ``message``; every column stays metric.
 
     Returns
     -------
@@ -255,7 +173,9 @@ def find_plans(
         Best first: the columns of ``compare_plans`` with ``chance_in_target`` [1],
         ``t_ha_target_low`` and ``t_ha_target_high`` [t/ha] and ``reasons``. ``attrs`` holds
         ``considered``, ``dropped`` (limit -> layouts that break it), ``kept`` and ``message``.
-        Empty when nothing fits; ``message`` then names the limit that binds.
+        Empty when nothing fits; ``message`` then names the limit that binds, and ``nearest`` is a
+        list with one dict a layout that comes nearest to fitting: the same columns, with
+        ``outside``, which limits it breaks and by how much.
 
     Raises
     ------
@@ -272,6 +192,7 @@ def find_plans(
     """
     block = check_block(records, block)
     check_draws(draws, seed)
+    units = unit_system(units)
     target = target_t_ha
     tolerance = handbook.value("target.tolerance") if tolerance is None else tolerance
     season = check_season(records, season)
@@ -281,14 +202,14 @@ def find_plans(
     usual = usual_layout(last_plan)
     pieces = usual["buds_per_spur"] if buds_per_spur is None else buds_per_spur
     plans = layouts(
-        _span("canes", usual["canes"] if canes is None else canes, 0, 60),
-        _span(
+        span("canes", usual["canes"] if canes is None else canes, 0, 60),
+        span(
             "buds_per_cane",
             usual["buds_per_cane"] if buds_per_cane is None else buds_per_cane,
             4,
             60,
         ),
-        _span("spurs", usual["spurs"] if spurs is None else spurs, 0, 200),
+        span("spurs", usual["spurs"] if spurs is None else spurs, 0, 200),
         pieces,
     )
     most_canes, sampled = None, 0
@@ -306,17 +227,19 @@ def find_plans(
 
     drawn = plan_draws(estate, [at], plans, draws=draws, seed=seed, dead_buds=dead_buds)
     crop = drawn.t_ha(settled)[:, 0]
+    notes = check_sound(plans, np.median(crop, axis=-1))
     low, high = target * (1 - tolerance), target * (1 + tolerance)
     chance = ((crop >= low) & (crop <= high)).mean(-1)
-    limits = _limits(
+    limits = limits_on(
         plans,
-        np.median(drawn.shoots_per_m()[:, 0], axis=-1),
-        np.median(drawn.ravaz(settled)[:, 0], axis=-1),
-        density if shoots_per_m is not None else None,
-        balance if ravaz is not None else None,
-        renewal_spur,
-        most_canes,
-        sampled,
+        shoots=np.median(drawn.shoots_per_m()[:, 0], axis=-1),
+        ravaz=np.median(drawn.ravaz(settled)[:, 0], axis=-1),
+        shoots_band=density if shoots_per_m is not None else None,
+        ravaz_band=balance if ravaz is not None else None,
+        renewal_spur=renewal_spur,
+        most_canes=most_canes,
+        sampled=sampled,
+        units=units,
     )
     fits = np.ones(len(plans), bool)
     for limit in limits:
@@ -331,34 +254,35 @@ def find_plans(
             plans[p],
         ),
     )[:keep]
-    found = pd.DataFrame()
-    if order:
-        best = [plans[p] for p in order]
+    goal = _Goal(target, low, high, tolerance, settled, units)
+
+    def rows_of(places):
+        """Return the rows of some layouts, each with its wood and its reasons."""
+        best = [plans[p] for p in places]
         drawn = plan_draws(estate, [at], best, draws=draws, seed=seed, dead_buds=dead_buds)
         rows = plan_columns(drawn, 0, float(estate.facts.canopy_length_m[at]))
         for place, row in enumerate(rows):
-            row["chance_in_target"] = float(chance[order[place]])
+            row["chance_in_target"] = float(chance[places[place]])
             row["t_ha_target_low"], row["t_ha_target_high"] = low, high
             row["density_word"] = density.word(row["shoots_per_m_p50"])
             row["density_band"] = density.text()
             row["balance_word"] = balance.word(row["ravaz_p50"])
             row["balance_band"] = balance.text()
             row.update(wood_columns(estate, drawn, place, 0)[0])
-            row["reasons"] = _reason(row, target, last_plan)
-        found = pd.DataFrame(rows)
-        message = (
-            f"{int(fits.sum())} of {len(plans)} layouts fit; {best[0]} lands within "
-            f"{tolerance:.0%} of {target:g} t/ha with a chance of {chance[order[0]]:.0%}."
-        )
-        middle = float(np.median(crop[order[0]]))
-        if not low <= middle <= high:
-            way = "more" if middle < low else "fewer"
-            message += (
-                f" None comes close: the best gives about {middle:.1f} t/ha. It would take {way} "
-                "buds than these limits allow."
-            )
+            row["reasons"] = _reason(row, target, last_plan, units)
+        return rows
+
+    found, near = pd.DataFrame(), []
+    if order:
+        found = pd.DataFrame(rows_of(order))
+        message = goal.message(found.iloc[0], int(fits.sum()), plans)
     else:
-        message = _fault(limits, plans)
+        message = what_binds(limits, plans)
+        places = nearest(limits, chance, plans, min(keep, NEAREST))
+        near = [
+            {**row, "outside": misses(limits, p)}
+            for row, p in zip(rows_of(places), places, strict=True)
+        ]
     found.attrs = {
         "block": block,
         "season": season,
@@ -367,7 +291,9 @@ def find_plans(
         "considered": len(plans),
         "kept": int(fits.sum()),
         "dropped": {limit.words: int((~limit.keeps).sum()) for limit in limits},
-        "message": message.replace("%", " %"),
+        "message": message,
+        "nearest": near,
+        "notes": (*notes, *estate.accepted_notes),
         "seed": int(seed),
         "draws": int(draws),
         "suitable_canes": most_canes,

@@ -13,6 +13,7 @@ from cropload.forecasting.groundwork import lay_ground
 from cropload.forecasting.history import estates, learned_before
 from cropload.forecasting.measured import lost_blocks, measurements
 from cropload.forecasting.result import Forecast
+from cropload.forecasting.sound import check_sound
 from cropload.records.until import day, records_until
 from cropload.vine.growth import STAGES, Growth, PlanShape, grow
 from cropload.vine.load_response import exponents
@@ -293,4 +294,6 @@ def draw_forecast(estate, so_far, draws, seed):
         notes=tuple(notes),
     )
     hanging = growth.kg_picked * (facts.bearing / 1000.0)[:, None]
-    return replace(found, draws=found.with_picked(hanging))
+    crop = found.with_picked(hanging)
+    middle = np.median(crop, axis=1) / facts.area_ha
+    return replace(found, draws=crop, notes=(*found.notes, *check_sound(facts.names, middle)))

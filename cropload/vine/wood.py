@@ -295,7 +295,9 @@ def _notes(with_spur, without_spur, spurs_alone, buds_per_spur, canes, spurs):
         usable = _ASSUMED.format("wood.basal_shoot_usable")
         yield (
             f"{without_spur} of {canes} canes per vine have no renewal spur; the next cane is the "
-            f"basal shoot of the old one, when it grew and is fit {usable}."
+            f"basal shoot of the old one, when it grew and is fit {usable}. The places lost "
+            "rest on that chance, and are no losses seen: a vine may offer wood near its head. "
+            "Leave a renewal spur below each cane, or mark a good shoot there before you prune."
         )
     if spurs_alone:
         yield "A spur renews itself from its own basal shoot, or from one further out."

@@ -168,3 +168,39 @@ def test_layouts_are_each_there_once():
 def test_what_cannot_be_asked_is_said_in_one_message(records, asked, words):
     with pytest.raises(CroploadError, match=words):
         find(records, **asked)
+
+
+def test_when_nothing_fits_the_nearest_are_shown_with_what_they_miss(records):
+    found = find(records, shoots_per_m=(2, 3), keep=3)
+    near = found.attrs["nearest"]
+    assert len(near) == 3
+    for row in near:
+        assert row["shoots_per_m_p50"] > 3
+        missed = row["shoots_per_m_p50"] - 3
+        told = float(row["outside"].split(": ")[1].split(" per m too high")[0])
+        assert told == pytest.approx(missed, rel=0.02)
+    # Nobody else misses by less.
+    everyone = find(records, shoots_per_m=(0, 60), keep=5000)["shoots_per_m_p50"]
+    assert near[0]["shoots_per_m_p50"] <= everyone.min() + 0.05
+
+
+def test_when_something_fits_nothing_else_is_shown(records):
+    assert find(records).attrs["nearest"] == []
+
+
+def test_words_can_be_in_us_units_and_columns_stay_metric(records):
+    asked = {"shoots_per_m": (2, 3), "ravaz": (20, 21)}
+    metric, us = find(records, **asked), find(records, **asked, units="us")
+    told = " ".join([us.attrs["message"], *us.attrs["dropped"], us.attrs["nearest"][0]["reasons"]])
+    assert "per ft: 0.61 to 0.914" in told
+    assert "ton/ac" in told
+    assert "per m" not in told.replace("per minute", "")
+    assert "t/ha" not in told
+    for ours, theirs in zip(metric.attrs["nearest"], us.attrs["nearest"], strict=True):
+        assert ours["t_ha_p50"] == theirs["t_ha_p50"]
+
+
+def test_a_target_no_plan_can_be_near_is_taken_for_a_slip(records):
+    message = find(records, target_t_ha=1e-9).attrs["message"]
+    assert "No pruning reaches such a crop" in message
+    assert "No pruning reaches" not in find(records, target_t_ha=20).attrs["message"]

@@ -1,0 +1,87 @@
+"""Layouts of canes and spurs to search: the spans, the plans within them, the canes vines offer."""
+
+import numpy as np
+
+from cropload import arguments, handbook
+from cropload.errors import CroploadError
+from cropload.vine.plan import MOST_BUDS, PruningPlan
+
+#: Layouts above this number are asked to be narrowed: it would take long and help nobody.
+MOST_LAYOUTS = 5000
+
+
+def span(name, given, low, high):
+    """Return a span as two whole numbers within bounds, least and most, or say what is wrong."""
+    whole = arguments.whole()
+    try:
+        first, last = (whole(name, end) for end in given)
+    except (TypeError, ValueError):
+        raise CroploadError(
+            f"{name} must be two whole numbers, least and most, not {arguments.shown(given)}."
+        ) from None
+    if not low <= first <= last <= high:
+        raise CroploadError(
+            f"{name} runs from {first} to {last}; it must lie within {low} to {high}, least first."
+        )
+    return first, last
+
+
+def usual_layout(last_plan):
+    """Return the spans searched when the user sets none: the block's own way of pruning.
+
+    Returns
+    -------
+    dict
+        canes, buds_per_cane and spurs as (least, most) [1]; buds_per_spur [1].
+    """
+    if last_plan is not None and not last_plan.canes:
+        return {
+            "canes": (0, 0),
+            "buds_per_cane": (6, 14),
+            "spurs": (2, max(12, 2 * last_plan.spurs)),
+            "buds_per_spur": last_plan.buds_per_spur,
+        }
+    canes = last_plan.canes if last_plan is not None else 2
+    return {
+        "canes": (1, max(4, canes + 1)),
+        "buds_per_cane": (6, 14),
+        "spurs": (0, max(6, canes + 3)),
+        "buds_per_spur": (last_plan.buds_per_spur or 2) if last_plan is not None else 2,
+    }
+
+
+def layouts(canes, buds_per_cane, spurs, buds_per_spur):
+    """Return every plan within the spans, fewest buds first, each once."""
+    found = set()
+    for c in range(canes[0], canes[1] + 1):
+        for length in range(buds_per_cane[0], buds_per_cane[1] + 1) if c else (0,):
+            for s in range(spurs[0], spurs[1] + 1):
+                if 0 < c * length + s * buds_per_spur <= MOST_BUDS:
+                    found.add(PruningPlan(c, length, s, buds_per_spur))
+                    if len(found) > MOST_LAYOUTS:
+                        raise CroploadError(
+                            f"More than {MOST_LAYOUTS} layouts lie within these limits. "
+                            "Narrow the canes, the buds per cane or the spurs."
+                        )
+    return sorted(found, key=lambda plan: (plan.buds, plan))
+
+
+def suitable_cane_limit(records, block, season):
+    """Return the canes that enough sampled vines offer, the vines sampled, or (None, 0).
+
+    Notes
+    -----
+    "Enough" is the share ``find.vines_with_canes`` of the handbook.
+    Counts of this season are used; without any, the latest earlier season's are not, because
+    canes do not keep.
+    """
+    counts = records.counts
+    here = counts[
+        (counts["block"] == block) & (counts["season"] == season) & counts["suitable_canes"].notna()
+    ]["suitable_canes"].to_numpy(float)
+    if not len(here):
+        return None, 0
+    share = handbook.value("find.vines_with_canes")
+    offers = np.arange(0, int(here.max()) + 1)
+    enough = [(here >= number).mean() >= share for number in offers]
+    return int(offers[np.flatnonzero(enough)[-1]]), len(here)
