@@ -13,8 +13,6 @@ COLUMNS = {
     "kg_per_vine": ("lb_per_vine", "kg_per_vine"),
     "t_ha": ("ton_ac", "t_ha"),
     "tonnes": ("tons", "tonnes"),
-    "t_ha_change": ("ton_ac_change", "t_ha"),
-    "tonnes_change": ("tons_change", "tonnes"),
 }
 _ENDING = r"((?:_settled|_target)?(?:_change)?(?:_with_frost)?(?:_p\d\d|_low|_high)?)"
 _NAME = re.compile(f"({'|'.join(COLUMNS)}){_ENDING}")

@@ -1,5 +1,7 @@
 """The choices at the top of the panel: block, season, bands and units."""
 
+import datetime
+
 import ipywidgets as widgets
 
 from cropload import handbook
@@ -10,6 +12,7 @@ from cropload.forecasting.history import estate_before_season
 from cropload.units import METRIC, unit_system
 from cropload.views import wording
 from cropload.views.panels import parts
+from cropload.views.panels.fields import asked_plan, carried_plan, choice, units_choice
 
 OWN_BAND = "your own numbers"
 
@@ -105,6 +108,36 @@ class BandChoice(widgets.HBox):
         return ends
 
 
+def season_meant(records, block, season, today=None):
+    """Return which winter's pruning a season is, and whether its crop is past, in words.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``.
+    block : str
+        Name of the block.
+    season : int
+        Year of harvest.
+    today : date, optional
+        The day it is.
+    """
+    today = datetime.date.today() if today is None else today
+    text = f"Season {season}: the pruning of the winter before the harvest of {season}."
+    harvest = records.harvest
+    if ((harvest["season"] == season) & (harvest["block"] == block)).any():
+        return (
+            f"{text} That crop is on record; what is shown is what could be said before it, from "
+            "the seasons up to then."
+        )
+    if season < today.year:
+        return (
+            f"{text} That lies in the past ({today:%Y-%m-%d} is today), and no crop of it is on "
+            "record: add the harvests and prunings since to plan the coming winter."
+        )
+    return text
+
+
 class Choices(widgets.VBox):
     """Block, season, bands and units of a panel.
 
@@ -131,23 +164,10 @@ class Choices(widgets.VBox):
                 f"Season {season} is not one of {seasons[-1]} to {coming}, the seasons on record "
                 "and the coming one."
             )
-        self.block = self._dropdown("Block", names, block or names[0], "24em")
-        self.season = self._dropdown(
-            "Season (year of harvest)", seasons, int(season or coming), "18em"
-        )
-        self.unit_choice = self._dropdown(
-            "Units",
-            [("metric (t/ha, m, kg)", "metric"), ("US (short ton/ac, ft, lb)", "us")],
-            unit_system(units).name,
-            "20em",
-        )
-        self.reference = widgets.Text(
-            description="Plan this block has carried",
-            placeholder="like 2x10+2x2",
-            continuous_update=False,
-            style=parts.LABELLED,
-            layout=widgets.Layout(width="26em", display="none"),
-        )
+        self.block = choice("Block", names, block or names[0], "24em")
+        self.season = choice("Season (year of harvest)", seasons, int(season or coming), "18em")
+        self.unit_choice = units_choice(units)
+        self.reference, self.meant = carried_plan(), parts.html()
         self.density = BandChoice("Shoot density band", "band.shoots_per_m.", "per_m", changed)
         self.balance = BandChoice("Yield to pruning weight band", "band.ravaz.", None, changed)
         self.start_block()
@@ -159,18 +179,9 @@ class Choices(widgets.VBox):
         super().__init__(
             [
                 parts.row(self.block, self.season, self.unit_choice, self.reference),
+                self.meant,
                 parts.row(self.density, self.balance),
             ]
-        )
-
-    @staticmethod
-    def _dropdown(label, options, value, width):
-        return widgets.Dropdown(
-            options=options,
-            value=value,
-            description=label,
-            style=parts.LABELLED,
-            layout=widgets.Layout(width=width, max_width="100%"),
         )
 
     def start_block(self):
@@ -180,6 +191,9 @@ class Choices(widgets.VBox):
         estate = estate_before_season(self.records, self.season.value, {})
         known = bool(estate.load_known[estate.facts.place(self.block.value)])
         self.reference.layout.display = "none" if known else None
+        self.meant.value = parts.note(
+            season_meant(self.records, self.block.value, self.season.value)
+        )
 
     def _other_block(self, change):
         if change["owner"] is not self.reference:
@@ -210,5 +224,4 @@ class Choices(widgets.VBox):
     @property
     def reference_plan(self):
         """The plan the user says the block has carried; None when not asked for or blank."""
-        asked = self.reference.layout.display != "none"
-        return self.reference.value.strip() or None if asked else None
+        return asked_plan(self.reference)

@@ -192,7 +192,8 @@ class PruningLevels(widgets.VBox):
         self.sketches.value = results.sketches_html(
             self.comparison, self.plans, self.choices.canopies, self.units
         )
-        self.sources.value = results.sources_html(*shown)
+        variety = str(self.choices.facts["variety"])
+        self.sources.value = results.sources_html(*shown, variety)
         self.notes.value = results.notes_html(self.comparison)
         self.keep.show(self.plans, names)
         for tab in (self.find, self.balanced, self.damage):

@@ -4,7 +4,7 @@ from html import escape
 
 from cropload import handbook
 from cropload.forecasting import ranges
-from cropload.views import wording
+from cropload.views import level_words, wording
 from cropload.views.panels import parts
 from cropload.views.vine_sketch import sketch_svg
 
@@ -27,15 +27,25 @@ def level_title(place, name):
 
 def sentences_html(comparison, plans, names, density, balance, units):
     """Return a paragraph for each level: what it leaves, gives and costs in next winter's wood."""
-    text = parts.head("In plain words")
+    text, first = parts.head("In plain words"), plans[0]
     for place, (row, plan, name) in enumerate(
         zip(wording.levels(comparison), plans, names, strict=True), start=1
     ):
         title = escape(level_title(place, name))
-        words = escape(wording.level_sentence(row, plan, density, balance, units))
-        wood = escape(wording.wood_sentence(row, plan))
-        text += f'<div class="cl-level"><p><strong>{title}:</strong> {words}</p><p>{wood}</p></div>'
-    return text + parts.note(wording.FIRST_SEASON_GAIN)
+        words = escape(level_words.level_sentence(row, plan, density, balance, units))
+        wood = escape(level_words.wood_sentence(row, plan))
+        differs = ""
+        if place > 1:
+            told = level_words.difference_sentence(row, f"level 1 ({first})", units)
+            differs = f"<p>{escape(told)}</p>"
+        text += (
+            f'<div class="cl-level"><p><strong>{title}:</strong> {words}</p>{differs}'
+            f"<p>{wood}</p></div>"
+        )
+    told = [level_words.FIRST_SEASON_GAIN]
+    if len(plans) > 1:
+        told.append(level_words.DIFFERENCE)
+    return text + "".join(parts.note(line) for line in told)
 
 
 def _ranged(row, name, show):
@@ -65,6 +75,10 @@ def table_rows(comparison, units):
     def plain(places):
         return lambda value: wording.figure(value, places)
 
+    def moved(value):
+        shown = units.convert("tonnes", value)
+        return f"{shown:+.1f}" if abs(shown) >= 0.05 else "0.0"
+
     per = units.label("per_m")
     ranged = (
         (f"shoots {per} of canopy", "shoots_per_m", shown("per_m")),
@@ -79,6 +93,16 @@ def table_rows(comparison, units):
         (f"{units.label('t_ha')}, settled", "t_ha_settled", shown("t_ha")),
         (f"block, first season [{units.label('tonnes')}]", "tonnes", shown("tonnes")),
         (f"block, settled [{units.label('tonnes')}]", "tonnes_settled", shown("tonnes")),
+        (
+            f"more or less than level 1, first season [{units.label('tonnes')}]",
+            "tonnes_change",
+            moved,
+        ),
+        (
+            f"more or less than level 1, settled [{units.label('tonnes')}]",
+            "tonnes_settled_change",
+            moved,
+        ),
         ("yield / pruning weight, first season", "ravaz", plain(1)),
         ("yield / pruning weight, settled", "ravaz_settled", plain(1)),
     )
@@ -146,7 +170,7 @@ def _component(entry, units):
     )
 
 
-def sources_html(comparison, density, balance, units):
+def sources_html(comparison, density, balance, units, variety=""):
     """Return where the numbers come from as HTML: every line opens to the handbook's sources."""
     text = parts.head("Where do these numbers come from")
     text += parts.note(
@@ -154,6 +178,14 @@ def sources_html(comparison, density, balance, units):
         "own records count most; where it has few, the same variety on this estate and then the "
         "handbook fill in. Open a line to read what the handbook says and who said it."
     )
+    if variety and not handbook.variety(variety):
+        text += parts.note(
+            f"The handbook has no figures of its own for {variety}. Wherever your records say "
+            "nothing, its general values stand in, with a spread that is meant to hold most "
+            "varieties; a few seasons of your own counts and weights take their place. If this "
+            "is another name or spelling of a variety it knows "
+            f"({', '.join(handbook.variety_names())}), write that name in table blocks."
+        )
     for entry in comparison.attrs["components"]:
         text += parts.source(entry["key"], _component(entry, units))
     for band, words in ((density, "shoots per metre"), (balance, "yield to pruning weight")):

@@ -1,0 +1,194 @@
+"""Sentences on pruning levels: crop, balance, the difference between plans, next winter's wood."""
+
+from cropload import handbook
+from cropload.forecasting import ranges
+from cropload.units import METRIC
+from cropload.views import wording
+
+#: Said wherever a first season stands beside the settled crop.
+FIRST_SEASON_GAIN = (
+    "A gain in the first season on a new load does not last: vines adjust over two to three "
+    "seasons. Read it beside the settled crop (third season on)."
+)
+
+#: Said wherever plans are held against the first one.
+DIFFERENCE = (
+    "More or less is worked out season by season on the same vines, so it is far surer than the "
+    "two crops themselves: what the weather does to one plan it does to the other."
+)
+
+#: What is assumed of wood without a renewal spur below it, in the handbook.
+_WOOD_CHANCES = ("basal_shoot_usable", "rebuild_chance")
+
+
+def crop_sentence(row, units=METRIC):
+    """Return what one plan would give, first season and settled, in two or three sentences.
+
+    Parameters
+    ----------
+    row : Series or dict
+        One row of ``compare_plans``.
+    units : UnitSystem
+        Units to show.
+    """
+    label = units.label("t_ha")
+    middle = wording.amount("t_ha", row["t_ha_p50"], units, unit=False)
+    low_high = wording.span("t_ha", row["t_ha_p10"], row["t_ha_p90"], units).replace(
+        " to ", " and "
+    )
+    total = wording.amount("tonnes", row["tonnes_p50"], units)
+    later = wording.amount("t_ha", row["t_ha_settled_p50"], units, unit=False)
+    text = (
+        f"In the first season about {middle} {label} ({total} in the block); "
+        f"in {wording.years_of_ten()} between {low_high} {label}. "
+    )
+    if later == middle:
+        return text + f"From the third season on the same, about {later} {label}."
+    way = "more" if row["t_ha_settled_p50"] > row["t_ha_p50"] else "less"
+    later_span = wording.span("t_ha", row["t_ha_settled_p10"], row["t_ha_settled_p90"], units)
+    return text + (
+        f"From the third season on {way}, about {later} {label} ({later_span}), because the vine "
+        "settles on the load."
+    )
+
+
+def difference_sentence(row, name, units=METRIC):
+    """Return what one plan gives more or less than the first one, now and settled.
+
+    Parameters
+    ----------
+    row : Series or dict
+        One row of ``compare_plans``, not the first.
+    name : str
+        What the first plan is called, such as ``level 1``.
+    units : UnitSystem
+        Units to show.
+    """
+    now = f"Against {name}: {_change(row, '', units)} in the first season"
+    return f"{now}; {_change(row, '_settled', units)} from the third season on."
+
+
+def _change(row, ending, units):
+    """Return a change of the block's crop with its range and the chance of more, as text."""
+    ends = [
+        round(units.convert("tonnes", row[f"tonnes{ending}_change_{end}"]), 6)
+        for end in ranges.ENDINGS
+    ]
+    low, middle, high = (f"{end:+.1f}" if abs(end) >= 0.05 else "0.0" for end in ends)
+    label = units.label("tonnes") + ("s" if units.name == "us" else "")
+    if not any(abs(end) >= 0.05 for end in ends):
+        return f"no difference of {0.1:g} {label} or more"
+    way = "more" if ends[1] > 0 else "less"
+    how_much = (
+        f"{abs(ends[1]):.1f} {label} {way} in the block" if middle != "0.0" else ("about as much")
+    )
+    return (
+        f"{how_much} ({low} to {high}, {chance_text(row[f'chance_more{ending}'])} that it "
+        "bears more)"
+    )
+
+
+def chance_text(chance):
+    """Return a chance in words that draws can support, such as ``a chance of 84 %``.
+
+    Examples
+    --------
+    >>> chance_text(0.842), chance_text(1.0), chance_text(0.002)
+    ('a chance of 84 %', 'a chance of over 99 %', 'a chance under 1 %')
+    """
+    if chance > 0.99:
+        return "a chance of over 99 %"
+    return "a chance under 1 %" if chance < 0.01 else f"a chance of {100 * chance:.0f} %"
+
+
+def _held(word, band):
+    return f"inside the band {band}" if word == "inside" else f"{word} the band {band}"
+
+
+def balance_sentence(row, density, balance, units=METRIC):
+    """Return how one plan stands against the two bands, in one sentence.
+
+    Parameters
+    ----------
+    row : Series or dict
+        One row of ``compare_plans``.
+    density, balance : Band
+        Bands of shoots per metre [1/m] and of yield to pruning weight [kg/kg].
+    units : UnitSystem
+        Units to show.
+    """
+    shoots = wording.amount("per_m", row["shoots_per_m_p50"], units)
+    held = _held(row["density_word"], wording.band_text(density, units, "per_m"))
+    return (
+        f"Shoot density {shoots}, {held}; yield to pruning weight "
+        f"{wording.figure(row['ravaz_p50'])}, "
+        f"{_held(row['balance_word'], wording.band_text(balance))}."
+    )
+
+
+def level_sentence(row, plan, density, balance, units=METRIC):
+    """Return one level in plain words: buds, crop now and settled, and both bands.
+
+    Parameters
+    ----------
+    row : Series or dict
+        One row of ``compare_plans``.
+    plan : PruningPlan
+        The plan of the row.
+    density, balance : Band
+        Bands of shoots per metre [1/m] and of yield to pruning weight [kg/kg].
+    units : UnitSystem
+        Units to show.
+    """
+    return (
+        f"{plan} leaves {plan.buds} buds on a vine ({plan.words()}). "
+        f"{crop_sentence(row, units)} {balance_sentence(row, density, balance, units)}"
+    )
+
+
+def _percent(share):
+    return f"{100 * share:.0f} %"
+
+
+def wood_sentence(row, plan):
+    """Return what a plan leaves to prune to next winter, in two sentences.
+
+    Parameters
+    ----------
+    row : Series or dict
+        One row of ``compare_plans``.
+    plan : PruningPlan
+        The plan of the row.
+    """
+    places, kind = f"{row['wood_places']:g}", "cane" if plan.canes else "spur"
+    if plan.canes and plan.spurs:
+        first = (
+            f"a renewal spur carries both shoots it should with a chance of "
+            f"{_percent(row['wood_both'])}, only one {_percent(row['wood_one'])}, "
+            f"none {_percent(row['wood_none'])}"
+        )
+    elif plan.spurs:
+        first = (
+            f"a spur carries two shoots or more with a chance of {_percent(row['wood_both'])}, "
+            f"only one {_percent(row['wood_one'])}, none {_percent(row['wood_none'])}"
+        )
+    else:
+        first = "no renewal spurs are left, so the next canes come from the bases of the old ones"
+    bare = plan.canes > plan.spurs
+    noun = f"{places} {kind} place" + ("" if places == "1" else "s")
+    text = (
+        f"Next winter's wood: {first}. Of {noun} on a vine about "
+        f"{wording.figure(row['places_lost_per_vine'], 2)} would find nothing "
+        f"({wording.figure(row['places_lost_block'], 0)} in the block), and after five winters "
+        f"about {wording.figure(row['places_short_5_winters'], 1)} would not carry a {kind}."
+    )
+    if not bare:
+        return text
+    usable, rebuilt = (handbook.value(f"wood.{name}") for name in _WOOD_CHANCES)
+    return (
+        f"{text} That takes it that where no renewal spur stands below a cane, the shoot at its "
+        f"base does to lay down {_percent(usable)} of the time, and that a lost place comes back "
+        f"from a watershoot {_percent(rebuilt)} of the time each winter: assumptions of ours, so "
+        "read these figures as a warning, not as a count. Leaving a spur below each cane, or "
+        "keeping a well-placed shoot when suckering, is what lowers them."
+    )
