@@ -80,6 +80,7 @@ def on_the_scale(records, season):
             "against. Fill table harvest."
         )
     rows = rows.assign(block=rows["block"].astype(str), share=rows["picked_pct"].fillna(100.0))
+    lost = rows.groupby("block")["lost_pct"].max().fillna(0.0)
     tonnes = rows.groupby("block")["tonnes"].sum()
     whole = rows.groupby("block")["share"].max() >= 100
     group = _together(rows)
@@ -99,6 +100,12 @@ def on_the_scale(records, season):
                 "on paper is a guess: they are scored as one crop."
             )
         total = float(tonnes[list(names)].sum())
+        notes += [
+            f"{each} lost {lost[each]:g} % of its crop before the scale (column lost_pct): no "
+            "forecast could know that, so its miss holds the loss as well."
+            for each in names
+            if lost[each] > 0
+        ]
         if not whole[list(names)].all():
             notes.append(f"{name}: not picked whole yet, so not scored.")
         elif total <= 0:

@@ -161,19 +161,26 @@ def _picked(records, facts):
     if harvest.empty:
         return
     # A blank share means all of it, also when an earlier pick of the same block wrote its share.
-    harvest = harvest.assign(picked_pct=harvest["picked_pct"].fillna(100.0))
+    harvest = harvest.assign(
+        picked_pct=harvest["picked_pct"].fillna(100.0), lost_pct=harvest["lost_pct"].fillna(0.0)
+    )
     groups = harvest.groupby(["block", "season"], sort=True)
     table = groups.agg(
         tonnes=("tonnes", "sum"),
         picked=("picked_pct", "max"),
+        lost=("lost_pct", "max"),
         rows=("tonnes", "size"),
         date=("date", "max"),
     ).reset_index()
     share = table["picked"] / 100
     bearing = dict(zip(facts.names, facts.bearing, strict=True))
     vines = table["block"].astype(str).map(bearing).to_numpy(float)
+    # What the vines bore is what the scale said, and what hail, frost or birds took before it.
+    lost = table["lost"].to_numpy(float) / 100
     with np.errstate(divide="ignore", invalid="ignore"):
-        value = table["tonnes"].to_numpy(float) * 1000 / vines / share.to_numpy(float)
+        value = table["tonnes"].to_numpy(float) * 1000 / vines / share.to_numpy(float) / (1 - lost)
+        # The loss is judged by eye, and the more is lost the less the rest says of the whole.
+        guess = (handbook.value("forecast.lost_share_error") * lost / (1 - lost)) ** 2
     value = np.where(np.isfinite(value), value, 0.0)
     # A trace of fruit is a lost crop: an event, not an ordinary season that blocks share.
     area = table["block"].astype(str).map(dict(zip(facts.names, facts.area_ha, strict=True)))
@@ -186,7 +193,7 @@ def _picked(records, facts):
         * handbook.value("sampling.cv_clusters") ** 2
         / np.sqrt(np.maximum(vines * share.to_numpy(float), 1.0))
     )
-    yield _frame(table, "harvest", value, scale + part, table["rows"], table["date"])
+    yield _frame(table, "harvest", value, scale + part + guess, table["rows"], table["date"])
 
 
 def _pruned(records, facts):

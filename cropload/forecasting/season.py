@@ -57,7 +57,10 @@ def _season_plans(season, given, estate_plans, last_plans, names):
 
 
 def picked_so_far(records, season, facts):
-    """Return what the scale has said of each block in the season: tonnes [t] and share [1]."""
+    """Return what the scale has said of each block in the season: tonnes [t] and share [1].
+
+    The share is what is decided: picked, or of the rest what hail, frost or birds took.
+    """
     harvest = records.harvest
     harvest = harvest[harvest["season"] == season]
     tonnes = np.zeros(len(facts.names))
@@ -70,7 +73,9 @@ def picked_so_far(records, season, facts):
         part = rows["picked_pct"]
         tonnes[place[block]] = rows["tonnes"].sum()
         # A row without a share is the whole block, or what was left of it.
-        share[place[block]] = 1.0 if pd.isna(part.iloc[-1]) else min(part.max() / 100, 1.0)
+        done = 1.0 if pd.isna(part.iloc[-1]) else min(part.max() / 100, 1.0)
+        lost = rows["lost_pct"].fillna(0.0).max() / 100
+        share[place[block]] = 1.0 - (1.0 - done) * (1.0 - lost)
     return pd.DataFrame({"block": facts.names, "tonnes": tonnes, "share": share})
 
 
@@ -271,7 +276,8 @@ def draw_forecast(estate, so_far, draws, seed):
         )
     notes += [
         f"None of the {so_far.lost[block]} vines counted in {block} carries a cluster: its crop "
-        "is taken as lost, and kept out of what the blocks share."
+        "is taken as lost (0 t), and its counts are left out of what the other blocks learn from. "
+        "If it bears fruit, count again, on vines that stand for the whole block."
         for block in facts.names
         if block in so_far.lost
     ]

@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 
 from cropload.errors import near
+from cropload.records.block_doubts import impossible, misfits
 from cropload.records.messages import Fault, some_faults
 
 _MOST_HINTS = 20
@@ -41,6 +42,8 @@ def cross_checks(parsed):
             faults += _other_unit(parsed["harvest"], blocks.frame)
     if "dates" in parsed and parsed["dates"].complete:
         faults += _stage_order(parsed["dates"])
+    usable = {name: table for name, table in parsed.items() if table.complete}
+    faults += impossible(usable)
     warnings += _after_picking(parsed)
     for column in ("block", "variety"):
         warnings += _twins(blocks, column)
@@ -50,6 +53,7 @@ def cross_checks(parsed):
     warnings += _strangers(blocks, "station", stations, "row of table weather")
     if blocks is not None and blocks.complete and not blocks.frame.empty:
         warnings += _doubts(parsed)
+        warnings += misfits(usable, _doubt)
     return faults, warnings
 
 
@@ -89,7 +93,7 @@ def _season_dates(table):
             row,
             "date",
             rule,
-            "Check the date and the season.",
+            "Check the date and the season; the row counts for its season, from its date on.",
             f"{table.text(row, 'date')} in season {season[row]:.0f}",
         ),
     )

@@ -200,6 +200,16 @@ _TABLES = (
                 low=1,
                 high=100,
             ),
+            Column(
+                "lost_pct",
+                "number",
+                "Share of the season's crop lost to hail, frost, birds or rot before the scale, as "
+                "judged in the vineyard. The forecast then learns what the vines bore, not what "
+                "was left. Blank means nothing out of the ordinary.",
+                "%",
+                low=0,
+                high=100,
+            ),
             Column("ticket", "label", "Number of the weighbridge ticket."),
         ),
         key=("season", "block", "date", "ticket"),

@@ -1,0 +1,262 @@
+"""Faults and doubts where numbers must fit: rows and vines, buds and shoots, crops, money."""
+
+from datetime import date
+
+import numpy as np
+import pandas as pd
+
+from cropload.handbook import entry
+from cropload.records.messages import Fault, some_faults
+
+
+def made(table, rows, column, rule, mend):
+    """Return a Fault for each row, in one column; ``rule`` may be a function of the row."""
+
+    def fault(row):
+        told = rule(row) if callable(rule) else rule
+        return Fault(
+            table.file, int(row), table.written(column), table.text(row, column), told, mend
+        )
+
+    return some_faults(rows, fault)
+
+
+def impossible(usable):
+    """Return faults of rows that cannot be: more rows than vines, clusters without a shoot, money.
+
+    Parameters
+    ----------
+    usable : dict
+        Name -> ParsedTable, of the tables whose columns are all there.
+    """
+    faults = []
+    if "blocks" in usable:
+        frame = usable["blocks"].frame
+        rule = "there are more rows than vines"
+        mend = "Correct the number of rows, or of vines."
+        rows = frame.index[frame["rows"] > frame["vines"]]
+        faults += made(usable["blocks"], rows, "rows", rule, mend)
+    if "fertility" in usable:
+        frame = usable["fertility"].frame
+        rule = "there are clusters, and no shoot that could bear them"
+        rows = frame.index[(frame["clusters"] > 0) & (frame["shoots"] == 0)]
+        mend = "Correct the shoots or the clusters of this node."
+        faults += made(usable["fertility"], rows, "clusters", rule, mend)
+    for table, columns in _MONEY.items():
+        for column, key in columns.items() if table in usable else ():
+            limits = entry(f"plausible.{key}")
+            worst = limits.extra["refused_above"]
+            values = usable[table].frame[column]
+            rule = f"is more than {worst:,.0f} {limits.unit}, which cannot be"
+            mend = "Check the digits; leave the cell blank where there is no such limit or price."
+            faults += made(usable[table], values.index[values > worst], column, rule, mend)
+    return faults
+
+
+#: Table -> column -> key of what is plausible; the figures of contracts and intake.
+_MONEY = {
+    "prices": {
+        "price_per_t": "price_per_t",
+        "price_above_cap": "price_per_t",
+        "cap_t": "contract_t",
+        "cap_t_ha": "cap_t_ha",
+    },
+    "capacity": {"limit_t": "contract_t"},
+}
+
+
+def misfits(usable, doubt):
+    """Return doubts about numbers that hardly fit each other.
+
+    Parameters
+    ----------
+    usable : dict
+        Name -> ParsedTable, of the tables whose columns are all there; ``blocks`` is among them.
+    doubt : callable
+        Returns doubts of a table, column, handbook key, values and what they are.
+    """
+    blocks = usable["blocks"]
+    found = _headlands(blocks)
+    facts = blocks.frame[~blocks.frame["block"].duplicated()].set_index("block")
+    if "counts" in usable:
+        found += _places(usable["counts"], facts)
+        found += _shoots(usable, doubt)
+    if "fertility" in usable:
+        table, frame = usable["fertility"], usable["fertility"].frame
+        per_bud = frame["shoots"] / frame["buds"].where(frame["buds"] > 0)
+        per_shoot = frame["clusters"] / frame["shoots"].where(frame["shoots"] > 0)
+        found += doubt(table, "shoots", "shoots_per_bud", per_bud, "shoots per bud")
+        found += doubt(table, "clusters", "clusters_per_shoot", per_shoot, "clusters per shoot")
+    if "harvest" in usable:
+        found += _unlike_usual(usable["harvest"])
+    for table, columns in _MONEY.items():
+        for column, key in columns.items() if table in usable else ():
+            values = usable[table].frame[column]
+            values = values.where(values > 0)
+            found += doubt(usable[table], column, key, values, _MONEY_WORDS[key])
+    if "prices" in usable:
+        prices = usable["prices"].frame["price_per_t"]
+        prices = prices.where(prices > 0)
+        what = "the price over the median of all prices"
+        found += doubt(
+            usable["prices"], "price_per_t", "price_ratio", prices / prices.median(), what
+        )
+    if "capacity" in usable:
+        found += _overlaps(usable["capacity"])
+    return found + _lone_seasons(usable)
+
+
+_MONEY_WORDS = {
+    "price_per_t": "the price of a tonne",
+    "contract_t": "the weight",
+    "cap_t_ha": "the most the contract takes from a hectare",
+}
+
+
+def _headlands(table):
+    """Doubt headlands that leave no vine of an average row."""
+    frame = table.frame
+    row = frame["vines"] / frame["rows"].fillna(1)
+    rows = frame.index[(frame["headlands"] > 0) & (2 * frame["headlands"] >= row)]
+    return made(
+        table,
+        rows,
+        "headlands",
+        lambda at: (
+            f"at both ends of a row of about {row[at]:,.0f} vines, they leave no vine to sample"
+        ),
+        "Write the vines at one end of a row that samples leave out, often 1 to 3.",
+    )
+
+
+def _places(table, facts):
+    """Doubt a row or a vine whose number the block does not have."""
+    frame, found = table.frame, []
+    vines = frame["block"].map(facts["vines"])
+    rows = frame["block"].map(facts["rows"])
+    for column, most, what in (
+        ("row", rows.fillna(vines), "rows"),
+        ("vine", vines, "vines"),
+    ):
+        number = pd.to_numeric(frame[column], errors="coerce")
+        found += made(
+            table,
+            frame.index[number > most],
+            column,
+            lambda at, most=most, what=what: f"is beyond the {most[at]:,.0f} {what} of the block",
+            "Check the number and the block; the row is used as it stands.",
+        )
+    return found
+
+
+def _shoots(usable, doubt):
+    """Doubt far more shoots from count buds than the vine, or the block's plan, has buds."""
+    frame = usable["counts"].frame
+    buds = frame["buds"].where(frame["buds"] > 0)
+    # The buds of a vine are often counted in winter, on a row of their own.
+    if buds.notna().any() and (buds.isna() & frame["shoots"].notna()).any():
+        vine = [frame[key] for key in ("season", "block", "row", "vine")]
+        buds = buds.fillna(buds.groupby(vine).transform("max"))
+    if "pruning" in usable:
+        plans = usable["pruning"].frame
+        plans = plans[plans["plan"] != ""].drop_duplicates(["season", "block"])
+        total = {
+            text: sum(int(a) * int(b) for a, b in (piece.split("x") for piece in text.split("+")))
+            for text in plans["plan"].unique()
+        }
+        planned = plans.set_index(["season", "block"])["plan"].map(total)
+        keys = pd.MultiIndex.from_frame(frame[["season", "block"]])
+        buds = buds.fillna(pd.Series(planned.reindex(keys).to_numpy(float), index=frame.index))
+    values = frame["shoots"] / buds
+    return doubt(usable["counts"], "shoots", "shoots_per_bud", values, "shoots per bud of the vine")
+
+
+def _unlike_usual(table):
+    """Doubt a season's crop far from the block's other seasons, and ask what became of the rest."""
+    limits = entry("plausible.crop_of_usual")
+    frame = table.frame.dropna(subset=["season", "tonnes"])
+    frame = frame.assign(
+        share=frame["picked_pct"].fillna(100.0) / 100,
+        lost=frame["lost_pct"].fillna(0.0) / 100,
+        at=frame.index,
+    )
+    crops = frame.groupby(["block", "season"], as_index=False).agg(
+        tonnes=("tonnes", "sum"),
+        share=("share", "max"),
+        lost=("lost", "max"),
+        at=("at", "max"),
+    )
+    crops["whole"] = crops["tonnes"] / crops["share"] / (1 - crops["lost"]).where(crops["lost"] < 1)
+    crops = crops[crops["whole"] > 0]
+    low, high = {}, {}
+    for _, lot in crops.groupby("block"):
+        if len(lot) <= limits.extra["other_seasons"]:
+            continue
+        for crop in lot.itertuples():
+            usual = lot.loc[lot["season"] != crop.season, "whole"].median()
+            if crop.whole < limits.low * usual and not crop.lost:
+                low[crop.at] = crop.whole / usual
+            elif crop.whole > limits.high * usual:
+                high[crop.at] = crop.whole / usual
+    return [
+        *made(
+            table,
+            sorted(low),
+            "tonnes",
+            lambda row: f"is {100 * low[row]:.0f} % of the usual crop of the block",
+            "If hail, frost, birds or rot took the rest, write the share lost, in percent, into "
+            "column lost_pct; else check the weight. As it stands, it counts as an ordinary crop.",
+        ),
+        *made(
+            table,
+            sorted(high),
+            "tonnes",
+            lambda row: f"is {high[row]:.1f} times the usual crop of the block",
+            "Check the weight and the block. As it stands, it counts as an ordinary crop.",
+        ),
+    ]
+
+
+def _overlaps(table):
+    """Doubt limits of one variety whose periods share days."""
+    frame = table.frame.dropna(subset=["period_start", "period_end"])
+    frame = frame[frame["period_start"] <= frame["period_end"]]
+    found = {}
+    for variety, lot in frame.groupby("variety"):
+        lot = lot.sort_values(["period_start", "period_end"], kind="stable")
+        last = lot["period_end"].cummax().shift()
+        for row in lot.index[(lot["period_start"] <= last).to_numpy()]:
+            whose = f" of {variety}" if variety else ""
+            found[row] = f"overlaps an earlier period{whose}, which runs to {last[row]:%Y-%m-%d}"
+    mend = "Correct the days; else fruit of the days they share counts against each limit."
+    return made(table, sorted(found), "period_start", lambda row: found[row], mend)
+
+
+def _lone_seasons(usable):
+    """Doubt seasons many years from all the others, or from today."""
+    gap = int(entry("plausible.season_gap").high)
+    counted = {}
+    for table in usable.values():
+        if "season" in table.frame:
+            for year, rows in table.frame["season"].dropna().value_counts().items():
+                counted[int(year)] = counted.get(int(year), 0) + int(rows)
+    years = np.array(sorted(counted))
+    lone = {year: "today" for year in counted if year > date.today().year + gap}
+    runs = np.split(years, np.flatnonzero(np.diff(years) > gap) + 1)
+    if len(runs) > 1:
+        main = max(runs, key=lambda run: sum(counted[year] for year in run))
+        rest = set(counted) - set(main.tolist())
+        lone |= dict.fromkeys(rest, f"the records of {main[0]} to {main[-1]}")
+    found = []
+    for table in usable.values():
+        if "season" not in table.frame or not lone:
+            continue
+        season = table.frame["season"]
+        found += made(
+            table,
+            season.index[season.isin(list(lone))],
+            "season",
+            lambda row, season=season: f"lies more than {gap} years from {lone[int(season[row])]}",
+            "Check the year; the row is used as it stands.",
+        )
+    return found
