@@ -96,14 +96,26 @@ def trend_words(row):
     return row["label"] if column is None else f"{row['label']} ({100 * row[column]:.0f} %)"
 
 
-def enough_sentence(table, name, wood):
-    """Return whether enough buds of one wood were examined, in a sentence."""
+def enough_sentence(table, name, wood, what="fertility"):
+    """Return whether enough buds of one wood were examined, in a sentence.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Of ``bud_fertility``.
+    name, wood : str
+        A group and a wood of it.
+    what : str
+        ``"fertility"`` or ``"burst"``.
+    """
     mine = table[
-        (table.iloc[:, 0] == name) & (table["wood"] == wood) & (table["what"] == "fertility")
+        (table[table.attrs["by"]] == name) & (table["wood"] == wood) & (table["what"] == what)
     ]
     short_of = mine[mine["buds_seen"] < mine["buds_enough"]]
     need, error = int(mine["buds_enough"].max()), table.attrs["error"]
-    base = f"{name}, {wood}s: {need} buds at each node are enough for +-{100 * error:.0f} %"
+    figure = "clusters per shoot" if what == "fertility" else "shoots per bud"
+    base = f"{name}, {wood}s: {need} buds at each node are enough for {figure} "
+    base += f"within {100 * error:.0f} %"
     if short_of.empty:
         return f"{base}; the {mine['buds_seen'].min():.0f} or more examined at each do."
     nodes = ", ".join(str(node) for node in short_of["node"])

@@ -23,7 +23,9 @@ def _learn(given):
         frame = lessons.table.copy()
         frame["interval"] = lessons.table.attrs["interval"]
         options.save(given, frame)
-    return "\n\n".join(_lessons(lessons))
+    parts = [*_lessons(lessons), _effect(records, lessons), _vines(records), _fertility(records)]
+    parts.append("To use lessons: cropload accept FOLDER, or --only NAME for some of them.")
+    return "\n\n".join(parts)
 
 
 def _lessons(lessons):
@@ -57,7 +59,58 @@ def _lessons(lessons):
         yield paragraph(f"profile: node profiles fitted to table fertility, of {names}.")
     for note in (LEARN_NOTE, ACCEPT_NOTE, *lessons.notes):
         yield paragraph(note)
-    yield paragraph("To use them: cropload accept FOLDER, or --only NAME for some of them.")
+
+
+def _effect(records, lessons):
+    from cropload.decisions.lesson_effect import lesson_effect
+    from cropload.views.learned_words import effect_sentence
+    from cropload.views.text_tables import paragraph
+
+    return paragraph(effect_sentence(lesson_effect(records, lessons, draws=1000)))
+
+
+def _vines(records):
+    from cropload.decisions.vine_trend import FIGURES, vine_trend
+    from cropload.errors import CroploadError
+    from cropload.views.learned_words import trend_note, trend_words
+    from cropload.views.text_tables import paragraph, text_table
+    from cropload.views.text_tables import words as wordy
+
+    head = "ARE THE VINES GETTING WEAKER?"
+    try:
+        trend = vine_trend(records)
+    except CroploadError as fault:
+        return f"{head}\n{paragraph(str(fault))}"
+    told = {(row["block"], row["figure"]): trend_words(row) for row in trend.to_dict("records")}
+    names = [*records.blocks["block"].astype(str), "estate"]
+    rows = [
+        [name, *(told.get((name, figure), "not measured") for figure in FIGURES)]
+        for name in names
+        if any((name, figure) in told for figure in FIGURES)
+    ]
+    heads = ["block", "pruning weight", "Ravaz index", "cane weight"]
+    table = text_table([wordy(text) for text in heads], rows)
+    return f"{head}\n{table}\n{paragraph(trend_note(trend))}"
+
+
+def _fertility(records):
+    from cropload.decisions.bud_fertility import bud_fertility
+    from cropload.errors import CroploadError
+    from cropload.views.learned_words import differs_sentence, enough_sentence
+    from cropload.views.text_tables import paragraph
+
+    head = "BUD FERTILITY"
+    try:
+        table = bud_fertility(records)
+    except CroploadError as fault:
+        return f"{head}\n{paragraph(str(fault))}"
+    lines = []
+    for name in dict.fromkeys(table["variety"]):
+        mine = table[(table["variety"] == name) & (table["what"] == "fertility")]
+        lines += [enough_sentence(table, name, wood) for wood in dict.fromkeys(mine["wood"])]
+        if len(mine):
+            lines.append(differs_sentence(mine, name))
+    return "\n".join([head, *(paragraph(line, "- ") for line in lines)])
 
 
 def _accept_arguments(parser):
@@ -103,7 +156,9 @@ COMMANDS = (
         summary="re-estimate biases, factors, load response and node profiles; changes nothing",
         details="Shows what all seasons on record say of counting bias by counter and variety, "
         "growth factors, recovery, the load response and node profiles, before and after, with "
-        "how many seasons speak. Figures are ratios and exponents [1]. Nothing is changed.",
+        "how many seasons speak, and what accepting them would change. Figures are ratios and "
+        "exponents [1]. Then whether the vines get weaker, and whether enough buds were examined. "
+        "Nothing is changed.",
         example="""
             cropload learn my_season
             cropload learn --example --through 2025

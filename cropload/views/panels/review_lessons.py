@@ -13,7 +13,7 @@ from cropload.views.panels import lesson_tables as tables
 from cropload.views.panels import parts
 from cropload.views.panels.fields import button, choice
 from cropload.views.panels.saving import own_folder
-from cropload.views.panels.season_review import ReviewPanel, figure_html
+from cropload.views.panels.season_review import ReviewPanel
 
 #: Kind of lesson -> handbook figures that stand before it was learned.
 _SOURCES = {
@@ -194,7 +194,7 @@ class Lessons(ReviewPanel):
             self.figure.value = ""
             return
         table, kind = self.lessons.table, self.kind.value
-        self.figure.value = figure_html(plot_lessons(table, kind), lessons_text(table, kind))
+        self.figure.value = parts.picture(plot_lessons(table, kind), lessons_text(table, kind))
 
     def _show_effect(self):
         head = parts.head("What the ticked lessons change in the next forecast")

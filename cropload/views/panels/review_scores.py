@@ -14,7 +14,7 @@ from cropload.views import wording
 from cropload.views.intake_words import whole
 from cropload.views.panels import parts, saving
 from cropload.views.panels.fields import button, choice
-from cropload.views.panels.season_review import ReviewPanel, figure_html
+from cropload.views.panels.season_review import ReviewPanel
 
 #: Moment that a panel opens with: counted, and time left to act.
 _FIRST = "clusters"
@@ -83,7 +83,7 @@ class ForecastScores(MomentPanel):
         if desk.is_sample:
             text += parts.note(words.INVENTED_NOTE)
         text += parts.head(f"Ranges against the scale, {desk.season}")
-        text += figure_html(drawing.plot_scale(crops, units), drawing.scale_text(crops, units))
+        text += parts.picture(drawing.plot_scale(crops, units), drawing.scale_text(crops, units))
         text += self._crops(crops, level, units)
         self.answer.value = text
         self.scores.value = self._scores(table, reviews, units)
@@ -112,7 +112,7 @@ class ForecastScores(MomentPanel):
         label = units.label("tonnes")
         seasons = words.season_span(table.attrs["seasons"])
         text = parts.head(f"Every moment of the season, {seasons}")
-        text += figure_html(drawing.plot_misses(table), drawing.misses_text(table))
+        text += parts.picture(drawing.plot_misses(table), drawing.misses_text(table))
         days = self.desk.review.days if len(reviews) == 1 else {}
         rows = [
             [
@@ -237,7 +237,7 @@ class WhatMissed(MomentPanel):
         crops = review.blocks.drop_duplicates("name").set_index("name")["picked_t"].to_dict()
         text = '<div role="status">'
         text += parts.note(words.estate_sentence(split, crops)) + "</div>"
-        text += figure_html(drawing.plot_split(split), drawing.split_text(split))
+        text += parts.picture(drawing.plot_split(split), drawing.split_text(split))
         text += parts.points(words.block_sentence(split, b) for b in split["block"].unique())
         table = 100 * words.miss_table(split)
         rows = [

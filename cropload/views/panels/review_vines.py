@@ -9,7 +9,7 @@ from cropload.views import wording
 from cropload.views.intake_words import whole
 from cropload.views.panels import parts
 from cropload.views.panels.fields import choice
-from cropload.views.panels.season_review import ReviewPanel, figure_html
+from cropload.views.panels.season_review import ReviewPanel
 from cropload.views.review_words import joined
 
 #: Figure of a trend -> handbook bands to read it beside.
@@ -70,7 +70,7 @@ class VineTrend(ReviewPanel):
                     f"The {drawing.MOST_BLOCKS} blocks most likely to get weaker are drawn; all "
                     "stand in the table."
                 )
-            text += figure_html(
+            text += parts.picture(
                 drawing.plot_trend(self.figures, trend, figure, drawn, units),
                 drawing.trend_text(self.figures, trend, figure, drawn, units),
             )
@@ -182,9 +182,12 @@ class BudFertility(ReviewPanel):
             return
         woods = list(dict.fromkeys(mine["wood"]))
         text = '<div role="status">'
-        text += parts.points(words.enough_sentence(table, name, wood) for wood in woods) + "</div>"
+        text += (
+            parts.points(words.enough_sentence(table, name, wood, what) for wood in woods)
+            + "</div>"
+        )
         text += parts.note(words.differs_sentence(mine, name))
-        text += figure_html(
+        text += parts.picture(
             drawing.plot_fertility(table, name, what), drawing.fertility_text(table, name, what)
         )
         rows = [

@@ -16,11 +16,6 @@ ALONE, THREE, ALL = 1, 3, 10_000
 _NO_SEASON = 0
 
 
-def figure_html(drawn, words):
-    """Return a drawn figure, or axes, as an HTML image with its text alternative."""
-    return parts.picture(drawn, words)
-
-
 class ReviewDesk(widgets.VBox):
     """Choose the season that is looked back on, and the units that the panels share.
 
