@@ -2,14 +2,17 @@
 
 import base64
 import csv
+import datetime
 import re
 
 import openpyxl
 import pytest
+from helpers import block_row, make_records
 
 from cropload import compare_plans, example_records, find_plans, read_records
 from cropload.records.example import shipped
 from cropload.views.panels import PruningLevels
+from cropload.views.panels.choices import season_meant
 
 
 @pytest.fixture
@@ -218,12 +221,16 @@ def test_find_plans_gives_the_plans_of_find_plans_and_one_becomes_a_level(panel)
     assert shown_plans(panel)[-1] == expected["plan"].iloc[1]
 
 
-def test_find_plans_says_which_limit_binds_when_nothing_fits(panel):
+def test_find_plans_says_which_limit_binds_and_offers_the_nearest(panel):
     for low_high in panel.find.spans["canes"]:
         low_high.value = 4
     panel.find.button.click()
     assert "Nothing fits" in panel.find.answer.value
-    assert panel.find.use.disabled
+    assert "outside the limits" in panel.find.answer.value
+    nearest = panel.find.found.attrs["nearest"]
+    assert f'<td class="cl-words">{nearest[0]["outside"]}</td>' in panel.find.answer.value
+    panel.find.use.click()
+    assert shown_plans(panel)[-1] == nearest[0]["plan"]
 
 
 @pytest.mark.parametrize(
@@ -328,6 +335,30 @@ def test_sample_records_are_never_written_into(panel):
     panel.keep.save_button.click()
     assert "invented sample records, which stay as they are" in panel.keep.kept.value
     assert (shipped("sample_data") / "quillfoot" / "pruning.csv").read_bytes() == before
+
+
+def test_a_grape_the_handbook_does_not_know_is_told(own_folder):
+    told = "no figures of its own for"
+    assert told not in PruningLevels(own_folder, block="Long Acre").sources.value
+    blocks = own_folder / "blocks.csv"
+    blocks.write_text(blocks.read_text("utf-8").replace("Sauvignon blanc", "Quillgrape"), "utf-8")
+    assert f"{told} Quillgrape" in PruningLevels(own_folder, block="Long Acre").sources.value
+
+
+def test_season_says_which_winter_and_whether_it_is_past(panel):
+    assert "the winter before the harvest of 2027" in panel.choices.meant.value
+    panel.choices.season.value = 2025
+    assert "That crop is on record" in panel.choices.meant.value
+    records = make_records(blocks=[block_row("A")], pruning=[{"season": 2021, "block": "A"}])
+    later = season_meant(records, "A", 2021, datetime.date(2026, 11, 25))
+    assert "lies in the past (2026-11-25 is today)" in later
+    assert "past" not in season_meant(records, "A", 2027, datetime.date(2026, 11, 25))
+
+
+def test_levels_are_held_against_the_first_one(panel):
+    row = panel.comparison.iloc[1]
+    assert f"{-row['tonnes_change_p50']:.1f} t less in the block" in panel.sentences.value
+    assert "more or less than level 1, settled [t]" in panel.table.value
 
 
 def test_chosen_plan_is_saved_into_the_growers_own_records(own_folder):

@@ -6,7 +6,7 @@ from cropload.decisions.find_plan import find_plans
 from cropload.errors import CroploadError
 from cropload.views import wording
 from cropload.views.panels import parts
-from cropload.views.panels.fields import number_in
+from cropload.views.panels.fields import button, choice, field, number_in
 from cropload.vine.plan import PruningPlan
 
 
@@ -32,22 +32,12 @@ class FindTab(widgets.VBox):
         self.in_balance = self._check("Keep yield to pruning weight inside its band", True)
         self.renewal = self._check("A renewal spur for each cane", True)
         self.settled = self._check("Judge the settled crop (third season on)", False)
-        self.good_canes = widgets.Text(
-            description="Good canes a vine offers (blank: as counted)",
-            style=parts.LABELLED,
-            continuous_update=False,
-            layout=widgets.Layout(width="29em"),
-        )
+        self.good_canes = field("Good canes a vine offers (blank: as counted)", width="29em")
         self.dead = parts.number_box("Buds killed by winter [%]")
-        self.button = widgets.Button(description="Find plans", layout=widgets.Layout(width="12em"))
-        self.button.on_click(self._find)
-        self.pick = widgets.Dropdown(
-            description="Plan", style=parts.LABELLED, layout=widgets.Layout(width="20em")
-        )
-        self.use = widgets.Button(
-            description="Use as a level", disabled=True, layout=widgets.Layout(width="12em")
-        )
-        self.use.on_click(self._use)
+        self.button = button("Find plans", self._find, "12em")
+        self.pick = choice("Plan", [], width="20em")
+        self.use = button("Use as a level", self._use, "12em")
+        self.use.disabled = True
         self.message, self.answer = parts.html(), parts.html()
         boxes = [box for pair in self.spans.values() for box in pair]
         super().__init__(
@@ -130,7 +120,7 @@ class FindTab(widgets.VBox):
         return int(text)
 
     @parts.guarded
-    def _find(self, _):
+    def _find(self):
         number_in(self.target, 0.1)
         number_in(self.dead, 0, 100)
         density, balance = self.panel.bands()
@@ -150,99 +140,95 @@ class FindTab(widgets.VBox):
             seed=self.panel.seed,
             reference_plan=self.panel.choices.reference_plan,
             buds_per_spur=max(self.panel.plans[0].buds_per_spur, 1) if self.panel.plans else None,
+            units=units,
             **{key: tuple(box.value for box in pair) for key, pair in self.spans.items()},
         )
         self._clear()
         self.found = found
-        self.answer.value = found_html(found, density, units)
-        if len(found):
-            parts.choose_from(self.pick, list(found["plan"]))
+        self.answer.value = found_html(found, units)
+        offered = (
+            list(found["plan"]) if len(found) else [row["plan"] for row in found.attrs["nearest"]]
+        )
+        if offered:
+            parts.choose_from(self.pick, offered)
             self.use.disabled = False
 
     @parts.guarded
-    def _use(self, _):
+    def _use(self):
         self.panel.levels.add(PruningPlan.parse(self.pick.value), "found for the target")
         self.message.value = parts.done(
             f"{self.pick.value} is level {self.panel.levels.count} under Compare levels."
         )
 
 
-def found_html(found, density, units):
-    """Return the answer of ``find_plans`` as HTML: what fits, how well, and what was dropped.
+def found_html(found, units):
+    """Return the answer of ``find_plans`` as HTML: what fits or is nearest, and what was dropped.
 
     Parameters
     ----------
     found : DataFrame
-        Of ``find_plans``.
-    density : Band
-        Band of shoots per metre [1/m] that was asked for.
+        Of ``find_plans``, its words in the units to show.
     units : UnitSystem
         Units to show.
     """
-    text = ""
+    about = found.attrs
+    text = parts.note(about["message"])
     if len(found):
-        rows = []
-        for row in found.to_dict("records"):
-            rows.append(
-                [
-                    row["plan"],
-                    row["buds_per_vine"],
-                    f"{100 * row['chance_in_target']:.0f} %",
-                    f"{wording.amount('t_ha', row['t_ha_p50'], units, unit=False)} "
-                    f"({wording.span('t_ha', row['t_ha_p10'], row['t_ha_p90'], units)})",
-                    wording.amount("t_ha", row["t_ha_settled_p50"], units, unit=False),
-                    f"{wording.amount('per_m', row['shoots_per_m_p50'], units, unit=False)}, "
-                    f"{row['density_word']}",
-                    f"{wording.figure(row['ravaz_p50'])}, {row['balance_word']}",
-                    wording.figure(row["places_lost_per_vine"], 2),
-                ]
-            )
-        label = units.label("t_ha")
         first = found.iloc[0]
-        target = wording.span("t_ha", first["t_ha_target_low"], first["t_ha_target_high"], units)
-        heads = [
-            "plan",
-            "buds per vine",
-            "chance of the target",
-            f"{label}, first season ({found.attrs['interval']})",
-            f"{label}, settled",
-            f"shoots {units.label('per_m')}, band",
-            "yield / pruning weight, band",
-            "wood places lost per vine",
-        ]
-        caption = f"Best plans for {target} {label}, best first"
-        text += parts.table(heads, rows, caption, words=(5, 6))
+        text += _layouts(found.to_dict("records"), "Best plans for {}, best first", about, units)
         best = 100 * first["chance_in_target"]
         text += parts.note(
             f"Even the best plan lands within the target in about {best:.0f} of 100 seasons: the "
             "season itself moves the crop more than the shears do."
         )
-    text = parts.note(_message(found, units)) + text
-    shoots = f"shoots {units.label('per_m')}: {wording.band_text(density, units, 'per_m')}"
-    dropped = []
-    for limit, count in found.attrs["dropped"].items():
-        words = shoots if limit.startswith("shoots per m:") else limit
-        layouts = "1 layout breaks" if count == 1 else f"{count} layouts break"
-        dropped.append(f"{layouts} the limit: {words}")
-    return text + parts.points(dropped)
-
-
-def _message(found, units):
-    """Return the answer in one or two sentences, in the units shown."""
-    message = found.attrs["message"]
-    if units.name == "metric":
-        return message
-    if not len(found):
-        # Which limit binds is told by find_plans in metric figures only.
-        return f"In metric units: {message}"
-    best = found.iloc[0]
-    text = (
-        f"{found.attrs['kept']} of {found.attrs['considered']} layouts fit; {best['plan']} lands "
-        f"within {wording.span('t_ha', best['t_ha_target_low'], best['t_ha_target_high'], units)} "
-        f"{units.label('t_ha')} with a chance of {100 * best['chance_in_target']:.0f} %."
-    )
-    if not best["t_ha_target_low"] <= best["t_ha_p50"] <= best["t_ha_target_high"]:
-        text += (
-            f" The middle of even the best is {wording.amount('t_ha', best['t_ha_p50'], units)}."
+    elif about["nearest"]:
+        caption = "Outside the limits, the nearest to them first; the target was {}"
+        text += _layouts(about["nearest"], caption, about, units)
+        text += parts.note(
+            "None of these keeps every limit: the second column says which it breaks and by how "
+            "much. Widen that limit above, or take one as a level to see what it costs."
         )
-    return text
+    dropped = []
+    for limit, count in about["dropped"].items():
+        if not count:
+            continue
+        layouts = "1 layout breaks" if count == 1 else f"{count} layouts break"
+        dropped.append(f"{layouts} the limit: {limit}")
+    return text + parts.points([*dropped, *about["notes"]])
+
+
+def _layouts(rows, caption, about, units):
+    """Return layouts as an HTML table; those outside the limits say by how much."""
+    label = units.label("t_ha")
+    outside = any("outside" in row for row in rows)
+    heads = [
+        "plan",
+        *(["outside the limits"] if outside else []),
+        "buds per vine",
+        "chance of the target",
+        f"{label}, first season ({about['interval']})",
+        f"{label}, settled",
+        f"shoots {units.label('per_m')}, band",
+        "yield / pruning weight, band",
+        "wood places lost per vine",
+    ]
+    cells = [
+        [
+            row["plan"],
+            *([row["outside"]] if outside else []),
+            row["buds_per_vine"],
+            f"{100 * row['chance_in_target']:.0f} %",
+            f"{wording.amount('t_ha', row['t_ha_p50'], units, unit=False)} "
+            f"({wording.span('t_ha', row['t_ha_p10'], row['t_ha_p90'], units)})",
+            wording.amount("t_ha", row["t_ha_settled_p50"], units, unit=False),
+            f"{wording.amount('per_m', row['shoots_per_m_p50'], units, unit=False)}, "
+            f"{row['density_word']}",
+            f"{wording.figure(row['ravaz_p50'])}, {row['balance_word']}",
+            wording.figure(row["places_lost_per_vine"], 2),
+        ]
+        for row in rows
+    ]
+    first = rows[0]
+    target = wording.span("t_ha", first["t_ha_target_low"], first["t_ha_target_high"], units)
+    words = {1, 6, 7} if outside else {5, 6}
+    return parts.table(heads, cells, caption.format(f"{target} {label}"), words)
