@@ -1,5 +1,6 @@
 """Bud fertility by node: what dissections or spring counts say, held to the handbook's shape."""
 
+import warnings
 from dataclasses import dataclass
 
 import numpy as np
@@ -50,6 +51,19 @@ def _design(rows, nodes):
     return frame
 
 
+def _off_the_edge(rows, top, bottom, poisson):
+    """Return rows without a season and block of nothing, or in which every single bud burst.
+
+    Half a shoot or cluster, spread over its nodes, keeps such a level from running away.
+    """
+    sums = rows.groupby("cell")[[top, bottom]].transform("sum")
+    share = 0.5 * rows[bottom] / sums[bottom]
+    seen = rows[top].astype(float).mask(sums[top] == 0, share)
+    if not poisson:
+        seen = seen.mask(sums[top] == sums[bottom], rows[bottom] - share)
+    return rows.assign(**{top: seen})
+
+
 def fit_nodes(rows, what, shape, *, node_spread=None):
     """Fit burst or fertility by node to one wood of one group.
 
@@ -84,6 +98,7 @@ def fit_nodes(rows, what, shape, *, node_spread=None):
     Valid for ten buds a node or more.
     """
     import statsmodels.api as sm
+    from statsmodels.tools.sm_exceptions import PerfectSeparationWarning
 
     top, bottom = WHAT[what]
     rows = rows[rows[bottom] > 0].reset_index(drop=True)
@@ -97,6 +112,7 @@ def fit_nodes(rows, what, shape, *, node_spread=None):
     rows = rows.assign(cell=cell)
     level = rows[top].sum() / (seen @ old)
     poisson = what == "fertility" or (rows[top] > rows[bottom]).any()
+    rows = _off_the_edge(rows, top, bottom, poisson)
     if np.isfinite(spread):
         expected = level * old if poisson else np.clip(level * old, 0.02, 0.98)
         odds = 1.0 if poisson else 1 - expected
@@ -122,8 +138,11 @@ def fit_nodes(rows, what, shape, *, node_spread=None):
             share = (data[top] / data[bottom]).rename(f"{top} / {bottom}")
             weights = weights * data[bottom].to_numpy(float)
             model = sm.GLM(share, design, sm.families.Binomial(), var_weights=weights)
-        # Each row's weight already bears its dispersion.
-        return model.fit(scale=1.0)
+        with warnings.catch_warnings():
+            # Counts may well fit exactly; the rows of the handbook keep every node finite.
+            warnings.simplefilter("ignore", PerfectSeparationWarning)
+            # Each row's weight already bears its dispersion.
+            return model.fit(scale=1.0)
 
     first = fitted(1.0)
     real = (data["cell"] != "handbook").to_numpy(bool)

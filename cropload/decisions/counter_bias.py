@@ -4,13 +4,19 @@ import numpy as np
 import pandas as pd
 
 from cropload import handbook
+from cropload.forecasting import ranges
 from cropload.forecasting.log_means import grouped_log_means
 from cropload.forecasting.measured import measurements
 from cropload.vine.growth import COMPONENTS
 
 #: Variance of the log of what is not known at all [1].
 _UNKNOWN = 100.0
-_STEPS, _SETTLED = 60, 1e-3
+#: Spreads between counters that are tried: so many, from 1/8 to 8 times the handbook's.
+_STEPS, _REACH = 41, 8.0
+#: Values at which a counter's distribution is looked up.
+_PLACES = 801
+#: Share of the prior's variance that counts must take away, to be told at all [1].
+_LEAST_TOLD = 0.05
 
 
 def _from_the_scale(found):
@@ -69,15 +75,18 @@ def counter_effects(records, facts, through, spreads, measured=None):
     -------
     DataFrame
         counter, log_bias and spread (of the log) [1], seasons [1]; attrs ``between``, the spread
-        between counters [1]. Empty where fewer than two counters are told apart.
+        between counters [1], and ``share`` {counter: share in all the vines} [1]. Empty where
+        fewer than two counters are told apart.
 
     Notes
     -----
     ``ln(counted) = ln(there) + variety + season + block and season + counter + sampling``, with
     ``ln(there)`` from the scale and the harvest weights where both are on record, and unknown
-    elsewhere: then only counters beside each other in a block speak. All effects are normal; the
-    spread between counters is estimated (expectation-maximisation) with the handbook's as its
-    prior, so that counters who do not differ are pulled together.
+    elsewhere: then only counters beside each other in a block speak. All effects are normal. The
+    spread between counters is not known either: all that the handbook allows are weighed by how
+    well they fit, so that counters who do not differ are pulled together, and few counters do not
+    pretend to know how much counters differ. ``log_bias`` is the median, about the mean of all the
+    counts: what all have in common is the counting bias, and told apart from it.
     Valid for counters given by the same initials each time.
     """
     lots = _lots(records, facts, through)
@@ -113,37 +122,55 @@ def counter_effects(records, facts, through, spreads, measured=None):
         information += design.T @ weight @ design
         right += design.T @ weight @ y
 
-    entry = handbook.entry("learning.counter")
-    dof, between = float(entry.extra["dof"]), entry.value**2
     counters = slice(len(varieties) + len(years), size)
-    for _ in range(_STEPS):
-        prior = np.concatenate(
-            [
-                np.full(len(varieties), 1 / wide),
-                np.full(len(years), 1 / season),
-                np.full(len(names), 1 / between),
-            ]
-        )
-        covariance = np.linalg.inv(information + np.diag(prior))
-        mean = covariance @ right
-        squares = (mean[counters] ** 2 + np.diag(covariance)[counters]).sum()
-        new = (dof * entry.value**2 + squares) / (dof + len(names))
-        settled = abs(new / between - 1) < _SETTLED
-        between = new
-        if settled:
-            break
-    variance = np.diag(covariance)[counters]
-    said = 1 - variance / between
+    plain = [np.full(len(varieties), wide), np.full(len(years), season)]
+    vines = lots.groupby("who")["n"].sum().reindex(names).to_numpy(float)
+    share = vines / vines.sum()
+    found, between, told = _pooled(information, right, counters, np.concatenate(plain), share)
     seasons = lots.groupby("who")["season"].nunique()
-    found = pd.DataFrame(
-        {
-            "counter": names,
-            "log_bias": mean[counters],
-            "spread": np.sqrt(variance),
-            "seasons": [int(seasons[name]) for name in names],
-        }
-    )
+    found = pd.DataFrame(found, columns=["log_bias", "spread"])
+    found.insert(0, "counter", names)
+    found["seasons"] = [int(seasons[name]) for name in names]
     # Where nobody counted beside anybody, and nothing was weighed, the prior would speak alone.
-    found = found[said > 0.05].reset_index(drop=True)
-    found.attrs["between"] = float(np.sqrt(between))
+    found = found[told > _LEAST_TOLD].reset_index(drop=True)
+    found.attrs = {"between": between, "share": dict(zip(names, share, strict=True))}
     return found if len(found) > 1 else nothing
+
+
+def _pooled(information, right, counters, plain, share):
+    """Return (middle, spread) of each counter, the spread between them, and how much is told [1].
+
+    ``information`` and ``right``: of all effects, from the counts; ``plain``: prior variances of
+    the effects before the counters' [1]; ``share``: of each counter in all the vines [1].
+    """
+    from scipy.special import logsumexp, ndtr, ndtri
+
+    entry = handbook.entry("learning.counter")
+    dof = float(entry.extra["dof"])
+    spreads = entry.value * np.geomspace(1 / _REACH, _REACH, _STEPS)
+    many = len(share)
+    about = np.eye(many) - share
+    weight, mean, variance = np.empty(_STEPS), np.empty((_STEPS, many)), np.empty((_STEPS, many))
+    for at, spread in enumerate(spreads):
+        prior = 1 / np.concatenate([plain, np.full(many, spread**2)])
+        whole = information + np.diag(prior)
+        covariance = np.linalg.inv(whole)
+        middle = covariance @ right
+        weight[at] = (np.log(prior).sum() - np.linalg.slogdet(whole)[1] + right @ middle) / 2
+        # About the mean of all the counts: that one is the bias which all have in common.
+        mean[at] = about @ middle[counters]
+        variance[at] = np.diag(about @ covariance[counters, counters] @ about.T)
+    # Scaled inverse chi-square of the variance, on the log of the spread.
+    weight -= dof * (np.log(spreads) + (entry.value / spreads) ** 2 / 2)
+    weight = np.exp(weight - logsumexp(weight))
+    # The range that is told, of the mixture over all spreads, and the normal that has it.
+    shares = (1 + np.array([-1, 0, 1]) * ranges.level()) / 2
+    half, pooled = float(ndtri(shares[2])), []
+    for m, v in zip(mean.T, np.sqrt(variance.T), strict=True):
+        places = np.linspace((m - 6 * v).min(), (m + 6 * v).max(), _PLACES)
+        below = ndtr((places[:, None] - m) / v) @ weight
+        low, centre, high = np.interp(shares, below, places)
+        pooled.append((centre, (high - low) / (2 * half)))
+    plainly = spreads[:, None] ** 2 * (about**2).sum(1)
+    told = weight @ (1 - variance / plainly)
+    return pooled, float(np.exp(weight @ np.log(spreads))), told
