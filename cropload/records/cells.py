@@ -2,20 +2,15 @@
 
 import math
 import re
-from datetime import date
 
 import numpy as np
 import pandas as pd
 
-from cropload.records.columns import FIRST_YEAR, LAST_YEAR
+from cropload.records.dates import NO_ORDER, read_dates
 from cropload.records.sources import tidy
 
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+(?:[eE][+-]?[0-9]+)?")
-_YEAR_FIRST = re.compile(
-    r"([0-9]{4})[-/.]([0-9]{1,2})[-/.]([0-9]{1,2})(?:[T ][0-9]{1,2}:[0-9]{2}(?::[0-9.]+)?)?"
-)
-_YEAR_LAST = re.compile(r"([0-9]{1,2})[-/.]([0-9]{1,2})[-/.]([0-9]{4})")
 _PLAN_PIECE = re.compile(r"([0-9]{1,4})x([0-9]{1,4})")
 #: A cell that begins with one of these can become a formula in a spreadsheet program.
 _FORMULA_SIGNS = "=+-@＝＋－＠"
@@ -25,7 +20,6 @@ _SPUR_MOST_BUDS, _MOST_BUDS = 3, 1000
 #: What spreadsheet programs write into a cell whose formula fails.
 ERRORS = {"#N/A", "#REF!", "#VALUE!", "#DIV/0!", "#NAME?", "#NULL!", "#NUM!", "#SPILL!", "#CALC!"}
 _MEND_ERROR = "Correct its formula, or leave the cell blank where nothing was measured."
-_NOT_A_DATE = "must be a date written YYYY-MM-DD"
 
 
 def decimal_sign(texts):
@@ -43,7 +37,7 @@ def uniques(cells):
     return codes, [tidy(text) for text in texts]
 
 
-def parse(codes, texts, column, decimal="."):
+def parse(codes, texts, column, decimal=".", order=NO_ORDER):
     """Turn the different texts of one column into values.
 
     Parameters
@@ -56,6 +50,8 @@ def parse(codes, texts, column, decimal="."):
         What the column should hold.
     decimal : str
         The decimal sign of the file.
+    order : DateOrder
+        The order of day and month in all tables.
 
     Returns
     -------
@@ -74,7 +70,7 @@ def parse(codes, texts, column, decimal="."):
                 if fault:
                     bad[code] = fault
     elif column.kind == "date":
-        values = _dates(texts, bad)
+        values = read_dates(texts, order, bad)
     else:
         values = np.full(len(texts), "", dtype=object)
         for code, text in enumerate(texts):
@@ -128,59 +124,6 @@ def _number_mend(text, decimal, column):
     if found:
         return f"Write the number alone: {found[0]}"
     return "Write a number, or leave the cell blank where nothing was measured."
-
-
-def _dates(texts, bad):
-    """Return datetime64 values; day-first or month-first dates only where the column shows it."""
-    values = np.full(len(texts), np.datetime64("NaT"), dtype="datetime64[ns]")
-    late = {}
-    for code, text in enumerate(texts):
-        if not text or code in bad:
-            continue
-        found = _YEAR_FIRST.fullmatch(text)
-        if found:
-            _put(values, code, bad, *map(int, found.groups()))
-            continue
-        found = _YEAR_LAST.fullmatch(text)
-        if found:
-            late[code] = tuple(map(int, found.groups()))
-        else:
-            mend = "Write it like 2026-03-14."
-            if re.fullmatch(r"[0-9]{5}(?:\.0)?", text):
-                mend = "Format the cell as a date in your spreadsheet program."
-            bad[code] = (_NOT_A_DATE, mend)
-    day_first = any(first > 12 and second <= 12 for first, second, _ in late.values())
-    month_first = any(second > 12 and first <= 12 for first, second, _ in late.values())
-    for code, (first, second, year) in late.items():
-        if max(first, second) > 12 and min(first, second) > 12:
-            bad[code] = ("is not a day of the calendar", "Write it like 2026-03-14.")
-        elif day_first and month_first:
-            bad[code] = (
-                "the column holds dates in both orders, day/month and month/day",
-                "Write dates like 2026-03-14.",
-            )
-        elif day_first:
-            _put(values, code, bad, year, second, first)
-        elif month_first or first == second:
-            _put(values, code, bad, year, first, second)
-        else:
-            bad[code] = (
-                "may be day/month or month/day: no date of the column tells which",
-                f"Write {year}-{second:02}-{first:02} or {year}-{first:02}-{second:02}.",
-            )
-    return values
-
-
-def _put(values, code, bad, year, month, day):
-    try:
-        found = date(year, month, day)
-    except ValueError:
-        bad[code] = ("is not a day of the calendar", "Check the day and the month.")
-        return
-    if not FIRST_YEAR <= year <= LAST_YEAR:
-        bad[code] = (f"must lie in the years {FIRST_YEAR} to {LAST_YEAR}", "Check the year.")
-        return
-    values[code] = np.datetime64(found, "ns")
 
 
 def _word(text, column):

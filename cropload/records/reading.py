@@ -8,6 +8,7 @@ import pandas as pd
 
 from cropload.records.cells import decimal_sign, parse, uniques
 from cropload.records.checks import cross_checks
+from cropload.records.dates import NO_ORDER, borrowed, date_order, of_the_order, told_once
 from cropload.records.headers import match_header
 from cropload.records.messages import Fault, RecordsError, some_faults
 from cropload.records.schemas import check_frame
@@ -57,9 +58,12 @@ class ParsedTable:
     ----------
     raw : RawTable
         The table as text.
+    order : DateOrder
+        The order of day and month that the dates of all tables show.
     """
 
-    def __init__(self, raw):
+    def __init__(self, raw, order=NO_ORDER):
+        self.order = order
         self.raw, self.table, self.file = raw, TABLES[raw.name], raw.file
         self.matches, faults, warnings = match_header(raw, self.table)
         self.complete = not faults and not raw.header_bad
@@ -67,7 +71,7 @@ class ParsedTable:
         self.warnings = [*raw.warnings, *warnings]
         names = {match.position: name for name, match in self.matches.items()}
         self.bad = {(row, names[at]) for row, at in raw.bad if at in names}
-        self._texts = {}
+        self._texts, self._orderless = {}, []
         self.frame = self._parsed()
         if self.complete:
             self.faults += check_frame(self.table, self.frame, self, self.bad)
@@ -110,16 +114,31 @@ class ParsedTable:
                 columns[column.name] = _blank(column, len(self.raw.frame))
                 continue
             codes, texts = factored[column.name]
-            values, bad = parse(codes, texts, column, decimal or ".")
+            values, bad = parse(codes, texts, column, decimal or ".", self.order)
             if self.us(column):
                 suffix = self.table[column.follows].suffix if column.follows else column.suffix
                 values = to_metric(values, suffix, column.difference)
             columns[column.name] = values if column.numeric else pd.Series(values).to_numpy()
             if bad:
                 self._report(column, codes, texts, bad)
+        self._tell_order()
         frame = pd.DataFrame(columns, index=self.raw.frame.index)
         words = [c.name for c in self.table.columns if not c.numeric and c.kind != "date"]
         return frame.astype(dict.fromkeys(words, str))
+
+    def _tell_order(self):
+        """Tell once a table of dates whose order is not known, or shows only elsewhere."""
+        if self._orderless:
+            _, _, written, (rule, mend) = self._orderless[0]
+            dates = [(row, text) for row, text, _, _ in self._orderless]
+            self.faults.append(told_once(self.file, written, dates, rule, mend))
+        for name, match in self.matches.items():
+            if self.table[name].kind == "date":
+                cells = self.raw.frame[match.position]
+                doubt = borrowed(self.file, match.written, cells, self.order)
+                if doubt:
+                    self.warnings.append(doubt)
+                    break
 
     def _report(self, column, codes, texts, bad):
         written = self.written(column.name)
@@ -129,6 +148,11 @@ class ParsedTable:
         kinds = {}
         for row, code in zip(rows.tolist(), codes[where].tolist(), strict=True):
             kinds.setdefault(bad[code][0], {})[row] = code
+        for rule in [rule for rule in kinds if of_the_order(rule)]:
+            rows = kinds.pop(rule)
+            self._orderless += [
+                (row, texts[code], written, bad[code]) for row, code in rows.items()
+            ]
         for members in kinds.values():
             self.faults += some_faults(
                 members,
@@ -207,11 +231,19 @@ def read_records(path):
     -----
     Valid for UTF-8 (with or without byte order mark), UTF-16 and, with a warning, latin-1 files;
     separators comma, semicolon or tab; a decimal comma in files that are not comma-separated;
-    metric column names or their US twins.  Dates are written YYYY-MM-DD; day/month/year is read
-    where the column itself shows the order.
+    metric column names or their US twins.  Dates are written YYYY-MM-DD; day/month/year or
+    month/day/year is read where a date of any table shows the order, which holds for all tables.
     """
     raws, faults, warnings = read_raw(path)
     return assemble(path, raws, faults, warnings)
+
+
+def _date_columns(raws):
+    """Yield the file and the cells of every date column."""
+    for name, raw in raws.items():
+        for column, match in match_header(raw, TABLES[name])[0].items():
+            if TABLES[name][column].kind == "date":
+                yield raw.file, raw.frame[match.position]
 
 
 def check_tables(raws):
@@ -222,7 +254,8 @@ def check_tables(raws):
     (dict, list of Fault, list of Fault)
         Name -> :class:`ParsedTable`, faults and warnings.
     """
-    parsed = {name: ParsedTable(raws[name]) for name in TABLES if name in raws}
+    order = date_order(_date_columns(raws))
+    parsed = {name: ParsedTable(raws[name], order) for name in TABLES if name in raws}
     faults = [fault for table in parsed.values() for fault in table.faults]
     warnings = [doubt for table in parsed.values() for doubt in table.warnings]
     found, doubts = cross_checks(parsed)
