@@ -5,12 +5,6 @@ from cropload.forecasting import ranges
 from cropload.units import METRIC
 from cropload.views import wording
 
-#: Said wherever a first season stands beside the settled crop.
-FIRST_SEASON_GAIN = (
-    "A gain in the first season on a new load does not last: vines adjust over two to three "
-    "seasons. Read it beside the settled crop (third season on)."
-)
-
 #: Said wherever plans are held against the first one.
 DIFFERENCE = (
     "More or less is worked out season by season on the same vines, so it is far surer than the "

@@ -37,6 +37,12 @@ CAUTIONS = (
     ),
 )
 
+#: Said wherever a first season stands beside the settled crop.
+FIRST_SEASON_GAIN = (
+    "A gain in the first season on a new load does not last: vines adjust over two to three "
+    "seasons. Read it beside the settled crop (third season on)."
+)
+
 #: What every view of a forecast says of itself.
 SUPPORT = (
     "A forecast is decision support, not a guarantee. Follow local codes, product labels and the "

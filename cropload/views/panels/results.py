@@ -42,7 +42,7 @@ def sentences_html(comparison, plans, names, density, balance, units):
             f'<div class="cl-level"><p><strong>{title}:</strong> {words}</p>{differs}'
             f"<p>{wood}</p></div>"
         )
-    told = [level_words.FIRST_SEASON_GAIN]
+    told = [wording.FIRST_SEASON_GAIN]
     if len(plans) > 1:
         told.append(level_words.DIFFERENCE)
     return text + "".join(parts.note(line) for line in told)
