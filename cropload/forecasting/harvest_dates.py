@@ -83,7 +83,7 @@ class HarvestDates:
         """
         ends = np.full((3, len(self.blocks)), np.nan)
         if self.dated.any():
-            ends[:, self.dated] = np.round(ranges.quantiles(self.draws[self.dated].astype(float)))
+            ends[:, self.dated] = ranges.whole_days(self.draws[self.dated])
         found = {"block": list(self.blocks), "variety": list(self.varieties)}
         for end, values in zip(ranges.ENDINGS, ends, strict=True):
             found[f"date_{end}"] = pd.to_datetime(values, unit="D").astype("datetime64[ns]")

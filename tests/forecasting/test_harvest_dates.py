@@ -185,7 +185,7 @@ def simulated(rng, blocks=6, seasons=5):
 
 
 @pytest.mark.simulation
-@pytest.mark.parametrize("stages", [0, 2])
+@pytest.mark.parametrize("stages", [0, 2, 3])
 def test_eight_in_ten_true_dates_fall_inside_the_range(stages):
     """80 % of truths inside, over 60 simulated estates of 6 blocks; 78-82 % within its error."""
     rng = np.random.default_rng(7)
