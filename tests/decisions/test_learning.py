@@ -16,7 +16,7 @@ from season_records import (
     weight_row,
 )
 
-from cropload import learn
+from cropload import handbook, learn
 from cropload.decisions.lesson_rows import said
 from cropload.errors import CroploadError
 from cropload.records.learned import Entry, write_learned
@@ -104,11 +104,12 @@ def test_only_what_was_measured_is_taught(lessons):
 
 
 def test_an_exponent_is_shown_as_the_trade_knows_it(lessons):
-    """Handbook: settled cluster weight on clusters -0.40, spread 0.12."""
-    row = row_of(lessons, "load:weight")
-    assert row["before"] == pytest.approx(-0.40)
-    assert row["before_high"] == pytest.approx(-0.40 + 1.2815516 * 0.12)
-    assert row["after"] == pytest.approx(-0.40 + 0.12 * lessons.entries["load:weight"].value)
+    """The handbook's exponent of settled cluster weight on clusters, and its spread."""
+    row, entry = row_of(lessons, "load:weight"), handbook.entry("load.weight.settled")
+    assert row["before"] == pytest.approx(entry.value)
+    assert row["before_high"] == pytest.approx(entry.value + 1.2815516 * entry.spread)
+    moved = entry.spread * lessons.entries["load:weight"].value
+    assert row["after"] == pytest.approx(entry.value + moved)
 
 
 def test_fertility_by_node_is_taught_by_variety_and_seasons_so_far():
@@ -140,7 +141,9 @@ def test_what_was_accepted_before_is_the_figure_before(records, tmp_path):
     row = row_of(found, "increase_factor:Riesling")
     assert row["before"] == pytest.approx(1.7)
     assert row["after"] == pytest.approx(row_of(plain, "increase_factor:Riesling")["after"])
-    assert row_of(found, "load:weight")["before"] == pytest.approx(-0.40 + 0.12 * 0.5)
+    entry = handbook.entry("load.weight.settled")
+    moved = entry.value + entry.spread * 0.5
+    assert row_of(found, "load:weight")["before"] == pytest.approx(moved)
 
 
 def test_learning_again_after_accepting_says_nothing_new(records, lessons, tmp_path):

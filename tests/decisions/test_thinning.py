@@ -81,16 +81,6 @@ def test_the_fewer_are_left_the_smaller_the_crop_and_the_heavier_each_cluster(fu
     assert (crop_left > 1 - thinned["share_dropped"]).all()
 
 
-def test_kurtural_2006_lies_inside_the_spread_of_the_weight_response():
-    """Kurtural et al. 2006, Chambourcin: -37 % clusters, +38 % weight; -23 %, +25 % (abstract)."""
-    entry = handbook.entry("thin.weight_response")
-    for clusters, weight in ((0.63, 1.38), (0.77, 1.25)):
-        exponent = np.log(weight) / np.log(clusters)
-        assert entry.low - 0.01 <= exponent <= entry.high
-        # That trial was thinned early; it may lie far out, but within three spreads.
-        assert abs(exponent - entry.value) < 3 * entry.spread
-
-
 def test_a_band_of_yield_to_prunings_is_met_draw_by_draw(full):
     found = thin_to(full, "Alder", ravaz=(4.0, 6.0))
     ratio = full.growth.kg_picked[0] / (full.growth.pruning_weight_kg_per_m[0] * 1.5)

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from helpers import block_row, make_records, steady_counts
+from scipy.stats import norm
 
 from cropload import handbook
 from cropload.decisions.plan_draws import plan_draws
@@ -61,16 +62,16 @@ def test_sunmuscat_rows_lie_inside_the_range_predicted_from_six_canes(
 def test_sunmuscat_gain_over_six_canes_lies_inside_what_the_response_allows(
     sunmuscat_2004_2006, from_six_canes, what
 ):
-    """The season falls out of a ratio, so only the response is left: its 95 % range.
+    """The season falls out of a ratio, so only the response is left: its default range.
 
-    The trial lies near its ends (less gain in crop, more in bunches), because its three seasons
-    are the first three on the new load and not yet settled ones.
+    The trial's most bunches (15 canes) lie close to its upper end, because its three seasons are
+    the first three on the new load and not yet settled ones.
     """
     settled = from_six_canes.settled
     logs = settled.log_clusters if what == "bunches" else settled.log_kg_picked
     found = sunmuscat_2004_2006[what] / sunmuscat_2004_2006[what][0]
     for row in (1, 2, 3):
-        low, high = np.exp(np.quantile(logs[row, 0] - logs[0, 0], [0.025, 0.975]))
+        low, _, high = np.exp(quantiles(logs[row, 0] - logs[0, 0]))
         assert low < found[row] < high
 
 
@@ -146,3 +147,38 @@ def test_non_count_shoots_fall_as_the_load_grows():
     slope = np.log(2.8 / 29.5) / np.log(50 / 10)
     entry = handbook.entry("load.noncount.first")
     assert abs(slope - entry.value) < 1.96 * entry.spread
+
+
+@pytest.fixture(scope="module")
+def kurtural2006_chambourcin():
+    """Share of clusters left and the weight of those left, relative (Kurtural and others 2006,
+    Chambourcin thinned early; abstract)."""
+    return {0.63: 1.38, 0.77: 1.25}
+
+
+def test_thinned_chambourcin_lies_inside_the_95_percent_range_of_the_response_to_thinning(
+    kurtural2006_chambourcin,
+):
+    """The weaker answer lies inside the default range as well, the stronger one does not."""
+    entry = handbook.entry("thin.weight_response")
+    away = sorted(
+        abs(np.log(weight) / np.log(left) - entry.value) / entry.spread
+        for left, weight in kurtural2006_chambourcin.items()
+    )
+    assert away[0] < norm.ppf(0.90) < away[1] < norm.ppf(0.975)
+
+
+@pytest.mark.parametrize(
+    ("trial", "exponent", "inside"),
+    [
+        # Weight on clusters of the Oakville rows against 24 two-bud spurs (Kliewer & Dokoozlian
+        # 2005, AJEV 56:170, Table 4), and of Sunmuscat over its rows (AJGWR 2023, 7786501):
+        # crop +0.19 and bunches +0.785 on nodes.
+        ("Oakville, hedged", np.log((20.2 / 225) / (9.8 / 69)) / np.log(225 / 69), 0.80),
+        ("Oakville, minimal", np.log((15.9 / 299) / (9.8 / 69)) / np.log(299 / 69), 0.80),
+        ("Sunmuscat", (0.19 - 0.785) / 0.785, 0.95),
+    ],
+)
+def test_settled_weight_answers_of_the_trials_lie_inside(trial, exponent, inside):
+    entry = handbook.entry("load.weight.settled")
+    assert abs(exponent - entry.value) < norm.ppf((1 + inside) / 2) * entry.spread, trial
