@@ -12,7 +12,7 @@ from cropload.records.dates import NO_ORDER, borrowed, date_order, of_the_order,
 from cropload.records.headers import match_header
 from cropload.records.messages import Fault, RecordsError, some_faults
 from cropload.records.schemas import check_frame
-from cropload.records.sources import read_raw
+from cropload.records.sources import checked_path, read_raw
 from cropload.records.tables import TABLES
 from cropload.units import to_metric
 
@@ -215,7 +215,8 @@ def read_records(path):
     Parameters
     ----------
     path : str or path
-        A folder with a CSV file for each table, or an .xlsx workbook with a sheet for each.
+        A folder with a CSV file for each table, or an .xlsx workbook with a sheet for each, or a
+        folder that holds no table as CSV file and one such workbook.
 
     Returns
     -------
@@ -234,6 +235,7 @@ def read_records(path):
     metric column names or their US twins.  Dates are written YYYY-MM-DD; day/month/year or
     month/day/year is read where a date of any table shows the order, which holds for all tables.
     """
+    path = checked_path(path)
     raws, faults, warnings = read_raw(path)
     return assemble(path, raws, faults, warnings)
 

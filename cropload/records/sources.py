@@ -1,5 +1,6 @@
 """Find the tables in a folder or workbook and read their cells as text, before any check."""
 
+import difflib
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -76,7 +77,7 @@ def read_raw(path):
     Parameters
     ----------
     path : str or path
-        A folder of CSV files, or a workbook.
+        A folder of CSV files, a workbook, or a folder that holds one.
 
     Returns
     -------
@@ -109,19 +110,21 @@ def read_raw(path):
                 Fault(stranger.name, None, None, None, "is not a table and is not read", hint)
             )
     if not found and not faults:
-        books = sorted(file.name for file in path.iterdir() if file.suffix.lower() in WORKBOOKS)
-        books = [name for name in books if not name.startswith("~$")]
         mend = "Write an empty set of tables with `cropload new FOLDER`, and fill in blocks.csv."
-        if books:
-            mend = f"Give the path of the workbook itself: {path / books[0]}"
-        elif warnings:
+        books = workbooks_in(path)
+        if warnings:
             mend = " ".join(f"{fault.file}: {fault.mend}" for fault in warnings)
+        if books:
+            mend += f" Or give the path of the workbook itself: {books[0]}"
         stop(path.name or path, "holds no table of records", mend)
     return raws, faults, warnings
 
 
 def checked_path(path):
-    """Return the path when it is a folder or a workbook; stop with a clear message otherwise."""
+    """Return the path when it is a folder or a workbook; stop with a clear message otherwise.
+
+    A folder without a table as CSV file stands for the one workbook of records in it.
+    """
     try:
         path = Path(path).expanduser()
         there, folder, file = path.exists(), path.is_dir(), path.is_file()
@@ -137,7 +140,7 @@ def checked_path(path):
     if folder:
         if not _listable(path):
             stop(path, "cannot be opened", "Ask for the right to read this folder.")
-        return path
+        return _only_workbook(path) or path
     ending = path.suffix.lower()
     if not file or ending not in WORKBOOKS:
         mend = "Give a folder of CSV files, or a workbook that ends in .xlsx."
@@ -147,6 +150,43 @@ def checked_path(path):
             mend = "Open it in your spreadsheet program and save it as .xlsx."
         stop(path.name, "is not a folder of CSV files nor an .xlsx workbook", mend)
     return path
+
+
+def workbooks_in(folder):
+    """Return the workbooks of a folder, sorted; hidden files and locks left out."""
+    return sorted(
+        file
+        for file in folder.iterdir()
+        if file.suffix.lower() in WORKBOOKS and not file.name.startswith((".", "~$"))
+    )
+
+
+def _only_workbook(folder):
+    """Return the one workbook that holds the records of a folder, or None where there is none."""
+    tables, strangers = csv_files(folder)
+    misspelt = any(difflib.get_close_matches(file.stem, TABLES, 1, 0.8) for file in strangers)
+    books = [] if tables or misspelt else workbooks_in(folder)
+    if len(books) > 1:
+        from cropload.records.workbook_looks import sheet_names
+
+        # A result may lie beside the records.
+        books = [book for book in books if "blocks" in sheet_names(book)] or books
+    if len(books) > 1:
+        names = ", ".join(book.name for book in books[:4]) + (", ..." if len(books) > 4 else "")
+        mend = f"Give the path of the one you mean: {books[0]}"
+        stop(folder, f"holds {len(books)} workbooks, and no CSV file of a table", mend, names)
+    return books[0] if books else None
+
+
+def holds_records(folder):
+    """Whether a folder holds the table of blocks, as CSV file or in a workbook."""
+    from cropload.records.workbook_looks import sheet_names
+
+    if not folder.is_dir() or not _listable(folder):
+        return False
+    return "blocks" in csv_files(folder)[0] or any(
+        "blocks" in sheet_names(book) for book in workbooks_in(folder)
+    )
 
 
 def _listable(folder):

@@ -82,6 +82,16 @@ def percent_styles(archive):
     return frozenset(n for n, style in enumerate(cells) if style.get("numFmtId") in shown)
 
 
+def sheet_names(path):
+    """Return the names of the sheets of a workbook in small letters; none where it is damaged."""
+    try:
+        with zipfile.ZipFile(path) as archive:
+            book = ElementTree.fromstring(archive.read("xl/workbook.xml"))
+    except Exception:  # a damaged workbook fails in many ways, and its reader tells of it
+        return set()
+    return {sheet.get("name", "").strip().lower() for sheet in book.iter(f"{_MAIN}sheet")}
+
+
 def sheet_part(archive, name, file):
     """Return the name of the part of the archive that holds a sheet."""
     try:

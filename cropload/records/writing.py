@@ -11,6 +11,7 @@ from cropload.errors import CroploadError
 from cropload.records.append import append_rows
 from cropload.records.explain import explain_tables, heading, unit_shown
 from cropload.records.safe_files import put_bytes
+from cropload.records.sources import holds_records
 from cropload.records.tables import TABLES
 from cropload.units import unit_system
 
@@ -75,6 +76,8 @@ def write_template(path, xlsx=False, units="metric"):
     if xlsx:
         if path.suffix.lower() != ".xlsx":
             path = path / "records.xlsx"
+            if not path.exists():
+                _stop_at_records(path.parent)
         _make_folder(path.parent)
         put_bytes(path, _template_workbook(us))
         return path
@@ -87,9 +90,19 @@ def write_template(path, xlsx=False, units="metric"):
             f"{path} holds {', '.join(there)} already, and nothing is overwritten. "
             "Choose an empty folder."
         )
+    _stop_at_records(path)
     for name, text in files.items():
         put_bytes(path / name, text.encode("utf-8-sig"))
     return path
+
+
+def _stop_at_records(folder):
+    """Stop where empty tables would be read in the place of records that are there."""
+    if holds_records(folder):
+        raise CroploadError(
+            f"{folder} holds records already, and empty tables beside them would be read in their "
+            "place. Choose an empty folder."
+        )
 
 
 def _make_folder(path):
@@ -186,7 +199,7 @@ def write_frame(path, frame, replace=False):
 def _spare_records(path):
     """Stop before a result takes the place or the name of a table of someone's records."""
     name = path.stem.strip().lower()
-    in_folder = name in TABLES and (path.parent / "blocks.csv").exists()
+    in_folder = name in TABLES and holds_records(path.parent)
     if in_folder or (path.suffix.lower() == ".xlsx" and _holds_records(path)):
         raise CroploadError(
             f"'{path.name}' is, or would be read as, a table of records, and a result never takes "
