@@ -25,7 +25,9 @@ def panel(records, tmp_path):
 
 
 def test_opens_with_last_plan_longer_and_shorter_wood(panel):
-    plans = {name: {b: str(p) for b, p in of.items()} for name, of in panel.scenarios().items()}
+    plans = {
+        name: {b: str(p) for b, p in of.items()} for name, of in panel.boxes.scenarios().items()
+    }
     assert list(plans) == ["today", "longer", "shorter"]
     assert plans["today"] == {"Alder": "2x10+2x2", "Fir": "2x10+2x2"}
     assert plans["longer"]["Alder"] == "2x12+2x2"
@@ -35,7 +37,7 @@ def test_opens_with_last_plan_longer_and_shorter_wood(panel):
 
 def test_a_changed_plan_changes_the_answer(panel):
     before = panel.found.totals["tonnes_p50"].tolist()
-    panel.plans["Fir"][1].value = "2x14+2x2"
+    panel.boxes.plans["Fir"][1].value = "2x14+2x2"
     panel.compare_button.click()
     after = panel.found.totals["tonnes_p50"].tolist()
     assert after[0] == before[0]
@@ -45,7 +47,7 @@ def test_a_changed_plan_changes_the_answer(panel):
 
 def test_costs_come_off_what_is_left(panel):
     before = panel.found.money_settled["margin_mean"]
-    panel.costs["other_per_ha"].value = 1000.0
+    panel.costs.boxes["other_per_ha"].value = 1000.0
     panel.compare_button.click()
     # Two blocks of 1,000 vines at 2.5 m x 1.5 m are 0.75 ha.
     assert (before - panel.found.money_settled["margin_mean"]).tolist() == pytest.approx(
@@ -54,29 +56,29 @@ def test_costs_come_off_what_is_left(panel):
 
 
 def test_us_units_keep_the_money(panel):
-    panel.costs["other_per_ha"].value = 1000.0
-    panel.costs["picking_per_t"].value = 100.0
+    panel.costs.boxes["other_per_ha"].value = 1000.0
+    panel.costs.boxes["picking_per_t"].value = 100.0
     panel.unit_choice.value = "us"
     # 1 ha = 2.4711 ac and 1 t = 1.1023 short tons, so an acre and a short ton cost less.
-    assert panel.costs["other_per_ha"].value == pytest.approx(404.686, abs=0.001)
-    assert panel.costs["picking_per_t"].value == pytest.approx(90.718, abs=0.001)
-    assert "per ac" in panel.costs["other_per_ha"].description
-    assert panel.cost_terms().other_per_ha == pytest.approx(1000.0)
-    assert panel.cost_terms().picking_per_t == pytest.approx(100.0)
+    assert panel.costs.boxes["other_per_ha"].value == pytest.approx(404.686, abs=0.001)
+    assert panel.costs.boxes["picking_per_t"].value == pytest.approx(90.718, abs=0.001)
+    assert "per ac" in panel.costs.boxes["other_per_ha"].description
+    assert panel.costs.terms().other_per_ha == pytest.approx(1000.0)
+    assert panel.costs.terms().picking_per_t == pytest.approx(100.0)
     assert "short ton" in panel.table.value
 
 
 def test_further_blocks_and_scenarios_get_their_boxes(panel):
-    panel.blocks["Elder"].value = True
-    panel.count.value = 5
+    panel.boxes.blocks["Elder"].value = True
+    panel.boxes.count.value = 5
     panel.compare_button.click()
     assert panel.found.block_names == ("Alder", "Elder", "Fir")
     assert len(panel.found.names) == 5
 
 
 def test_faults_are_told_together_and_never_raised(panel):
-    panel.plans["Alder"][0].value = "many"
-    panel.names[1].value = "today"
+    panel.boxes.plans["Alder"][0].value = "many"
+    panel.boxes.names[1].value = "today"
     panel.compare_button.click()
     assert "Not possible" in panel.message.value
     assert "Alder, scenario 1" in panel.message.value
@@ -87,7 +89,7 @@ def test_faults_are_told_together_and_never_raised(panel):
 
 
 def test_no_block_is_told(panel):
-    for box in panel.blocks.values():
+    for box in panel.boxes.blocks.values():
         box.value = False
     panel.compare_button.click()
     assert "Tick one or more" in panel.message.value

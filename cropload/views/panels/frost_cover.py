@@ -19,13 +19,12 @@ from cropload.views.panels.fields import asked_plan, button, carried_plan, choic
 from cropload.views.panels.frost_weather import FrostWeather
 from cropload.views.panels.later import Later
 from cropload.views.panels.level_rows import LevelRows, first_levels
-from cropload.views.panels.opening import given_records, opening_html
+from cropload.views.panels.opening import RecordsPanel, given_records
 from cropload.vine.frost_settings import CASES
 from cropload.vine.plan import PlanError, PruningPlan
 
 #: Buds by which the longer canes differ from last winter's.
 _LONGER = (2, 4)
-TITLE = "Longer wood against spring frost"
 
 
 def longer_levels(last_plan, usual_buds):
@@ -47,7 +46,7 @@ def longer_levels(last_plan, usual_buds):
     return plans, names
 
 
-class FrostCover(widgets.VBox):
+class FrostCover(RecordsPanel):
     """See what longer canes or a late final cut are worth against spring frost in a block.
 
     Parameters
@@ -76,6 +75,8 @@ class FrostCover(widgets.VBox):
     Valid as ``frost_cover``.
     """
 
+    title = "Longer wood against spring frost"
+
     def __init__(
         self,
         records_or_path=None,
@@ -86,11 +87,8 @@ class FrostCover(widgets.VBox):
         draws=1000,
         seed=0,
     ):
-        self.draws, self.seed, self.given_folder = draws, seed, results_folder
-        self.records, self.replay, self.years, self.plans = None, None, None, []
-        self._quiet = True
-        self.message = parts.html()
-        super().__init__([parts.html(parts.STYLE), self.message])
+        super().__init__(results_folder, draws, seed)
+        self.replay, self.years, self.plans, self._quiet = None, None, [], True
         self._build(records_or_path, block, units)
 
     @parts.guarded
@@ -125,15 +123,16 @@ class FrostCover(widgets.VBox):
         self.reference = carried_plan()
         self.levels = LevelRows(self._refresh)
         self.words, self.springs, self.kept = parts.html(), parts.html(), parts.html()
-        self.results, self._later = widgets.VBox([self.words, self.springs]), Later()
+        self._later = Later()
         # Loaded here because each tab knows the panel it stands in.
         from cropload.views.panels.frost_after import AfterTab
         from cropload.views.panels.frost_night import NightTab
 
         self.night, self.after = NightTab(self), AfterTab(self)
-        self.keep_box = self._keep_box()
-        years = widgets.VBox([self.results, self.keep_box])
-        self.tabs = widgets.Tab(children=[years, self.night, self.after])
+        self.csv_button = button("Export the years as CSV", self._export, "17em")
+        keep = [parts.row(self.csv_button), self.kept]
+        self.results.children = [self.words, self.springs, *keep]
+        self.tabs = widgets.Tab(children=[self.results, self.night, self.after])
         self.tabs.titles = ("Plans over the years", "One night", "After a frost")
         self.tabs.observe(lambda _: self.night.look(), "selected_index")
         for each, action in (
@@ -146,7 +145,7 @@ class FrostCover(widgets.VBox):
         ):
             each.observe(self._unless_quiet(action), "value")
         self.children = [
-            parts.html(parts.STYLE + frost_results.STYLE + opening_html(TITLE, self.records)),
+            self.opening(frost_results.STYLE),
             parts.row(self.block_choice, self.case_choice, self.crop_choice, self.unit_choice),
             self.nights,
             parts.row(self.heavy, self.reference),
@@ -164,10 +163,6 @@ class FrostCover(widgets.VBox):
         offsets = self.records.blocks["frost_offset_c"].fillna(0.0).to_numpy()
         return names[int(offsets.argmin())]
 
-    def _keep_box(self):
-        self.csv_button = button("Export the years as CSV", self._export, "17em")
-        return widgets.VBox([parts.row(self.csv_button), self.kept])
-
     def _unless_quiet(self, action):
         def run(_):
             if not self._quiet:
@@ -175,13 +170,11 @@ class FrostCover(widgets.VBox):
 
         return run
 
-    def fail(self, text):
-        """Show what is wrong; results that no longer belong to the choices are hidden."""
-        self.message.value = parts.error(text)
+    def forget(self):
+        """Drop springs that no longer belong to the choices."""
         self.replay = None
-        if hasattr(self, "keep_box"):
-            for each in (self.results, self.keep_box, self.night):
-                each.layout.display = "none"
+        if hasattr(self, "night"):
+            self.night.layout.display = "none"
 
     def looking_at(self, tab):
         """Return whether a tab is the open one."""
@@ -256,9 +249,8 @@ class FrostCover(widgets.VBox):
         self.words.value = frost_results.words_html(self.replay, self.units)
         self.night.show()
         self.after.show_units()
-        self.message.value = ""
-        for each in (self.results, self.keep_box, self.night):
-            each.layout.display = None
+        self.night.layout.display = None
+        self.succeed()
         # Drawing takes far longer than the words, which need not wait for it.
         self._later.call("springs", self._draw)
 
@@ -284,8 +276,7 @@ class FrostCover(widgets.VBox):
     def _export(self):
         def action():
             stem = saving.file_stem("frost", self.block, self.season)
-            folder = saving.results_folder(self.records, self.given_folder)
-            path = saving.save_frame(self.export_frame(), folder, stem, ".csv", self.units)
+            path = saving.save_frame(self.export_frame(), self.folder(), stem, ".csv", self.units)
             return f"all springs are in {path}."
 
         parts.tell(self.kept, action)

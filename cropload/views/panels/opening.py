@@ -2,6 +2,8 @@
 
 from pathlib import Path
 
+import ipywidgets as widgets
+
 from cropload.records.messages import fault_list
 from cropload.views.panels import parts, saving
 
@@ -47,3 +49,50 @@ def opening_html(title, records):
             f"<pre>{parts.escape(fault_list(doubts))}</pre></details>"
         )
     return text
+
+
+class RecordsPanel(widgets.VBox):
+    """A panel that reads records by itself and shows faults as a message.
+
+    Parameters
+    ----------
+    results_folder : str or path or None
+        Where results go; ``results`` beside the records when None.
+    draws, seed : int
+        Draws and their seed [1].
+
+    Notes
+    -----
+    A panel puts what it shows of a result into ``results``, which is hidden while something is
+    wrong.  Faults are shown as a message; nothing is raised after the panel is made.
+    """
+
+    title = ""
+
+    def __init__(self, results_folder, draws, seed):
+        self.draws, self.seed, self.given_folder = draws, seed, results_folder
+        self.records = None
+        self.message, self.results = parts.html(), widgets.VBox([])
+        super().__init__([parts.html(parts.STYLE), self.message])
+
+    def opening(self, style=""):
+        """Return the top of the panel: its title and the records it shows."""
+        return parts.html(parts.STYLE + style + opening_html(self.title, self.records))
+
+    def folder(self):
+        """Return the folder that results go to."""
+        return saving.results_folder(self.records, self.given_folder)
+
+    def fail(self, text):
+        """Show what is wrong; results that no longer belong are hidden."""
+        self.message.value = parts.error(text)
+        self.forget()
+        self.results.layout.display = "none"
+
+    def forget(self):
+        """Drop what was worked out before; for a panel to fill in."""
+
+    def succeed(self):
+        """Take the message away and show the results."""
+        self.message.value = ""
+        self.results.layout.display = None

@@ -5,15 +5,15 @@ import numpy as np
 
 from cropload.decisions import bands
 from cropload.decisions.compare import check_block, compare_plans, estate_for
-from cropload.views.panels import parts, results, saving
+from cropload.views.panels import parts, results
 from cropload.views.panels.choices import Choices
 from cropload.views.panels.keep_levels import KeepLevels
 from cropload.views.panels.level_rows import LevelRows, first_levels
-from cropload.views.panels.opening import given_records, opening_html
+from cropload.views.panels.opening import RecordsPanel, given_records
 from cropload.views.plan_figures import figure_text, plans_figure
 
 
-class PruningLevels(widgets.VBox):
+class PruningLevels(RecordsPanel):
     """Compare up to five pruning levels of a block, side by side.
 
     Parameters
@@ -46,6 +46,8 @@ class PruningLevels(widgets.VBox):
     Valid as ``compare_plans``.
     """
 
+    title = "Pruning levels"
+
     def __init__(
         self,
         records_or_path=None,
@@ -57,10 +59,8 @@ class PruningLevels(widgets.VBox):
         draws=4000,
         seed=0,
     ):
-        self.draws, self.seed, self.given_folder = draws, seed, results_folder
-        self.records, self.comparison, self.plans = None, None, []
-        self.message = parts.html()
-        super().__init__([parts.html(parts.STYLE), self.message])
+        super().__init__(results_folder, draws, seed)
+        self.comparison, self.plans = None, []
         self._build(records_or_path, block, season, units)
 
     @parts.guarded
@@ -73,17 +73,15 @@ class PruningLevels(widgets.VBox):
         self.sentences, self.figure, self.table = parts.html(), parts.html(), parts.html()
         self.sketches, self.sources, self.notes = parts.html(), parts.html(), parts.html()
         self.keep = KeepLevels(self)
-        self.results = widgets.VBox(
-            [
-                self.sentences,
-                self.figure,
-                self.table,
-                self.sketches,
-                self.keep,
-                self.sources,
-                self.notes,
-            ]
-        )
+        self.results.children = [
+            self.sentences,
+            self.figure,
+            self.table,
+            self.sketches,
+            self.keep,
+            self.sources,
+            self.notes,
+        ]
         compare = widgets.VBox([self.levels, self.results])
         self.tabs = widgets.Tab(children=[compare, *self._further_tabs()])
         self.tabs.titles = (
@@ -93,7 +91,7 @@ class PruningLevels(widgets.VBox):
             "Winter bud damage",
         )
         self.children = [
-            parts.html(parts.STYLE + opening_html("Pruning levels", self.records)),
+            self.opening(),
             self.choices,
             self.message,
             self.tabs,
@@ -109,12 +107,9 @@ class PruningLevels(widgets.VBox):
         self.find, self.balanced, self.damage = FindTab(self), BalancedTab(self), DamageTab(self)
         return [self.find, self.balanced, self.damage]
 
-    def fail(self, text):
-        """Show what is wrong; results that no longer belong to the levels are hidden."""
-        self.message.value = parts.error(text)
+    def forget(self):
+        """Drop a comparison that no longer belongs to the levels."""
         self.comparison = None
-        if hasattr(self, "results"):
-            self.results.layout.display = "none"
 
     @property
     def block(self):
@@ -175,8 +170,7 @@ class PruningLevels(widgets.VBox):
         self.comparison.attrs = found.attrs
         self.plans = plans
         self._show(density, balance)
-        self.message.value = ""
-        self.results.layout.display = None
+        self.succeed()
 
     def _show(self, density, balance):
         # "As last winter" and its like hold only for the plan they were given to.
@@ -202,7 +196,3 @@ class PruningLevels(widgets.VBox):
         self.figure.value = parts.head("Crop, shoot density and balance") + parts.picture(
             plans_figure(*shown), figure_text(*shown)
         )
-
-    def folder(self):
-        """Return the folder that results go to."""
-        return saving.results_folder(self.records, self.given_folder)
