@@ -149,7 +149,7 @@ def _slopes(rows, column, spreads):
         rows.groupby(by).ngroup().to_numpy(int) for by in (["season"], ["season", "variety"])
     ]
     counts = [int(effect.max()) + 1 for effect in effects]
-    effects[1] += counts[0]
+    effects[1] = effects[1] + counts[0]  # pandas may lend its arrays read-only
     shared = np.repeat(1 / np.maximum([season_var, variety_var], 1e-12), counts)
     shared, seen = np.diag(shared), np.zeros((2, there, sum(counts)))
     told = np.zeros(sum(counts))
