@@ -159,7 +159,8 @@ def effect_sentence(effect):
     if abs(largest["change"]) < _TELLING:
         return (
             f"Accepting {lessons} changes no block's middle of {season} by as much as a tenth of "
-            "a per cent, for the forecast learns from the same records by itself."
+            "a per cent: the forecast already learns from the same records, and a node profile "
+            "matters where a plan changes."
         )
     estate = float(effect.loc[effect["name"] == "estate", "change"].iloc[0])
     return (
