@@ -9,7 +9,8 @@ from cropload import arguments
 from cropload.decisions import intake_periods
 from cropload.decisions.intake_result import IntakeSchedule
 from cropload.errors import CroploadError
-from cropload.forecasting.harvest_dates import HarvestDates, undated
+from cropload.forecasting.harvest_dates import undated
+from cropload.forecasting.harvest_dates_result import HarvestDates
 from cropload.forecasting.streams import stream
 
 
