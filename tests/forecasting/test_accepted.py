@@ -99,6 +99,15 @@ def test_accepted_seasons_do_not_narrow_a_later_one(lessons):
     assert found.centre == pytest.approx(without.centre, abs=0.01)
 
 
+def test_many_blocks_taken_a_few_at_a_time_give_the_same(records):
+    ground = lay_ground(records, SEASON, accepted=Accepted((BIAS, LOAD)))
+    learned = ground.learn()
+    whole = next(estates(ground, learned)).beliefs
+    parts = [part.beliefs for part in estates(ground, learned, size=2)]
+    assert np.concatenate([part.centre for part in parts]) == pytest.approx(whole.centre)
+    assert np.concatenate([part.spread() for part in parts]) == pytest.approx(whole.spread())
+
+
 def test_without_the_records_the_accepted_figure_is_what_is_known():
     estate = believed(bare(), BIAS, FACTOR, LOAD)
     assert level(estate, "counting_bias") == pytest.approx((np.log(0.80), 0.02))
