@@ -6,6 +6,7 @@ import numpy as np
 
 from cropload import handbook
 from cropload.forecasting.accepted import span_words
+from cropload.records.known_varieties import components_by_variety
 from cropload.vine.growth import COMPONENTS
 
 UNITS = {
@@ -119,6 +120,8 @@ def component_origins(estate, block, seen=None):
             )
         else:
             came_from, detail = HANDBOOK, f"{key} (grade: {handbook.GRADES[entry.grade]})"
+            if name in components_by_variety() and not handbook.variety(variety):
+                detail += f", general: the handbook has no entry for {variety}"
             if harvests and name not in ("noncount_shoots", "pruning_weight_kg_per_m"):
                 detail += f", held to {_plural(harvests, 'harvest')} of this block"
         found.append(

@@ -5,9 +5,13 @@ import pandas as pd
 
 from cropload.errors import near
 from cropload.records.block_doubts import impossible, misfits
+from cropload.records.known_varieties import unknown_varieties
 from cropload.records.messages import Fault, some_faults
 
 _MOST_HINTS = 20
+#: Varieties whose spelling is looked at.
+_MOST_VARIETIES = 300
+_MEND = "Possible, but rare: check the value and its unit."
 _STAGES = ("budburst", "flowering", "veraison", "harvest")
 
 
@@ -47,6 +51,7 @@ def cross_checks(parsed):
     warnings += _after_picking(parsed)
     for column in ("block", "variety"):
         warnings += _twins(blocks, column)
+    warnings += _misspelt(blocks)
     for name in ("prices", "capacity"):
         warnings += _strangers(parsed.get(name), "variety", _names(blocks, "variety"), "block")
     stations = _names(parsed.get("weather"), "station")
@@ -201,6 +206,18 @@ def _twins(table, column):
     return warnings
 
 
+def _misspelt(blocks):
+    """Warn of varieties unknown to the handbook that look like a misspelt one it knows."""
+    warnings = []
+    for name, likely in unknown_varieties(_names(blocks, "variety")[:_MOST_VARIETIES]).items():
+        # What differs only in capitals or blanks is told apart.
+        if likely and likely.casefold().split() != name.casefold().split():
+            row = blocks.frame.index[blocks.frame["variety"] == name][0]
+            rule = "is no variety of the handbook, so its figures for single varieties are not used"
+            warnings.append(_fault(blocks, row, "variety", rule, f"Did you mean '{likely}'?"))
+    return warnings
+
+
 def _strangers(table, column, names, owner):
     """Warn of names that stand in no row of the table they refer to."""
     if not names:
@@ -247,7 +264,7 @@ def _doubts(parsed):
     return warnings
 
 
-def _doubt(table, column, key, values, what):
+def _doubt(table, column, key, values, what, mend=_MEND):
     """Warn of each row whose derived value lies beyond a plausible limit."""
     from cropload.handbook import entry
 
@@ -257,7 +274,6 @@ def _doubt(table, column, key, values, what):
         wrong = (numbers < limits.low) | (numbers > limits.high)
     unit = "" if limits.unit == "1" else f" {limits.unit}"
     rule = f"{what} lies outside {limits.low:g} to {limits.high:g}{unit}"
-    mend = "Possible, but rare: check the value and its unit."
     found = dict(zip(table.frame.index[wrong], numbers[wrong], strict=True))
     return some_faults(
         found,
@@ -352,6 +368,14 @@ def _weight_doubts(table):
 
 
 def _harvest_doubts(table, blocks):
+    from cropload.handbook import entry
+
     crop = _crop_per_hectare(table.frame, blocks)
     # Nothing picked is a plain fact; a trace of fruit is doubtful.
-    return _doubt(table, "tonnes", "t_ha", crop.where(crop > 0), "the season's crop per hectare")
+    crop, low = crop.where(crop > 0), entry("plausible.t_ha").low
+    what = "the season's crop per hectare"
+    mend = "It counts as a lost crop, and is left out of the history: correct it if it was none."
+    return [
+        *_doubt(table, "tonnes", "t_ha", crop.where(crop < low), what, mend),
+        *_doubt(table, "tonnes", "t_ha", crop.where(crop >= low), what),
+    ]

@@ -134,7 +134,7 @@ def summarise(records, width=WIDTH):
         lines.append(text)
     missing = ", ".join(tables.loc[~tables["given"], "table"])
     if missing:
-        lines.append(f"Not given: {missing}")
+        lines += _wrapped(f"Not given: {missing}", width)
     lines.append("")
     found = coverage(records)
     seasons = found.groupby(["block", "component"])["season"].agg(season_ranges)

@@ -259,7 +259,7 @@ def test_a_single_table_is_not_a_folder(write, faults):
 def test_a_folder_that_holds_only_a_workbook(tmp_path, faults):
     (tmp_path / "season.xlsx").write_bytes(b"x")
     (fault,) = faults(tmp_path)
-    assert "season.xlsx" in fault.mend
+    assert (fault.file, "damaged" in fault.rule) == ("season.xlsx", True)
 
 
 def test_a_file_that_may_not_be_read(write, faults, monkeypatch):

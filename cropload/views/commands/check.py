@@ -22,10 +22,11 @@ def _arguments(parser):
 def _run(given):
     from cropload.forecasting.asked import next_season
     from cropload.forecasting.history import estate_before_season
+    from cropload.forecasting.left_out import left_out
     from cropload.records.summary import summarise
     from cropload.views.text_tables import paragraph, screen_width
 
-    records = options.records_of(given)
+    records = options.records_of(given, doubts=False)
     season = next_season(records) if given.season is None else given.season
     estate = estate_before_season(records, season)
     blocks = list(estate.facts.names)
@@ -39,7 +40,8 @@ def _run(given):
         paragraph(
             "own 3: this block's own records, from 3 seasons. variety: other blocks of its "
             "variety here. handbook: a published or assumed figure, see `cropload source prior`. "
-            "A count this season narrows any of them."
+            "A count this season narrows any of them. yield: tonnes of the whole block on the "
+            "scale; what the components come to is held to them."
         ),
     ]
     if len(shown) < len(blocks):
@@ -57,7 +59,41 @@ def _run(given):
                 "they have carried as --reference-plan, or fill column plan of table pruning."
             ),
         ]
+    for sentence in (*_yield_alone(estate), *_unknown(records)):
+        parts += ["", paragraph(sentence)]
+    lost = left_out(records, estate.facts)
+    if lost:
+        parts += ["", "ON RECORD, AND NOT LEARNED FROM", *map(paragraph, lost)]
     return "\n".join(parts)
+
+
+def _yield_alone(estate):
+    """Say which blocks have tonnes on record, and nothing that tells how they came about."""
+    stages = estate.measured.groupby("block")["stage"].agg(set)
+    told = {"shoots", "clusters", "weight_lag", "weight_veraison", "weight_harvest"}
+    alone = [block for block, seen in stages.items() if "harvest" in seen and not seen & told]
+    if not alone:
+        return []
+    named = ", ".join(alone[:8]) + (", ..." if len(alone) > 8 else "")
+    return [
+        f"Of {named} only tonnes tell of the crop. Those do inform its yield: the variety's or "
+        "the handbook's figures only say how the yield is made up of shoots, clusters and weight, "
+        "and together they are held to those tonnes. Counts would tell the parts."
+    ]
+
+
+def _unknown(records):
+    """Say which varieties have no entry in the handbook."""
+    from cropload.records.known_varieties import unknown_varieties
+
+    sentences = []
+    for name, near in unknown_varieties(records.blocks["variety"]).items():
+        look = f"Did you mean '{near}'?" if near else "`cropload source variety` lists what it has."
+        sentences.append(
+            f"No entry for {name} in the handbook: general values are used wherever these records "
+            f"tell nothing of it. {look}"
+        )
+    return sentences
 
 
 def fallback_table(estate, blocks):
@@ -72,11 +108,14 @@ def fallback_table(estate, blocks):
             return "learned"
         return "variety" if part["came_from"] == VARIETY else "handbook"
 
+    harvests = estate.measured[estate.measured["stage"] == "harvest"].groupby("block").size()
     rows, titles = [], []
     for block in blocks:
         origins = component_origins(estate, block)
         titles = [_SHORT.get(part["component"], part["words"]) for part in origins]
-        rows.append([block, *(code(part) for part in origins)])
+        crop = f"own {harvests[block]}" if block in harvests else "-"
+        rows.append([block, crop, *(code(part) for part in origins)])
+    titles = ["yield", *titles]
     return text_table([words("block"), *(Column(title) for title in titles)], rows)
 
 

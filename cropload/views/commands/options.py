@@ -75,8 +75,8 @@ def add_records(parser):
     )
 
 
-def records_of(options):
-    """Return the records that a command is asked about."""
+def records_of(options, doubts=True):
+    """Return the records that a command is asked about, and say what is doubtful in them."""
     if options.example and options.folder:
         raise CroploadError("Give a folder or --example, not both.")
     if options.example:
@@ -91,7 +91,8 @@ def records_of(options):
     from cropload.records.reading import read_records
 
     records = read_records(options.folder)
-    _tell_doubts(records.warnings)
+    if doubts:
+        _tell_doubts(records.warnings)
     return records
 
 
@@ -105,12 +106,13 @@ def _tell_doubts(doubts):
         return
     import sys
 
-    from cropload.records.messages import fault_list
+    from cropload.records.messages import fault_list, how_many
 
-    number = len(doubts)
+    number = how_many(doubts)
+    one = number == 1
     print(
-        f"{number} value{'' if number == 1 else 's'} of these records "
-        f"{'is' if number == 1 else 'are'} doubtful, and used as they stand:\n\n"
+        f"{number:,} value{'' if one else 's'} of these records {'is' if one else 'are'} doubtful, "
+        f"and used as {'it stands' if one else 'they stand'}:\n\n"
         f"{fault_list(doubts[:MOST_DOUBTS])}\n\n`cropload check` lists them all.\n",
         file=sys.stderr,
     )

@@ -1,0 +1,42 @@
+"""Which varieties of the records the handbook does not know, and what is taken for them."""
+
+import difflib
+
+from cropload import handbook
+
+#: Names as alike as this are most often one name, misspelt [1].
+ALIKE = 0.84
+
+
+def components_by_variety():
+    """Return the components for which the handbook holds figures of single varieties."""
+    return {key.split(".")[2] for key in handbook.keys("variety.")}
+
+
+def unknown_varieties(names):
+    """Return the varieties without an entry in the handbook, with a near name for likely slips.
+
+    Parameters
+    ----------
+    names : iterable of str
+        Varieties, as the records write them.
+
+    Returns
+    -------
+    dict
+        {variety: near name of the handbook or of an earlier variety, or ``""``}, as given.
+
+    Examples
+    --------
+    >>> unknown_varieties(["Riesling", "Reisling", "No such grape"])
+    {'Reisling': 'Riesling', 'No such grape': ''}
+    """
+    known = {name.casefold(): name for name in handbook.variety_names()}
+    found = {}
+    for name in dict.fromkeys(map(str, names)):
+        if handbook.variety(name):
+            continue
+        hits = difflib.get_close_matches(name.casefold(), known, n=1, cutoff=ALIKE)
+        found[name] = known[hits[0]] if hits else ""
+        known.setdefault(name.casefold(), name)
+    return found
