@@ -189,11 +189,14 @@ def _unlike_usual(table):
     crops["whole"] = crops["tonnes"] / crops["share"] / (1 - crops["lost"]).where(crops["lost"] < 1)
     crops = crops[crops["whole"] > 0]
     low, high = {}, {}
-    for _, lot in crops.groupby("block"):
+    whole = crops.groupby("block")["whole"]
+    spans = whole.transform("max") / whole.transform("min")
+    # Where the largest crop is near the smallest, none is far from the others' median.
+    for _, lot in crops[spans > min(1 / limits.low, limits.high)].groupby("block"):
         if len(lot) <= limits.extra["other_seasons"]:
             continue
-        for crop in lot.itertuples():
-            usual = lot.loc[lot["season"] != crop.season, "whole"].median()
+        for place, crop in enumerate(lot.itertuples()):
+            usual = np.median(np.delete(lot["whole"].to_numpy(), place))
             if crop.whole < limits.low * usual and not crop.lost:
                 low[crop.at] = crop.whole / usual
             elif crop.whole > limits.high * usual:
