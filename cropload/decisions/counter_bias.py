@@ -20,12 +20,12 @@ _LEAST_TOLD = 0.05
 
 
 def _from_the_scale(found):
-    """Return ln(clusters per vine) as scale and harvest weights have them, and its variance [1]."""
+    """Return {(block, season): ln(clusters per vine) as the scale has it, its variance} [1]."""
     keys = ["block", "season"]
     wide = found.pivot_table(index=keys, columns="stage", values=["log_value", "log_variance"])
     needed = ("harvest", "weight_harvest")
     if not all(("log_value", stage) in wide for stage in needed):
-        return pd.DataFrame(columns=["log", "variance"])
+        return {}
     log, variance = wide["log_value"], wide["log_variance"]
     table = pd.DataFrame(
         {
@@ -33,7 +33,8 @@ def _from_the_scale(found):
             "variance": variance["harvest"] + variance["weight_harvest"],
         }
     )
-    return table.dropna()
+    table = table.dropna()
+    return dict(zip(table.index, zip(table["log"], table["variance"], strict=True), strict=True))
 
 
 def _lots(records, facts, through):
@@ -110,17 +111,16 @@ def counter_effects(records, facts, through, spreads, measured=None):
     here = {name: at for at, name in enumerate(varieties)}
     when = {year: len(varieties) + at for at, year in enumerate(years)}
     who = {name: len(varieties) + len(years) + at for at, name in enumerate(names)}
-    for (at, year), cell in lots.groupby(["block", "season"], sort=True):
-        known = (at, year) in scale.index
-        there = scale.loc[(at, year), "log"] if known else 0.0
-        loose = own + scale.loc[(at, year), "variance"] if known else _UNKNOWN
-        design = np.zeros((len(cell), size))
-        design[:, here[variety[at]]] = design[:, when[year]] = 1.0
-        design[np.arange(len(cell)), [who[name] for name in cell["who"]]] = 1.0
-        y = cell["log_mean"].to_numpy(float) - there - np.log(level)
-        weight = np.linalg.inv(np.diag(cell["log_variance"].to_numpy(float)) + loose)
-        information += design.T @ weight @ design
-        right += design.T @ weight @ y
+    log, variance = (lots[name].to_numpy(float) for name in ("log_mean", "log_variance"))
+    counted_by = lots["who"].map(who).to_numpy(int)
+    for (at, year), cell in lots.groupby(["block", "season"], sort=True).indices.items():
+        there, loose = scale.get((at, year), (0.0, _UNKNOWN - own))
+        places = np.array([here[variety[at]], when[year], *counted_by[cell]])
+        design = np.zeros((len(cell), len(places)))
+        design[:, :2], design[:, 2:] = 1.0, np.eye(len(cell))
+        weight = np.linalg.inv(np.diag(variance[cell]) + own + loose)
+        information[np.ix_(places, places)] += design.T @ weight @ design
+        right[places] += design.T @ weight @ (log[cell] - there - np.log(level))
 
     counters = slice(len(varieties) + len(years), size)
     plain = [np.full(len(varieties), wide), np.full(len(years), season)]
