@@ -25,6 +25,8 @@ def shown(given):
     >>> shown("8"), shown(object()), shown(float("nan"))
     ("'8'", 'an object of type object', 'nan')
     """
+    if hasattr(given, "__fspath__"):
+        given = str(given)
     if given is None or isinstance(given, (str, bytes, numbers.Number, list, tuple, dict)):
         try:
             text = repr(given)

@@ -6,6 +6,7 @@ for a fault of what was given, 130 when stopped by the user, and 1 for a fault o
 
 import argparse
 import contextlib
+import errno
 import os
 import re
 import sys
@@ -118,6 +119,8 @@ def _joined(arguments):
 
 def _answer(arguments):
     """Return the text that answers a command line."""
+    if any("\0" in argument for argument in arguments):
+        raise UsageFault("An argument holds a NUL byte, which no name can hold. Write it again.")
     commands = all_commands()
     if arguments and arguments[0] == "help":
         arguments = [*arguments[1:2], "--help"]
@@ -198,10 +201,17 @@ def main(arguments=None):
     return SUCCESS
 
 
+def _short(name, most=60):
+    """Return a file name as a message shows it, cut in the middle where it is very long."""
+    name = str(name)
+    return name if len(name) <= most else f"{name[: most // 2]}...{name[-most // 2 :]}"
+
+
 def _message(fault):
     if isinstance(fault, OSError) and not isinstance(fault, CroploadError):
-        place = f"{fault.filename}: " if fault.filename else ""
-        return f"{place}{fault.strerror or fault}."
+        place = f"{_short(fault.filename)}: " if fault.filename else ""
+        mend = " Choose a shorter name." if fault.errno == errno.ENAMETOOLONG else ""
+        return f"{place}{fault.strerror or fault}.{mend}"
     return str(fault)
 
 

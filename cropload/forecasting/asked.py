@@ -27,6 +27,18 @@ def next_season(records):
     return max(seen) if seen else datetime.date.today().year + 1
 
 
+def why_season(records, season):
+    """Return in words why ``next_season`` is the season it is."""
+    picked = set(records.harvest["season"]) if len(records.harvest) else set()
+    if season - 1 in picked:
+        return f"the one after the last harvest on record ({season - 1})"
+    for name in ("pruning", "counts", "weights"):
+        table = getattr(records, name)
+        if len(table) and season in set(table["season"]):
+            return f"the latest in table {name}"
+    return "the next harvest by today's date, as no season is on record"
+
+
 def check_season(records, season):
     """Return the season asked for as a year; the next one when none was named.
 

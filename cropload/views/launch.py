@@ -31,6 +31,26 @@ CONTENT_POLICY = (
 )
 
 
+#: Of the servers only errors are shown: that a notebook is not signed, or that a browser went
+#: away, is nothing that a user can act on.
+QUIET = "ERROR"
+#: What the server and a notebook's own program say to each other is encrypted where both can.
+KERNELS = {"transport_encryption": "auto"}
+
+
+def layouts_of(folder):
+    """Return where the arrangement of open tabs of one folder is kept: not in the folder itself.
+
+    Without a place of its own every folder would open with the tabs of another one.
+    """
+    import hashlib
+
+    from jupyter_core.paths import jupyter_data_dir
+
+    name = hashlib.sha256(str(Path(folder).resolve()).encode("utf-8", "replace")).hexdigest()
+    return Path(jupyter_data_dir()) / "cropload" / "layouts" / name[:16]
+
+
 def working_folder(folder=None):
     """Return the folder to work in, with the notebooks beside the records.
 
@@ -62,9 +82,11 @@ def working_folder(folder=None):
                 new_folder(folder, example=True)
                 made = f"{folder} was made, with the invented sample estate Quillfoot in it."
                 return folder.resolve(), [made]
+    if not str(folder).strip():
+        raise CroploadError("The name of the folder is blank. Give the folder of your records.")
     folder = Path(folder).expanduser()
     if folder.is_file():
-        folder = folder.parent
+        folder = _folder_of(folder)
     if not folder.is_dir():
         raise CroploadError(
             f"There is no folder {folder}. `cropload new {folder}` makes one for your records, "
@@ -87,6 +109,48 @@ def working_folder(folder=None):
     return folder.resolve(), said
 
 
+def _folder_of(file):
+    """Return the folder of a workbook of records, or say why a file cannot be opened."""
+    from cropload.views.season_folder import records_in
+
+    if file.suffix.lower() != ".xlsx":
+        raise CroploadError(
+            f"{file} is a file. Give the folder that holds your records ({file.parent}), or a "
+            "workbook of records that ends in .xlsx."
+        )
+    if not _is_records(file):
+        raise CroploadError(
+            f"{file} is no workbook of records: it has no sheet 'blocks'. `cropload new FOLDER "
+            "--xlsx` makes one."
+        )
+    if records_in(file.parent) != file.name:
+        raise CroploadError(
+            f"Other records lie beside {file.name}, and the notebooks would show those. Put it "
+            "into a folder of its own, and open that."
+        )
+    return file.parent
+
+
+def _is_records(file):
+    import zipfile
+
+    import openpyxl
+
+    try:
+        book = openpyxl.load_workbook(file, read_only=True)
+    except (OSError, ValueError, KeyError, zipfile.BadZipFile):
+        return False
+    sheets = {name.strip().lower() for name in book.sheetnames}
+    book.close()
+    return "blocks" in sheets
+
+
+def check_port(wanted):
+    """Raise CroploadError unless a port is left open or from 1024 to 65535."""
+    if wanted is not None and not 1024 <= wanted <= 65535:
+        raise CroploadError(f"--port is {wanted}; it must be from 1024 to 65535.")
+
+
 def free_port(wanted=None):
     """Return a port of this machine that nothing listens on [1].
 
@@ -100,8 +164,7 @@ def free_port(wanted=None):
     CroploadError
         When the wanted port is taken, or is none.
     """
-    if wanted is not None and not 1024 <= wanted <= 65535:
-        raise CroploadError(f"--port is {wanted}; it must be from 1024 to 65535.")
+    check_port(wanted)
     tried = [wanted] if wanted is not None else range(FIRST_PORT, FIRST_PORT + MORE_PORTS)
     for port in tried:
         with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as probe:
@@ -137,15 +200,17 @@ def workbook_settings(folder, port, token):
             # listens on this machine alone and asks for its token.
             "allow_root": True,
             "answer_yes": True,
-            "log_level": "WARN",
+            "log_level": QUIET,
         },
+        "KernelManager": KERNELS,
         "IdentityProvider": {"token": token},
         "LabApp": {
             "default_url": first,
             "news_url": None,
             "check_for_updates_class": "jupyterlab.NeverCheckForUpdate",
             "extension_manager": "readonly",
-            "log_level": "WARN",
+            "log_level": QUIET,
+            "workspaces_dir": str(layouts_of(folder)),
         },
     }
 
@@ -160,9 +225,10 @@ def page_settings(folder, port, token):
             "root_dir": str(folder),
             "open_browser": False,
             "token": token,
-            "log_level": "WARN",
+            "log_level": QUIET,
             "tornado_settings": {"headers": {"Content-Security-Policy": CONTENT_POLICY}},
         },
+        "KernelManager": KERNELS,
         "VoilaConfiguration": {
             "template": "cropload",
             "allow_template_override": "NO",

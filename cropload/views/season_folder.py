@@ -62,6 +62,8 @@ def new_folder(folder, example=False, xlsx=False, units="metric"):
 
 def _empty_folder(folder):
     """Return the folder, made when it was not there; stop when it holds something."""
+    if not str(folder).strip():
+        raise CroploadError("The name of the folder is blank. Give the name of a new folder.")
     folder = Path(folder).expanduser()
     if folder.suffix.lower() in (".xlsx", ".xlsm", ".csv"):
         raise CroploadError(

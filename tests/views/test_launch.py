@@ -13,6 +13,7 @@ import urllib.request
 
 import pytest
 
+from cropload import write_template
 from cropload.errors import CroploadError
 from cropload.records.example import shipped
 from cropload.views import launch
@@ -79,7 +80,7 @@ def test_without_a_folder_and_records_the_sample_estate_is_copied_once(tmp_path,
 
 
 def test_a_workbook_stands_for_its_folder(tmp_path):
-    (tmp_path / "season.xlsx").write_bytes(b"")
+    write_template(tmp_path / "season.xlsx", xlsx=True)
     assert launch.working_folder(tmp_path / "season.xlsx")[0] == tmp_path.resolve()
 
 

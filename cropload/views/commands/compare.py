@@ -70,7 +70,8 @@ def _run(given):
         raise CroploadError("Station, offset, logger and budburst belong to --frost: add it.")
     found["density_band"] = density_text(density, units)
     options.save(given, export(found, units))
-    return "\n\n".join(_parts(found, units, given.sources))
+    season = options.season_text(records, given.season, found.attrs["season"])
+    return "\n\n".join(_parts(found, units, given.sources, season))
 
 
 def density_text(band, units):
@@ -93,7 +94,7 @@ def export(found, units):
     return shown
 
 
-def _parts(found, units, with_sources):
+def _parts(found, units, with_sources, season=""):
     from cropload.views.text_tables import paragraph
 
     about = found.attrs
@@ -103,6 +104,8 @@ def _parts(found, units, with_sources):
         f"plan{'s' * (number > 1)} on the same draws. Each figure is the middle, with its "
         f"{about['interval']}, in brackets."
     )
+    if season:
+        yield season
     yield from tables(found, units)
     if "frost_notes" in about:
         yield frost_table(found, units)
@@ -166,6 +169,8 @@ def tables(found, units):
         ),
     )
     yield paragraph(FIRST_YEAR_GAIN)
+    if len(found) > 1:
+        yield difference_table(found, units)
     yield "SHOOTS AND CLUSTERS, first season\n" + text_table(
         [
             words("plan"),
@@ -184,7 +189,7 @@ def tables(found, units):
         ),
     )
     weight = units.label("pruning_weight_kg")
-    yield "BALANCE, yield to pruning weight\n" + text_table(
+    yield "BALANCE, yield to pruning weight (Ravaz index)\n" + text_table(
         [
             words("plan"),
             Column("first season", f"{weight}/{weight}"),
@@ -218,6 +223,71 @@ def tables(found, units):
             strict=True,
         ),
     )
+
+
+def difference_table(found, units):
+    """Return what each plan bears beyond the first one, as text."""
+    from cropload.views.text_tables import Column, paragraph, text_table, words
+
+    first, others = found["plan"].iloc[0], found.iloc[1:]
+    parts = [f"DIFFERENCE to {first}, on the same draws"]
+    for ending, when in (("", "first season"), ("_settled", "once settled")):
+        shown = []
+        for quantity in ("t_ha", "tonnes"):
+            factor = units.show(quantity)[1]
+            ends = [
+                others[f"{quantity}{ending}_change_{end}"] * factor for end in ("p10", "p50", "p90")
+            ]
+            shown.append(_signed_ranges(list(zip(*ends, strict=True))))
+        parts.append(
+            text_table(
+                [
+                    words(when),
+                    Column(
+                        "a hectare" if units.name == "metric" else "an acre", units.label("t_ha")
+                    ),
+                    Column("the block", units.label("tonnes")),
+                    Column("bears more", "chance"),
+                ],
+                zip(
+                    others["plan"],
+                    *shown,
+                    [_chance(share) for share in others[f"chance_more{ending}"]],
+                    strict=True,
+                ),
+            )
+        )
+    parts.append(
+        paragraph(
+            f"Each difference is the middle, with its own {found.attrs['interval']}. Both plans "
+            "stand on the same vines in the same seasons, so it is known far better than the two "
+            "ranges above seem to say."
+        )
+    )
+    return "\n".join([parts[0], "\n\n".join(parts[1:])])
+
+
+def _signed_ranges(triples):
+    """Return ranges of differences, all to the same step, like ``+1.2 (-0.3 to +2.9)``."""
+    import math
+
+    widest = max((high - low for low, _, high in triples), default=0.0)
+    places = 1 if widest <= 0 else max(0, 1 - math.floor(math.log10(widest)))
+
+    def signed(value):
+        value = round(value, places)
+        return "0" if value == 0 else f"{value:+,.{places}f}"
+
+    return [f"{signed(mid)} ({signed(low)} to {signed(high)})" for low, mid, high in triples]
+
+
+def _chance(share):
+    """Return a chance as whole per cent; draws make nothing certain or impossible."""
+    from cropload.views.text_tables import percent
+
+    if share >= 0.995:
+        return "over 99 %"
+    return "under 1 %" if share < 0.005 else percent(share)
 
 
 def frost_table(found, units):

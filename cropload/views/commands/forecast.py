@@ -73,7 +73,8 @@ def _run(given):
             "an earlier day."
         )
     earlier = None if since is None else made(given, records, given.since)
-    text = "\n\n".join(_parts(found, earlier, given.by, units))
+    season = options.season_text(records, given.season, found.season)
+    text = "\n\n".join(_parts(found, earlier, given.by, units, season))
     if given.log:
         keep(found, records, given)
     return text
@@ -107,11 +108,13 @@ def export(table, units):
     return shown
 
 
-def _parts(found, earlier, by, units):
+def _parts(found, earlier, by, units, season=""):
     from cropload.views.season_words import contribution_sentence
     from cropload.views.text_tables import paragraph
 
     yield paragraph(heading(found))
+    if season:
+        yield season
     yield crop_table(found, by, units)
     yield paragraph(contribution_sentence(found.contributions("estate")))
     if earlier is not None:

@@ -74,6 +74,12 @@ def _run(given):
     from cropload.forecasting.season import forecast
     from cropload.views.intake_words import export
 
+    if given.window is not None and not 0 <= given.window <= 60:
+        raise CroploadError(
+            f"--window is {given.window}; picks may move by 0 to 60 days either way."
+        )
+    if not given.move and (given.window is not None or given.chance is not None):
+        raise CroploadError("--window and --chance belong to --move: add it.")
     records = options.records_of(given)
     asked = {"draws": given.draws, "seed": given.seed}
     found = forecast(records, given.season, given.as_of, **asked)

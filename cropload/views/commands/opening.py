@@ -24,6 +24,7 @@ def _run_with(name):
     def run(given):
         from cropload.views import launch
 
+        launch.check_port(given.port)
         folder, said = launch.working_folder(given.folder)
         for sentence in said:
             options.note(sentence)

@@ -15,7 +15,13 @@ CAUTION = f"A forecast is decision support, not a guarantee. {PRUNING_CAUTION}"
 
 
 def number(text):
-    """Read a finite number; a decimal comma is understood."""
+    """Read a finite number; a decimal comma is understood, one that may part thousands is not."""
+    if re.fullmatch(r"\s*[+-]?[1-9]\d{0,2},\d{3}\s*", text):
+        plain = text.strip().replace(",", "")
+        raise argparse.ArgumentTypeError(
+            f"'{text}' may mean {text.strip().replace(',', '.')} or {plain}; write it without a "
+            "comma"
+        )
     try:
         value = float(text.replace(",", ".")) if text.count(",") <= 1 else math.nan
     except ValueError:
@@ -92,7 +98,7 @@ def records_of(options, doubts=True):
 
     records = read_records(options.folder)
     if doubts:
-        _tell_doubts(records.warnings)
+        _tell_doubts(records.warnings, getattr(options, "units", "metric") == "us")
     return records
 
 
@@ -100,7 +106,7 @@ def records_of(options, doubts=True):
 MOST_DOUBTS = 5
 
 
-def _tell_doubts(doubts):
+def _tell_doubts(doubts, us=False):
     """Say on the side what is doubtful in the records that a result is about to use."""
     if not doubts:
         return
@@ -108,12 +114,17 @@ def _tell_doubts(doubts):
 
     from cropload.records.messages import fault_list, how_many
 
+    told = doubts[:MOST_DOUBTS]
+    if us:
+        from cropload.views.us_beside import faults_with_us
+
+        told = faults_with_us(told)
     number = how_many(doubts)
     one = number == 1
     print(
         f"{number:,} value{'' if one else 's'} of these records {'is' if one else 'are'} doubtful, "
         f"and used as {'it stands' if one else 'they stand'}:\n\n"
-        f"{fault_list(doubts[:MOST_DOUBTS])}\n\n`cropload check` lists them all.\n",
+        f"{fault_list(told)}\n\n`cropload check` lists them all.\n",
         file=sys.stderr,
     )
 
@@ -130,6 +141,36 @@ def add_season(parser):
     parser.add_argument(
         "--season", metavar="YEAR", type=year, help="year of harvest; the next one by default"
     )
+
+
+def season_text(records, given, season):
+    """Return which season is meant when none was named, why, and a warning when it is past.
+
+    Parameters
+    ----------
+    records : Records
+        What the default was told from.
+    given : int or None
+        The season asked for.
+    season : int
+        The season that was taken.
+    """
+    if given is not None:
+        return ""
+    import datetime
+
+    from cropload.forecasting.asked import why_season
+    from cropload.views.text_tables import paragraph
+
+    today = datetime.date.today()
+    text = f"Season {season} is meant: {why_season(records, season)}. --season YEAR asks another."
+    # After October no harvest of the year is still to come, north or south.
+    if season < today.year or (season == today.year and today.month > 10):
+        text += (
+            f" Today is {today:%Y-%m-%d}, so that harvest is past; harvests after it are not on "
+            f"record. Add them, or ask for --season {today.year + (today.month > 10)}."
+        )
+    return paragraph(text)
 
 
 def add_reference_plan(parser):
@@ -212,8 +253,25 @@ def save(options, frame):
         raise CroploadError(
             f"{options.csv} exists and is not overwritten. Choose another name, or add --replace."
         )
-    path = write_frame(options.csv, frame, replace=options.replace)
+    path = write_frame(options.csv, rounded(frame), replace=options.replace)
     note(f"Written: {path}")
+
+
+#: Significant figures of a number in a file: more than any range supports, and none of noise.
+FIGURES = 6
+
+
+def rounded(frame):
+    """Return a result with its broken numbers to ``FIGURES`` significant figures."""
+    import numpy as np
+
+    frame = frame.copy()
+    for place, kind in enumerate(frame.dtypes):
+        if getattr(kind, "kind", "") != "f":
+            continue
+        values = frame.iloc[:, place].to_numpy(float)
+        frame.isetitem(place, np.array([float(f"{value:.{FIGURES}g}") for value in values]))
+    return frame
 
 
 def note(message):

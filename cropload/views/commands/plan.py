@@ -142,6 +142,7 @@ def _run(given):
         seed=given.seed,
         keep=given.keep,
         reference_plan=given.reference_plan,
+        units=options.units_of(given),
     )
     units = options.units_of(given)
     if len(found):
@@ -151,10 +152,11 @@ def _run(given):
         options.save(given, export(found, units))
     elif given.csv:
         options.note(f"No plan fits, so {given.csv} is not written.")
-    return "\n\n".join(_parts(found, units, given.settled))
+    season = options.season_text(records, given.season, found.attrs["season"])
+    return "\n\n".join(_parts(found, units, given.settled, season))
 
 
-def _parts(found, units, settled):
+def _parts(found, units, settled, season=""):
     from cropload.views.text_tables import paragraph
 
     about = found.attrs
@@ -165,41 +167,36 @@ def _parts(found, units, settled):
         f"{about['block']}, harvest {about['season']}: plans for {target:.3g} {crop}, "
         f"judged by the {which}."
     )
-    yield paragraph(_message(found, units))
+    if season:
+        yield season
+    yield paragraph(about["message"])
     if len(found):
         yield _table(found, units)
-        yield paragraph(f"Each range in brackets is the {about['interval']}.")
+    elif about["nearest"]:
+        yield from _nearest(about["nearest"], units)
+    ranged = f"Each range in brackets is the {about['interval']}."
+    yield paragraph(f"{ranged} Ravaz is yield / pruning weight, middle only, of the first season.")
     dropped = [
         paragraph(f"{number} of {about['considered']} by {limit}", "- ")
         for limit, number in about["dropped"].items()
         if number
     ]
     if dropped:
-        lead = "Layouts dropped (one may break several limits):"
-        metric = " Limits are told in metric units." if units.name == "us" else ""
-        yield "\n".join([paragraph(lead + metric), *dropped])
+        yield "\n".join([paragraph("Layouts dropped (one may break several limits):"), *dropped])
     for note in about.get("notes", ()):
         yield paragraph(note, "- ")
     yield paragraph(options.CAUTION)
 
 
-def _message(found, units):
-    """Return what was found in one or two sentences, in the units of the reader."""
-    from cropload.views.text_tables import percent
+def _nearest(rows, units):
+    """Yield the layouts that come nearest to fitting, and which limits each breaks."""
+    import pandas as pd
 
-    about = found.attrs
-    if units.name == "metric" or not len(found):
-        return about["message"]
-    best = found.iloc[0]
-    low, high = (
-        units.convert("t_ha", best[name]) for name in ("t_ha_target_low", "t_ha_target_high")
-    )
-    return (
-        f"{about['kept']} of {about['considered']} layouts fit; {best['plan']} lands between "
-        f"{low:.2f} and {high:.2f} {units.label('t_ha')} with a chance of "
-        f"{percent(best['chance_in_target'])}; its middle is "
-        f"{units.convert('t_ha', best['t_ha_p50']):.1f}."
-    )
+    from cropload.views.text_tables import paragraph
+
+    yield paragraph("NEAREST, but outside the limits") + "\n" + _table(pd.DataFrame(rows), units)
+    lines = [paragraph(f"{row['plan']} is outside: {row['outside']}", "- ") for row in rows]
+    yield "\n".join(lines)
 
 
 def _table(found, units):
@@ -219,7 +216,7 @@ def _table(found, units):
             Column("first season", crop),
             Column("settled", crop),
             Column("shoots", density),
-            Column("Ravaz"),
+            Column("yield / pruning weight (Ravaz)"),
         ],
         zip(
             found["plan"],

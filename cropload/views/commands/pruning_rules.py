@@ -50,6 +50,8 @@ def _buds(given):
     from cropload.vine.balanced_pruning import balanced_table, parse_formula
 
     formula = parse_formula(given.formula)
+    if given.pruning_weight is not None:
+        _check_weight(given.pruning_weight, given.unit)
     units = US if given.unit == "lb" else METRIC
     spacing = given.vine_spacing
     spacing = None if spacing is None else units.to_metric("length_m", spacing)
@@ -63,6 +65,21 @@ def _buds(given):
     parts.append(paragraph(table.attrs["note"]))
     parts.append(paragraph(options.PRUNING_CAUTION))
     return "\n\n".join(parts)
+
+
+def _check_weight(weight, unit):
+    """Stop at prunings that no vine has: most often grams, or the weight of a row."""
+    from cropload import handbook
+    from cropload.units import METRIC, US
+
+    units = US if unit == "lb" else METRIC
+    most = units.convert("pruning_weight_kg", handbook.value("plausible.pruning_weight_kg"))
+    if not 0 <= weight <= most:
+        raise CroploadError(
+            f"--pruning-weight is {weight:g} {unit}; prunings of one vine are 0 or more, at most "
+            f"{most:.3g} {unit} (handbook plausible.pruning_weight_kg). Give the prunings of one "
+            f"vine, in {unit}, not in grams and not of a row."
+        )
 
 
 def _one_vine(weight, formula, units, cap):
@@ -82,6 +99,11 @@ def _one_vine(weight, formula, units, cap):
     text += f" ({buds:.1f} before rounding)." if buds != round(buds) else "."
     if cap:
         text += f" Space for the vine caps it at {cap[0]} to {cap[1]} buds."
+    else:
+        text += (
+            " No cap by space is in it: a strong vine may be asked for more buds than it has room "
+            f"for. --vine-spacing ({units.label('length_m')}) adds the cap."
+        )
     return paragraph(text)
 
 
