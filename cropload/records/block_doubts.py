@@ -48,7 +48,9 @@ def impossible(usable):
             worst = limits.extra["refused_above"]
             values = usable[table].frame[column]
             rule = f"is more than {worst:,.0f} {limits.unit}, which cannot be"
-            mend = "Check the digits; leave the cell blank where there is no such limit or price."
+            mend = "Check the digits."
+            if not usable[table].table[column].required:
+                mend = "Check the digits; leave the cell blank where there is none."
             faults += made(usable[table], values.index[values > worst], column, rule, mend)
     return faults
 
@@ -249,7 +251,8 @@ def _lone_seasons(usable):
     if len(runs) > 1:
         main = max(runs, key=lambda run: sum(counted[year] for year in run))
         rest = set(counted) - set(main.tolist())
-        lone |= dict.fromkeys(rest, f"the records of {main[0]} to {main[-1]}")
+        span = f"{main[0]} to {main[-1]}" if len(main) > 1 else f"{main[0]}"
+        lone |= dict.fromkeys(rest, f"the records of {span}")
     found = []
     for table in usable.values():
         if "season" not in table.frame or not lone:

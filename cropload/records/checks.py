@@ -285,11 +285,21 @@ def _fractions(table, column):
     """Warn where all shares look like fractions: a workbook stores a cell shown as 5 % as 0.05."""
     values = table.frame[column]
     told = values[values > 0]
-    if told.empty or told.max() > 1:
+    if told.empty:
         return []
+    if told.max() > 1:
+        # Among cells with the percent sign, a plain fraction is most often a lost format.
+        small = told.index[told < 1]
+        signed = any(table.text(row, column).endswith("%") for row in told.index)
+        plain = [row for row in small if not table.text(row, column).endswith("%")]
+        rule = "is a small number without the percent sign that other cells have"
+        mend = "If it is a fraction, write it in percent: 35 for 0.35. It is read as percent."
+        return some_faults(
+            plain if signed else [], lambda row: _fault(table, row, column, rule, mend)
+        )
     row = told.index[0]
     rule = "no value is above 1, so they may be fractions instead of percent"
-    return [_fault(table, row, column, rule, "For five percent write 5, not 0.05 or 5 %.")]
+    return [_fault(table, row, column, rule, "For five percent write 5 or 5 %, not 0.05.")]
 
 
 def _value(table, row, column, number):

@@ -182,7 +182,8 @@ def borrowed(file, written, cells, order):
         return None
     rule = f"is read as {order.order}/year, as {order.shown[0][1]} shows"
     if len(unclear) > 1:
-        rule += f"; so are {len(unclear) - 1:,} more"
+        rest = len(unclear) - 1
+        rule += f"; so {'is' if rest == 1 else 'are'} {rest:,} more"
     mend = "Write dates with the year first, like 2026-03-14, and nobody has to guess."
     return Fault(file, int(unclear.index[0]), written, tidy(unclear.iloc[0]), rule, mend)
 

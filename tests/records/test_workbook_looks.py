@@ -72,6 +72,15 @@ def test_a_cell_shown_as_a_percentage_is_read_as_shown(book, shown):
     assert blocks["missing_pct"].tolist() == [35, 5]
 
 
+def test_a_fraction_among_percentages_is_asked_about(book):
+    def change(workbook):
+        put("blocks", "F2", 0.35, "0%")(workbook)
+        put("blocks", "F3", 0.05)(workbook)
+
+    (doubt,) = read_records(book(change)).warnings
+    assert (doubt.row, doubt.column, doubt.value) == (3, "missing_pct", "0.05")
+
+
 def test_a_percentage_is_read_without_the_noise_of_a_hundredfold(book):
     blocks = read_records(book(put("blocks", "F2", 0.07, "0%"))).blocks
     assert blocks["missing_pct"][0] == 7
