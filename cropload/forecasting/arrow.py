@@ -164,6 +164,13 @@ class Shared:
         places = (effects[:, None] * self.components + np.arange(self.components)).ravel()
         return np.concatenate([places, self.effects + np.arange(self.responses)])
 
+    @property
+    def level_columns(self):
+        """Columns of a load on ``places`` that are its load on the levels and responses."""
+        first, end = self.components, (1 + self.seasons) * self.components
+        responses = self.local * self.components + np.arange(self.responses)
+        return np.concatenate([np.arange(first, end), responses])
+
     @cached_property
     def laid_out(self):
         """What turns levels of seasons into effects of ``places``: (local numbers, levels)."""

@@ -111,9 +111,12 @@ class Beliefs:
         out = np.empty((len(blocks), k, draws))
         for v in np.unique(self.variety[blocks]):
             here = np.flatnonzero(self.variety[blocks] == v)
-            # Own normals above the shared effects: one product a block, in fast memory.
-            stacked = np.concatenate([np.empty((k, draws)), shared[self.shared.places(v)]])
-            both = np.concatenate([roots[here], self.load[blocks[here]]], axis=-1)
+            # What a block shares acts by the levels of the seasons, each a sum of effects that
+            # bear the same load; own normals stand above them: one product a block, in fast memory.
+            levels = self.shared.laid_out.T @ shared[self.shared.places(v)]
+            stacked = np.concatenate([np.empty((k, draws)), levels])
+            load = self.load[blocks[here]][..., self.shared.level_columns]
+            both = np.concatenate([roots[here], load], axis=-1)
             for at, line in zip(here, both, strict=True):
                 block = blocks[at]
                 stream(seed, self.names[block]).standard_normal(out=stacked[:k])

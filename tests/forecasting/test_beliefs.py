@@ -64,6 +64,15 @@ def test_draws_have_the_stated_mean_and_covariance():
     )
 
 
+def test_a_load_on_the_levels_is_the_same_load_on_the_effects_behind_them():
+    rng = np.random.default_rng(9)
+    grid, spreads = small_grid(rng), small_spreads(rng)
+    found = believe(grid, list("abcde"), Learned(spreads, np.zeros((4, 3)), np.ones((4, 3))))
+    shared = found.shared
+    on_levels = found.load[..., shared.level_columns] @ shared.laid_out.T
+    np.testing.assert_allclose(on_levels, found.load, atol=1e-12)
+
+
 def test_a_blocks_draws_do_not_depend_on_its_company():
     rng = np.random.default_rng(7)
     grid, spreads = small_grid(rng), small_spreads(rng)
