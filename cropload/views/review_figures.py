@@ -200,7 +200,8 @@ def plot_split(split, ax=None):
         at = np.arange(count)
         right, left = np.zeros(count), np.zeros(count)
         reach = max(
-            table[parts].clip(lower=0).sum(1).max(), -table[parts].clip(upper=0).sum(1).min()
+            table[parts].clip(lower=0).sum(axis=1).max(),
+            -table[parts].clip(upper=0).sum(axis=1).min(),
         )
         for place, name in enumerate(parts):
             values = table[name].to_numpy(float)

@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-import scoringrules
 
 from cropload import example_records, review_season
 from cropload.decisions.review_levels import level_crops, level_scores
@@ -42,6 +41,7 @@ def test_varieties_and_estate_add_up_to_the_scale(records, reviews):
 
 
 def test_a_guess_without_a_range_is_scored_by_its_absolute_error(records, reviews):
+    scoringrules = pytest.importorskip("scoringrules")
     row = level_scores(records, reviews[:1]).set_index("moment").loc["clusters"]
     crops = reviews[0].blocks
     there = crops[(crops["moment"] == "clusters") & crops["count_x_last_weight"].notna()]

@@ -211,7 +211,7 @@ class Lessons(ReviewPanel):
         path = self.desk.base.path
         entries = () if self.desk.is_sample else read_learned(path)
         self.force.value = parts.head("What is in force now") + tables.force_table(
-            entries, learned_path(path)
+            entries, learned_path(path).resolve()
         )
 
     def accept(self):
@@ -225,16 +225,25 @@ class Lessons(ReviewPanel):
             if not keys:
                 raise CroploadError("No lesson is ticked. Tick one, or leave everything as it is.")
             new, old = accept(self.desk.base, self.lessons, keys)
-            told = f"{words.lessons_words(len(keys))} kept in {new}, used for seasons after "
-            told += f"{self.lessons.through} and named there as the source."
-            return told + (f" The version before is {old}." if old is not None else "")
+            told = f"{words.lessons_words(len(keys))} kept in {new.resolve()}, used for seasons "
+            told += f"after {self.lessons.through} and named there as the source."
+            return told + (f" The version before is {old.resolve()}." if old is not None else "")
 
+        before = self._versions()
         parts.tell(self.kept, keep)
-        if "Done:" in self.kept.value:
+        if self._versions() != before:
             told = self.kept.value
             self.desk.forget(self.lessons.through)
             self._compute_kept()
             self.kept.value = told
+
+    def _versions(self):
+        """Return what tells one ``learned.toml`` from the next, or None where there is none."""
+        try:
+            found = learned_path(self.desk.base.path).stat()
+        except OSError:
+            return None
+        return found.st_mtime_ns, found.st_size, found.st_ino
 
     @parts.guarded
     def _compute_kept(self):

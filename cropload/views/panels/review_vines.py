@@ -129,7 +129,8 @@ class VineTrend(ReviewPanel):
                 "indices can exceed it by a quarter."
             )
         label = drawing.trend_label(figure, units)
-        caption = f"{FIGURES[figure][0].capitalize()} by season of growth [{label}]"
+        title = FIGURES[figure][0]
+        caption = f"{title[0].upper()}{title[1:]} by season of growth [{label}]"
         heads = ["block", *(str(season) for season in wide.columns)]
         return parts.table(heads, cells, caption) + text
 
@@ -192,7 +193,7 @@ class BudFertility(ReviewPanel):
         )
         rows = [
             [
-                f"{row['wood']}, node {row['node']}",
+                joined(f"{row['wood']}, node {row['node']}"),
                 f"{row['value_p50']:.2f}",
                 joined(f"{row['value_p10']:.2f} to {row['value_p90']:.2f}"),
                 whole(
