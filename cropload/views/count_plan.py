@@ -65,6 +65,7 @@ def plan_count(
     error=0.10,
     season=None,
     vines=None,
+    rows=None,
     rows_to_walk=None,
     date=None,
     seed=0,
@@ -88,6 +89,8 @@ def plan_count(
         Year of harvest; the next one when left out.
     vines : int, optional
         So many vines, whatever the error [1].
+    rows : int, optional
+        Rows of the block, where table ``blocks`` does not say [1].
     rows_to_walk : int, optional
         Visit only so many rows [1].
     date : str or date, optional
@@ -141,7 +144,7 @@ def plan_count(
         "mean (Student's t, finite number of vines); a share, such as missing vines, needs "
         "another. Missing vines are counted apart, never as zeros."
     )
-    picked = pick_vines(records, block, number, rows_to_walk=rows_to_walk, seed=seed)
+    picked = pick_vines(records, block, number, rows=rows, rows_to_walk=rows_to_walk, seed=seed)
     plans = records.pruning
     plans = plans[(plans["block"] == block) & (plans["season"] == season)]["plan"]
     html = count_sheet(

@@ -38,9 +38,12 @@ def plot_fan(fan, harvest=None, units=METRIC, ax=None):
         low, middle, high = (
             units.convert("tonnes", fan[f"tonnes_{end}"].to_numpy(float)) for end in ranges.ENDINGS
         )
-        ax.fill_between(at, low, high, facecolor=BLUE, alpha=0.18, label=ranges.label())
-        for end in (low, high):
-            ax.plot(at, end, color=BLUE, linewidth=1)
+        # A single date is a bar, because a band between dates would have no width.
+        wide = at if len(fan) > 1 else np.array([-0.12, 0.12])
+        edges = [np.broadcast_to(end, wide.shape) for end in (low, high)]
+        ax.fill_between(wide, *edges, facecolor=BLUE, alpha=0.18, label=ranges.label())
+        for end in edges:
+            ax.plot(wide, end, color=BLUE, linewidth=1)
         ax.plot(at, middle, color=BLUE, marker="o", label="middle of the forecast")
         for x, ends in enumerate(zip(low, middle, high, strict=True)):
             for value, va, shift in zip(ends, ("top", "bottom", "bottom"), (-4, 5, 3), strict=True):

@@ -23,6 +23,7 @@ def _svg(body, height, title, told, name):
     """Return a whole picture with its text alternative; ``name`` keeps its ids apart."""
     return (
         f'<svg class="figure" viewBox="0 0 {_WIDTH} {height:g}" role="img" '
+        'font-family="DejaVu Sans, Arial, sans-serif" '
         f'aria-labelledby="{name}-title {name}-told" xmlns="http://www.w3.org/2000/svg">'
         f'<title id="{name}-title">{escape(title)}</title>'
         f'<desc id="{name}-told">{escape(told)}</desc>{body}</svg>'

@@ -148,10 +148,18 @@ def signed(quantity, value, units=METRIC, places=None):
     return f"{sign}{number} {units.label(quantity)}"
 
 
+def _small(tonnes, units):
+    """Return tonnes as text, with a second decimal where one would show nothing."""
+    shown = units.convert("tonnes", tonnes)
+    if abs(shown) >= 0.1:
+        return wording.amount("tonnes", tonnes, units)
+    return f"{shown:.2f} {units.label('tonnes')}{'s' if units.name == 'us' else ''}"
+
+
 def next_sentence(row, units=METRIC):
     """Return one row of ``next_counts`` in a sentence."""
     return (
         f"{row['block']}: {row['words']} on {row['vines']} vines, {row['hours']:.1f} crew hours; "
-        f"takes {wording.amount('tonnes', row['removed_t'], units)} off a range of "
+        f"takes {_small(row['removed_t'], units)} off a range of "
         f"{wording.amount('tonnes', row['range_now_t'], units)}."
     )

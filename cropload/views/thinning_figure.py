@@ -62,7 +62,7 @@ def plot_thinning(thinning, units=METRIC, ax=None):
             below.axvline(thinning.keep, color=GREEN, linewidth=1)
             below.set_ylabel(f"crop [{units.label('t_ha')}]")
             below.grid(True, axis="y")
-            below.legend(loc="upper left", ncols=2)
+            below.legend(loc="lower right", ncols=2)
             below.set_ylim(0, None)
         (below or ax).set_xlabel("most clusters left on a vine")
     return ax

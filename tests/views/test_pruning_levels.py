@@ -13,6 +13,7 @@ from cropload import compare_plans, example_records, find_plans, read_records
 from cropload.records.example import shipped
 from cropload.views.panels import PruningLevels
 from cropload.views.panels.choices import season_meant
+from cropload.views.panels.level_rows import first_levels
 
 
 @pytest.fixture
@@ -352,7 +353,25 @@ def test_season_says_which_winter_and_whether_it_is_past(panel):
     records = make_records(blocks=[block_row("A")], pruning=[{"season": 2021, "block": "A"}])
     later = season_meant(records, "A", 2021, datetime.date(2026, 11, 25))
     assert "lies in the past (2026-11-25 is today)" in later
+    assert "choose 2027" in later
+    assert "choose 2027" in season_meant(records, "A", 2026, datetime.date(2026, 11, 25))
     assert "past" not in season_meant(records, "A", 2027, datetime.date(2026, 11, 25))
+
+
+def test_records_that_end_in_the_past_still_let_the_next_season_be_planned():
+    pruning = [{"season": 2021, "block": "A", "plan": "1x10+1x2"}]
+    coming = datetime.date.today().year + 1
+    old = PruningLevels(make_records(blocks=[block_row("A")], pruning=pruning), season=coming)
+    assert old.season == coming
+    assert old.comparison.attrs["season"] == coming
+    assert old.message.value == ""
+
+
+@pytest.mark.parametrize(("usual", "first"), [(14, "1x12+1x2"), (24, "2x10+2x2"), (5, "2x2")])
+def test_a_block_without_any_plan_opens_with_three_levels_that_can_be_cut(usual, first):
+    plans, names = first_levels(None, usual)
+    assert str(plans[0]) == first
+    assert names == ["a usual load", "lighter", "heavier"] or plans[0].spurs < 3
 
 
 def test_levels_are_held_against_the_first_one(panel):

@@ -132,6 +132,13 @@ def test_fan_without_a_harvest_says_so_and_draws_no_line(made):
     assert f"{fan['tonnes_p50'].iloc[0]:.1f}" in fan_figure.fan_text(fan)
 
 
+def test_a_single_date_is_drawn_as_a_bar_that_can_be_seen(made):
+    one = fan_table(made[:1])
+    band = fan_figure.plot_fan(one).collections[0].get_paths()[0].get_extents()
+    assert band.width > 0.1
+    assert band.height == pytest.approx(one["tonnes_p90"].iloc[0] - one["tonnes_p10"].iloc[0])
+
+
 def test_ranking_is_by_tonnes_or_by_range(made):
     table = made[2][1].table()
     by_range = drawing.ranked(table, "range")

@@ -112,7 +112,19 @@ def test_fan_of_a_season_without_dates_says_what_to_enter(desk):
     fan = SeasonFan(desk)
     desk.season_choice.value = 2027
     fan.draw()
-    assert "Enter a pruning plan first" in fan.message.value
+    assert "no plan, count or weight on record yet" in fan.message.value
+    assert fan.figure.value == ""
+
+
+def test_rows_of_a_block_can_be_said_where_they_are_not_on_record():
+    bare = SeasonDesk(make_records(blocks=[block_row("A", vines=300)]), draws=200)
+    panel = CountSheets(bare)
+    assert "How many rows A has is not on record" in panel.words.value
+    panel.block_rows.value = "10"
+    assert panel.planned.picked["row"].astype(int).max() <= 10
+    assert panel.message.value == ""
+    panel.block_rows.value = "a few"
+    assert "must be a whole number or blank" in panel.message.value
 
 
 def test_blocks_stand_in_the_order_asked_for(desk):
@@ -365,8 +377,8 @@ def test_crew_check_says_a_word_and_the_crop(desk):
     planned = desk.forecast.table().set_index("block").loc["Long Acre", "t_ha_p50"]
     assert panel.check.t_ha[1] < share * planned
     panel.block.value = "Upper Knoll"
-    assert "No buds are counted" in panel.message.value
-    assert panel.result.value == ""
+    assert "No buds are counted" in panel.result.value
+    assert panel.check is None
 
 
 def test_thinning_shows_the_advice_of_the_package_with_its_cautions(desk):

@@ -130,10 +130,12 @@ def season_meant(records, block, season, today=None):
             f"{text} That crop is on record; what is shown is what could be said before it, from "
             "the seasons up to then."
         )
-    if season < today.year:
+    # In both hemispheres the harvest of a year is over by November.
+    if season < today.year or (season == today.year and today.month >= 11):
         return (
             f"{text} That lies in the past ({today:%Y-%m-%d} is today), and no crop of it is on "
-            "record: add the harvests and prunings since to plan the coming winter."
+            f"record: choose {today.year + 1} to plan the next one, and add the harvests since, "
+            "which narrow its range."
         )
     return text
 
@@ -158,11 +160,13 @@ class Choices(widgets.VBox):
         names = [str(name) for name in records.blocks["block"]]
         coming = next_season(records)
         first = min([int(s) for s in records.pruning["season"]] or [coming])
-        seasons = list(range(coming, min(first, coming) - 1, -1))
+        # Records that end in the past must not keep anybody from planning the winter to come.
+        last = max(coming, datetime.date.today().year + 1)
+        seasons = list(range(last, min(first, coming) - 1, -1))
         if season is not None and int(season) not in seasons:
             raise CroploadError(
-                f"Season {season} is not one of {seasons[-1]} to {coming}, the seasons on record "
-                "and the coming one."
+                f"Season {season} is not one of {seasons[-1]} to {last}, the seasons on record and "
+                "the coming one."
             )
         self.block = choice("Block", names, block or names[0], "24em")
         self.season = choice("Season (year of harvest)", seasons, int(season or coming), "18em")

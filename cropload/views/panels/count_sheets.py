@@ -3,7 +3,9 @@
 import base64
 
 import ipywidgets as widgets
+import numpy as np
 
+from cropload.decisions.vine_picking import block_of
 from cropload.errors import CroploadError
 from cropload.views.count_plan import plan_count
 from cropload.views.count_sheet import LABELS, read_count_sheet
@@ -20,6 +22,14 @@ def download(text, name, kind, words):
         f'<a style="color:#0072B2;text-decoration:underline" download="{parts.escape(name)}" '
         f'href="data:{kind};base64,{data}">{parts.escape(words)}</a>'
     )
+
+
+def _whole_rows(box):
+    """Return the number in a box of rows; None when it is blank."""
+    text = box.value.strip()
+    if text and not text.isdecimal():
+        raise CroploadError(f"{box.description} must be a whole number or blank, not '{text}'.")
+    return int(text) if text else None
 
 
 class CountSheets(DeskPanel):
@@ -41,13 +51,15 @@ class CountSheets(DeskPanel):
             style=parts.LABELLED,
             layout=widgets.Layout(width="18em"),
         )
+        self.block_rows = field("Rows of the block", "as recorded", "17em")
         self.rows = field("Rows to walk", "all", "13em")
         self.day = field("Day of the visit", "today", "17em")
         self.seed = widgets.IntText(
             0, description="Seed", style=parts.LABELLED, layout=widgets.Layout(width="9em")
         )
         for each in (
-            self.block, self.measure, self.beside, self.error, self.rows, self.day, self.seed
+            self.block, self.measure, self.beside, self.error, self.block_rows, self.rows,
+            self.day, self.seed,
         ):  # fmt: skip
             each.observe(lambda _: self.refresh(), "value")
         self.words, self.links, self.preview = parts.html(), parts.html(), parts.html()
@@ -64,7 +76,7 @@ class CountSheets(DeskPanel):
         self.rows_back = None
         self.body.children = [
             parts.row(self.block, self.measure, self.beside),
-            parts.row(self.error, self.rows, self.day, self.seed),
+            parts.row(self.error, self.block_rows, self.rows, self.day, self.seed),
             self.words,
             parts.row(self.links, self.write_button),
             self.kept,
@@ -79,7 +91,14 @@ class CountSheets(DeskPanel):
         self.planned = None
         for each in (self.words, self.links, self.preview):
             each.value = ""
-        rows = self.rows.value.strip()
+        known, walked = (_whole_rows(each) for each in (self.block_rows, self.rows))
+        recorded = block_of(self.desk.records, self.block.value).get("rows", np.nan)
+        if known is None and np.isnan(recorded):
+            self.words.value = parts.note(
+                f"How many rows {self.block.value} has is not on record. Write it into “Rows of "
+                "the block”, or add a column rows to table blocks."
+            )
+            return
         self.planned = plan_count(
             self.desk.records,
             self.block.value,
@@ -87,7 +106,8 @@ class CountSheets(DeskPanel):
             beside=[self.beside.value] if self.beside.value else (),
             error=self.error.value / 100,
             season=self.desk.season,
-            rows_to_walk=rows or None,
+            rows=known,
+            rows_to_walk=walked,
             date=self.day.value.strip() or None,
             seed=self.seed.value,
             units=self.desk.units,

@@ -24,6 +24,14 @@ class CrewPanel(DeskPanel):
     def show(self):
         """Check the chosen block in the desk's season."""
         self.result.value, self.check = "", None
+        counts = self.desk.records.counts
+        mine = (counts["block"] == self.block.value) & (counts["season"] == self.desk.season)
+        if not counts.loc[mine, "buds"].notna().any():
+            self.result.value = parts.note(
+                f"No buds are counted in {self.block.value} for season {self.desk.season} yet. "
+                "Count the buds left on some pruned vines, and enter them above or in table counts."
+            )
+            return
         self.check = checked_crew(
             self.desk.records,
             self.block.value,

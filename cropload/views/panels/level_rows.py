@@ -20,6 +20,9 @@ NUMBERS = (
 #: Buds by which a lighter and a heavier level differ from last winter's, on a cane or in spurs.
 _STEP = 2
 
+#: Usual loads from here on open with two canes; below, two would be stumps [1/vine].
+_TWO_CANES = 20
+
 
 class LevelRow(widgets.VBox):
     """One pruning level: four labelled numbers, a name and a button that takes it away."""
@@ -196,9 +199,10 @@ def first_levels(last_plan, usual_buds):
     (list of PruningPlan, list of str)
     """
     if last_plan is None:
-        length = round((usual_buds - 4) / 2)
+        canes = 2 if usual_buds >= _TWO_CANES else 1
+        length = round(usual_buds / canes - 2)
         if length > SPUR_MOST_BUDS:
-            middle = PruningPlan(2, length, 2, 2)
+            middle = PruningPlan(canes, length, canes, 2)
         else:
             middle = PruningPlan(0, 0, max(1, round(usual_buds / 2)), 2)
         name = "a usual load"

@@ -21,7 +21,7 @@ STYLE = """<style>
 .cl-title { font-size: 1.5em; margin: 4px 0; font-weight: bold; }
 .cl-head { font-size: 1.15em; margin: 12px 0 2px; font-weight: bold; }
 .cl-wide { overflow-x: auto; max-width: 100%; }
-.cl-table { border-collapse: collapse; margin: 6px 0; }
+.cl-table { border-collapse: collapse; margin: 6px 0; min-width: min(100%, 30em); }
 .cl-table caption { text-align: left; padding: 2px 0; }
 .cl-table th, .cl-table td { border: 1px solid #999; padding: 3px 9px; text-align: right;
   vertical-align: top; line-height: 1.35; }

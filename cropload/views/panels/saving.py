@@ -73,7 +73,8 @@ def save_page(text, folder, stem):
 
 def plan_on_record(records, season, block):
     """Return where the user's own records hold a plan of a block and season, or None."""
-    if is_sample(records):
+    if is_sample(records) or not Path(records.path).exists():
+        # Records made in memory, or moved since they were read: nothing to point at.
         return None
     from cropload.records.plan_row import plan_row
 

@@ -10,7 +10,7 @@ from cropload.views.fan_figure import fan_text, plot_fan
 from cropload.views.panels import parts
 from cropload.views.panels.desk_panel import DeskPanel
 from cropload.views.panels.fields import button, choice
-from cropload.views.season_days import fan_table, harvest_words, harvested, season_forecasts
+from cropload.views.season_days import fan_table, harvest_words, harvested
 from cropload.views.season_words import (
     change_sentence,
     change_table,
@@ -76,8 +76,6 @@ class SeasonFan(DeskPanel):
         try:
             made = []
             days = self.desk.days()
-            if not days:
-                season_forecasts(self.desk.records, self.desk.season, days)
             for number, each in enumerate(days, start=1):
                 made.append((each, self.desk.forecast_on(each.day)))
                 self._tell(number, len(days))
@@ -91,7 +89,14 @@ class SeasonFan(DeskPanel):
         """Draw the chosen total from the forecasts made."""
         if not self.made or self._drawn_for[0] != self.desk.season:
             self.figure.value = self.table.value = ""
-            self.message.value = parts.note("Press “Draw the season” to forecast every date.")
+            if self.desk.days():
+                told = "Press “Draw the season” to forecast every date."
+            else:
+                told = (
+                    f"Season {self.desk.season} has no plan, count or weight on record yet, so "
+                    "there are no dates to draw. A pruning plan is the first."
+                )
+            self.message.value = parts.note(told)
             return
         if self._drawn_for != self._state():
             self.message.value = parts.note(
@@ -249,7 +254,7 @@ class WhatChanged(DeskPanel):
         if self.since.value == _NO_DAY:
             self.figure.value = self.table.value = ""
             self.message.value = parts.note(
-                "There is no earlier day to compare with; choose a later day above."
+                "There is no earlier day of this season to compare with yet."
             )
             return
         found, units = self.desk.forecast, self.desk.units
