@@ -56,6 +56,7 @@ def run(capsys):
         (["intake", "mine", "--window", "3"], "--move"),
         (["buds", "--formula", "30+10", "--pruning-weight", "900"], "grams"),
         (["buds", "--formula", "30+10", "--pruning-weight", "45", "--unit", "lb"], "44.1 lb"),
+        (["damage", "--dead", "1", "--sampled", "9", "--wanted", "1e9"], "at most 1000 buds"),
         (["plan", "mine", *BLOCK, "--target-t-ha", "1,234"], "1.234 or 1234"),
     ],
 )

@@ -192,6 +192,8 @@ def _damage(given):
 
 
 def _check_damage(given):
+    from cropload.vine.plan import MOST_BUDS
+
     if given.sampled < 1:
         raise CroploadError(f"--sampled is {given.sampled}; at least 1 bud must be cut open.")
     if not 0 <= given.dead <= given.sampled:
@@ -205,6 +207,11 @@ def _check_damage(given):
         )
     if given.wanted <= 0:
         raise CroploadError(f"--wanted is {given.wanted:g}; it must be above 0 live buds a vine.")
+    if given.wanted > MOST_BUDS:
+        raise CroploadError(
+            f"--wanted is {given.wanted:g}; a vine bears at most {MOST_BUDS} buds. Give the live "
+            "buds wanted on one vine."
+        )
 
 
 COMMANDS = (
