@@ -139,3 +139,9 @@ def test_two_seasons_say_nothing_of_what_is_usual(write):
 def test_a_part_picked_so_far_is_not_held_against_whole_crops(write):
     part = HARVEST.replace("lost_pct", "picked_pct") + "2026,North,0.6,25\n"
     assert told(write(harvest=part)) == []
+
+
+def test_a_share_lost_that_looks_like_a_fraction_is_asked_about(write):
+    folder = write(harvest=HARVEST + "2026,North,1.6,0.3\n")
+    assert told(folder) == [("harvest.csv", 5, "lost_pct")]
+    assert told(write(harvest=HARVEST + "2026,North,1.6,30 %\n")) == []
