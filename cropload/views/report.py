@@ -9,6 +9,7 @@ from cropload.decisions.scenarios import ScenarioComparison
 from cropload.errors import CroploadError
 from cropload.records.safe_files import check_writable, put_bytes
 from cropload.units import METRIC, UnitSystem, unit_system
+from cropload.views import report_cells as cells
 from cropload.views import report_figures, report_sources, report_words, wording
 from cropload.views import report_tables as tables
 
@@ -77,14 +78,14 @@ class OwnerReport:
         found, units = self.found, self.units
         step = 0
         if found.money_settled is not None:
-            step = tables.money_step((found.money_first, found.money_settled))
+            step = cells.money_step((found.money_first, found.money_settled))
         return _template().render(
             found=found,
             sentences=self.sentences(),
             tables=self.tables(),
             step=step,
-            cell=tables.cell_text,
-            texts=tables.TEXTS,
+            cell=cells.cell_text,
+            texts=cells.TEXTS,
             first_figure=report_figures.first_figure(found, units)[0],
             density_figure=report_figures.band_figure(found, "density", units)[0],
             balance_figure=report_figures.band_figure(found, "balance", units)[0],

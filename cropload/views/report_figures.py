@@ -7,7 +7,7 @@ from cropload.units import METRIC
 from cropload.views import wording
 from cropload.views.figures import BLUE, VERMILLION
 from cropload.views.plan_figures import FIRST_LABEL, SETTLED_LABEL
-from cropload.views.report_tables import money_step, money_text
+from cropload.views.report_cells import money_step, money_text
 
 #: Width of a picture [SVG units], about that of a phone, so that its text stays as large there.
 _WIDTH = 420

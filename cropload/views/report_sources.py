@@ -2,7 +2,7 @@
 
 from cropload import handbook
 from cropload.units import METRIC
-from cropload.views.report_tables import KEY, NUMBER, SHARE, Column, ReportTable
+from cropload.views.report_cells import KEY, NUMBER, SHARE, Column, ReportTable
 
 #: Component unit -> quantity of the unit system, for those that differ between systems.
 _QUANTITY = {"g": "cluster_weight_g", "kg/m": "pruning_weight_kg_per_m"}

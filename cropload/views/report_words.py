@@ -5,7 +5,7 @@ from dataclasses import fields
 from cropload.decisions import scenario_choice as reasons
 from cropload.units import METRIC
 from cropload.views import wording
-from cropload.views.report_tables import chance_text, money_step, money_text
+from cropload.views.report_cells import chance_text, money_step, money_text
 from cropload.views.text_tables import percent
 
 #: Blocks named in a sentence before the rest is only counted.

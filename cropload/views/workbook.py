@@ -4,7 +4,7 @@ import math
 from io import BytesIO
 
 from cropload.records.writing import escape_cell
-from cropload.views import report_tables as tables
+from cropload.views import report_cells as cells
 
 #: A sheet for each table, and its name.
 SHEETS = {
@@ -29,9 +29,9 @@ _WIDEST = 60
 
 def number_format(column):
     """Return the spreadsheet's format for the numbers of a column."""
-    if column.kind in (tables.SHARE, tables.SHARES):
+    if column.kind in (cells.SHARE, cells.SHARES):
         return "0%"
-    if column.kind in (tables.MONEY, tables.MONEYS, tables.WHOLE):
+    if column.kind in (cells.MONEY, cells.MONEYS, cells.WHOLE):
         return "#,##0"
     return "#,##0" + ("." + "0" * column.places if column.places else "")
 
@@ -54,9 +54,9 @@ def spread_out(table):
     """
     heads, formats, takes = [], [], []
     for at, column in enumerate(table.columns):
-        if column.kind not in tables.THREEFOLD:
+        if column.kind not in cells.THREEFOLD:
             heads.append(column.head)
-            formats.append("" if column.kind in tables.TEXTS else number_format(column))
+            formats.append("" if column.kind in cells.TEXTS else number_format(column))
             takes.append((at, None))
             continue
         for end, words in enumerate(ENDS):

@@ -160,7 +160,7 @@ def export(found, units):
 
 
 def _parts(report):
-    from cropload.views.report_tables import TEXTS, cell_text, money_step
+    from cropload.views.report_cells import TEXTS, cell_text, money_step
     from cropload.views.report_words import MONEY_CAUTION
     from cropload.views.text_tables import Column, paragraph, text_table
 

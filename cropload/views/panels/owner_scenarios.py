@@ -10,7 +10,7 @@ from cropload.views.panels.fields import button, units_choice
 from cropload.views.panels.opening import RecordsPanel, given_records
 from cropload.views.panels.scenario_boxes import CostBoxes, ScenarioBoxes
 from cropload.views.report import owner_report, save_report
-from cropload.views.report_tables import TEXTS, cell_text, money_step
+from cropload.views.report_cells import TEXTS, cell_text, money_step
 from cropload.views.report_words import risks
 
 
