@@ -171,6 +171,13 @@ class Shared:
         responses = self.local * self.components + np.arange(self.responses)
         return np.concatenate([np.arange(first, end), responses])
 
+    def on_effects(self, load):
+        """Return a load on levels and responses as the same load on the effects of ``places``."""
+        end = self.seasons * self.components
+        levels = load[..., :end]
+        by_season = levels.reshape(*load.shape[:-1], self.seasons, self.components)
+        return np.concatenate([by_season.sum(-2), levels, levels, load[..., end:]], axis=-1)
+
     @cached_property
     def laid_out(self):
         """What turns levels of seasons into effects of ``places``: (local numbers, levels)."""

@@ -161,46 +161,53 @@ def believe(grid, names, learned, posterior=None):
     if posterior is None:
         varieties = [str(v) for v in range(grid.varieties(learned.spreads))]
         posterior = shared_posterior([grid], learned, varieties)
+    centre, load, own = _last_season(grid, learned, posterior)
+    return Beliefs(
+        names=tuple(names),
+        variety=grid.variety,
+        centre=centre,
+        load=posterior.shared.on_effects(load),
+        own_covariance=own,
+        posterior=posterior,
+        learned=learned,
+    )
+
+
+def centres(grid, learned, posterior):
+    """Return the centres of ``believe`` alone, (blocks, components) [1]."""
+    return _last_season(grid, learned, posterior)[0]
+
+
+def _last_season(grid, learned, posterior):
+    """Return centre, load on the levels and responses, and own covariance in the last season."""
     blocks, seasons, k = grid.rows.shape[0], grid.rows.shape[1], grid.rows.shape[-1]
     shift, shared = grid.responses(), posterior.shared
     rows, values = whitened(grid)
     variance = variances(learned.spreads, seasons, learned.widen)
+    now, after = slice((seasons - 1) * k, seasons * k), slice(seasons * k, None)
 
     # The block's own part in the forecast season is its mean plus that season's residual: first
     # from the earlier seasons alone, then with what this season measured.
     info, vector = without_residual(rows[:, :-1], values[:, :-1], variance.residual[:-1])
     cov = covariance_given(info.sum(1), variance.block)
-    level = np.einsum("nkj,nj->nk", cov, vector.sum(1))
-    by_season = np.zeros((blocks, k, seasons, k))
-    by_season[:, :, :-1] = np.swapaxes(info, 1, 2)
-    by_effect = (info.sum(1)[:, :, None], by_season, by_season)
-    wide = np.concatenate(by_effect, axis=2).reshape(blocks, k, -1)
-    wide = np.concatenate([wide, (info @ shift[:, :-1]).sum(1)], axis=-1)
-    load = -cov @ wide
+    past = np.zeros((blocks, k, seasons * k + shared.responses))
+    past[..., : now.start] = np.swapaxes(info, 1, 2).reshape(blocks, k, -1)
+    past[..., after] = (info @ shift[:, :-1]).sum(1)
     prior = np.linalg.inv(cov + np.eye(k) * variance.residual[-1])
     turned = np.swapaxes(rows[:, -1], -1, -2)
-    now = turned @ rows[:, -1]
-    own = symmetric(np.linalg.inv(prior + now))
-    this_season = np.zeros((k, shared.local, k))
-    for effect in (0, seasons, 2 * seasons):
-        this_season[:, effect] = np.eye(k)
-    this_season = np.pad(this_season.reshape(k, -1), ((0, 0), (0, shared.responses)))
+    seen = turned @ rows[:, -1]
+    own = symmetric(np.linalg.inv(prior + seen))
     # What is measured this season also bears the load response; the component itself does not.
-    seen = np.broadcast_to(this_season, (blocks, *this_season.shape)).copy()
-    seen[:, :, shared.local * k :] = shift[:, -1]
-    said = np.einsum("nkj,nj->nk", prior, level) + (turned @ values[:, -1, :, None])[..., 0]
-    level = np.einsum("nkj,nj->nk", own, said)
-    load = own @ (prior @ load - now @ seen) + this_season
-    centre = grid.mean + level
+    load = -(prior @ cov) @ past
+    load[..., now] -= seen
+    load[..., after] -= seen @ shift[:, -1]
+    load = own @ load
+    load[..., now] += np.eye(k)
+
+    level = np.einsum("nkj,nj->nk", prior @ cov, vector.sum(1))
+    level = level + (turned @ values[:, -1, :, None])[..., 0]
+    centre = grid.mean + np.einsum("nkj,nj->nk", own, level)
     for v in np.unique(grid.variety):
         members = np.flatnonzero(grid.variety == v)
-        centre[members] += load[members] @ posterior.local_mean(v)
-    return Beliefs(
-        names=tuple(names),
-        variety=grid.variety,
-        centre=centre,
-        load=load,
-        own_covariance=own,
-        posterior=posterior,
-        learned=learned,
-    )
+        centre[members] += load[members] @ (shared.laid_out.T @ posterior.local_mean(v))
+    return centre, load, own

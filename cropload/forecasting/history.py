@@ -8,7 +8,7 @@ import pandas as pd
 
 from cropload.forecasting.accepted import NOTHING, Accepted, accepted_before
 from cropload.forecasting.arrow import shared_posterior
-from cropload.forecasting.beliefs import Beliefs, believe
+from cropload.forecasting.beliefs import Beliefs, believe, centres
 from cropload.forecasting.block_facts import BlockFacts
 from cropload.forecasting.fingerprint import fingerprint
 from cropload.forecasting.groundwork import lay_ground
@@ -169,14 +169,11 @@ def estates(ground, learned, size=None):
     lots = [everyone[start : start + size] for start in range(0, len(everyone), size)]
     names = np.array(ground.facts.names, dtype=object)
 
-    def believed(lines, posterior, places):
-        return believe(lines.of(places)[1], names[places], learned, posterior)
-
     # The chain bends where many non-count shoots bear, so it is made straight once more about what
     # is then believed of them.
     lines = _Lines(ground, lots, ground.mean)
     posterior = shared_posterior(lines.grids(), learned, ground.varieties)
-    first = np.concatenate([believed(lines, posterior, places).centre for places in lots])
+    first = np.concatenate([centres(grid, learned, posterior) for grid in lines.grids()])
     about = straight_about(ground.mean, first, ground.precision, ground.variety)
     lines = _Lines(ground, lots, about)
     posterior = shared_posterior(lines.grids(), learned, ground.varieties)
@@ -189,7 +186,8 @@ def estates(ground, learned, size=None):
     means = {name: prior_logs(name)[0] for name in ground.varieties}
     held = ground.accepted.held(posterior, means, until)
     for places in lots:
-        yield _estate(ground, places, lines, believed(lines, held, places))
+        beliefs = believe(lines.of(places)[1], names[places], learned, held)
+        yield _estate(ground, places, lines, beliefs)
 
 
 def _estate(ground, places, lines, beliefs):
