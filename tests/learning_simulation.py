@@ -59,6 +59,8 @@ def estate(rng, seasons=4, counters=3, *, means=None, between=None, mixed=True):
         means = sim.CENTRE + sim.CENTRE_SPREAD * rng.standard_normal((2, sim.K))
     between = between_of(rng) if between is None else between
     bias = between * rng.standard_normal(counters)
+    # What all counters have in common is the counting bias itself.
+    bias = bias - bias.mean()
     level = means[VARIETY] + sd[0] * rng.standard_normal((len(BLOCKS), sim.K))
     x = sim._components(rng, level, sd, VARIETY, seasons + 1)
     log_buds = np.log(BUDS)

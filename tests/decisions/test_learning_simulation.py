@@ -31,9 +31,9 @@ class Plain:
 
 @pytest.fixture(scope="module")
 def misses():
-    """(truth - estimate) / spread of components by variety, and of load responses, 700 estates."""
+    """(truth - estimate) / spread of components by variety, and of load responses, 450 estates."""
     components, loads = [], []
-    for replicate in range(700):
+    for replicate in range(450):
         rng = np.random.default_rng([11, replicate])
         seen, truth = engine.simulate(rng, [5, 4, 3, 3, 2, 1])
         found = engine.believe(seen).posterior
@@ -53,25 +53,25 @@ def misses():
 def test_a_range_of_a_component_holds_the_truth_four_times_in_five(misses, name):
     """6,000 estates: counting bias 80.1 %, increase factor 78.8, ripening 78.3, recovery 80.1.
 
-    Standard errors 0.4 % there, 1.1 % here.
+    Standard errors 0.4 % there, 1.4 % here.
     """
     inside = np.abs(misses[0][:, :, COMPONENTS.index(name)]) <= Z
-    assert 0.76 <= inside.mean() <= 0.84
+    assert 0.75 <= inside.mean() <= 0.85
 
 
 @pytest.mark.parametrize("name", RESPONSES)
 def test_a_range_of_a_load_exponent_holds_the_truth_four_times_in_five(misses, name):
-    """6,000 estates: 79.9 to 80.7 %, standard errors 0.5 % there, 1.5 % here."""
+    """6,000 estates: 79.9 to 80.7 %, standard errors 0.5 % there, 1.9 % here."""
     inside = np.abs(misses[1][:, RESPONSES.index(name)]) <= Z
-    assert 0.75 <= inside.mean() <= 0.85
+    assert 0.74 <= inside.mean() <= 0.86
 
 
 def test_all_ranges_together_hold_the_truth_four_times_in_five(misses):
-    """The mean over the nine figures: its standard error is 0.5 %."""
+    """The mean over the nine figures: its standard error is 0.6 %."""
     components = misses[0][:, :, [COMPONENTS.index(name) for name in LEARNABLE]]
     each = np.concatenate([components.reshape(len(components), -1), misses[1]], axis=1)
     whole = (np.abs(each) <= Z).mean(1)
-    assert whole.std() / np.sqrt(len(whole)) < 0.006
+    assert whole.std() / np.sqrt(len(whole)) < 0.0075
     assert 0.78 <= whole.mean() <= 0.82
 
 
@@ -88,10 +88,10 @@ def counters_of(drawn):
 
 
 def test_a_range_of_a_counters_bias_holds_the_truth_four_times_in_five():
-    """600 estates of three counters in each block: 78.2 %, standard error 1.2 %; here 2.8 %."""
-    drawn = (sim.estate(np.random.default_rng([7, at])) for at in range(100))
+    """600 estates of three counters in each block: 78.2 %, standard error 1.2 %; here 3.6 %."""
+    drawn = (sim.estate(np.random.default_rng([7, at])) for at in range(60))
     truth, found, spread = np.concatenate([counters_of(one) for one in drawn], axis=1)
-    assert 0.72 <= (np.abs(truth - found) <= Z * spread).mean() <= 0.87
+    assert 0.70 <= (np.abs(truth - found) <= Z * spread).mean() <= 0.89
 
 
 # ------------------------------------------------------------------ the season after
@@ -115,16 +115,22 @@ def gain_and_error(found):
 
 
 def test_lessons_stand_in_for_records_that_are_no_longer_read():
-    """After lag weights, the crop of a block is missed by less."""
-    found = gains(24, 5, ("component", "counter"), since=True)
+    """After lag weights, the crop of a block is missed by less.
+
+    270 estates: a mean miss of 21.8 % without any record of the past falls to 15.1 % with lessons.
+    """
+    found = gains(16, 5, ("component", "counter"), since=True)
     gain, error = gain_and_error(found)
     assert gain > 1.5 * error
     assert gain > 0.1 * found[:, 0].mean()
 
 
 def test_counters_who_differ_are_corrected_while_old_records_are_read():
-    """One counter a block, who differ by 10 %: the correction takes away a part of the miss."""
-    gain, error = gain_and_error(gains(24, 6, ("counter",), counters=4, mixed=False, between=0.10))
+    """One counter a block, who differ by 10 %: the correction takes away a part of the miss.
+
+    150 estates: a mean miss of 14.3 % falls to 13.6 %, standard error of the gain 0.2 %.
+    """
+    gain, error = gain_and_error(gains(16, 6, ("counter",), counters=4, mixed=False, between=0.10))
     assert gain > -0.5 * error
     assert error < 0.01
 
@@ -142,13 +148,13 @@ def nothing():
     """Estates in which every variety and counter is as the handbook says, and their lessons."""
     means = np.tile(engine.CENTRE, (2, 1))
     drawn = [
-        sim.estate(np.random.default_rng([9, at]), means=means, between=0.0) for at in range(24)
+        sim.estate(np.random.default_rng([9, at]), means=means, between=0.0) for at in range(16)
     ]
     return [(one, sim.lessons_of(one)) for one in drawn]
 
 
 def test_where_nothing_differs_lessons_move_no_more_often_than_chance_allows(nothing):
-    """Nominally one in five; pooling towards the truth makes it fewer."""
+    """Nominally one in five; pooling towards the truth makes it fewer: 7 % in 120 estates."""
     moved = np.concatenate([lessons.table["moved"].to_numpy(float) for _, lessons in nothing])
     assert moved.mean() <= 0.20
 
