@@ -9,8 +9,6 @@ from cropload.errors import CroploadError
 from cropload.forecasting import ranges
 from cropload.forecasting.asked import next_season
 from cropload.forecasting.calendar import MOMENTS, stage_days
-from cropload.forecasting.history import learned_before
-from cropload.forecasting.season import forecast
 from cropload.forecasting.season import picked_so_far as picked_by_block
 
 
@@ -90,59 +88,13 @@ def opening_day(records, season):
     return days[0].day if days else None
 
 
-def season_forecasts(
-    records, season, days=None, *, learned=None, draws=4000, seed=0, progress=None
-):
-    """Make the forecast of a season on each of several days.
-
-    Parameters
-    ----------
-    records : Records
-        As read by ``read_records``.
-    season : int
-        Year of harvest.
-    days : list of SeasonDay, optional
-        Those of ``season_days`` when left out.
-    learned : Learned, optional
-        As in ``forecast``.
-    draws, seed : int
-        As in ``forecast`` [1].
-    progress : callable, optional
-        Called with the number of forecasts made and the number wanted.
-
-    Returns
-    -------
-    list of (SeasonDay, Forecast)
-
-    Raises
-    ------
-    CroploadError
-        When the season has no day to forecast on.
-    """
-    days = season_days(records, season) if days is None else list(days)
-    if not days:
-        raise CroploadError(
-            f"Season {season} has no plan, count or weight with a date on record yet, so there "
-            "are no dates to draw a forecast over. Enter a pruning plan first."
-        )
-    learned = learned or learned_before(records, season)
-    made = []
-    for number, each in enumerate(days, start=1):
-        made.append(
-            (each, forecast(records, season, each.day, draws=draws, seed=seed, learned=learned))
-        )
-        if progress is not None:
-            progress(number, len(days))
-    return made
-
-
 def fan_table(made, by="estate", name="estate"):
     """Return how a total's range narrows: one row a day.
 
     Parameters
     ----------
     made : list of (SeasonDay, Forecast)
-        As from ``season_forecasts``.
+        Days, each with the forecast made on it.
     by, name : str
         The total: ``"estate"``, or a variety or a block by name.
 
@@ -183,7 +135,7 @@ def harvest_words(made, known):
     Parameters
     ----------
     made : list of (SeasonDay, Forecast)
-        As from ``season_forecasts``.
+        Days, each with the forecast made on it.
     known : Harvested
         What the scale said.
 

@@ -7,7 +7,7 @@ import pytest
 
 from cropload import example_records, forecast
 from cropload.forecasting.history import learned_before
-from cropload.views.panels.season_desk import added
+from cropload.views.panels.entered_rows import added
 from cropload.views.season_words import forecast_sentence
 
 pytestmark = pytest.mark.browser

@@ -21,7 +21,8 @@ from cropload.views import wording
 from cropload.views.count_plan import plan_count
 from cropload.views.panels.count_sheets import CountSheets
 from cropload.views.panels.crew import CrewPanel
-from cropload.views.panels.season_desk import EVERYTHING, SeasonDesk, added
+from cropload.views.panels.entered_rows import added
+from cropload.views.panels.season_desk import EVERYTHING, SeasonDesk
 from cropload.views.panels.season_forecast import BlocksNow, SeasonFan, WhatChanged
 from cropload.views.panels.season_log import KeptForecasts, StageErrors
 from cropload.views.panels.thinning import ThinningPanel

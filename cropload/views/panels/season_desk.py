@@ -11,9 +11,8 @@ from cropload.forecasting.season import forecast
 from cropload.records.until import day as read_day
 from cropload.units import unit_system
 from cropload.views.panels import parts, saving
-from cropload.views.panels.desk_panel import DeskPanel
 from cropload.views.panels.entered_rows import added
-from cropload.views.panels.fields import button, choice, field, units_choice
+from cropload.views.panels.fields import choice, field, units_choice
 from cropload.views.panels.later import Later
 from cropload.views.panels.opening import given_records, opening_html
 from cropload.views.season_days import (
@@ -23,8 +22,6 @@ from cropload.views.season_days import (
     seasons_on_record,
 )
 from cropload.views.season_words import forecast_sentence
-
-__all__ = ["EVERYTHING", "DeskPanel", "SeasonDesk", "added", "button", "choice", "field"]
 
 EVERYTHING = "everything on record"
 
