@@ -66,6 +66,7 @@ CASES = {
         "settled": False,
         **DRAWN,
         "keep": 2,
+        "units": "metric",
         "reference_plan": None,
     },
     cropload.forecast: {

@@ -32,6 +32,8 @@ TARGET = arguments.number(
     below=True,
     mend="The target crop is that at the scale, above 0.",
 )
+#: Units of words.
+UNITS = arguments.either(arguments.kind("UnitSystem"), arguments.label)
 #: Share of buds that winter has killed.
 DEAD = arguments.number(0, 1, below=True, mend="For dead buds write 35 % as 0.35.")
 
@@ -102,6 +104,7 @@ class _Goal:
     tolerance=arguments.maybe(arguments.part),
     settled=arguments.flag,
     keep=arguments.whole(1),
+    units=UNITS,
 )
 def find_plans(
     records,
