@@ -151,6 +151,17 @@ def test_parts_of_a_miss_add_up_to_it(records, desk):
     assert "the clusters were" in said(panel)
 
 
+def test_of_many_crops_the_largest_are_drawn_and_all_stand_in_the_table(desk, monkeypatch):
+    monkeypatch.setattr("cropload.views.panels.review_scores.MOST_CROPS", 2)
+    for panel, caption in ((ForecastScores, "The same in numbers"), (WhatMissed, "they add up")):
+        made = panel(desk)
+        assert "The 2 largest of 7 crops are drawn" in said(made)
+        drawn = re.search(r'alt="([^"]*)"', made.answer.value)[1]
+        assert "Long Acre: " in drawn
+        assert "Upper Knoll: " not in drawn
+        assert len(rows(made.answer.value, caption)) == 8
+
+
 def test_a_season_with_too_few_clusters_counted_says_so():
     rows_of = {"season": 2024, "block": "North"}
     counts = [

@@ -18,6 +18,28 @@ from cropload.views.panels.season_review import ReviewPanel
 
 #: Moment that a panel opens with: counted, and time left to act.
 _FIRST = "clusters"
+#: Crops that a figure draws at most: those that weighed most; the table has them all.
+MOST_CROPS = 40
+
+
+def _largest(names, picked):
+    """Return the crops to draw, in their own order, and a note where some are not.
+
+    Parameters
+    ----------
+    names : sequence of str
+        Crops.
+    picked : mapping
+        {name: tonnes} [t].
+    """
+    names = list(names)
+    if len(names) <= MOST_CROPS:
+        return names, ""
+    kept = set(sorted(names, key=lambda name: -picked[name])[:MOST_CROPS])
+    note = parts.note(
+        f"The {MOST_CROPS} largest of {len(names)} crops are drawn; the table has them all."
+    )
+    return [name for name in names if name in kept], note
 
 
 class MomentPanel(ReviewPanel):
@@ -83,7 +105,10 @@ class ForecastScores(MomentPanel):
         if desk.is_sample:
             text += parts.note(words.INVENTED_NOTE)
         text += parts.head(f"Ranges against the scale, {desk.season}")
-        text += parts.picture(drawing.plot_scale(crops, units), drawing.scale_text(crops, units))
+        kept, note = _largest(crops["name"], crops.set_index("name")["picked_t"])
+        shown = crops[crops["name"].isin(kept)].reset_index(drop=True)
+        text += note
+        text += parts.picture(drawing.plot_scale(shown, units), drawing.scale_text(shown, units))
         text += self._crops(crops, level, units)
         self.answer.value = text
         self.scores.value = self._scores(table, reviews, units)
@@ -237,8 +262,10 @@ class WhatMissed(MomentPanel):
         crops = review.blocks.drop_duplicates("name").set_index("name")["picked_t"].to_dict()
         text = '<div role="status">'
         text += parts.note(words.estate_sentence(split, crops)) + "</div>"
-        text += parts.picture(drawing.plot_split(split), drawing.split_text(split))
-        text += parts.points(words.block_sentence(split, b) for b in split["block"].unique())
+        kept, note = _largest(split["block"].unique(), crops)
+        shown = split[split["block"].isin(kept)]
+        text += note + parts.picture(drawing.plot_split(shown), drawing.split_text(shown))
+        text += parts.points(words.block_sentence(split, block) for block in kept)
         table = 100 * words.miss_table(split)
         rows = [
             [block, *(f"{value + 0.0:+.1f}" for value in row)]
