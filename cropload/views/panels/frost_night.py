@@ -16,6 +16,8 @@ from cropload.vine.heat import season_days
 MAP_DAYS = tuple(range(-10, 41, 5))
 MAP_COLD_C = tuple(-0.5 * step for step in range(1, 13))
 _MAP_DRAWS, _NIGHT_DRAWS = 60, 600
+#: Mean of the steady weather under the map [C].
+_MAP_MEAN_C = 12.0
 #: No other night of the spring freezes, whatever the record holds [C].
 _MILD_C = 10.0
 
@@ -248,6 +250,7 @@ class NightTab(widgets.VBox):
                 MAP_DAYS,
                 MAP_COLD_C,
                 cases=case,
+                mean_c=_MAP_MEAN_C,
                 settings=self.panel.years.settings,
                 profile=self.panel.profile,
                 draws=_MAP_DRAWS,
@@ -257,13 +260,14 @@ class NightTab(widgets.VBox):
         left = np.stack([self._maps[plan, case] for plan in plans])
         names = [str(plan) for plan in plans]
         shown = (left, names, MAP_DAYS, MAP_COLD_C, case, self.panel.units)
-        words = frost_map.map_text(*shown)
+        words, units = frost_map.map_text(*shown), self.panel.units
         self.map.value = (
             parts.head("Any night, one plan beside another")
             + frost_results.picture(frost_map.map_figure(*shown), words)
             + parts.note(words.split(". ")[-1])
             + parts.note(
-                "Lines: where 90, 75 and 50 parts of 100 are left. Steady weather of 12 °C; a "
-                "picture of the model, not a forecast."
+                "Lines: where 90, 75 and 50 parts of 100 are left. Steady weather of "
+                f"{units.convert('temperature_c', _MAP_MEAN_C):.0f} "
+                f"{units.label('temperature_c')}; a picture of the model, not a forecast."
             )
         )

@@ -25,7 +25,8 @@ STYLE = """<style>
 .cl-table caption { text-align: left; padding: 2px 0; }
 .cl-table th, .cl-table td { border: 1px solid #999; padding: 3px 9px; text-align: right;
   vertical-align: top; line-height: 1.35; }
-.cl-table th[scope=row], .cl-table .cl-words { text-align: left; }
+.cl-table td { white-space: nowrap; }
+.cl-table th[scope=row], .cl-table .cl-words { text-align: left; white-space: normal; }
 .cl-table thead th { border-bottom: 2px solid #444; }
 .cl-sketches { display: flex; flex-wrap: wrap; gap: 10px; }
 .cl-sketches > div { flex: 1 1 300px; max-width: 350px; border: 1px solid #bbb; background: #fff; }

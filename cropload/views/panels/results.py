@@ -42,6 +42,8 @@ def sentences_html(comparison, plans, names, density, balance, units):
             f'<div class="cl-level"><p><strong>{title}:</strong> {words}</p>{differs}'
             f"<p>{wood}</p></div>"
         )
+    # A per cent sign stays with its number.
+    text = text.replace(" %", "&nbsp;%")
     told = [wording.FIRST_SEASON_GAIN]
     if len(plans) > 1:
         told.append(level_words.DIFFERENCE)
