@@ -117,7 +117,8 @@ def gain_and_error(found):
 def test_lessons_stand_in_for_records_that_are_no_longer_read():
     """After lag weights, the crop of a block is missed by less.
 
-    270 estates: a mean miss of 21.8 % without any record of the past falls to 15.1 % with lessons.
+    150 estates: a mean miss of 21.0 % without any record of the past falls to 15.2 % with
+    lessons, standard error of the gain 0.7 %; with the records it is 13.4 %.
     """
     found = gains(16, 5, ("component", "counter"), since=True)
     gain, error = gain_and_error(found)
@@ -128,7 +129,7 @@ def test_lessons_stand_in_for_records_that_are_no_longer_read():
 def test_counters_who_differ_are_corrected_while_old_records_are_read():
     """One counter a block, who differ by 10 %: the correction takes away a part of the miss.
 
-    150 estates: a mean miss of 14.3 % falls to 13.6 %, standard error of the gain 0.2 %.
+    150 estates: a mean miss of 14.4 % falls to 13.6 %, standard error of the gain 0.2 %.
     """
     gain, error = gain_and_error(gains(16, 6, ("counter",), counters=4, mixed=False, between=0.10))
     assert gain > -0.5 * error
