@@ -90,7 +90,9 @@ def test_more_than_one_shoot_a_bud_is_no_share():
 def test_every_bud_burst_and_no_cluster_at_all_still_have_a_range():
     rows = node_rows([0, 30, 30, 30], 30, 30)
     table = bud_fertility(estate(rows))
-    assert np.isfinite(table[["relative_p10", "relative_p90", "value_p10", "value_p90"]]).all(axis=None)
+    assert np.isfinite(table[["relative_p10", "relative_p90", "value_p10", "value_p90"]]).all(
+        axis=None
+    )
     assert (of(table, "burst")["value_p90"] <= 1).all()
     node = of(table, "fertility").loc[1]
     assert node["relative_p90"] < SHAPE[0]
