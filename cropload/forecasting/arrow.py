@@ -178,6 +178,23 @@ class Shared:
         by_season = levels.reshape(*load.shape[:-1], self.seasons, self.components)
         return np.concatenate([by_season.sum(-2), levels, levels, load[..., end:]], axis=-1)
 
+    def levels(self, local):
+        """Return what effects of ``places`` add up to in each season, then the responses.
+
+        Parameters
+        ----------
+        local : ndarray, shape (local numbers, draws)
+            Effects and responses [1].
+
+        Returns
+        -------
+        ndarray, shape (levels, draws)
+        """
+        end, wide = self.local * self.components, local.shape[1]
+        effects = local[:end].reshape(self.local, self.components, wide)
+        variety, seasons, both = np.split(effects, [1, 1 + self.seasons])
+        return np.concatenate([(variety + seasons + both).reshape(-1, wide), local[end:]])
+
     @cached_property
     def laid_out(self):
         """What turns levels of seasons into effects of ``places``: (local numbers, levels)."""

@@ -106,14 +106,13 @@ class Beliefs:
         """
         blocks = np.asarray(blocks, int)
         k = self.centre.shape[1]
-        shared = self.shared_draws(draws, seed)
         roots = np.linalg.cholesky(self.own_covariance[blocks] + 1e-14 * np.eye(k))
         out = np.empty((len(blocks), k, draws))
         for v in np.unique(self.variety[blocks]):
             here = np.flatnonzero(self.variety[blocks] == v)
             # What a block shares acts by the levels of the seasons, each a sum of effects that
             # bear the same load; own normals stand above them: one product a block, in fast memory.
-            levels = self.shared.laid_out.T @ shared[self.shared.places(v)]
+            levels = _level_draws(self.posterior, int(v), draws, seed)
             stacked = np.concatenate([np.empty((k, draws)), levels])
             load = self.load[blocks[here]][..., self.shared.level_columns]
             both = np.concatenate([roots[here], load], axis=-1)
@@ -132,6 +131,14 @@ def _shared_draws(posterior, draws, seed):
         for name, size in posterior.normals
     ]
     return posterior.root @ np.concatenate(normals)
+
+
+@lru_cache(maxsize=16)
+def _level_draws(posterior, variety, draws, seed):
+    """Return draws of the levels of a variety's seasons, and of the responses, about their mean."""
+    shared = posterior.shared
+    local = _shared_draws(posterior, draws, seed)[shared.places(variety)]
+    return shared.levels(local)
 
 
 def believe(grid, names, learned, posterior=None):

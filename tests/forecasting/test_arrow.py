@@ -39,3 +39,4 @@ def test_a_level_is_what_variety_season_and_both_together_add_up_to():
     levels = shared.laid_out.T @ local
     np.testing.assert_allclose(levels[:-1].reshape(3, 2), variety + seasons + both)
     assert levels[-1] == effects[-1]
+    np.testing.assert_allclose(shared.levels(local[:, None])[:, 0], levels)
