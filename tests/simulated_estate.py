@@ -181,7 +181,9 @@ def simulate(rng, history, stages=STAGES, varieties=2):
         believed = typical
     seen_loads = Loads(buds, usual, carried, believed)
     true_loads = Loads(buds, usual, carried, typical)
-    return Seen(seen_loads, variety, values, precision), Truth(level, sd, normals, true_loads, means)
+    return Seen(seen_loads, variety, values, precision), Truth(
+        level, sd, normals, true_loads, means
+    )
 
 
 def believe(seen):

@@ -12,7 +12,6 @@ from cropload import arguments
 from cropload.decisions import lesson_rows
 from cropload.decisions.bud_fertility import fitted_profile
 from cropload.decisions.counter_bias import counter_effects
-from cropload.decisions.picked import weighed_together
 from cropload.errors import CroploadError
 from cropload.forecasting import ranges
 from cropload.forecasting.accepted import NOTHING, Accepted, accepted_before
@@ -21,6 +20,7 @@ from cropload.forecasting.groundwork import lay_ground
 from cropload.forecasting.history import estates
 from cropload.forecasting.measured import measurements
 from cropload.records.learned import PROFILES, Entry
+from cropload.records.tickets import weighed_together
 from cropload.vine.growth import NodeProfile
 
 _PROFILE_COLUMNS = ("key", "variety", "wood", "what", "node", "before", "after", "seasons")

@@ -6,6 +6,7 @@ import numpy as np
 
 from cropload.errors import CroploadError
 from cropload.forecasting.block_facts import block_facts
+from cropload.records.tickets import together
 
 
 @dataclass(frozen=True)
@@ -23,26 +24,6 @@ class OnTheScale:
 
     crops: tuple
     notes: tuple
-
-
-def _together(rows):
-    """Return groups of blocks whose fruit shares a weighing, as {block: frozenset of blocks}."""
-    group = {block: frozenset([block]) for block in rows["block"]}
-    tickets = rows[rows["ticket"].fillna("").astype(str).str.strip() != ""]
-    for _, lot in tickets.groupby(["ticket", "date"], dropna=False):
-        joint = frozenset().union(*(group[block] for block in lot["block"]))
-        for block in joint:
-            group[block] = joint
-    return group
-
-
-def weighed_together(records):
-    """Return the (block, season) pairs whose tonnes were weighed with those of another block."""
-    found = set()
-    for season, rows in records.harvest.groupby("season"):
-        group = _together(rows.assign(block=rows["block"].astype(str)))
-        found |= {(block, int(season)) for block, lot in group.items() if len(lot) > 1}
-    return found
 
 
 def on_the_scale(records, season):
@@ -83,7 +64,7 @@ def on_the_scale(records, season):
     lost = rows.groupby("block")["lost_pct"].max().fillna(0.0)
     tonnes = rows.groupby("block")["tonnes"].sum()
     whole = rows.groupby("block")["share"].max() >= 100
-    group = _together(rows)
+    group = together(rows)
     crops, notes, told = [], [], set()
     for block in block_facts(records).names:
         if block not in group:

@@ -7,6 +7,7 @@ import pandas as pd
 
 from cropload import handbook
 from cropload.forecasting.log_means import grouped_log_means
+from cropload.records.tickets import weighed_together
 from cropload.vine.growth import STAGES
 from cropload.vine.plan import PruningPlan
 
@@ -181,6 +182,11 @@ def _picked(records, facts):
         value = table["tonnes"].to_numpy(float) * 1000 / vines / share.to_numpy(float) / (1 - lost)
         # The loss is judged by eye, and the more is lost the less the rest says of the whole.
         guess = (handbook.value("forecast.lost_share_error") * lost / (1 - lost)) ** 2
+        # How the tonnes of a ticket were shared out between its blocks is a guess on paper.
+        joint = weighed_together(records)
+        pairs = zip(table["block"].astype(str), table["season"], strict=True)
+        shared = np.array([(block, int(season)) in joint for block, season in pairs])
+        guess = guess + shared * handbook.value("forecast.joint_share_error") ** 2
     value = np.where(np.isfinite(value), value, 0.0)
     # A trace of fruit is a lost crop: an event, not an ordinary season that blocks share.
     area = table["block"].astype(str).map(dict(zip(facts.names, facts.area_ha, strict=True)))
