@@ -95,16 +95,15 @@ def plot_crops(replay, units=METRIC, ax=None):
             at = np.arange(count) + 0.27 * (step - 1)
             # One artist for all plans: a slider must not wait for the drawing.
             ax.hlines(at, low, high, color=colour, linestyle=line, linewidth=2)
-            ax.plot(
-                middle,
-                at,
-                color=colour,
-                marker=marker,
-                linestyle="none",
-                markerfacecolor="white" if step else colour,
-                markeredgewidth=1.6,
-                label=label,
-            )
+            look = {
+                "color": colour,
+                "marker": marker,
+                "markerfacecolor": "white" if step else colour,
+                "markeredgewidth": 1.6,
+            }
+            ax.plot(middle, at, linestyle="none", **look)
+            # The line belongs to the key as well: it tells the crops apart without colour.
+            ax.plot([], [], linestyle=line, label=label, **look)
             for y, lo, mid, hi in zip(at, low, middle, high, strict=True):
                 ax.annotate(
                     f"{mid:.1f} ({lo:.1f} to {hi:.1f})",

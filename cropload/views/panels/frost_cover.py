@@ -226,11 +226,10 @@ class FrostCover(RecordsPanel):
     @parts.guarded
     def _refresh(self):
         """Replay the springs for the levels as they stand and show the result."""
-        if self._quiet:
+        if self._quiet or self.years is None:
+            # Without springs the message says why; nothing else may take its place.
             return
         plans = self.levels.plans()
-        if self.years is None:
-            return
         replay = frost_cover(
             self.records,
             self.block,
