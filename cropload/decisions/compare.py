@@ -242,8 +242,6 @@ def compare_plans(
     drawn = plan_draws(estate, [at], plans, draws=draws, seed=seed)
     rows = plan_columns(drawn, 0, float(estate.facts.canopy_length_m[at]))
     notes = [*_notes(estate, block, plans), *estate.accepted_notes]
-    for row, differs in zip(rows, difference_columns(drawn, 0), strict=True):
-        row.update(differs)
     notes += check_sound([row["plan"] for row in rows], [row["t_ha_p50"] for row in rows])
     for place, (row, change) in enumerate(zip(rows, difference_columns(drawn, 0), strict=True)):
         row.update(change)
