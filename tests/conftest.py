@@ -12,3 +12,8 @@ from hypothesis import settings  # noqa: E402
 # No deadline, because a busy machine is not a fault; the same examples in every run.
 settings.register_profile("repeatable", deadline=None, derandomize=True)
 settings.load_profile("repeatable")
+
+
+def pytest_collection_modifyitems(items):
+    """Leave browser tests for the end: the loop they start runs on in their process."""
+    items.sort(key=lambda item: item.get_closest_marker("browser") is not None)

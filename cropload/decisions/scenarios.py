@@ -15,6 +15,7 @@ from cropload.decisions.frost_cover import (
     frost_cover,
 )
 from cropload.decisions.money import Costs, scenario_draws, scenario_money
+from cropload.decisions.plan_difference import difference_columns
 from cropload.decisions.scenario_choice import Choice, choose_scenario
 from cropload.errors import CroploadError
 from cropload.forecasting import ranges
@@ -200,6 +201,7 @@ def _block_rows(found, density_band, ravaz_band, frost):
                 f"{WIDEST_CHANGE:g} times away from the {usual:.0f} buds per vine the block has "
                 "carried; no trial behind the load response reaches that far."
             )
+        changes = difference_columns(here, at)
         for s, name in enumerate(found.names):
             row = {
                 "block": block,
@@ -219,7 +221,10 @@ def _block_rows(found, density_band, ravaz_band, frost):
             row["balance_settled_word"] = balance.word(row["ravaz_settled_p50"])
             wood, wood_notes = wood_columns(estate, here, s, at)
             rows.append(
-                row | wood | frost.get((block, plans[s]), dict.fromkeys(FROST_COLUMNS, np.nan))
+                row
+                | changes[s]
+                | wood
+                | frost.get((block, plans[s]), dict.fromkeys(FROST_COLUMNS, np.nan))
             )
             notes += [note for note in wood_notes if note not in notes]
     return pd.DataFrame(rows), held, notes

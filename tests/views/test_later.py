@@ -1,13 +1,20 @@
 """Work of a panel that can wait: at once in a script, the newest alone in a running kernel."""
 
 import asyncio
+from concurrent.futures import ThreadPoolExecutor
 
 from cropload.views.panels.later import Later
 
 
+def apart(work):
+    """Run in a thread of its own, because a browser test may have left a loop running in this."""
+    with ThreadPoolExecutor(1) as thread:
+        return thread.submit(work).result()
+
+
 def test_without_a_running_kernel_it_is_done_at_once():
     done = []
-    Later().call("picture", lambda: done.append(1))
+    apart(lambda: Later().call("picture", lambda: done.append(1)))
     assert done == [1]
 
 
@@ -24,7 +31,7 @@ def test_in_a_running_kernel_a_newer_call_takes_the_place_of_one_that_waits():
         while len(done) < 2:
             await asyncio.sleep(0.01)
 
-    asyncio.run(changes())
+    apart(lambda: asyncio.run(changes()))
     assert done == [3, "table"]
 
 
@@ -39,5 +46,5 @@ def test_what_waits_can_be_dropped():
         while not done:
             await asyncio.sleep(0.01)
 
-    asyncio.run(changes())
+    apart(lambda: asyncio.run(changes()))
     assert done == ["table"]
