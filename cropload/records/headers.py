@@ -21,6 +21,37 @@ _QUANTITY = {
     "_c": "temperature",
 }
 
+#: What the two columns of a crop hold.
+_CROP_UNITS = "tonnes are metric (1,000 kg), tons are short tons (2,000 lb)."
+#: Words of a header that make it a crop per area, which no division by a weight turns into tonnes.
+_AREAS = {"ha", "hectare", "ac", "acre", "vine", "m", "m2", "ft", "per"}
+#: Words of a header that name the unit of a crop -> how to bring it into a column that is read.
+_CROP_MENDS = (
+    (
+        [{"lb"}, {"lbs"}, {"pound"}, {"pounds"}],
+        "'{name}' is in pounds: divide its values by 2,000 and name the column tons (short tons of "
+        "2,000 lb).",
+    ),
+    (
+        [{"kg"}, {"kgs"}, {"kilo"}, {"kilos"}, {"kilogram"}, {"kilograms"}, {"kilogrammes"}],
+        "'{name}' is in kilograms: divide its values by 1,000 and name the column tonnes (metric "
+        "tonnes of 1,000 kg).",
+    ),
+    (
+        [{"long", "tons"}, {"long", "ton"}],
+        "'{name}' is in long tons of 2,240 lb: multiply its values by 1.12 and name the column "
+        "tons (short tons of 2,000 lb).",
+    ),
+    (
+        [{"short", "tons"}, {"short", "ton"}, {"us", "tons"}, {"us", "ton"}],
+        "'{name}' is in short tons of 2,000 lb: rename the column to tons.",
+    ),
+    (
+        [{"metric", "tons"}, {"metric", "ton"}, {"metric", "tonnes"}],
+        "'{name}' is in metric tonnes of 1,000 kg: rename the column to tonnes.",
+    ),
+)
+
 
 @dataclass(frozen=True)
 class Match:
@@ -126,14 +157,38 @@ def _missing(raw, table, matches, unknown, faults):
         wanted = " or ".join(column.aliases)
         if column.name in table.one_of and not column.required:
             wanted = " or ".join(table.one_of)
-        suspect = _nearest(column, [name for name in suspects if suspects[name] not in lost])
+        free = [name for name in suspects if suspects[name] not in lost]
+        crop = column.suffix == "tonnes"
+        other, suspect = _crop_in_other_units(free) if crop else (None, None)
+        suspect = _nearest(column, free) if suspect is None else suspect
         mend = f"Add it to the header row. The header has: {_listed(raw.header)}"
-        if suspect is not None:
+        if crop:
+            mend = f"{_CROP_UNITS} {mend}"
+        if other is not None:
+            position = suspects[suspect]
+            lost.add(position)
+            mend = other.format(name=raw.header[position])
+        elif suspect is not None:
             position = suspects[suspect]
             lost.add(position)
             mend = f"Did you mean it by '{raw.header[position]}'? Rename that column."
         faults.append(_fault(raw, f"the column {wanted} is missing", mend))
     return lost
+
+
+def _crop_in_other_units(names):
+    """Return the mend for a crop in a unit that is not read, and its header; None, None if none.
+
+    Only to rename such a column would make pounds of it tonnes.
+    """
+    for name in names:
+        words = set(name.split("_"))
+        if words & _AREAS:
+            continue
+        for units, mend in _CROP_MENDS:
+            if any(unit <= words for unit in units):
+                return mend, name
+    return None, None
 
 
 def _nearest(column, names):

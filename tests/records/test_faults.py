@@ -117,6 +117,37 @@ def test_a_column_without_its_unit(write, faults):
 
 
 @pytest.mark.parametrize(
+    ("header", "column", "words"),
+    [
+        ("tonnes_lb", "tons", ["divide its values by 2,000", "short tons of 2,000 lb"]),
+        ("harvest_lb", "tons", ["divide its values by 2,000"]),
+        ("Yield (pounds)", "tons", ["divide its values by 2,000"]),
+        ("tonnes_kg", "tonnes", ["divide its values by 1,000", "metric tonnes of 1,000 kg"]),
+        ("harvest_kg", "tonnes", ["divide its values by 1,000"]),
+        ("short_tons", "tons", ["short tons of 2,000 lb", "rename the column to tons"]),
+        ("long tons", "tons", ["multiply its values by 1.12"]),
+    ],
+)
+def test_a_crop_in_another_unit_is_never_only_renamed(write, faults, header, column, words):
+    """2,000 lb make a short ton, 2,240 lb a long one, 1,000 kg a tonne (NIST Handbook 44, appendix C; from
+    memory)."""
+    table = f"season,block,date,{header}\n2024,North,2024-09-20,5000\n"
+    (fault,) = faults(write(harvest=table))
+    assert fault.mend.startswith(f"'{header}' is in ")
+    assert column in fault.mend.split()
+    for text in words:
+        assert text in fault.mend
+
+
+def test_a_misspelt_crop_is_renamed_and_a_crop_per_area_is_not(write, faults):
+    (fault,) = faults(write(harvest="season,block,tonnnes\n2024,North,5\n"))
+    assert "Did you mean it by 'tonnnes'" in fault.mend
+    (fault,) = faults(write(harvest="season,block,kg_per_vine\n2024,North,5\n"))
+    assert "divide" not in fault.mend
+    assert "tons are short tons (2,000 lb)" in fault.mend
+
+
+@pytest.mark.parametrize(
     ("header", "words"),
     [
         ("block,variety,row_spacing_m,vine_spacing_ft,vines", "metric and in US units"),
