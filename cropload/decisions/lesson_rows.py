@@ -8,6 +8,7 @@ from cropload.forecasting.origins import WORDS
 from cropload.forecasting.priors import prior_logs
 from cropload.records.learned import COMPONENTS as LEARNABLE
 from cropload.records.learned import Entry
+from cropload.records.learned_entries import LOAD_RANGE
 from cropload.vine.growth import COMPONENTS, STAGES
 from cropload.vine.load_response import RESPONSES
 
@@ -164,7 +165,9 @@ def load_rows(ground, estate, used, through):
         if not seasons[name]:
             continue
         place = posterior.shared.effects + at
-        normal, root = float(posterior.mean[place]), posterior.root[place]
+        # Records that no vine could write (copied from block to block) can say more than is kept.
+        normal = float(np.clip(posterior.mean[place], *LOAD_RANGE))
+        root = posterior.root[place]
         spread = float(np.sqrt(root @ root))
         settled = handbook.entry(f"load.{name}.settled")
         entry = _entry("load", name, normal, spread, through, seasons[name])

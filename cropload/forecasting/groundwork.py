@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from cropload import handbook
 from cropload.forecasting.accepted import NOTHING, Accepted, accepted_before
 from cropload.forecasting.block_facts import BlockFacts, block_facts
 from cropload.forecasting.grid import Grid
@@ -104,7 +105,8 @@ class Groundwork:
         """Return the spreads that these records teach."""
         places = teachers(self.precision)
         _, grid = self.lines(places, self.mean[places])
-        return learn_spreads(grid, Spreads(*prior_spreads(), self.variety_spread))
+        prior = Spreads(*prior_spreads(), self.variety_spread)
+        return learn_spreads(grid, prior, widest=handbook.value("learning.widest_spread"))
 
 
 def lay_ground(

@@ -163,7 +163,7 @@ def _of_blocks(lesson, members, said, load, level, level_cov, variance):
     return of_own, ((residual**2).sum((0, 1)), gone.sum((0, 1)))
 
 
-def learn_spreads(grid, spreads, *, iterations=100, tolerance=1e-4):
+def learn_spreads(grid, spreads, *, widest=np.inf, iterations=100, tolerance=1e-4):
     """Estimate the spreads of the random effects: the mode of their posterior.
 
     Parameters
@@ -172,6 +172,8 @@ def learn_spreads(grid, spreads, *, iterations=100, tolerance=1e-4):
         What was measured.
     spreads : Spreads
         Prior spreads [1], with their degrees of freedom (scaled inverse chi-square).
+    widest : float
+        A spread is at most so many times its prior one [1].
     iterations : int
         Most steps [1].
     tolerance : float
@@ -190,6 +192,9 @@ def learn_spreads(grid, spreads, *, iterations=100, tolerance=1e-4):
     12:547) does, and a mixed step that leads downhill is taken back.
     A crop is a sum of many such effects, so their variances have to be right, not their tails:
     the widening is that of the mean of a scaled inverse chi-square, dof / (dof - 2).
+    The chain is made straight near the handbook's means. Records that contradict it (copies of a
+    few blocks, say) can pull a spread so far off that the straight line means nothing any more,
+    and crops with it: hence ``widest``.
     Blocks without a measurement teach nothing, and of very many every second or third is taken.
     Valid for any number of blocks and seasons, including none.
     """
@@ -198,7 +203,8 @@ def learn_spreads(grid, spreads, *, iterations=100, tolerance=1e-4):
     now = spreads
     if (grid.precision > 0).any():
         lesson = _lesson(grid)
-        sd, found = _climb(lesson, spreads, np.unique(grid.variety), iterations, tolerance)
+        varieties = np.unique(grid.variety)
+        sd, found = _climb(lesson, spreads, varieties, widest, iterations, tolerance)
         now = replace(spreads, sd=sd)
         known[:, lesson.speaks] = found
     known = np.clip(known, 0, None)
@@ -207,13 +213,13 @@ def learn_spreads(grid, spreads, *, iterations=100, tolerance=1e-4):
     return Learned(now, known, np.sqrt(dof / (dof - 2)))
 
 
-def _climb(lesson, spreads, varieties, iterations, tolerance):
+def _climb(lesson, spreads, varieties, widest, iterations, tolerance):
     """Return the spreads at the top of their posterior, and what is known there."""
     at = lesson.speaks
     dof = spreads.dof[:, at]
     prior = dof * spreads.sd[:, at] ** 2
     sd = np.maximum(spreads.sd, 1e-6)
-    mixed = _Mixing(np.log(sd[:, at]))
+    mixed = _Mixing(np.log(sd[:, at]), np.log(widest))
     for _ in range(iterations):
         sd = sd.copy()
         sd[:, at] = np.exp(mixed.place)
@@ -223,7 +229,8 @@ def _climb(lesson, spreads, varieties, iterations, tolerance):
         slope = total - weight
         if not mixed.uphill(slope):
             continue
-        if (slope**2 / (4 * weight)).sum() < tolerance:
+        left = np.where((mixed.place >= mixed.top) & (slope > 0), 0.0, slope)
+        if (left**2 / (4 * weight)).sum() < tolerance:
             break
         step = 0.5 * np.log(np.maximum(total, 1e-12) / weight)
         mixed.go(np.clip(step, -_STRIDE, _STRIDE), slope)
@@ -231,10 +238,14 @@ def _climb(lesson, spreads, varieties, iterations, tolerance):
 
 
 class _Mixing:
-    """A place on the log scale that goes on by steps mixed with those before."""
+    """A place on the log scale that goes on by steps mixed with those before.
 
-    def __init__(self, place):
-        self.place = np.maximum(place, np.log(1e-6))
+    ``room``: how far above the first place it may go [1].
+    """
+
+    def __init__(self, place, room=np.inf):
+        self.top = np.maximum(place, np.log(1e-6)) + room
+        self.place = self._inside(place)
         self.places, self.steps, self.last = [], [], None
 
     def uphill(self, slope):
@@ -264,4 +275,7 @@ class _Mixing:
             self.place = before + mixed
         else:
             self.place = before + step
-        self.place = np.maximum(self.place, np.log(1e-6))
+        self.place = self._inside(self.place)
+
+    def _inside(self, place):
+        return np.clip(place, np.log(1e-6), self.top)

@@ -16,6 +16,8 @@ COMPONENTS = {
     "ripening_factor": (0.5, 3.0),
     "recovery": (0.3, 1.2),
 }
+#: Least and most of a load response, in standard normals [1].
+LOAD_RANGE = (-6.0, 6.0)
 LOADS = ("burst", "fertility", "weight", "noncount", "pruning")
 PROFILES = ("cane_burst", "cane_fertility", "spur_burst", "spur_fertility")
 

@@ -46,6 +46,26 @@ def test_the_ordinary_tolerance_is_close_to_the_mode():
     np.testing.assert_allclose(found, mode, rtol=0.01)
 
 
+def test_a_spread_stops_at_the_widest_and_the_others_settle_beside_it():
+    rng = np.random.default_rng(6)
+    grid, prior = small_grid(rng), small_spreads(rng)
+    # What no vineyard shows: values fifty times as far apart.
+    torn = replace(grid, values=grid.values * 50)
+    free, held = learn_spreads(torn, prior), learn_spreads(torn, prior, widest=3.0)
+    assert (free.spreads.sd > 3 * prior.sd).any()
+    ratio = held.spreads.sd / prior.sd
+    assert ratio.max() == pytest.approx(3.0)
+    assert np.isfinite(held.widen).all()
+
+
+def test_a_widest_spread_that_none_reaches_changes_nothing():
+    rng = np.random.default_rng(4)
+    grid, prior = small_grid(rng), small_spreads(rng)
+    np.testing.assert_array_equal(
+        learn_spreads(grid, prior).spreads.sd, learn_spreads(grid, prior, widest=100.0).spreads.sd
+    )
+
+
 def test_blocks_seasons_and_components_that_say_nothing_change_nothing():
     rng = np.random.default_rng(5)
     grid, prior = small_grid(rng, k=2), small_spreads(rng, k=2)
