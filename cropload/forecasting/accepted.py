@@ -5,12 +5,12 @@ is known of it after them, whether or not their records are still read: it is he
 these records teach, and only what came later moves it on.
 """
 
-import datetime
 from dataclasses import dataclass, replace
 from itertools import groupby
 
 import numpy as np
 
+from cropload import clock
 from cropload.forecasting.arrow import SharedPosterior
 from cropload.forecasting.node_profiles import node_profile
 from cropload.records.learned import PROFILES, Entry, read_learned
@@ -193,6 +193,6 @@ def accepted_before(records, season):
     """
     varieties = tuple(dict.fromkeys(records.blocks["variety"].astype(str)))
     # A lesson of a season that is still to come cannot have been learned.
-    latest = max([datetime.date.today().year, *records.harvest["season"].tolist()])
+    latest = max([clock.today().year, *records.harvest["season"].tolist()])
     found = read_learned(records.path, varieties, int(latest))
     return Accepted(tuple(entry for entry in found if entry.through < season))

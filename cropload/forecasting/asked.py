@@ -1,10 +1,8 @@
 """What a user asks for: a block, a season, draws; checked before any work is done."""
 
-import datetime
-
 import numpy as np
 
-from cropload import arguments
+from cropload import arguments, clock
 from cropload.errors import CroploadError, near
 
 
@@ -15,28 +13,36 @@ def next_season(records):
     -----
     A season already picked is over, so the one after it is meant.
     Without any record of a season it is the year of the next harvest by today's date.
+    A year typed wrong, or a row filled in ahead, moves it nowhere: what is dated after today, and
+    seasons after the next harvest, do not count.
     """
-    picked = records.harvest["season"].max() if len(records.harvest) else None
+    coming = clock.today().year + 1
     seen = [
-        int(table["season"].max())
+        int(season)
         for table in (records.pruning, records.counts, records.weights)
-        if len(table)
+        for season in table["season"].unique()
+        if season <= coming
     ]
-    if picked is not None:
-        seen.append(int(picked) + 1)
-    return max(seen) if seen else datetime.date.today().year + 1
+    seen += [season + 1 for season in picked_seasons(records)]
+    return max(seen) if seen else coming
+
+
+def picked_seasons(records):
+    """Return the seasons with a harvest on record that can have been, by today's date."""
+    today, harvest = clock.today(), records.harvest
+    over = (harvest["season"] <= today.year) & ~(harvest["date"] > np.datetime64(today))
+    return {int(season) for season in harvest["season"][over]}
 
 
 def why_season(records, season):
     """Return in words why ``next_season`` is the season it is."""
-    picked = set(records.harvest["season"]) if len(records.harvest) else set()
-    if season - 1 in picked:
+    if season - 1 in picked_seasons(records):
         return f"the one after the last harvest on record ({season - 1})"
     for name in ("pruning", "counts", "weights"):
         table = getattr(records, name)
         if len(table) and season in set(table["season"]):
             return f"the latest in table {name}"
-    return "the next harvest by today's date, as no season is on record"
+    return "the next harvest by today's date, as no season up to it is on record"
 
 
 def check_season(records, season):

@@ -1,10 +1,9 @@
 """Faults and doubts where numbers must fit: rows and vines, buds and shoots, crops, money."""
 
-from datetime import date
-
 import numpy as np
 import pandas as pd
 
+from cropload import clock
 from cropload.handbook import entry
 from cropload.records.messages import Fault, some_faults
 
@@ -246,7 +245,7 @@ def _lone_seasons(usable):
             for year, rows in table.frame["season"].dropna().value_counts().items():
                 counted[int(year)] = counted.get(int(year), 0) + int(rows)
     years = np.array(sorted(counted))
-    lone = {year: "today" for year in counted if year > date.today().year + gap}
+    lone = {year: "today" for year in counted if year > clock.today().year + gap}
     runs = np.split(years, np.flatnonzero(np.diff(years) > gap) + 1)
     if len(runs) > 1:
         main = max(runs, key=lambda run: sum(counted[year] for year in run))

@@ -5,6 +5,7 @@ import pandas as pd
 from cropload.errors import near
 from cropload.records.block_doubts import impossible, misfits
 from cropload.records.doubts import crop_per_hectare, doubt, doubts, tell, value_told
+from cropload.records.future_doubts import not_yet
 from cropload.records.known_varieties import unknown_varieties
 from cropload.records.messages import some_faults
 
@@ -48,6 +49,7 @@ def cross_checks(parsed):
     usable = {name: table for name, table in parsed.items() if table.complete}
     faults += impossible(usable)
     warnings += _after_picking(parsed)
+    warnings += not_yet(usable)
     for column in ("block", "variety"):
         warnings += _twins(blocks, column)
     warnings += _misspelt(blocks)

@@ -1,6 +1,5 @@
 """What newcomers ask: a slip gets one message, and an answer says what it rests on."""
 
-import datetime
 import re
 import shutil
 
@@ -8,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from cropload import clock
 from cropload.cli import main
 from cropload.records.example import shipped
 from cropload.units import US
@@ -154,7 +154,7 @@ def test_the_season_meant_is_said_and_a_past_one_warned_of(estate, run, asked):
     out = " ".join(run(asked[0], estate, *asked[1:], *QUICK)[1].split())
     assert "Season 2025 is meant: the one after the last harvest on record (2024)" in out
     assert "that harvest is past" in out
-    assert f"Today is {datetime.date.today():%Y-%m-%d}" in out
+    assert f"Today is {clock.today():%Y-%m-%d}" in out
     named = " ".join(run(asked[0], estate, *asked[1:], "--season", "2025", *QUICK)[1].split())
     assert "is meant" not in named
 

@@ -157,12 +157,11 @@ def season_text(records, given, season):
     """
     if given is not None:
         return ""
-    import datetime
-
+    from cropload import clock
     from cropload.forecasting.asked import why_season
     from cropload.views.text_tables import paragraph
 
-    today = datetime.date.today()
+    today = clock.today()
     text = f"Season {season} is meant: {why_season(records, season)}. --season YEAR asks another."
     # After October no harvest of the year is still to come, north or south.
     if season < today.year or (season == today.year and today.month > 10):

@@ -49,12 +49,14 @@ def _review(given):
 def last_picked(records):
     """Return the last season on the scale."""
     from cropload.errors import CroploadError
+    from cropload.forecasting.asked import picked_seasons
 
     if records.harvest.empty:
         raise CroploadError(
             "No harvest is on record yet, so there is nothing to review. Fill table harvest."
         )
-    return int(records.harvest["season"].max())
+    over = picked_seasons(records)
+    return max(over) if over else int(records.harvest["season"].max())
 
 
 def _parts(found, records, moment, units):

@@ -1,10 +1,8 @@
 """The choices at the top of the panel: block, season, bands and units."""
 
-import datetime
-
 import ipywidgets as widgets
 
-from cropload import handbook
+from cropload import clock, handbook
 from cropload.decisions import bands
 from cropload.decisions.compare import next_season
 from cropload.errors import CroploadError
@@ -122,7 +120,7 @@ def season_meant(records, block, season, today=None):
     today : date, optional
         The day it is.
     """
-    today = datetime.date.today() if today is None else today
+    today = clock.today() if today is None else today
     text = f"Season {season}: the pruning of the winter before the harvest of {season}."
     harvest = records.harvest
     if ((harvest["season"] == season) & (harvest["block"] == block)).any():
@@ -161,7 +159,7 @@ class Choices(widgets.VBox):
         coming = next_season(records)
         first = min([int(s) for s in records.pruning["season"]] or [coming])
         # Records that end in the past must not keep anybody from planning the winter to come.
-        last = max(coming, datetime.date.today().year + 1)
+        last = max(coming, clock.today().year + 1)
         seasons = list(range(last, min(first, coming) - 1, -1))
         if season is not None and int(season) not in seasons:
             raise CroploadError(
