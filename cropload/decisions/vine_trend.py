@@ -18,6 +18,7 @@ FIGURES = {
     "cane_weight": ("weight of one cane", "g"),
 }
 WEAKER, HOLDING, STRONGER = "getting weaker", "holding", "getting stronger"
+NOT_CLEAR = "not clear"
 TOO_FEW = "too few seasons to say"
 #: Variance of the log of a level of which nothing is known [1].
 _UNKNOWN = 100.0
@@ -197,9 +198,10 @@ def vine_trend(records):
 
     Notes
     -----
-    Holding is a change of less than ``trend.holding`` in a year. A label is the word with the
-    highest chance; with fewer than ``trend.least_seasons`` seasons there is none. A falling
-    pruning weight or cane weight, or a rising Ravaz index, is ``getting weaker``.
+    Holding is a change of less than ``trend.holding`` in a year. A label is the word whose chance
+    is above ``trend.chance``; where none is, the trend is ``not clear``. With fewer than
+    ``trend.least_seasons`` seasons there is no label. A falling pruning weight or cane weight, or
+    a rising Ravaz index, is ``getting weaker``.
     Blocks are partially pooled: what all of them do in a season is weather, and a block's own
     change is pulled towards theirs. The load is not taken out: after a heavier load less wood
     is an answer to the load, so read the trend beside the plans.
@@ -215,6 +217,7 @@ def vine_trend(records):
         )
     spreads = learned_before(records, int(figures["season"].max()) + 1).spreads
     least, band = int(handbook.value("trend.least_seasons")), handbook.value("trend.holding")
+    sure = handbook.value("trend.chance")
     z = float(ndtri((1 + ranges.level()) / 2))
     out = []
     for figure, (words, unit) in FIGURES.items():
@@ -243,7 +246,11 @@ def vine_trend(records):
             up = float(1 - ndtr((np.log1p(band) - middle) / sd))
             weaker, stronger = (up, down) if figure == "ravaz" else (down, up)
             chances = {WEAKER: weaker, HOLDING: 1 - weaker - stronger, STRONGER: stronger}
-            label = max(chances, key=chances.get) if seasons >= least else TOO_FEW
+            label = max(chances, key=chances.get)
+            if seasons < least:
+                label = TOO_FEW
+            elif not chances[label] > sure:
+                label = NOT_CLEAR
             out.append(
                 {
                     "block": name,
@@ -263,5 +270,10 @@ def vine_trend(records):
                 }
             )
     frame = pd.DataFrame(out)
-    frame.attrs = {"interval": ranges.label(), "holding": band, "least_seasons": least}
+    frame.attrs = {
+        "interval": ranges.label(),
+        "holding": band,
+        "least_seasons": least,
+        "chance": sure,
+    }
     return frame

@@ -1,6 +1,7 @@
 """Words of what the seasons taught: lessons, the trend of the vines, and buds that are enough."""
 
 from cropload import handbook
+from cropload.decisions.vine_trend import NOT_CLEAR, TOO_FEW
 from cropload.forecasting import ranges
 
 #: Part of a lesson's key before the colon -> what it is a lesson of.
@@ -80,20 +81,37 @@ def trend_note(trend):
     """Return how a trend is to be read; ``trend`` is that of ``vine_trend``."""
     return (
         "Change in a year, with the chances that the vines get weaker, hold (less than "
-        f"{100 * trend.attrs['holding']:.0f} % a year) or get stronger. A block is named only "
-        f"after {trend.attrs['least_seasons']} seasons or more. More wood is not always better, "
-        "and a heavier load takes wood: read this beside the plans."
+        f"{100 * trend.attrs['holding']:.0f} % a year) or get stronger. A word stands only where "
+        f"its chance is above {100 * trend.attrs['chance']:.0f} % after "
+        f"{trend.attrs['least_seasons']} seasons or more; else the trend is not clear. More wood "
+        "is not always better, and a heavier load takes wood: read this beside the plans."
     )
 
 
 def trend_words(row):
-    """Return a block's trend in words with its chance, such as ``holding (70 %)``."""
-    column = {
-        "getting weaker": "chance_weaker",
-        "holding": "chance_holding",
-        "getting stronger": "chance_stronger",
-    }.get(row["label"])
-    return row["label"] if column is None else f"{row['label']} ({100 * row[column]:.0f} %)"
+    """Return a block's trend in words, such as ``holding (85 %)``.
+
+    A trend that is not clear is told with all three chances.
+    """
+    told = ", ".join(f"{word} {100 * row[f'chance_{word}']:.0f} %" for word in CHANCES)
+    return f"{row['label']} ({told})" if row["label"] == NOT_CLEAR else trend_tag(row)
+
+
+def trend_tag(row):
+    """Return a block's trend in few words: its label, and the highest chance of the three.
+
+    Examples
+    --------
+    >>> row = {"label": "not clear", "chance_weaker": 0.54, "chance_holding": 0.45}
+    >>> trend_tag(row | {"chance_stronger": 0.01})
+    'not clear (weaker 54 %)'
+    """
+    if row["label"] == TOO_FEW:
+        return row["label"]
+    word = max(CHANCES, key=lambda each: row[f"chance_{each}"])
+    chance = f"{100 * row[f'chance_{word}']:.0f} %"
+    named = f"{word} " if row["label"] == NOT_CLEAR else ""
+    return f"{row['label']} ({named}{chance})"
 
 
 def enough_sentence(table, name, wood, what="fertility"):
@@ -190,25 +208,49 @@ FERTILITY_NOTE = (
 )
 
 
-def trend_sentence(mine):
-    """Return how many blocks get weaker, hold or get stronger, in a sentence.
+#: Names that a sentence lists at most.
+_MOST_NAMED = 12
+
+
+def _cut_list(names):
+    text = ", ".join(names[:_MOST_NAMED])
+    more = len(names) - _MOST_NAMED
+    return f"{text} and {more} more, in the table" if more > 0 else text
+
+
+def trend_sentence(trend, figure):
+    """Return which blocks get weaker, hold or get stronger, with their chances, in a few sentences.
 
     Parameters
     ----------
-    mine : DataFrame
-        Rows of ``vine_trend`` of one figure.
+    trend : DataFrame
+        Of ``vine_trend``.
+    figure : str
+        One of its figures; what the others say of all blocks together stands at the end, so that
+        no figure is read alone.
     """
-    blocks = mine[mine["block"] != "estate"]
-    told = [
-        f"{label[0].upper()}{label[1:]}: {', '.join(names)}."
-        for label, names in blocks.groupby("label", sort=False)["block"]
-    ]
+    mine = trend[trend["figure"] == figure]
+    told = {}
+    for row in mine[mine["block"] != "estate"].to_dict("records"):
+        words = trend_words(row).removeprefix(row["label"]).strip()
+        told.setdefault(row["label"], []).append(f"{row['block']} {words}".strip())
+    # A word that can be said first, what is not clear next, too few seasons last.
+    order = sorted(told, key=lambda label: (label == TOO_FEW, label == NOT_CLEAR))
     words = mine["words"].iloc[0]
-    text = " ".join([f"{words[0].upper()}{words[1:]}.", *told])
-    estate = mine[mine["block"] == "estate"]
-    if len(estate):
-        text += f" All blocks together: {trend_words(estate.iloc[0])}."
-    return text
+    text = " ".join(
+        [
+            f"{words[0].upper()}{words[1:]}.",
+            *(f"{label[0].upper()}{label[1:]}: {_cut_list(told[label])}." for label in order),
+        ]
+    )
+    if set(told) <= {NOT_CLEAR, TOO_FEW}:
+        text += " So no block can be called weaker or stronger yet."
+    estate = trend[trend["block"] == "estate"].to_dict("records")
+    for row in estate:
+        if row["figure"] == figure:
+            text += f" All blocks together: {trend_words(row)}."
+    others = [f"{r['words']}, {trend_tag(r)}" for r in estate if r["figure"] != figure]
+    return f"{text} The same by other figures: {'; '.join(others)}." if others else text
 
 
 def differs_sentence(mine, name):

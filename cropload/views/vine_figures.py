@@ -7,6 +7,7 @@ from cropload.units import METRIC
 from cropload.views import wording
 from cropload.views.figure_parts import DARK, cut_name
 from cropload.views.figures import BLUE, GREEN, VERMILLION, house_style
+from cropload.views.learned_words import trend_tag, trend_words
 
 #: Figure of a trend -> quantity of the unit system, decimals in metric and in US units.
 TREND_UNITS = {
@@ -119,7 +120,7 @@ def plot_trend(figures, trend, figure, blocks, units=METRIC):
                 ax.plot(span, steps[1], color=BLUE, linewidth=1.5)
             ax.set_title(cut_name(name, 22), fontsize=9.5, pad=13, parse_math=False)
             ax.annotate(
-                row["label"], (0, 1), xycoords="axes fraction", xytext=(0, 2),
+                trend_tag(row), (0, 1), xycoords="axes fraction", xytext=(0, 2),
                 textcoords="offset points", fontsize=8.5, va="bottom",
             )  # fmt: skip
             ax.grid(True, axis="y")
@@ -152,7 +153,7 @@ def trend_text(figures, trend, figure, blocks, units=METRIC):
             f"{season} {trend_number(figure, value, units)}"
             for season, value in zip(mine["season"], mine[figure], strict=True)
         )
-        parts.append(f"{name} [{label}]: {told}; {lines.loc[name, 'label']}.")
+        parts.append(f"{name} [{label}]: {told}; {trend_words(lines.loc[name])}.")
     words = lines["words"].iloc[0]
     return " ".join([f"{words[0].upper()}{words[1:]} by season.", *parts])
 

@@ -8,6 +8,7 @@ from helpers import block_row, make_records, steady_counts
 from cropload import example_records, handbook, vine_trend
 from cropload.decisions.vine_trend import (
     HOLDING,
+    NOT_CLEAR,
     STRONGER,
     TOO_FEW,
     WEAKER,
@@ -99,7 +100,8 @@ def test_an_index_by_row_is_one_clear_message():
 
 @pytest.mark.parametrize(("yearly", "label"), [(-0.12, WEAKER), (0.0, HOLDING), (0.12, STRONGER)])
 def test_a_clear_change_has_its_word(yearly, label):
-    row = of(vine_trend(estate(pruned(yearly))), "pruning_weight")
+    years = range(1996, 2026)
+    row = of(vine_trend(estate(pruned(yearly, years))), "pruning_weight")
     assert row["label"] == label
     chances = [row[f"chance_{word}"] for word in ("weaker", "holding", "stronger")]
     assert sum(chances) == pytest.approx(1)
@@ -107,7 +109,8 @@ def test_a_clear_change_has_its_word(yearly, label):
 
 
 def test_a_rising_index_is_getting_weaker():
-    table = vine_trend(estate(pruned(-0.15), harvest=picked(3.0)))
+    years = range(2006, 2026)
+    table = vine_trend(estate(pruned(-0.15, years), harvest=picked(3.0, years)))
     assert of(table, "ravaz")["label"] == WEAKER
     assert of(table, "ravaz")["change_p50"] > 0
 
@@ -124,6 +127,22 @@ def test_a_block_weighed_once_has_no_word_beside_old_ones():
     table = vine_trend(estate(rows))
     assert of(table, "pruning_weight", "Cedar")["label"] == TOO_FEW
     assert of(table, "pruning_weight")["label"] != TOO_FEW
+
+
+def test_a_word_needs_a_chance_above_the_handbooks_bound():
+    """Ever steeper falls: no word at a chance below the bound, the right one above it."""
+    bound, seen = handbook.value("trend.chance"), set()
+    for yearly in (0.0, -0.02, -0.04, -0.06, -0.08, -0.10, -0.12):
+        for row in vine_trend(estate(pruned(yearly))).to_dict("records"):
+            chances = {
+                WEAKER: row["chance_weaker"],
+                HOLDING: row["chance_holding"],
+                STRONGER: row["chance_stronger"],
+            }
+            likeliest = max(chances, key=chances.get)
+            assert row["label"] == (likeliest if chances[likeliest] > bound else NOT_CLEAR)
+            seen.add(row["label"])
+    assert {WEAKER, NOT_CLEAR} <= seen
 
 
 def test_two_seasons_say_little_of_a_change():
@@ -149,7 +168,7 @@ def test_without_prunings_there_is_one_clear_message():
 def test_the_sample_has_a_word_for_every_figure():
     table = vine_trend(example_records())
     assert set(table["figure"]) == {"pruning_weight", "ravaz", "cane_weight"}
-    assert set(table["label"]) <= {WEAKER, HOLDING, STRONGER, TOO_FEW}
+    assert set(table["label"]) <= {WEAKER, HOLDING, STRONGER, NOT_CLEAR, TOO_FEW}
 
 
 # ------------------------------------------------------------------ honest by simulation
@@ -218,6 +237,15 @@ def test_the_chance_of_a_word_is_how_often_it_is_true(many):
             if here.sum() > 200:
                 error = 2.6 * 0.5 / np.sqrt(here.sum() / 2)
                 assert happened[here].mean() == pytest.approx(chance[here].mean(), abs=error)
+
+
+def test_a_word_that_is_said_is_right_more_often_than_its_bound(many):
+    truth, _, _, chances = many
+    band, bound = handbook.value("trend.holding"), handbook.value("trend.chance")
+    true = np.where(truth < np.log1p(-band), 0, np.where(truth > np.log1p(band), 2, 1))
+    spoken = chances.max(0) > bound
+    assert spoken.sum() > 300
+    assert (chances.argmax(0) == true)[spoken].mean() > bound
 
 
 def test_a_word_is_right_more_often_than_any_guess(many):

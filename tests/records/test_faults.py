@@ -129,8 +129,10 @@ def test_a_column_without_its_unit(write, faults):
     ],
 )
 def test_a_crop_in_another_unit_is_never_only_renamed(write, faults, header, column, words):
-    """2,000 lb make a short ton, 2,240 lb a long one, 1,000 kg a tonne (NIST Handbook 44, appendix C; from
-    memory)."""
+    """2,000 lb make a short ton, 2,240 lb a long one, 1,000 kg a tonne.
+
+    Source: NIST Handbook 44, appendix C (from memory).
+    """
     table = f"season,block,date,{header}\n2024,North,2024-09-20,5000\n"
     (fault,) = faults(write(harvest=table))
     assert fault.mend.startswith(f"'{header}' is in ")

@@ -15,7 +15,7 @@ from cropload.forecasting.keeping import log_forecast
 from cropload.records.example import shipped
 from cropload.records.learned import read_learned
 from cropload.units import US
-from cropload.views.learned_words import trend_words
+from cropload.views.learned_words import trend_tag
 from cropload.views.review_words import block_sentence, miss_sentence, per_cent
 
 DRAWS = ["--draws", "300"]
@@ -141,8 +141,8 @@ def test_learn_prints_every_lesson_the_vines_and_the_buds(run):
         assert f"{row['after']:.2f} ({row['after_low']:.2f} to {row['after_high']:.2f})" in part
     trend = vine_trend(example_records()).set_index(["block", "figure"])
     vines = text.split("ARE THE VINES GETTING WEAKER?")[1]
-    wood = trend_words(trend.loc[("Long Acre", "pruning_weight")])
-    assert wood in line_of(vines, "Long Acre")
+    wood = trend_tag(trend.loc[("Long Acre", "pruning_weight")])
+    assert wood.rsplit(" ", 2)[0] in line_of(vines, "Long Acre")
     assert "Riesling, canes: " in text
     assert "Accepting 25 lessons" in text
 

@@ -72,7 +72,7 @@ def _effect(records, lessons):
 def _vines(records):
     from cropload.decisions.vine_trend import FIGURES, vine_trend
     from cropload.errors import CroploadError
-    from cropload.views.learned_words import trend_note, trend_words
+    from cropload.views.learned_words import trend_note, trend_tag
     from cropload.views.text_tables import paragraph, text_table
     from cropload.views.text_tables import words as wordy
 
@@ -81,7 +81,7 @@ def _vines(records):
         trend = vine_trend(records)
     except CroploadError as fault:
         return f"{head}\n{paragraph(str(fault))}"
-    told = {(row["block"], row["figure"]): trend_words(row) for row in trend.to_dict("records")}
+    told = {(row["block"], row["figure"]): trend_tag(row) for row in trend.to_dict("records")}
     names = [*records.blocks["block"].astype(str), "estate"]
     rows = [
         [name, *(told.get((name, figure), "not measured") for figure in FIGURES)]

@@ -60,7 +60,7 @@ class VineTrend(ReviewPanel):
             blocks = [str(n) for n in table.loc[table["variety"] == self.variety.value, "block"]]
         drawn = [name for name in blocks if (mine["block"] == name).any()]
         text = '<div role="status">'
-        text += parts.note(words.trend_sentence(mine)) + "</div>"
+        text += parts.note(words.trend_sentence(trend, figure)) + "</div>"
         if drawn:
             # The weakest first, so that a long list is cut where it matters least.
             order = mine.set_index("block")["chance_weaker"]
@@ -81,7 +81,13 @@ class VineTrend(ReviewPanel):
         text += parts.points([words.trend_note(trend), words.WOOD_NOTE])
         if self.desk.is_sample:
             text += parts.note("The vines are invented, like everything of Quillfoot.")
-        keys = ["trend.holding", "trend.least_seasons", "trend.block", *_BANDS[figure]]
+        keys = [
+            "trend.holding",
+            "trend.chance",
+            "trend.least_seasons",
+            "trend.block",
+            *_BANDS[figure],
+        ]
         text += parts.head("Where the figures come from")
         text += parts.points([words.TREND_ORIGIN])
         text += "".join(parts.source(key) for key in keys)
