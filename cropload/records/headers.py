@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from cropload.errors import near
 from cropload.records.columns import Column
+from cropload.records.header_words import CROP_UNITS, in_other_unit, meant
 from cropload.records.messages import Fault
 
 #: Suffixes that measure the same quantity; a table keeps to one system for each.
@@ -21,8 +22,6 @@ _QUANTITY = {
     "_c": "temperature",
 }
 
-#: What the two columns of a crop hold.
-_CROP_UNITS = "tonnes are metric (1,000 kg), tons are short tons (2,000 lb)."
 #: Words of a header that make it a crop per area, which no division by a weight turns into tonnes.
 _AREAS = {"ha", "hectare", "ac", "acre", "vine", "m", "m2", "ft", "per"}
 #: Words of a header that name the unit of a crop -> how to bring it into a column that is read.
@@ -121,11 +120,26 @@ def match_header(raw, table):
     lost = set() if raw.header_bad else _missing(raw, table, matches, unknown, faults)
     for position, written in unknown.items():
         if position not in lost:
-            free = [a for a, column in aliases.items() if column.name not in matches]
-            hint = near(normal(written), free)
             rule = "the column is not known and is not read"
+            hint = _hint(table, matches, aliases, written)
             warnings.append(Fault(raw.file, 1, written, None, rule, hint))
     return matches, faults, warnings
+
+
+def _hint(table, matches, aliases, written):
+    """Return which column of the table a header may be meant for, and what to do, or nothing."""
+    name = normal(written)
+    free = [column for column in table.columns if column.name not in matches]
+    _, mend = in_other_unit(free, name, written)
+    if mend is None and any(column.suffix == "tonnes" for column in free):
+        other, _ = _crop_in_other_units([name])
+        mend = other and other.format(name=written)
+    if mend:
+        return mend
+    column = meant(table.name, name, [column.name for column in free])
+    if column:
+        return f"Did you mean '{column}'? Rename the column, so that it is read."
+    return near(name, [alias for alias, column in aliases.items() if column.name not in matches])
 
 
 def _fault(raw, rule, mend, column=None):
@@ -160,10 +174,15 @@ def _missing(raw, table, matches, unknown, faults):
         free = [name for name in suspects if suspects[name] not in lost]
         crop = column.suffix == "tonnes"
         other, suspect = _crop_in_other_units(free) if crop else (None, None)
+        if other is None:
+            other, suspect = _in_other_unit(column, free, suspects, raw.header)
+        if suspect is None:
+            known = [name for name in free if meant(table.name, name, [column.name])]
+            suspect = (known or [None])[0]
         suspect = _nearest(column, free) if suspect is None else suspect
         mend = f"Add it to the header row. The header has: {_listed(raw.header)}"
         if crop:
-            mend = f"{_CROP_UNITS} {mend}"
+            mend = f"{CROP_UNITS} {mend}"
         if other is not None:
             position = suspects[suspect]
             lost.add(position)
@@ -172,8 +191,19 @@ def _missing(raw, table, matches, unknown, faults):
             position = suspects[suspect]
             lost.add(position)
             mend = f"Did you mean it by '{raw.header[position]}'? Rename that column."
+            if crop:
+                mend = f"{mend[:-1]} to its unit: {CROP_UNITS}"
         faults.append(_fault(raw, f"the column {wanted} is missing", mend))
     return lost
+
+
+def _in_other_unit(column, free, suspects, header):
+    """Return the mend for a column in another unit, and its header; None, None if none is."""
+    for name in free:
+        _, mend = in_other_unit([column], name, header[suspects[name]])
+        if mend:
+            return mend, name
+    return None, None
 
 
 def _crop_in_other_units(names):
