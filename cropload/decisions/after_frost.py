@@ -154,6 +154,7 @@ def after_frost(
     low, high = wilson(dead / alike, seen / alike)
     late = handbook.entry("frost.second_crop_late_days")
     notes += _advice(forecast, at, alike, seen, late)
+    notes += forecast.estate.accepted_notes
     return AfterFrost(
         _frosted(forecast, at, crop_index_after_kill(killed, worth), total, dead, seen),
         block,

@@ -98,7 +98,8 @@ def compare_blocks(
             found[name][..., chunk] = values
 
     middle = found["t_ha"][1]
-    notes = check_sound([facts.names[at] for at in here], middle.max(axis=0)) if here else []
+    notes = list(estate.accepted_notes)
+    notes += check_sound([facts.names[at] for at in here], middle.max(axis=0)) if here else []
     length = np.repeat(facts.canopy_length_m[here], len(plans))
     buds = np.tile([plan.buds for plan in plans], len(here))
     columns = {

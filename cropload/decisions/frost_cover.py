@@ -125,6 +125,7 @@ def frost_cover(
     )
     when = "settled crop (third season on)" if settled else f"crop of the first season, {season}"
     notes += [*found.notes, f"the crop without frost is the {when} of each plan"]
+    notes += estate.accepted_notes
     return replace(found, notes=tuple(dict.fromkeys(note for note in notes if note)))
 
 

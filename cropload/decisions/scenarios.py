@@ -338,7 +338,11 @@ def compare_scenarios(
         frost_about=about,
         components={b: component_origins(found.estate, b, seen) for b in found.blocks},
         choice=choose_scenario(
-            found.names, by_scenario, dict(zip(found.names, means.tolist(), strict=True)), by
+            found.names,
+            by_scenario,
+            dict(zip(found.names, means.tolist(), strict=True)),
+            by,
+            found.plans,
         ),
-        notes=tuple(dict.fromkeys(notes)),
+        notes=tuple(dict.fromkeys([*notes, *found.estate.accepted_notes])),
     )

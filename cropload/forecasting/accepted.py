@@ -91,31 +91,6 @@ class Accepted:
             pulls.append(_pull(_pulled(until(through), pulls), list(entries), means))
         return _pulled(found, pulls)
 
-    def notes(self, varieties=(), counters=()):
-        """Return sentences on what was learned here that no component's origin tells.
-
-        Parameters
-        ----------
-        varieties : collection of str
-            Varieties at hand.
-        counters : collection of str
-            Those whose counts are used.
-        """
-        notes = []
-        for entry in self._of("counter"):
-            if entry.name in counters:
-                off = 100 * (entry.value - 1)
-                word = "more" if off >= 0 else "fewer"
-                notes.append(
-                    f"Clusters counted by {entry.name} are corrected: {abs(off):.1f} % {word} than "
-                    f"by all, {detail(entry)}."
-                )
-        profiles = [e for e in self._of("profile") if e.name in varieties]
-        notes += [f"Node profile of {e.name}: {detail(e)}." for e in profiles]
-        for words, entries in groupby(sorted(self._of("load"), key=detail), key=detail):
-            notes.append(f"Response to the load ({', '.join(e.name for e in entries)}): {words}.")
-        return tuple(notes)
-
 
 def _through(entry):
     return entry.through

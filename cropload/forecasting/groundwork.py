@@ -7,6 +7,7 @@ import pandas as pd
 
 from cropload import handbook
 from cropload.forecasting.accepted import NOTHING, Accepted, accepted_before
+from cropload.forecasting.accepted_notes import accepted_notes
 from cropload.forecasting.block_facts import BlockFacts, block_facts
 from cropload.forecasting.grid import Grid
 from cropload.forecasting.learn_spreads import learn_spreads, teachers
@@ -221,7 +222,9 @@ def lay_ground(
         variety_spread=np.array(spreads)[first_of],
         prior_keys=dict(zip(facts.varieties, keys, strict=True)),
         accepted=accepted,
-        accepted_notes=accepted.notes(
-            set(facts.varieties), set(records.counts["counter"].astype(str).str.strip())
+        accepted_notes=accepted_notes(
+            accepted,
+            set(facts.varieties),
+            set(records.counts["counter"].astype(str).str.strip()),
         ),
     )

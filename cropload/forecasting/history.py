@@ -29,7 +29,7 @@ class Estate:
     ``season_shift`` are the straight lines of the season forecast, as from ``stage_rows`` and
     ``load_shift``, at ``season_log_buds``, the log of the load that is carried in it, about
     the log components ``straight_about``. ``accepted`` is what was learned on the estate before
-    and is used here, and ``accepted_notes`` says so where no component's origin does.
+    and is used here, and ``accepted_notes`` says so.
     """
 
     season: int

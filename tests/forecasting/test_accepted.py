@@ -9,6 +9,7 @@ from season_records import BLOCKS, RIESLING, count_rows, small_estate, weight_ro
 
 from cropload import compare_plans, forecast, learn
 from cropload.forecasting.accepted import NOTHING, Accepted, accepted_before
+from cropload.forecasting.accepted_notes import accepted_notes
 from cropload.forecasting.block_facts import block_facts
 from cropload.forecasting.groundwork import lay_ground
 from cropload.forecasting.history import estates
@@ -187,6 +188,8 @@ def test_the_lesson_is_named_as_the_source(records, tmp_path):
     assert other["counting_bias"]["came_from"] != LEARNED  # Pinot noir
     note = "Response to the load (weight): learned on this estate from 2 seasons up to 2025."
     assert note in made.notes
+    note = "Clusters counted / clusters there, Riesling: learned on this estate from 4 seasons up "
+    assert f"{note}to 2025." in made.notes
 
 
 def test_a_comparison_of_plans_names_it_too(records, tmp_path):
@@ -205,7 +208,7 @@ def test_a_forecast_of_an_earlier_season_does_not_know_it(records, tmp_path):
 
 def test_loads_taught_by_different_seasons_are_told_apart():
     other = Entry("load", "burst", 2025, 5, value=0.1, spread=0.5)
-    assert len(Accepted((LOAD, other)).notes()) == 2
+    assert len(accepted_notes(Accepted((LOAD, other)))) == 2
 
 
 # ------------------------------------------------------------------ counters and node profiles

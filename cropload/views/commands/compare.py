@@ -324,7 +324,9 @@ def frost_table(found, units):
             strict=True,
         ),
     )
-    notes = [*about["frost_notes"], "`cropload frost` tells more, spring by spring"]
+    # What holds for the whole comparison is told once, beneath it.
+    notes = [note for note in about["frost_notes"] if note not in about["notes"]]
+    notes.append("`cropload frost` tells more, spring by spring")
     return "\n".join(
         [
             f"SPRING FROST over {seasons} springs, wood {CASE_WORDS[found['frost_case'].iloc[0]]}",

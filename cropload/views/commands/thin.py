@@ -50,6 +50,7 @@ def _run(given):
         paragraph(thinning_sentence(found, target, units)),
         _table(found, units),
         *(paragraph(text, "- ") for text in found.cautions),
+        *(paragraph(text, "- ") for text in forecast.estate.accepted_notes),
     ]
     return "\n\n".join([*parts, paragraph(options.CAUTION)])
 

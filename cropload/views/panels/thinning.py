@@ -100,6 +100,7 @@ class ThinningPanel(DeskPanel):
             f"{parts.escape(thinning_sentence(found, target, units))}</p></div>"
             '<div class="cl-care"><strong>Before anyone cuts</strong>'
             f"{parts.points(found.cautions)}{parts.note(wording.SUPPORT)}</div>"
+            f"{parts.points(self.desk.forecast.estate.accepted_notes)}"
         )
         self.figure.value = parts.picture(plot_thinning(found, units), thinning_text(found, units))
         rows = []
