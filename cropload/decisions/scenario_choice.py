@@ -48,13 +48,16 @@ class Choice:
         that leaves the most among those that put no block further out of its bands than the first
         one does.
     rival : str
-        The best of the others.
+        The best of the others that have plans of their own; empty when there is none.
     means : dict
         {scenario: settled mean margin [currency] or crop [t]}.
     objections : dict
         {scenario: tuple of Objection}.
     standing : tuple of Objection
         Where the chosen scenario is out of a band as the first one is.
+    same_as : dict
+        {scenario: an earlier one with the same plan for every block}; they cannot be told apart,
+        so only the earliest one of them is ever chosen, leads or comes next.
     """
 
     by: str
@@ -65,6 +68,7 @@ class Choice:
     means: dict
     objections: dict
     standing: tuple
+    same_as: dict
 
     def against(self, name, *about):
         """Return the objections to a scenario, those about some matters only when named."""
@@ -116,7 +120,25 @@ def objections(rows, first_rows):
     return tuple(new), tuple(standing)
 
 
-def choose_scenario(names, blocks, means, by):
+def same_plans(names, plans):
+    """Return {scenario: the earliest one with the same plan for every block}.
+
+    Parameters
+    ----------
+    names : sequence of str
+        The scenarios.
+    plans : dict
+        {scenario: {block: plan}}.
+    """
+    found = {}
+    for at, name in enumerate(names):
+        earlier = next((other for other in names[:at] if plans[other] == plans[name]), None)
+        if earlier is not None:
+            found[name] = earlier
+    return found
+
+
+def choose_scenario(names, blocks, means, by, plans=None):
     """Choose among scenarios.
 
     Parameters
@@ -129,6 +151,8 @@ def choose_scenario(names, blocks, means, by):
         {scenario: what it leaves once settled, in the mean} [currency or t].
     by : str
         ``margin`` or ``crop``.
+    plans : dict, optional
+        As in `same_plans`; when left out, all scenarios count as different.
 
     Returns
     -------
@@ -143,15 +167,20 @@ def choose_scenario(names, blocks, means, by):
     names = tuple(names)
     found = {name: objections(blocks[name], blocks[names[0]]) for name in names}
     against = {name: new for name, (new, _) in found.items()}
-    held = [n for n in names if not any(o.about in (DENSITY, BALANCE) for o in against[n])]
+    same_as = same_plans(names, plans) if plans else {}
+    own = [name for name in names if name not in same_as]
+    held = [n for n in own if not any(o.about in (DENSITY, BALANCE) for o in against[n])]
     chosen = max(held, key=lambda name: means[name])
     return Choice(
         by=by,
         first=names[0],
-        leader=max(names, key=lambda name: means[name]),
+        leader=max(own, key=lambda name: means[name]),
         chosen=chosen,
-        rival=max((name for name in names if name != chosen), key=lambda name: means[name]),
+        rival=max(
+            (name for name in own if name != chosen), key=lambda name: means[name], default=""
+        ),
         means=dict(means),
         objections=against,
         standing=found[chosen][1],
+        same_as=same_as,
     )

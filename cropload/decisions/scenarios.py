@@ -344,5 +344,5 @@ def compare_scenarios(
             by,
             found.plans,
         ),
-        notes=tuple(dict.fromkeys([*notes, *found.estate.accepted_notes])),
+        notes=tuple(dict.fromkeys(notes)),
     )

@@ -102,7 +102,9 @@ def first_figure(found, units=METRIC):
             return value
     else:
         frames = (found.totals, found.totals)
-        title = f"Crop of all blocks together [{units.label('tonnes')}]"
+        one = len(found.block_names) == 1
+        of = found.block_names[0] if one else "all blocks together"
+        title = f"Crop of {of} [{units.label('tonnes')}]"
         names = ("tonnes", "tonnes_settled")
 
         def show(value):

@@ -43,6 +43,17 @@ def _ranged(title, quantity, units):
     return Column(title, units.label(quantity), RANGE, wording.decimals(quantity, units))
 
 
+def _beside_first(found, name):
+    """Whether a scenario can be held against the first one: its plans are not the same."""
+    return name != found.names[0] and found.choice.same_as.get(name) != found.names[0]
+
+
+def _same_note(found):
+    """Return which rows are the same plans, for a caption; empty for none."""
+    same = found.choice.same_as.items()
+    return "".join(f"; '{name}' has the same plans as '{other}'" for name, other in same)
+
+
 def totals_table(found, units=METRIC):
     """Return what each scenario gives and leaves, all blocks together."""
     first = found.names[0]
@@ -58,15 +69,17 @@ def totals_table(found, units=METRIC):
             row["scenario"],
             _triple(row, "tonnes", units, "tonnes"),
             _triple(row, "tonnes_settled", units, "tonnes"),
-            _triple(row, "change_settled", units, "tonnes") if at else None,
-            row["chance_less_settled"],
+            _triple(row, "change_settled", units, "tonnes") if own else None,
+            row["chance_less_settled"] if own else None,
         ]
-        for at, row in enumerate(found.totals.to_dict("records"))
+        for row in found.totals.to_dict("records")
+        for own in [_beside_first(found, row["scenario"])]
     ]
+    number = len(found.block_names)
+    of = f"all {number} blocks together" if number > 1 else f"{found.block_names[0]}"
     return ReportTable(
         "totals",
-        f"Crop of all {len(found.block_names)} blocks together: middle, and in brackets the "
-        f"{found.interval}",
+        f"Crop of {of}: middle, and in brackets the {found.interval}{_same_note(found)}",
         tuple(columns),
         tuple(map(tuple, rows)),
     )
@@ -216,18 +229,20 @@ def money_table(found):
             _triple(now, "margin"),
             _triple(later, "margin"),
             later["margin_mean"],
-            now["chance_worse"],
-            later["chance_worse"],
+            now["chance_worse"] if own else None,
+            later["chance_worse"] if own else None,
         )
         for now, later in zip(
             found.money_first.to_dict("records"),
             found.money_settled.to_dict("records"),
             strict=True,
         )
+        for own in [_beside_first(found, now["scenario"])]
     )
+    together = ", all blocks together" if len(found.block_names) > 1 else ""
     caption = (
-        f"Money a season, all blocks together, on your prices and costs: middle, and in brackets "
-        f"the {found.interval}"
+        f"Money a season{together}, on your prices and costs: middle, and in brackets "
+        f"the {found.interval}{_same_note(found)}"
     )
     return ReportTable("money", caption, columns, rows)
 

@@ -111,6 +111,8 @@ def recommendation(found, units=METRIC):
         What to choose and what it leaves, how sure that is, and what speaks against it.
     """
     choice = found.choice
+    if not choice.rival:
+        return _all_alike(found, units)
     money = choice.by == "margin"
     opening = "By crop and balance, "
     if money:
@@ -138,13 +140,41 @@ def recommendation(found, units=METRIC):
     else:
         more = f"'{choice.leader}' would {verb} more"
         if choice.chosen == choice.leader:
-            more = f"The best of the others, '{choice.rival}', would {verb} less"
+            more = f"The best of the others, '{choice.rival}', would {verb} "
+            alike = _left(found, choice.rival, units) == _left(found, choice.chosen, units)
+            more += "as much to the last figure shown" if alike else "less"
         other = choice.rival if choice.chosen == choice.leader else choice.leader
         second = (
             f"{more}, about {_left(found, other, units)}, and the chance that it {verb}s less "
             f"than '{choice.first}' in the same season is {chance_text(_chance(found, other))}."
         )
-    return first, second, _third(found, units)
+    same = same_words(found)
+    return first, second, f"{_third(found, units)} {same}".strip()
+
+
+def same_words(found):
+    """Return which scenarios have the same plans as an earlier one, in words; empty for none."""
+    return " ".join(
+        f"'{name}' has the same plans as '{other}', so the two are one choice."
+        for name, other in found.choice.same_as.items()
+    )
+
+
+def _quoted(names):
+    return [f"'{name}'" for name in names]
+
+
+def _all_alike(found, units):
+    """Return the three sentences for scenarios that are all the same plans."""
+    choice = found.choice
+    verb = "leave" if choice.by == "margin" else "give"
+    return (
+        f"There is nothing to choose between: {_listed(_quoted(choice.same_as))} "
+        f"{'has' if len(choice.same_as) == 1 else 'have'} the same plans as '{choice.first}'.",
+        f"They {verb} about {_left(found, choice.first, units)} a season once the vines have "
+        "settled.",
+        _third(found, units),
+    )
 
 
 def _third(found, units):
@@ -165,6 +195,7 @@ def _third(found, units):
         parts.append(f"against '{choice.chosen}' speaks {' and '.join(against)}")
     if choice.standing:
         who = f"'{choice.chosen}' itself" if choice.leader != choice.chosen else "it"
+        who = who if choice.rival else f"'{choice.chosen}'"
         alike = "" if choice.chosen == choice.first else f", as '{choice.first}' does"
         parts.append(f"{who} lies outside its bands{alike} in {_standing(choice.standing)}")
     if not parts:
@@ -203,7 +234,9 @@ def risks(found, units=METRIC):
     choice = found.choice
     for name in found.names[1:]:
         against = objection_texts(choice.against(name), units)
-        if against:
+        if name in choice.same_as:
+            told.append(f"'{name}' has the same plans as '{choice.same_as[name]}'.")
+        elif against:
             told.append(f"'{name}' beside '{choice.first}': {'; '.join(against)}.")
         else:
             told.append(

@@ -115,6 +115,33 @@ def test_dear_pruning_turns_the_recommendation():
     assert dear.chosen == "shorter"
 
 
+@pytest.mark.parametrize("money", [True, False])
+def test_a_scenario_with_the_same_plans_is_named_and_never_better_or_worse(money):
+    records = small_estate(prices=prices() if money else [])
+    given = scenarios(("Alder",), ("2x8+2x2", "2x8+2x2", "2x10+2x2"))
+    report = reported(records, given, frost=False)
+    text = " ".join(report.sentences())
+    assert "'longer' has the same plans as 'today'" in text
+    # Nothing is said of what the twin would give, nor how likely that is less.
+    assert text.count("'longer'") == 1
+    assert "'longer'" not in (report.found.choice.chosen, report.found.choice.rival)
+    table = report.tables()["totals"]
+    assert table.rows[1][-2:] == (None, None)
+    assert table.rows[2][-1] is not None
+    assert table.caption.startswith("Crop of Alder: ")
+    assert "'longer' has the same plans as 'today'" in " ".join(Page(report.html()).words)
+
+
+def test_scenarios_that_are_all_the_same_leave_nothing_to_choose():
+    given = scenarios(("Alder", "Fir"), ("2x8+2x2", "2x8+2x2", "2x8+2x2"))
+    first, second, third = reported(given=given, frost=False).sentences()
+    assert first == (
+        "There is nothing to choose between: 'longer' and 'shorter' have the same plans as 'today'."
+    )
+    assert "They leave about EUR" in second
+    assert "holds up best" not in third
+
+
 def test_money_without_any_cost_says_so():
     report = reported(costs=None)
     assert report.sentences()[0].startswith("On your prices, with no cost counted, ")
