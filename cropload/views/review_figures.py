@@ -186,7 +186,7 @@ def plot_split(split, ax=None):
 
     Notes
     -----
-    The scale is 100 ln(forecast / picked), on which parts add up; near 0 it reads as per cent.
+    The scale is per cent of the crop picked, on which parts add up to the miss shown elsewhere.
     What made the forecast too high stands right of 0, what made it too low left; the thick
     line is the whole miss. Parts are told apart by colour and pattern, the larger ones by a number.
     """
@@ -245,7 +245,7 @@ def plot_split(split, ax=None):
         ax.plot([], [], "|", color="black", markersize=12, markeredgewidth=3, label="all together")
         for y, value in enumerate(whole):
             ax.annotate(
-                f"{value + 0.0:+.0f} in all",
+                f"{value + 0.0:+.0f} % in all",
                 (right[y], y),
                 xytext=(7, 0),
                 textcoords="offset points",
@@ -257,7 +257,7 @@ def plot_split(split, ax=None):
         ax.set_xlim(min(left.min(), -1.0) - room, max(right.max(), 1.0) + 3 * room)
         ax.set_yticks(at, names, parse_math=False)
         ax.set_ylim(count - 0.4, -0.6)
-        ax.set_xlabel("forecast too low  <  100 ln(forecast / picked)  <  forecast too high")
+        ax.set_xlabel("forecast too low  <  share of the crop picked [%]  <  forecast too high")
         ax.legend(loc="lower left", bbox_to_anchor=(-0.02, 1.0), ncols=3, borderaxespad=0.2)
     return ax
 
@@ -265,7 +265,7 @@ def plot_split(split, ax=None):
 def split_text(split):
     """Return the parts of each block's miss in words, for whoever cannot see them."""
     table = 100 * miss_table(split)
-    parts = ["Parts of each block's miss, in hundredths of ln(forecast / picked), adding up."]
+    parts = ["Parts of each block's miss, in per cent of the crop picked, adding up."]
     for block, row in table.iterrows():
         told = [
             f"{name} {value:+.0f}"

@@ -3,6 +3,7 @@
 import numpy as np
 
 from cropload.decisions.review import BASELINES
+from cropload.decisions.split_miss import log_mean
 from cropload.forecasting.block_facts import block_facts
 from cropload.forecasting.measured import measurements
 from cropload.views.season_words import short
@@ -15,9 +16,8 @@ _TRUTH = {
     "cluster_weight_g": "the clusters were {n} {heavier}",
     "recovery": "{n} {more} of the fruit reached the scale",
     "noncount_shoots": "shoots from old wood bore {n} {more} of the crop",
-    "increase_factor": "clusters grew {n} {more} after lag phase",
-    "ripening_factor": "clusters grew {n} {more} after veraison",
-    "plan": "the load was read {n} {otherwise}",
+    "plan": "the load was read {n} too {level}",
+    "lost": "{n} {more} reached the scale, for it was lost before",
     "unexplained": "{n} {more} came over the scale than all parts together explain",
 }
 #: Parts of a miss below this are not worth a sentence [1].
@@ -42,22 +42,27 @@ def miss_sentence(component, log_miss):
     >>> miss_sentence("cluster_weight_g", -0.0770)
     'the clusters were 8 % heavier'
     """
+    share = float(np.expm1(log_miss))
     if component == "counting_bias":
-        share = float(np.expm1(log_miss))
         return (
             f"{100 * abs(share):.0f} % too {'many' if share > 0 else 'few'} clusters were counted"
         )
+    if component == "beyond_count":
+        word = "more" if share > 0 else "fewer"
+        return f"the forecast held to {100 * abs(share):.0f} % {word} clusters than were counted"
     share = float(np.expm1(-log_miss))
     up = share > 0
     return _TRUTH[component].format(
         n=f"{100 * abs(share):.0f} %",
         more="more" if up else "fewer" if component in _COUNTED else "less",
         heavier="heavier" if up else "lighter",
-        otherwise="too low" if up else "too high",
+        level="low" if up else "high",
     )
 
 
 _COUNTED = {"buds_left", "shoots_per_bud", "clusters_per_shoot"}
+#: Parts that one figure stands for together: the count, and the share that reached the scale.
+_GAP = ["counting_bias", "recovery"]
 
 
 def block_sentence(split, block):
@@ -70,39 +75,78 @@ def block_sentence(split, block):
     block : str
         Name of the block.
     """
-    mine = split[split["block"] == block]
-    return _sentence(f"{block}: ", mine.set_index("component")["log_miss"])
+    mine = split[split["block"] == block].set_index("component")
+    return _sentence(f"{block}: ", mine["log_miss"], mine["rests_on"])
 
 
-def estate_sentence(split, picked):
-    """Return why the estate's forecast missed, blocks weighed by their crop.
+def estate_sentence(split):
+    """Return why the forecasts of all blocks missed in sum, in a sentence.
 
     Parameters
     ----------
     split : DataFrame
         Of ``split_miss``.
-    picked : dict
-        {block: tonnes} [t].
+
+    Notes
+    -----
+    Blocks count by their tonnes, so the parts add up to the miss of the blocks in sum. A part is
+    said to be measured, or not, as most of it is.
     """
-    weight = split["block"].map(picked).to_numpy(float)
-    parts = (split["log_miss"] * weight).groupby(split["component"], sort=False).sum()
-    total = sum(picked[block] for block in split["block"].unique())
-    return _sentence("All blocks together: ", parts / total)
+    blocks = split.drop_duplicates("block")
+    forecast, picked = blocks["forecast_t"].sum(), blocks["picked_t"].sum()
+    # The same mean that split_miss turns a part of a log into tonnes with.
+    mean = log_mean(forecast, picked)
+    parts = split.groupby("component", sort=False)["miss_t"].sum() / mean
+    heaviest = split["miss_t"].abs().groupby(split["component"]).idxmax()
+    rests = split.loc[heaviest].set_index("component")["rests_on"]
+    count = len(blocks)
+    if not split.attrs.get("left_out"):
+        start = "All blocks together: "
+    elif count > 1:
+        start = f"The {count} blocks that can be split, together: "
+    else:
+        start = "The one block that can be split: "
+    return _sentence(start, parts, rests)
 
 
-def _sentence(start, parts):
+def _gap_words(gap, capped):
+    """Return what a count and the share that reached the scale have to do with a miss."""
+    total = gap.sum()
+    told = f"{100 * abs(np.expm1(-total)):.0f} % {'more' if total < 0 else 'less'} came over the "
+    told += "scale than the clusters counted and weighed explain"
+    if total < 0:
+        told += f", as if {miss_sentence('counting_bias', total)}"
+    order = gap.abs().sort_values(ascending=False).index
+    likely = [miss_sentence(name, gap[name]) for name in order if abs(gap[name]) >= WORTH_SAYING]
+    most = "; more than all of it cannot" if capped and gap["recovery"] < 0 else ""
+    return f"{told} (likeliest: {' and '.join(likely)}{most})" if likely else told
+
+
+def _sentence(start, parts, rests):
+    """Return a miss and what made it, measured parts first, what is only likely last."""
     total = float(np.expm1(parts.sum()))
     if abs(total) < _HALF_PER_CENT:
         opening = f"{start}the forecast was right to half a per cent"
     else:
         word = "high" if total > 0 else "low"
         opening = f"{start}the forecast was {100 * abs(total):.0f} % too {word}"
-    told = [
-        miss_sentence(component, part)
-        for component, part in parts.reindex(parts.abs().sort_values(ascending=False).index).items()
-        if abs(part) >= WORTH_SAYING and component in (*_TRUTH, "counting_bias")
-    ]
-    return f"{opening}; {', '.join(told)}." if told else f"{opening}."
+    rests = rests.reindex(parts.index)
+    told, guessed = [], []
+    gap = parts.reindex(_GAP).fillna(0.0)
+    both = rests.reindex(_GAP).isin(["together", "capped"]).any()
+    for component, part in parts.items():
+        if both and component in _GAP:
+            continue
+        if abs(part) >= WORTH_SAYING:
+            kept = guessed if rests[component] == "guess" else told
+            kept.append((abs(part), miss_sentence(component, part)))
+    if both and abs(gap.sum()) >= WORTH_SAYING:
+        capped = rests["recovery"] == "capped"
+        told.append((abs(gap.sum()), _gap_words(gap, capped)))
+    text = "; ".join(words for _, words in sorted(told, reverse=True))
+    likely = ", ".join(words for _, words in sorted(guessed, reverse=True))
+    text = f"{opening}; {text}." if text else f"{opening}."
+    return f"{text} Not measured, so only likely: {likely}." if likely else text
 
 
 def miss_table(split):
@@ -112,9 +156,10 @@ def miss_table(split):
     -------
     DataFrame
         One row a block, one column a component that mattered anywhere, and ``all together``:
-        ln(forecast / picked) [1]. What is left out stands under ``other``, so rows still add up.
+        shares of the crop picked [1], so that a row adds up to how far its forecast was off. What
+        is left out stands under ``other``.
     """
-    wide = split.pivot_table(index="block", columns="component", values="log_miss", sort=False)
+    wide = split.pivot_table(index="block", columns="component", values="share", sort=False)
     wide = wide.reindex(index=list(dict.fromkeys(split["block"])))
     order = [name for name in dict.fromkeys(split["component"]) if name in wide]
     shown = [name for name in order if wide[name].abs().max() >= WORTH_SAYING / 2]
@@ -126,9 +171,15 @@ def miss_table(split):
 
 def part_name(component):
     """Return the short name of a part of a miss."""
-    if component == "unexplained":
-        return "not explained"
-    return "counting of clusters" if component == "counting_bias" else short(component)
+    return _NAMES.get(component) or short(component)
+
+
+_NAMES = {
+    "unexplained": "not explained",
+    "counting_bias": "counting of clusters",
+    "beyond_count": "clusters held to besides the count",
+    "lost": "lost before the scale",
+}
 
 
 def coverage_words(row):
@@ -264,11 +315,16 @@ WIDTH_NOTE = "Width: the widths of the ranges in sum, over the crop."
 SPLIT_NOTE = (
     "The truth of each component is what is believed once everything is known, the harvest "
     "included. Where shoots, clusters and harvest weights were all measured it stands near what "
-    "was measured; where little was, the miss is shared out by how uncertain each component was."
+    "was measured; where little was, the miss is shared out by how uncertain each component was, "
+    "and is said to be only likely."
 )
 COUNTED_NOTE = (
-    "“Clusters were counted” is what the count itself had wrong; “fewer clusters on a shoot” is "
-    "what truly hung there, and “heavier” what each cluster weighed."
+    "“Clusters were counted” is the count, corrected for the bias that was usual before, against "
+    "what truly hung there: counters and sample alike. “The forecast held to” is what it took "
+    "besides the count, from what the vines bore before. A wrong count and fruit that never "
+    "reached the scale look alike in weights and tonnes: these records cannot tell them apart, so "
+    "their sum is known and the shares in brackets are only likeliest. But no more than all of "
+    "the fruit can reach the scale: what is more is the count's."
 )
 ORIGIN_NOTE = (
     "Each component came from the block's own seasons, else from its variety here, else from the "

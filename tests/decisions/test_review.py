@@ -266,12 +266,16 @@ def test_range_of_a_log_normal_gives_it_back():
 
 
 def test_parts_of_a_miss_add_up_on_the_log_scale(records, found):
-    made = found.forecasts["clusters"]
-    split = split_miss(records, SEASON, made)
-    sums = split.groupby("block")["log_miss"].sum()
-    centre = dict(zip(made.blocks, made.centre_tonnes(), strict=True))
-    for block in BLOCKS:
-        assert sums[block] == pytest.approx(np.log(centre[block] / 3.0))
+    for moment in ("pruning", "clusters", "lag", "picking"):
+        split = split_miss(records, SEASON, found.forecasts[moment])
+        sums = split.groupby("block")[["log_miss", "share", "miss_t"]].sum()
+        rows = found.blocks[found.blocks["moment"] == moment].set_index("name")
+        assert len(rows) == len(BLOCKS)
+        for block, row in rows.iterrows():
+            miss = row["tonnes_p50"] / row["picked_t"]
+            assert sums.loc[block, "log_miss"] == pytest.approx(np.log(miss), abs=1e-12)
+            assert sums.loc[block, "share"] == pytest.approx(row["error_share"], abs=1e-12)
+            assert sums.loc[block, "miss_t"] == pytest.approx(row["error_t"], abs=1e-12)
 
 
 def harvest_weights(grams):

@@ -149,18 +149,26 @@ def _logged(found, units):
 def _split(found, records, moment):
     from cropload.decisions.split_miss import split_miss
     from cropload.forecasting.calendar import MOMENTS
-    from cropload.views.review_words import block_sentence, estate_sentence
+    from cropload.views.review_words import (
+        COUNTED_NOTE,
+        block_sentence,
+        estate_sentence,
+        measured_sentence,
+    )
     from cropload.views.text_tables import paragraph
 
     head = f"WHAT MISSED, {MOMENTS[moment]}"
     if moment not in found.forecasts:
         return f"{head}\nThis moment is not on record for {found.season}."
     split = split_miss(records, found.season, found.forecasts[moment])
+    left_out = [paragraph(told, "- ") for told in split.attrs["left_out"]]
     if split.empty:
-        return f"{head}\nNo block was weighed on its own."
-    picked = found.blocks.drop_duplicates("name").set_index("name")["picked_t"].to_dict()
-    lines = [paragraph(estate_sentence(split, picked))]
+        return "\n".join([head, "No block's own miss can be split.", *left_out])
+    lines = [paragraph(estate_sentence(split))]
     lines += [paragraph(block_sentence(split, b), "- ") for b in split["block"].unique()]
+    lines += left_out
+    blocks = list(split["block"].unique())
+    lines += [paragraph(measured_sentence(records, found.season, blocks)), paragraph(COUNTED_NOTE)]
     return "\n".join([head, *lines])
 
 

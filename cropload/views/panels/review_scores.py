@@ -256,16 +256,17 @@ class WhatMissed(MomentPanel):
         split, review = self.split(), self.desk.review
         if split.empty:
             raise CroploadError(
-                "No block was weighed on its own, so no block's own miss is known. Give each "
-                "block's loads a ticket of their own in table harvest."
+                "No block's own miss can be split. " + " ".join(split.attrs["left_out"])
             )
         crops = review.blocks.drop_duplicates("name").set_index("name")["picked_t"].to_dict()
         text = '<div role="status">'
-        text += parts.note(words.estate_sentence(split, crops)) + "</div>"
+        text += parts.note(words.estate_sentence(split)) + "</div>"
         kept, note = _largest(split["block"].unique(), crops)
         shown = split[split["block"].isin(kept)]
         text += note + parts.picture(drawing.plot_split(shown), drawing.split_text(shown))
-        text += parts.points(words.block_sentence(split, block) for block in kept)
+        text += parts.points(
+            [*(words.block_sentence(split, block) for block in kept), *split.attrs["left_out"]]
+        )
         table = 100 * words.miss_table(split)
         rows = [
             [block, *(f"{value + 0.0:+.1f}" for value in row)]
@@ -274,7 +275,7 @@ class WhatMissed(MomentPanel):
         text += parts.table(
             ["block", *table.columns],
             rows,
-            "Parts of 100 ln(forecast / picked): they add up; near 0 they read as per cent",
+            "Parts of the miss in per cent of the crop picked; they add up",
         )
         measured = words.measured_sentence(self.desk.base, review.season, list(table.index))
         text += parts.points([measured, words.SPLIT_NOTE, words.COUNTED_NOTE])

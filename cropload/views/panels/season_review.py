@@ -45,7 +45,7 @@ class ReviewDesk(widgets.VBox):
     by ``compute``, which ``start`` calls once the desk is on the screen.
     """
 
-    def __init__(self, records_or_path=None, *, season=None, units="metric", draws=2000, seed=0):
+    def __init__(self, records_or_path=None, *, season=None, units="metric", draws=4000, seed=0):
         self.draws, self.seed = draws, seed
         self.base, self.reviews, self.left_out, self._watchers = None, {}, [], {}
         self.message = parts.html()
