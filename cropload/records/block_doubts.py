@@ -5,6 +5,7 @@ import pandas as pd
 
 from cropload import clock
 from cropload.handbook import entry
+from cropload.records.impossible_values import impossible_values
 from cropload.records.messages import Fault, some_faults
 
 
@@ -41,6 +42,7 @@ def impossible(usable):
         rows = frame.index[(frame["clusters"] > 0) & (frame["shoots"] == 0)]
         mend = "Correct the shoots or the clusters of this node."
         faults += made(usable["fertility"], rows, "clusters", rule, mend)
+    faults += impossible_values(usable)
     for table, columns in _MONEY.items():
         for column, key in columns.items() if table in usable else ():
             limits = entry(f"plausible.{key}")

@@ -8,6 +8,7 @@ from cropload.records.doubts import crop_per_hectare, doubt, doubts, tell, value
 from cropload.records.future_doubts import not_yet
 from cropload.records.known_varieties import unknown_varieties
 from cropload.records.messages import some_faults
+from cropload.records.winter_picks import picked_in_winter
 
 _MOST_HINTS = 20
 #: Varieties whose spelling is looked at.
@@ -29,6 +30,7 @@ def cross_checks(parsed):
         Faults and warnings.
     """
     faults, warnings = [], []
+    late = picked_in_winter({name: table for name, table in parsed.items() if table.complete})
     blocks = parsed.get("blocks")
     names = _names(blocks, "block")
     if blocks is not None and any(column == "block" for _, column in blocks.bad):
@@ -39,7 +41,7 @@ def cross_checks(parsed):
         if names and "block" in table.frame:
             faults += _unknown_blocks(table, names)
         if "season" in table.frame and "date" in table.frame:
-            warnings += _season_dates(table)
+            warnings += _season_dates(table, late)
     if "harvest" in parsed and parsed["harvest"].complete:
         faults += _pick_order(parsed["harvest"])
         if blocks is not None and blocks.complete and not blocks.frame.empty:
@@ -82,10 +84,14 @@ def _unknown_blocks(table, names):
     )
 
 
-def _season_dates(table):
+def _season_dates(table, late=()):
     year = table.frame["date"].dt.year
     season = table.frame["season"]
     wrong = year.notna() & season.notna() & ~((year == season) | (year == season - 1))
+    if late:
+        ripe = table.frame["stage"] == "harvest" if "stage" in table.frame else True
+        keys = pd.MultiIndex.from_frame(table.frame[["season", "date"]])
+        wrong &= ~(keys.isin(list(late)) & ripe)
     rule = "lies outside the season, which runs up to the calendar year of harvest"
     return some_faults(
         table.frame.index[wrong],

@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 
+from cropload.handbook import entry
 from cropload.records.messages import Fault, some_faults
 
 _MEND = "Possible, but rare: check the value and its unit."
@@ -58,8 +59,6 @@ def doubts(parsed):
 
 def doubt(table, column, key, values, what, mend=_MEND):
     """Warn of each row whose derived value lies beyond a plausible limit."""
-    from cropload.handbook import entry
-
     limits = entry(f"plausible.{key}")
     numbers = np.asarray(values, dtype=float)
     with np.errstate(invalid="ignore"):
@@ -72,6 +71,43 @@ def doubt(table, column, key, values, what, mend=_MEND):
         lambda row: tell(
             table, row, column, rule, mend, value_told(table, row, column, found[row])
         ),
+    )
+
+
+#: What vines pruned to a hedge, or hardly at all, carry more of than others.
+_HEDGED = ("buds_per_m", "shoots_per_m", "clusters_per_m")
+_MEND_HEDGED = (
+    "Vines pruned to a hedge or hardly at all may carry so many: else check the value, and the "
+    "spacing of the vines."
+)
+
+
+def beside_others(values, block, season):
+    """Return the median of the block's other seasons beside each value, NaN where there is none."""
+    means = pd.DataFrame({"value": values, "block": block, "season": season}).dropna()
+    usual = pd.Series(np.nan, index=values.index)
+    for _, lot in means.groupby("block"):
+        for year, rows in lot.groupby("season"):
+            usual[rows.index] = lot["value"][lot["season"] != year].median()
+    return usual
+
+
+def doubt_hedged(table, column, key, values, what, usual):
+    """Warn like ``doubt``, with more room above where the block's usual value lies there too.
+
+    Parameters
+    ----------
+    usual : Series
+        What the block usually has, beside each value; NaN where nothing else tells.
+    """
+    limits = entry(f"plausible.{key}")
+    high = pd.Series(limits.high, index=values.index)
+    high[usual > limits.high] = limits.extra["hedged_high"]
+    high[usual.isna()] = limits.extra["alone_high"]
+    fine = (values > limits.high) & (values <= high)
+    low = doubt(table, column, key, values.where(values < limits.low), what)
+    return low + doubt(
+        table, column, key, values.where((values > limits.high) & ~fine), what, _MEND_HEDGED
     )
 
 
@@ -96,9 +132,22 @@ def _fractions(table, column):
     return [tell(table, row, column, rule, "For five percent write 5 or 5 %, not 0.05.")]
 
 
+def plain(number):
+    """Return a number in four significant figures, without powers of ten where people write none.
+
+    Examples
+    --------
+    >>> plain(12345.6), plain(0.00154), plain(4.5678e12)
+    ('12,350', '0.00154', '4.568e+12')
+    """
+    if not 1e4 <= abs(number) < 1e10:
+        return f"{number:.4g}"
+    return f"{float(f'{number:.4g}'):,.0f}"
+
+
 def value_told(table, row, column, number):
     """Return the text of a cell, with the derived number behind it where the two differ."""
-    text, number = table.text(row, column), f"{number:.4g}"
+    text, number = table.text(row, column), plain(number)
     return number if text in ("", number) else f"{text} (comes to {number})"
 
 
@@ -108,8 +157,9 @@ def _pruning_doubts(table, length):
     buds = {plan: _buds(plan) for plan in pd.unique(frame["plan"])}
     per_metre = frame["plan"].map(buds).astype(float) / metres
     weight = frame["pruning_weight_kg"] / metres
+    hedged = beside_others(per_metre, frame["block"], frame["season"])
     return [
-        *doubt(table, "plan", "buds_per_m", per_metre, "buds per metre of canopy"),
+        *doubt_hedged(table, "plan", "buds_per_m", per_metre, "buds per metre of canopy", hedged),
         *doubt(
             table,
             "pruning_weight_kg",
@@ -154,11 +204,17 @@ def _count_doubts(table, length):
         "pruning_weight_kg_per_m": "pruning weight per metre of canopy",
         "leaf_area_m2_per_m": "leaf area per metre of canopy",
     }
-    return [
-        found
-        for column, key, values in derived
-        for found in doubt(table, column, key, values, what[key])
-    ]
+    found = []
+    for column, key, values in derived:
+        if key in _HEDGED:
+            limit = entry(f"plausible.{key}").extra["vines"]
+            lots = values.groupby(frame["block"])
+            # A few vines do not tell what a block is like.
+            usual = lots.transform("median").where(lots.transform("count") >= limit, 0.0)
+            found += doubt_hedged(table, column, key, values, what[key], usual)
+        else:
+            found += doubt(table, column, key, values, what[key])
+    return found
 
 
 def _weight_doubts(table):
@@ -172,8 +228,6 @@ def _weight_doubts(table):
 
 
 def _harvest_doubts(table, blocks):
-    from cropload.handbook import entry
-
     crop = crop_per_hectare(table.frame, blocks)
     # Nothing picked is a plain fact; a trace of fruit is doubtful.
     crop, low = crop.where(crop > 0), entry("plausible.t_ha").low

@@ -29,11 +29,11 @@ COUNTS = "season,date,block,row,vine,shoots,clusters\n2026,2026-06-01,North,1,1,
             2,
             "weight_g",
         ),
-        # 0.24 ha: 8 + 6.5 t are 60 t/ha, named at the last pick.
+        # 0.24 ha: 10 + 8 t are 75 t/ha, named at the last pick.
         (
             {
                 "harvest": "season,block,date,tonnes\n"
-                "2026,North,2026-09-01,8\n2026,North,2026-09-02,6.5\n"
+                "2026,North,2026-09-01,10\n2026,North,2026-09-02,8\n"
             },
             "harvest.csv",
             3,
@@ -41,7 +41,7 @@ COUNTS = "season,date,block,row,vine,shoots,clusters\n2026,2026-06-01,North,1,1,
         ),
         ({"pruning": "season,block,plan\n2026,North,10x20\n"}, "pruning.csv", 2, "plan"),
         (
-            {"pruning": "season,block,pruning_weight_kg\n2026,North,900\n"},
+            {"pruning": "season,block,pruning_weight_kg\n2026,North,15\n"},
             "pruning.csv",
             2,
             "pruning_weight_kg",
