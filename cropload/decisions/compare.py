@@ -119,7 +119,12 @@ def plan_columns(draws, at, canopy_length_m):
 
 
 def wood_columns(estate, draws, plan, at):
-    """Return what a plan leaves to prune to next winter, as a dict of columns."""
+    """Return what a plan leaves to prune to next winter, as a dict of columns, and its notes.
+
+    Lost is a place with no wood at all, short one that carries no cane (or spur).
+    ``places_lost_per_vine`` and ``places_lost_block`` hold if nothing but the renewal spur is used;
+    so do the columns named spur only. The others have the base of the old cane used too.
+    """
     chance = bud_chance(estate, draws, plan, at)
     cut = draws.plans[plan]
     profile = estate.profiles[estate.facts.varieties[draws.blocks[at]]]
@@ -174,8 +179,11 @@ def compare_plans(
     *,
     draws=4000,
     seed=0,
+        "places_lost_base_used_per_vine": mean(wood.places_lost_base_used_per_vine),
+        "places_lost_base_used_block": mean(wood.places_lost_base_used_block),
     density_band=None,
     ravaz_band=None,
+        "places_short_spur_only_5_winters": mean(wood.places_short_spur_only_by_winter[-1]),
     reference_plan=None,
 ):
     """Say what each pruning plan would give in a block.

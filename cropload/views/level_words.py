@@ -144,6 +144,19 @@ def _percent(share):
     return f"{100 * share:.0f} %"
 
 
+def _few(places):
+    """Return a mean number of places, and a very small one as ``under 0.01``."""
+    return "under 0.01" if 0 < places < 0.005 else wording.figure(places, 2)
+
+
+#: What the columns of a table of wood mean.
+WOOD_WORDS = (
+    "Lost: places with no wood at all next winter. Short: places with no cane (or spur) after 5 "
+    "winters. Spur only: if nothing but the renewal spur is used. Base used: with the base of the "
+    "old cane used too, as a pruner does."
+)
+
+
 def wood_sentence(row, plan):
     """Return what a plan leaves to prune to next winter, in two sentences.
 
@@ -170,17 +183,34 @@ def wood_sentence(row, plan):
         first = "no renewal spurs are left, so the next canes come from the bases of the old ones"
     bare = plan.canes > plan.spurs
     noun = f"{places} {kind} place" + ("" if places == "1" else "s")
-    text = (
-        f"Next winter's wood: {first}. Of {noun} on a vine about "
-        f"{wording.figure(row['places_lost_per_vine'], 2)} would find nothing "
-        f"({wording.figure(row['places_lost_block'], 0)} in the block), and after five winters "
-        f"about {wording.figure(row['places_short_5_winters'], 1)} would not carry a {kind}."
-    )
+
+    def lost(name):
+        return (
+            f"{_few(row[f'places_lost{name}_per_vine'])} "
+            f"({wording.figure(row[f'places_lost{name}_block'], 0)} in the block)"
+        )
+
+    def short(name):
+        return _few(row[f"places_short{name}_5_winters"])
+
+    text = f"Next winter's wood: {first}. Of {noun} on a vine "
+    if plan.canes and plan.spurs:
+        text += (
+            f"{lost('_base_used')} would be lost, with no wood at all, when the base of the old "
+            f"cane is used too; if nothing but the spur is used, {lost('')}. After five winters "
+            f"about {short('')} of a vine's places would be short, with no {kind}; if nothing but "
+            f"the spur is used, {short('_spur_only')}."
+        )
+    else:
+        text += (
+            f"{lost('')} would be lost, with no wood at all, and after five winters about "
+            f"{short('')} would be short, with no {kind}."
+        )
     if not bare:
         return text
     usable, rebuilt = (handbook.value(f"wood.{name}") for name in _WOOD_CHANCES)
     return (
-        f"{text} That takes it that where no renewal spur stands below a cane, the shoot at its "
+        f"{text} That takes it that where no renewal spur stands below a cane, a shoot at its "
         f"base does to lay down {_percent(usable)} of the time, and that a lost place comes back "
         f"from a watershoot {_percent(rebuilt)} of the time each winter: assumptions of ours, so "
         "read these figures as a warning, not as a count. Leaving a spur below each cane, or "

@@ -152,9 +152,10 @@ def wood_table(found):
         Column("scenario"),
         Column("plan", kind=PLAN),
         Column("places for wood per vine", "", WHOLE),
-        Column("chance that a place finds no wood next winter", "", SHARE),
-        Column("places without wood next winter, in the block", "", NUMBER, 0),
-        Column("places per vine short after five winters", "", NUMBER, 1),
+        Column("chance that a spur carries no shoot next winter", "", SHARE),
+        Column("places lost next winter, in the block", "", NUMBER, 0),
+        Column("places per vine short after five winters", "", NUMBER, 2),
+        Column("the same if nothing but the renewal spur is used", "", NUMBER, 2),
     )
     rows = tuple(
         (
@@ -163,12 +164,17 @@ def wood_table(found):
             row["plan"],
             int(row["wood_places"]),
             row["wood_none"],
-            row["places_lost_block"],
+            row["places_lost_base_used_block"],
             row["places_short_5_winters"],
+            row["places_short_spur_only_5_winters"],
         )
         for row in found.blocks.to_dict("records")
     )
-    return ReportTable("wood", "Wood to prune to in later winters (means)", columns, rows, 2)
+    caption = (
+        "Wood to prune to in later winters (means): places lost have no wood at all, places short "
+        "carry no cane; the base of the old cane is used where a renewal spur has too few shoots"
+    )
+    return ReportTable("wood", caption, columns, rows, 2)
 
 
 def frost_table(found, units=METRIC):

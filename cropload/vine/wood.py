@@ -1,7 +1,8 @@
 """Next winter's wood: will each cane and spur find the shoots that take its place?
 
 A cane that bears this year is cut away next winter. On the renewal spur below it, the uppermost
-shoot becomes the new cane and the one below it the new spur.
+shoot becomes the new cane and the one below it the new spur. What the spur does not offer, the
+pruner takes from the base of the old cane.
 """
 
 from dataclasses import dataclass, field
@@ -11,6 +12,7 @@ import numpy as np
 from cropload import handbook
 from cropload.errors import CroploadError
 from cropload.vine.checking import number, numbers, plain, together
+from cropload.vine.wood_winters import place_chains, winters_on
 
 _ASSUMED = "(our assumption; see '{}' in the handbook)"
 
@@ -28,7 +30,7 @@ class ReplacementWood:
         Chance that a spur carries two or more shoots, just one, or none [1]. Missing for a plan
         without spurs.
     from_cane_base : float or ndarray
-        Chance that a cane without a renewal spur finds a cane at its own base [1].
+        Chance that the base of an old cane offers a shoot fit to be the next cane [1].
     climbs : float or ndarray
         Chance that a spur bears, but not on its basal bud, so that its place moves outwards [1].
     places : int
@@ -38,11 +40,15 @@ class ReplacementWood:
     extra_spurs : int
         Spurs beyond the canes; they bear, and renew nothing [1/vine].
     places_lost_per_vine, places_lost_block : float or ndarray
-        Places expected to find nothing next winter [1/vine], and in all bearing vines [1].
-    places_short_by_winter : ndarray, (winters, ...)
-        Places expected not to carry their cane (or spur) after each winter [1/vine].
-    places_lost_by_winter : ndarray, (winters, ...)
-        Those of them with no wood at all [1/vine].
+        Places expected to find nothing next winter if nothing but the renewal spur is used
+        [1/vine], and in all bearing vines [1]. A cane without a spur counts with its base.
+    places_lost_base_used_per_vine, places_lost_base_used_block : float or ndarray
+        The same with the base of the old cane used too.
+    places_short_by_winter, places_lost_by_winter : ndarray, (winters, ...)
+        With the base of the old cane used too, places expected after each winter to be short of
+        their cane (or spur), and those of them that are lost: no wood at all [1/vine].
+    places_short_spur_only_by_winter : ndarray, (winters, ...)
+        Places short if nothing but the renewal spur is used [1/vine].
     notes : tuple of str
         What was assumed, a sentence each.
     """
@@ -57,8 +63,11 @@ class ReplacementWood:
     extra_spurs: int
     places_lost_per_vine: float | np.ndarray
     places_lost_block: float | np.ndarray
+    places_lost_base_used_per_vine: float | np.ndarray
+    places_lost_base_used_block: float | np.ndarray
     places_short_by_winter: np.ndarray
     places_lost_by_winter: np.ndarray
+    places_short_spur_only_by_winter: np.ndarray
     notes: tuple = field(default=())
 
 
@@ -133,29 +142,6 @@ def _chance(name, given, key):
     return found
 
 
-def _winters_on(full_row, spur_row, rebuild, winters, back_as_spur):
-    """Return the expected share of places short, and lost, after each winter.
-
-    A place is full, has a spur only, or is lost. `full_row` and `spur_row` are the chances of
-    (full, spur only, lost) after one more winter; a lost place comes back with chance `rebuild`,
-    as a spur or at once as a full place.
-    """
-    full = np.ones_like(full_row[0])
-    spur = np.zeros_like(full)
-    lost = np.zeros_like(full)
-    short_by, lost_by = [], []
-    for _ in range(winters):
-        back = lost * rebuild
-        full, spur, lost = (
-            full * full_row[0] + spur * spur_row[0] + (0.0 if back_as_spur else back),
-            full * full_row[1] + spur * spur_row[1] + (back if back_as_spur else 0.0),
-            full * full_row[2] + spur * spur_row[2] + lost - back,
-        )
-        short_by.append(spur + lost)
-        lost_by.append(lost)
-    return np.stack(short_by), np.stack(lost_by)
-
-
 def replacement_wood(
     plan_canes,
     plan_spurs,
@@ -190,7 +176,7 @@ def replacement_wood(
     rebuild_chance : float or ndarray, optional
         Chance per winter that a lost place is started again from a watershoot [1].
     basal_shoot_usable : float or ndarray, optional
-        Chance that the basal shoot of an old cane, once grown, is fit to be a cane [1].
+        Chance that a shoot at the base of an old cane, once grown, is fit to be a cane [1].
 
     Returns
     -------
@@ -206,19 +192,23 @@ def replacement_wood(
     -----
     Each cane has a renewal spur as far as the spurs go; spurs beyond the canes bear only.
 
-    - A cane place with a renewal spur: two shoots or more refill it (uppermost the cane, the next
-      the spur); one shoot is kept as a spur, so the place goes a year without a cane and can
-      recover; no shoot, and the place is lost.
-    - A cane place without one takes its next cane from the basal shoot of the old cane, when that
-      grew and is fit. A lost one counts as lost until a watershoot there can be laid down.
+    - A cane place with a renewal spur takes the next cane and the next spur from the shoots of the
+      spur and, where these are too few, from the base of the old cane: its lowest buds, as many as
+      a renewal spur has at most, each with a fit shoot of `basal_shoot_usable` once it grew. One
+      shoot in all becomes a cane with no spur below it; none, and the place is lost.
+    - A cane with no spur below it finds the next cane, and a spur when there is a second shoot, at
+      its own base alone. Where the plan leaves no spur there, none is cut.
+    - If nothing but the spur is used, one shoot is kept as a spur, so the place goes a year without
+      a cane. That is the bleakest reading, told beside the other.
     - A place of a plan of spurs alone is the spur itself. It renews from its own basal shoot, or,
       when that is missing, from one further out (`climbs`); it is lost when nothing grew.
     - A lost place comes back with `rebuild_chance` a winter: as a spur under canes, so that a cane
       can follow a winter later; at once as a full place elsewhere.
 
+    A place is short when it carries no cane (for a plan of spurs: no spur), and lost when it
+    carries nothing.
     Valid for vines that are tended as planned and stay healthy; trunk disease and winter-killed
     trunks are not in it, nor that a grower may lay down a shoot from a neighbouring place.
-    One-bud renewal spurs never carry both shoots, so every place is then short of a cane.
     Renewal spurs of one or two buds below the cane: Hellman, Cane pruning of grapevines,
     eXtension. The chances of rebuilding and of a fit basal shoot are assumptions.
 
@@ -229,6 +219,9 @@ def replacement_wood(
     (0.5625, 0.375, 0.0625)
     >>> wood.places_lost_per_vine, wood.places_lost_block
     (0.125, 125.0)
+    >>> wood = replacement_wood(1, 1, 2, 0.8, basal_shoot_usable=0.5)
+    >>> wood.places_lost_per_vine, wood.places_lost_base_used_per_vine
+    (0.04, 0.0144)
     """
     canes, spurs = _count("plan_canes", plan_canes), _count("plan_spurs", plan_spurs)
     if canes + spurs == 0:
@@ -240,62 +233,71 @@ def replacement_wood(
     chance = numbers("burst_probability", burst_probability, "1")
     together(burst_probability=chance, bearing_vines=vines)
 
-    # A cane's own basal bud is taken to burst as a spur's bud does: no profile is asked for here.
-    base = np.minimum(chance, 1.0) * usable
+    # The buds at a cane's own base are taken to burst as a spur's do: no profile is asked for here.
+    base_buds = int(handbook.band("layout.renewal_spur_buds")[1])
+    *base, _ = (np.asarray(part) for part in spur_shoots(np.minimum(chance, 1) * usable, base_buds))
     if spurs:
         both, one, none, climbs = spur_shoots(chance, buds_per_spur, spur_profile)
     else:
-        both = one = none = climbs = plain(np.full_like(base, np.nan))
-    zero = np.zeros_like(base)
+        both = one = none = climbs = plain(np.full_like(base[2], np.nan))
+    zero = np.zeros_like(base[2])
 
     with_spur = min(canes, spurs)
     without_spur = canes - with_spur
     spurs_alone = spurs if canes == 0 else 0
-    groups = (
-        (with_spur, (both, one, none), (both, one, none), True),
-        (without_spur, (base, zero, 1 - base), (zero, zero, zero), False),
-        (spurs_alone, (both + one, zero, none), (zero, zero, zero), False),
-    )
-    lost_next = zero
-    short_by = lost_by = np.zeros((winters, *base.shape))
-    for places, full_row, spur_row, back_as_spur in groups:
+    base_used, spur_only, no_spur, alone = place_chains((both, one, none), base, rebuild)
+    lost_next, lost_base_used = zero, zero
+    short_by = lost_by = short_spur_only = np.zeros((winters, *zero.shape))
+    for places, likely, bleakest in (
+        (with_spur, base_used, spur_only),
+        (without_spur, no_spur, no_spur),
+        (spurs_alone, alone, alone),
+    ):
         if not places:
             continue
-        short, lost = _winters_on(full_row, spur_row, rebuild, winters, back_as_spur)
-        lost_next = lost_next + places * full_row[2]
-        short_by = short_by + places * short
-        lost_by = lost_by + places * lost
+        short, lost = winters_on(*likely, winters)
+        bleak_short, bleak_lost = winters_on(*bleakest, winters)
+        lost_next = lost_next + places * bleak_lost[0]
+        lost_base_used = lost_base_used + places * lost[0]
+        short_by, lost_by = short_by + places * short, lost_by + places * lost
+        short_spur_only = short_spur_only + places * bleak_short
     return ReplacementWood(
         both=both,
         one=one,
         none=none,
-        from_cane_base=plain(base),
+        from_cane_base=plain(1 - base[2]),
         climbs=climbs,
         places=canes or spurs,
         places_without_spur=without_spur,
         extra_spurs=spurs - with_spur if canes else 0,
         places_lost_per_vine=plain(lost_next),
         places_lost_block=plain(lost_next * vines),
+        places_lost_base_used_per_vine=plain(lost_base_used),
+        places_lost_base_used_block=plain(lost_base_used * vines),
         places_short_by_winter=short_by,
         places_lost_by_winter=lost_by,
+        places_short_spur_only_by_winter=short_spur_only,
         notes=tuple(_notes(with_spur, without_spur, spurs_alone, buds_per_spur, canes, spurs)),
     )
 
 
 def _notes(with_spur, without_spur, spurs_alone, buds_per_spur, canes, spurs):
     """Yield what was assumed for this plan, a sentence each."""
+    usable = _ASSUMED.format("wood.basal_shoot_usable")
     if with_spur:
         yield (
-            "A renewal spur with one shoot keeps it as a spur, so its place goes a year without "
-            "a cane; with no shoot the place is lost."
+            "Where the renewal spur has fewer than two shoots, the cane or the spur comes from the "
+            f"base of the old cane, when a shoot there grew and is fit {usable}. If nothing but "
+            "the spur is used, one shoot is kept as a spur, so its place goes a year without a "
+            "cane, and with no shoot the place is lost."
         )
         if buds_per_spur == 1:
-            yield "A one-bud renewal spur cannot give both a cane and a spur."
+            yield "A one-bud renewal spur cannot by itself give both a cane and a spur."
     if without_spur:
-        usable = _ASSUMED.format("wood.basal_shoot_usable")
+        has = "has" if without_spur == 1 else "have"
         yield (
-            f"{without_spur} of {canes} canes per vine have no renewal spur; the next cane is the "
-            f"basal shoot of the old one, when it grew and is fit {usable}. The places lost "
+            f"{without_spur} of {canes} canes per vine {has} no renewal spur; the next cane is a "
+            f"shoot at the base of the old one, when it grew and is fit {usable}. The places lost "
             "rest on that chance, and are no losses seen: a vine may offer wood near its head. "
             "Leave a renewal spur below each cane, or mark a good shoot there before you prune."
         )

@@ -83,6 +83,12 @@ def test_attrs_say_where_it_came_from(table):
     assert all(part["came_from"] and part["detail"] for part in attrs["components"])
 
 
+def test_the_base_of_the_old_cane_saves_places(table):
+    assert (table["places_lost_base_used_block"] < table["places_lost_block"]).all()
+    assert (table["places_short_5_winters"] < table["places_short_spur_only_5_winters"]).all()
+    assert (table["places_lost_5_winters"] <= table["places_short_5_winters"]).all()
+
+
 def test_wood_chances_add_up_to_one(table):
     np.testing.assert_allclose(table["wood_both"] + table["wood_one"] + table["wood_none"], 1)
 

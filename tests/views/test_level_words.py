@@ -52,6 +52,19 @@ def test_wood_sentence_fits_the_kind_of_plan(text, words):
     assert "not known" not in sentence
 
 
+def test_wood_is_told_with_the_base_of_the_old_cane_and_with_the_spur_alone():
+    plan = PruningPlan.parse("3x8+3x2")
+    row = compare_plans(example_records(), "Long Acre", [plan]).iloc[0]
+    sentence = level_words.wood_sentence(row, plan)
+    used = f"{row['places_lost_base_used_block']:,.0f} in the block) would be lost"
+    assert used in sentence
+    assert f"spur is used, {row['places_lost_per_vine']:.2f}" in sentence
+    assert f"{row['places_short_5_winters']:.2f} of a vine's places would be short" in sentence
+    assert f"spur is used, {row['places_short_spur_only_5_winters']:.2f}" in sentence
+    few = dict(row) | {"places_lost_base_used_per_vine": 0.001}
+    assert "under 0.01 (" in level_words.wood_sentence(few, plan)
+
+
 def test_wood_without_renewal_spurs_is_told_with_its_assumptions():
     plan = PruningPlan.parse("3x8")
     row = compare_plans(example_records(), "Long Acre", [plan]).iloc[0]

@@ -117,6 +117,7 @@ def _parts(found, units, with_sources, season=""):
 
 def tables(found, units):
     """Yield the tables of a comparison: crop, shoots and clusters, balance, next winter's wood."""
+    from cropload.views.level_words import WOOD_WORDS
     from cropload.views.text_tables import (
         Column,
         figure,
@@ -211,18 +212,20 @@ def tables(found, units):
             Column("both shoots"),
             Column("one shoot"),
             Column("none"),
-            Column("lost next winter", "per block"),
-            Column("short after 5 winters", "per vine"),
+            Column("lost: spur only", "per block"),
+            Column("lost: base used", "per block"),
+            Column("short: spur only", "per vine"),
+            Column("short: base used", "per vine"),
         ],
         zip(
             plans,
             found["wood_places"],
             *([percent(share) for share in found[f"wood_{name}"]] for name in _WOOD),
-            [figure(value, 2) for value in found["places_lost_block"]],
-            [figure(value, 2) for value in found["places_short_5_winters"]],
+            *([figure(value, 2) for value in found[name]] for name in _PLACES),
             strict=True,
         ),
     )
+    yield paragraph(WOOD_WORDS, "- ")
 
 
 def difference_table(found, units):
@@ -341,6 +344,12 @@ FIRST_YEAR_GAIN = (
     "seasons. Read a first-season gain beside the settled crop (third season on)."
 )
 _WOOD = ("both", "one", "none")
+_PLACES = (
+    "places_lost_block",
+    "places_lost_base_used_block",
+    "places_short_spur_only_5_winters",
+    "places_short_5_winters",
+)
 
 
 #: Component -> quantity of the unit system its centre is shown in.

@@ -224,7 +224,7 @@ def _layouts(rows, caption, about, units):
             f"{wording.amount('per_m', row['shoots_per_m_p50'], units, unit=False)}, "
             f"{row['density_word']}",
             f"{wording.figure(row['ravaz_p50'])}, {row['balance_word']}",
-            wording.figure(row["places_lost_per_vine"], 2),
+            wording.figure(row["places_lost_base_used_per_vine"], 2),
         ]
         for row in rows
     ]

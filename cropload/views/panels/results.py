@@ -115,8 +115,8 @@ def table_rows(comparison, units):
         ["shoot density against its band", *(row["density_word"] for row in levels)],
         ["yield / pruning weight against its band", *(row["balance_word"] for row in levels)],
         [
-            "wood places lost per vine next winter",
-            *(wording.figure(row["places_lost_per_vine"], 2) for row in levels),
+            "wood places lost per vine next winter, base of the old cane used too",
+            *(wording.figure(row["places_lost_base_used_per_vine"], 2) for row in levels),
         ],
     ]
     return rows
