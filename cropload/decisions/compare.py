@@ -7,7 +7,6 @@ from cropload import arguments
 from cropload.decisions import bands
 from cropload.decisions.plan_difference import difference_columns
 from cropload.decisions.plan_draws import bud_chance, plan_draws
-from cropload.errors import CroploadError
 from cropload.forecasting import ranges
 from cropload.forecasting.asked import (  # noqa: F401  (views take next_season from here)
     check_block,
@@ -42,24 +41,43 @@ WIDEST_CHANGE = 3.0
 def estate_for(records, block, season, reference_plan=None):
     """Return the estate before a season, ready to compare plans in one block.
 
-    Raises
-    ------
-    CroploadError
-        When the block has history but no load on record, so that nothing says what its crops
-        were grown on; a reference plan mends it.
+    ``reference_plan`` is the plan the block has carried, for a block without any on record.
     """
     given = {} if reference_plan is None else {block: PruningPlan.parse(reference_plan)}
-    estate = estate_before_season(records, season, given)
-    at = estate.facts.place(block)
-    grown_on = estate.measured["stage"] != "pruning_weight"
-    has_history = (grown_on & (estate.measured["block"] == block)).any()
-    if has_history and not estate.load_known[at]:
-        raise CroploadError(
-            f"Block '{block}' has crops on record, but no plan and no bud count, so nothing says "
-            "how many buds they were grown on. Give the plan it has carried as the reference "
-            "plan (like 2x10+2x2), or fill column 'plan' of table pruning."
-        )
-    return estate
+    return estate_before_season(records, season, given)
+
+
+def load_notes(estate, blocks):
+    """Return what stands in for the load of blocks that have none on record, in sentences.
+
+    Parameters
+    ----------
+    estate : Estate
+        As from ``estate_before_season``.
+    blocks : iterable of str
+        Blocks at hand.
+
+    Returns
+    -------
+    list of str
+        Empty when every load is on record.
+    """
+    grown_on = estate.measured.loc[estate.measured["stage"] != "pruning_weight", "block"]
+    cropped, notes = set(grown_on.astype(str)), []
+    for block in blocks:
+        at = estate.facts.place(block)
+        if estate.load_known[at]:
+            continue
+        usual = f"{float(np.exp(estate.log_reference[at])):.0f} buds per vine"
+        told = f"{block}: no plan is on record; {usual} are taken as its usual load."
+        if block in cropped:
+            told += (
+                " Nobody knows on how many its crops grew, so the ranges are wider than they need "
+                "be. Say which plan it has carried (like 2x10+2x2), or fill column plan of table "
+                "pruning for those seasons."
+            )
+        notes.append(told)
+    return notes
 
 
 def plan_ranges(draws):
@@ -147,20 +165,18 @@ def wood_columns(estate, draws, plan, at):
         "wood_none": mean(wood.none),
         "places_lost_per_vine": mean(wood.places_lost_per_vine),
         "places_lost_block": mean(wood.places_lost_block),
+        "places_lost_base_used_per_vine": mean(wood.places_lost_base_used_per_vine),
+        "places_lost_base_used_block": mean(wood.places_lost_base_used_block),
         "places_lost_5_winters": mean(wood.places_lost_by_winter[-1]),
         "places_short_5_winters": mean(wood.places_short_by_winter[-1]),
+        "places_short_spur_only_5_winters": mean(wood.places_short_spur_only_by_winter[-1]),
     }, wood.notes
 
 
 def _notes(estate, block, plans):
     at = estate.facts.place(block)
     usual = float(np.exp(estate.log_reference[at]))
-    notes = []
-    if not estate.load_known[at]:
-        notes.append(
-            f"No plan of this block is on record; {usual:.0f} buds per vine are taken as its "
-            "usual load."
-        )
+    notes = load_notes(estate, [block])
     far = [str(p) for p in plans if not 1 / WIDEST_CHANGE <= p.buds / usual <= WIDEST_CHANGE]
     if far:
         notes.append(
@@ -179,11 +195,8 @@ def compare_plans(
     *,
     draws=4000,
     seed=0,
-        "places_lost_base_used_per_vine": mean(wood.places_lost_base_used_per_vine),
-        "places_lost_base_used_block": mean(wood.places_lost_base_used_block),
     density_band=None,
     ravaz_band=None,
-        "places_short_spur_only_5_winters": mean(wood.places_short_spur_only_by_winter[-1]),
     reference_plan=None,
 ):
     """Say what each pruning plan would give in a block.

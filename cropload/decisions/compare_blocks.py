@@ -5,7 +5,7 @@ import pandas as pd
 
 from cropload import arguments
 from cropload.decisions import bands
-from cropload.decisions.compare import RANGED, plan_ranges
+from cropload.decisions.compare import RANGED, load_notes, plan_ranges
 from cropload.decisions.plan_draws import plan_draws
 from cropload.forecasting import ranges
 from cropload.forecasting.asked import check_block, check_draws, check_season
@@ -60,8 +60,8 @@ def compare_blocks(
     DataFrame
         One row a block and plan: block, plan, buds_per_vine [1], buds_per_m [1/m],
         canopy_length_m [m/vine], the columns with a range of ``compare_plans`` in its units, and
-        density_word and balance_word. ``attrs["left_out"]`` names the blocks with crops but no
-        load on record, which need a reference plan.
+        density_word and balance_word. ``attrs["notes"]`` says which blocks have no load on record,
+        so that a usual one stands in.
 
     Raises
     ------
@@ -83,11 +83,7 @@ def compare_blocks(
     estate = estate_before_season(records, season, given)
     facts = estate.facts
     names = facts.names if blocks is None else [check_block(records, block) for block in blocks]
-    crops = estate.measured.loc[estate.measured["stage"] != "pruning_weight", "block"]
-    cropped = np.isin(facts.names, crops.unique().astype(str))
-    able = estate.load_known | ~cropped
-    asked = [facts.place(name) for name in dict.fromkeys(names)]
-    here = [at for at in asked if able[at]]
+    here = [facts.place(name) for name in dict.fromkeys(names)]
 
     found = {name: np.empty((3, len(plans), len(here))) for name in RANGED}
     step = max(1, AT_ONCE // (len(plans) * draws))
@@ -98,7 +94,8 @@ def compare_blocks(
             found[name][..., chunk] = values
 
     middle = found["t_ha"][1]
-    notes = list(estate.accepted_notes)
+    notes = load_notes(estate, [facts.names[at] for at in here])
+    notes += estate.accepted_notes
     notes += check_sound([facts.names[at] for at in here], middle.max(axis=0)) if here else []
     length = np.repeat(facts.canopy_length_m[here], len(plans))
     buds = np.tile([plan.buds for plan in plans], len(here))
@@ -129,6 +126,5 @@ def compare_blocks(
         "draws": int(draws),
         "seed": int(seed),
         "notes": tuple(notes),
-        "left_out": tuple(facts.names[at] for at in asked if not able[at]),
     }
     return table

@@ -181,19 +181,6 @@ def read_scenarios(records, scenarios):
     return found
 
 
-def _check_loads(estate, blocks):
-    """Raise CroploadError where nothing says on how many buds a block's crops were grown."""
-    grown_on = estate.measured.loc[estate.measured["stage"] != "pruning_weight", "block"]
-    cropped = set(grown_on.astype(str))
-    bare = [b for b in blocks if b in cropped and not estate.load_known[estate.facts.place(b)]]
-    if bare:
-        raise CroploadError(
-            f"{', '.join(bare)}: crops are on record, but no plan and no bud count, so nothing "
-            "says how many buds they were grown on. Give the plan each block has carried as its "
-            "reference plan (like 2x10+2x2), or fill column 'plan' of table pruning."
-        )
-
-
 @dataclass(frozen=True, eq=False)
 class ScenarioDraws:
     """Scenarios on common draws: arrays of shape (scenarios, blocks, draws), first and settled."""
@@ -240,7 +227,6 @@ def scenario_draws(records, scenarios, season=None, *, draws=4000, seed=0, refer
     }
     estate = estate_before_season(records, season, given)
     names, blocks = tuple(plans), tuple(next(iter(plans.values())))
-    _check_loads(estate, blocks)
     places = [estate.facts.place(block) for block in blocks]
     layout = [[plans[name][block] for block in blocks] for name in names]
     return ScenarioDraws(

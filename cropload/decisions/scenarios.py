@@ -7,7 +7,13 @@ import pandas as pd
 
 from cropload import arguments
 from cropload.decisions import bands
-from cropload.decisions.compare import RANGED, WIDEST_CHANGE, plan_ranges, wood_columns
+from cropload.decisions.compare import (
+    RANGED,
+    WIDEST_CHANGE,
+    load_notes,
+    plan_ranges,
+    wood_columns,
+)
 from cropload.decisions.frost_cover import (
     block_frost_years,
     block_weather,
@@ -189,11 +195,7 @@ def _block_rows(found, density_band, ravaz_band, frost):
         plans = tuple(found.plans[name][block] for name in found.names)
         here = replace(drawn, plans=plans)
         usual = float(np.exp(estate.log_reference[place]))
-        if not estate.load_known[place]:
-            notes.append(
-                f"{block}: no plan is on record; {usual:.0f} buds per vine are taken as its usual "
-                "load."
-            )
+        notes += load_notes(estate, [block])
         far = [p for p in plans if not 1 / WIDEST_CHANGE <= p.buds / usual <= WIDEST_CHANGE]
         if far:
             notes.append(

@@ -11,7 +11,12 @@ from cropload.forecasting.accepted_notes import accepted_notes
 from cropload.forecasting.block_facts import BlockFacts, block_facts
 from cropload.forecasting.grid import Grid
 from cropload.forecasting.learn_spreads import learn_spreads, teachers
-from cropload.forecasting.loads import filled_loads, planned_loads, usual_loads
+from cropload.forecasting.loads import (
+    filled_loads,
+    planned_loads,
+    unsure_precision,
+    usual_loads,
+)
 from cropload.forecasting.measured import measurements, plans_by_season
 from cropload.forecasting.priors import prior_logs, prior_spreads
 from cropload.forecasting.spreads import Spreads
@@ -119,6 +124,7 @@ def lay_ground(
     this_season=None,
     measured=None,
     accepted=None,
+    unsure_loads=False,
 ):
     """Read from the records all that the beliefs about any block rest on.
 
@@ -128,6 +134,8 @@ def lay_ground(
         As in ``build_estate``.
     measured : DataFrame, optional
         All that ``measurements`` makes of the records, where it is at hand.
+    unsure_loads : bool
+        As in ``build_estate``.
 
     Returns
     -------
@@ -197,6 +205,8 @@ def lay_ground(
         precision[b, t, s] = 1 / np.maximum(measured["log_variance"].to_numpy(float), 1e-8)
     # Buds counted stand in for a plan that was not written down: they cannot also judge it.
     precision[:, :, STAGES.index("buds")] *= planned
+    if unsure_loads:
+        precision = unsure_precision(precision, on_record)
     first_of = [facts.varieties.index(name) for name in variety_names]
     return Groundwork(
         season=int(season),

@@ -79,6 +79,7 @@ def build_estate(
     this_season=None,
     learned=None,
     accepted=None,
+    unsure_loads=False,
 ):
     """Learn the components of every block from the records.
 
@@ -99,6 +100,9 @@ def build_estate(
         Spreads of the effects; learnt from the grid when left out.
     accepted : Accepted, optional
         What was learned on the estate and accepted; that of the records' folder when left out.
+    unsure_loads : bool
+        Whether crops of a block without any load on record say less of it, as they must where
+        plans are compared: a usual load stands in, and nobody knows how far it is off.
 
     Returns
     -------
@@ -115,6 +119,7 @@ def build_estate(
         season_plans=season_plans,
         this_season=this_season,
         accepted=accepted,
+        unsure_loads=unsure_loads,
     )
     return next(estates(ground, ground.learn() if learned is None else learned))
 
@@ -243,7 +248,7 @@ def estate_before_season(records, season, reference_plans=None):
     return _kept(
         records,
         ("estate", int(season), plans, accepted_before(records, int(season))),
-        lambda: build_estate(records, season, reference_plans=reference_plans),
+        lambda: build_estate(records, season, reference_plans=reference_plans, unsure_loads=True),
     )
 
 

@@ -464,10 +464,11 @@ def test_any_name_of_a_block_is_safe_and_usable(tmp_path, name):
     assert "<script>" not in next((tmp_path / "out").glob("card*.html")).read_text(encoding="utf-8")
 
 
-def test_block_with_crops_but_no_plan_asks_for_the_plan_it_has_carried(tmp_path):
+def test_block_with_crops_but_no_plan_is_compared_and_asks_for_the_plan_it_has_carried(tmp_path):
     crops = {"harvest": "season,block,date,tonnes\n2024,A,2024-09-20,2.1\n2025,A,2025-09-22,1.8\n"}
     panel = PruningLevels(own_estate(tmp_path, "A", crops))
-    assert "reference plan" in panel.message.value
+    assert panel.message.value == ""
+    assert "its crops grew" in panel.notes.value
     assert panel.choices.reference.layout.display is None
     panel.choices.reference.value = "1x10+1x2"
     assert panel.message.value == ""
