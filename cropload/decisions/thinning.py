@@ -27,8 +27,10 @@ class Thinning:
     """What to leave on each vine, and what it is worth.
 
     keep : int, most clusters to leave on a vine [1]; clusters_now : (p10, p50, p90) per vine [1];
-    drop : clusters dropped per vine on average [1]; labour_h : crew hours [h];
-    chance_now, chance_after : chance of ending on target [1]; options : every whole number tried.
+    drop : clusters dropped per vine on average [1], 0 where the fruit is best left;
+    labour_h : crew hours [h]; chance_now, chance_after : chance of ending on target [1];
+    options : every whole number tried; hanging : the same columns for leaving all fruit;
+    light : whether the crop is below the target or the band as it hangs.
     """
 
     block: str
@@ -39,6 +41,8 @@ class Thinning:
     chance_after: float
     labour_h: float
     options: pd.DataFrame
+    hanging: dict
+    light: bool
     message: str
     cautions: tuple = CAUTIONS
 
@@ -156,12 +160,20 @@ def thin_to(forecast, block, *, target_t_ha=None, ravaz=None, tolerance=None, cv
         if target_t_ha is not None
         else f"yield to prunings {band.text()}"
     ).replace("%", " %")
-    if np.median(now) < band.low or best["chance"] <= chance_now + 0.01:
+    light = bool(np.median(now) < band.low)
+    too_few = best["drop"] < handbook.value("thin.least_drop")
+    if light or too_few or best["chance"] <= chance_now + 0.01:
         keep, drop, labour, after = int(options["keep"].max()), 0.0, 0.0, chance_now
-        message = (
-            f"Leave the fruit: {aim} is met with a chance of {chance_now:.0%} as it hangs, and "
-            "thinning does not raise it."
-        )
+        met = f"{aim} is met with a chance of {chance_now:.0%} as it hangs"
+        message = f"Leave the fruit: {met}, and thinning does not raise it."
+        if light:
+            what = (
+                "already below that target"
+                if target_t_ha is not None
+                else f"already light for the wood, with yield to prunings about "
+                f"{np.median(now):.1f}"
+            )
+            message = f"Leave the fruit: {met}; the crop is {what}, and thinning makes it lighter."
     else:
         keep, drop = int(best["keep"]), float(best["drop"])
         labour, after = float(best["labour_h"]), float(best["chance"])
@@ -181,3 +193,13 @@ def thin_to(forecast, block, *, target_t_ha=None, ravaz=None, tolerance=None, cv
         options=options,
         message=message.replace("% ", " % ").replace("%,", " %,").replace("  ", " "),
     )
+        hanging={
+            "keep": np.nan,
+            "drop": 0.0,
+            "share_dropped": 0.0,
+            "chance": chance_now,
+            **ranges.columns("t_ha", kg * per_ha),
+            **ranges.columns("ravaz", kg / prunings),
+            "labour_h": 0.0,
+        },
+        light=light,

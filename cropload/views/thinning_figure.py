@@ -59,7 +59,8 @@ def plot_thinning(thinning, units=METRIC, ax=None):
             )
             below.fill_between(keep, low, high, facecolor=BLUE, alpha=0.18, label=ranges.label())
             below.plot(keep, middle, color=BLUE, label="middle")
-            below.axvline(thinning.keep, color=GREEN, linewidth=1)
+            if thinning.drop > 0:
+                below.axvline(thinning.keep, color=GREEN, linewidth=1)
             below.set_ylabel(f"crop [{units.label('t_ha')}]")
             below.grid(True, axis="y")
             below.legend(loc="lower right", ncols=2)
@@ -71,6 +72,12 @@ def plot_thinning(thinning, units=METRIC, ax=None):
 def thinning_text(thinning, units=METRIC):
     """Return the thinning figure in words, for whoever cannot see it."""
     options = thinning.options
+    if thinning.drop == 0:
+        return (
+            f"Chance of ending on target against the most clusters left on a vine, block "
+            f"{thinning.block}: {100 * thinning.chance_now:.0f} % as it hangs, and no higher with "
+            "fewer clusters."
+        )
     best = options.iloc[int(options["chance"].to_numpy().argmax())]
     return (
         f"Chance of ending on target against the most clusters left on a vine, block "

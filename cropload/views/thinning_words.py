@@ -1,7 +1,9 @@
 """Thinning put into words, for the panel and the command line."""
 
 import numpy as np
+import pandas as pd
 
+from cropload import handbook
 from cropload.forecasting import ranges
 from cropload.units import METRIC
 from cropload.views import wording
@@ -30,11 +32,31 @@ def thinning_sentence(found, target_t_ha=None, units=METRIC):
 
 
 def around(found, each_way=3):
-    """Return the options next to the one advised, or to the likeliest, and leaving all."""
+    """Return the choices next to the one advised, and leaving all fruit, as a table.
+
+    Parameters
+    ----------
+    found : Thinning
+        Of ``thin_to``.
+    each_way : int
+        Whole numbers shown on each side of the one advised [1].
+
+    Returns
+    -------
+    DataFrame
+        As ``found.options``, with ``keep`` as text and leaving all fruit as the last row. Empty
+        where the fruit is best left: there is then nothing to choose between.
+
+    Notes
+    -----
+    Choices that drop less than the handbook's ``thin.least_drop`` per vine are left out: they
+    differ from leaving all by nothing but the walk. Valid for any advice.
+    """
     options = found.options
-    keep = options["keep"].to_numpy()
-    centre = found.keep
-    if found.drop == 0:
-        centre = int(keep[int(options["chance"].to_numpy().argmax())])
-    near = np.abs(keep - centre) <= each_way
-    return options[near | (keep == keep.max())].reset_index(drop=True)
+    near = np.abs(options["keep"].to_numpy() - found.keep) <= each_way
+    worth = options["drop"].to_numpy() >= handbook.value("thin.least_drop")
+    shown = options[near & worth & (found.drop > 0)]
+    rows = [row | {"keep": f"{row['keep']:.0f}"} for row in shown.to_dict("records")]
+    if rows:
+        rows.append(found.hanging | {"keep": "all"})
+    return pd.DataFrame(rows, columns=list(options.columns))

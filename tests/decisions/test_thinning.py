@@ -11,6 +11,7 @@ from cropload import handbook
 from cropload.decisions.thinning import _clipped_mean, thin_to
 from cropload.errors import CroploadError
 from cropload.forecasting.season import forecast
+from cropload.views.thinning_words import around
 
 
 @pytest.fixture(scope="module")
@@ -97,6 +98,34 @@ def test_a_target_above_the_crop_leaves_the_fruit(full):
     assert found.drop == 0
     assert found.labour_h == 0
     assert found.chance_after == found.chance_now
+
+
+def test_a_crop_light_for_the_wood_is_said_to_be_so_and_has_no_table(full):
+    ratio = np.median(full.growth.kg_picked[0] / (full.growth.pruning_weight_kg_per_m[0] * 1.5))
+    found = thin_to(full, "Alder", ravaz=(2 * ratio, 3 * ratio))
+    assert found.light
+    assert f"light for the wood, with yield to prunings about {ratio:.1f}" in found.message
+    assert around(found).empty
+    # On target as it hangs is not light, and there is nothing to choose either.
+    content = thin_to(full, "Alder", ravaz=(0.5 * ratio, 2 * ratio))
+    assert not content.light
+    assert "thinning does not raise it" in content.message
+    assert around(content).empty
+
+
+@pytest.mark.parametrize("target", [8.0, 12.0, 14.0, 16.0, 17.0, 18.0])
+def test_no_choice_shown_drops_next_to_nothing(full, target):
+    found = thin_to(full, "Alder", target_t_ha=target)
+    shown = around(found)
+    if found.drop:
+        assert (shown["drop"].iloc[:-1] >= handbook.value("thin.least_drop")).all()
+        assert str(found.keep) in set(shown["keep"])
+        last = shown.iloc[-1]
+        assert (last["keep"], last["drop"], last["labour_h"]) == ("all", 0.0, 0.0)
+        assert last["chance"] == found.chance_now
+        assert last["t_ha_p50"] == pytest.approx(np.median(full.growth.kg_picked[0]) / 0.375)
+    else:
+        assert shown.empty
 
 
 def test_the_message_says_what_to_leave_and_the_cautions_come_along(full):

@@ -48,7 +48,7 @@ def _run(given):
     parts = [
         paragraph(heading(forecast).split(" Each figure")[0]),
         paragraph(thinning_sentence(found, target, units)),
-        _table(found, units),
+        *([_table(found, units)] if found.drop > 0 else []),
         *(paragraph(text, "- ") for text in found.cautions),
         *(paragraph(text, "- ") for text in forecast.estate.accepted_notes),
     ]
@@ -74,7 +74,7 @@ def _table(found, units):
             Column("labour", "hours"),
         ],
         zip(
-            [str(keep) for keep in rows["keep"]],
+            rows["keep"],
             [figure(drop, 2) for drop in rows["drop"]],
             [percent(chance) for chance in rows["chance"]],
             range_texts(zip(*ends, strict=True)),

@@ -107,7 +107,7 @@ class ThinningPanel(DeskPanel):
         for row in around(found).to_dict("records"):
             rows.append(
                 [
-                    f"{row['keep']:.0f}",
+                    row["keep"],
                     f"{row['drop']:.1f}",
                     f"{100 * row['chance']:.0f} %",
                     wording.amount("t_ha", row["t_ha_p50"], units, unit=False),
@@ -119,4 +119,4 @@ class ThinningPanel(DeskPanel):
         label = units.label("t_ha")
         heads = ["leave at most", "drop a vine", "chance on target", f"crop [{label}]"]
         heads += [self.desk.forecast.attrs()["interval"], "yield / prunings", "crew hours"]
-        self.table.value = parts.table(heads, rows, "The choices around it")
+        self.table.value = parts.table(heads, rows, "The choices around it") if rows else ""
