@@ -191,8 +191,6 @@ def thin_to(forecast, block, *, target_t_ha=None, ravaz=None, tolerance=None, cv
         chance_after=after,
         labour_h=labour,
         options=options,
-        message=message.replace("% ", " % ").replace("%,", " %,").replace("  ", " "),
-    )
         hanging={
             "keep": np.nan,
             "drop": 0.0,
@@ -203,3 +201,5 @@ def thin_to(forecast, block, *, target_t_ha=None, ravaz=None, tolerance=None, cv
             "labour_h": 0.0,
         },
         light=light,
+        message=message.replace("% ", " % ").replace("%,", " %,").replace("  ", " "),
+    )
