@@ -5,20 +5,11 @@ import pandas as pd
 
 from cropload import clock
 from cropload.handbook import entry
+from cropload.records.crop_doubts import crop_doubts
+from cropload.records.doubts import made
 from cropload.records.impossible_values import impossible_values
-from cropload.records.messages import Fault, some_faults
-
-
-def made(table, rows, column, rule, mend):
-    """Return a Fault for each row, in one column; ``rule`` may be a function of the row."""
-
-    def fault(row):
-        told = rule(row) if callable(rule) else rule
-        return Fault(
-            table.file, int(row), table.written(column), table.text(row, column), told, mend
-        )
-
-    return some_faults(rows, fault)
+from cropload.records.site_doubts import still_air, swapped_spacing
+from cropload.records.winery_doubts import limits_beside_crops
 
 
 def impossible(usable):
@@ -91,12 +82,17 @@ def misfits(usable, doubt):
         found += doubt(table, "shoots", "shoots_per_bud", per_bud, "shoots per bud")
         found += doubt(table, "clusters", "clusters_per_shoot", per_shoot, "clusters per shoot")
     if "harvest" in usable:
-        found += _unlike_usual(usable["harvest"])
+        found += crop_doubts(usable["harvest"], blocks.frame)
+    if "weather" in usable:
+        found += still_air(usable["weather"])
+    found += swapped_spacing(blocks)
+    found += limits_beside_crops(usable)
     for table, columns in _MONEY.items():
         for column, key in columns.items() if table in usable else ():
             values = usable[table].frame[column]
             values = values.where(values > 0)
-            found += doubt(usable[table], column, key, values, _MONEY_WORDS[key])
+            what, mend = _MONEY_WORDS[key], _MONEY_MENDS.get(key, ())
+            found += doubt(usable[table], column, key, values, what, *mend)
     if "prices" in usable:
         prices = usable["prices"].frame["price_per_t"]
         prices = prices.where(prices > 0)
@@ -109,6 +105,12 @@ def misfits(usable, doubt):
     return found + _lone_seasons(usable)
 
 
+_MONEY_MENDS = {
+    "price_per_t": (
+        "Is it the price of a kilogram? Write that of a tonne, a thousand times as much; else "
+        "check the value and its unit.",
+    )
+}
 _MONEY_WORDS = {
     "price_per_t": "the price of a tonne",
     "contract_t": "the weight",
@@ -172,55 +174,6 @@ def _shoots(usable, doubt):
         buds = buds.fillna(pd.Series(planned.reindex(keys).to_numpy(float), index=frame.index))
     values = frame["shoots"] / buds
     return doubt(usable["counts"], "shoots", "shoots_per_bud", values, "shoots per bud of the vine")
-
-
-def _unlike_usual(table):
-    """Doubt a season's crop far from the block's other seasons, and ask what became of the rest."""
-    limits = entry("plausible.crop_of_usual")
-    frame = table.frame.dropna(subset=["season", "tonnes"])
-    frame = frame.assign(
-        share=frame["picked_pct"].fillna(100.0) / 100,
-        lost=frame["lost_pct"].fillna(0.0) / 100,
-        at=frame.index,
-    )
-    crops = frame.groupby(["block", "season"], as_index=False).agg(
-        tonnes=("tonnes", "sum"),
-        share=("share", "max"),
-        lost=("lost", "max"),
-        at=("at", "max"),
-    )
-    crops["whole"] = crops["tonnes"] / crops["share"] / (1 - crops["lost"]).where(crops["lost"] < 1)
-    crops = crops[crops["whole"] > 0]
-    low, high = {}, {}
-    whole = crops.groupby("block")["whole"]
-    spans = whole.transform("max") / whole.transform("min")
-    # Where the largest crop is near the smallest, none is far from the others' median.
-    for _, lot in crops[spans > min(1 / limits.low, limits.high)].groupby("block"):
-        if len(lot) <= limits.extra["other_seasons"]:
-            continue
-        for place, crop in enumerate(lot.itertuples()):
-            usual = np.median(np.delete(lot["whole"].to_numpy(), place))
-            if crop.whole < limits.low * usual and not crop.lost:
-                low[crop.at] = crop.whole / usual
-            elif crop.whole > limits.high * usual:
-                high[crop.at] = crop.whole / usual
-    return [
-        *made(
-            table,
-            sorted(low),
-            "tonnes",
-            lambda row: f"is {100 * low[row]:.0f} % of the usual crop of the block",
-            "If hail, frost, birds or rot took the rest, write the share lost, in percent, into "
-            "column lost_pct; else check the weight. As it stands, it counts as an ordinary crop.",
-        ),
-        *made(
-            table,
-            sorted(high),
-            "tonnes",
-            lambda row: f"is {high[row]:.1f} times the usual crop of the block",
-            "Check the weight and the block. As it stands, it counts as an ordinary crop.",
-        ),
-    ]
 
 
 def _overlaps(table):

@@ -15,6 +15,18 @@ def tell(table, row, column, rule, mend="", value=None):
     return Fault(table.file, int(row), table.written(column), value, rule, mend)
 
 
+def made(table, rows, column, rule, mend):
+    """Return a Fault for each row, in one column; ``rule`` may be a function of the row."""
+
+    def fault(row):
+        told = rule(row) if callable(rule) else rule
+        return Fault(
+            table.file, int(row), table.written(column), table.text(row, column), told, mend
+        )
+
+    return some_faults(rows, fault)
+
+
 def crop_per_hectare(frame, blocks):
     """Return the season's crop per hectare at the last row of each block and season, else NaN."""
     blocks = blocks[~blocks["block"].duplicated()].set_index("block")
