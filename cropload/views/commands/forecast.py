@@ -176,7 +176,7 @@ COMMANDS = (
         "Counts in some blocks also narrow the others, through what blocks share.",
         example="""
             cropload forecast my_season --as-of 2026-07-15 --by variety
-            cropload forecast --example --season 2026 --as-of 2026-08-15 --since 2026-03-01
+            cropload forecast --example --as-of 2026-08-15 --since 2026-03-01
         """,
         arguments=_arguments,
         run=_run,

@@ -174,7 +174,7 @@ COMMANDS = (
         run=_run,
         example="""\
         cropload intake my_season --by block --period week
-        cropload intake my_season --as-of 2027-08-31 --pick "Long Acre=2027-09-28" --move
+        cropload intake my_season --pick "Long Acre=2027-09-28" --move
         """,
         details=(
             "Lays the forecast over the picking dates, which come from the days between each "

@@ -97,7 +97,7 @@ COMMANDS = (
         "variety's crop, computed exactly without waiting for the count.",
         example="""
             cropload next my_season --hours 2
-            cropload next --example --season 2026 --as-of 2026-07-15 --of "Sauvignon blanc"
+            cropload next --example --as-of 2026-07-15 --of "Sauvignon blanc"
         """,
         arguments=_arguments,
         run=_run,

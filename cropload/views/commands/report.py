@@ -199,9 +199,9 @@ COMMANDS = (
         "t/ha and t (ton/ac and short tons with --units us), balance, past frosts, wood, and what "
         "is left on your own prices (table prices) and costs. Writes a page an owner can read.",
         example="""
-            cropload report my_season --scenarios plans.csv --html report.html --xlsx report.xlsx
+            cropload report my_season --scenarios plans.csv --html report.html
             cropload report --example --scenario "today=Long Acre:last" \\
-                --scenario "shorter=Long Acre:3x6+3x2" --cost pruning_per_vine=0.8 --html r.html
+                --scenario "shorter=Long Acre:3x6+3x2" --html report.html
         """,
         arguments=_arguments,
         run=_run,

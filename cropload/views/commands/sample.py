@@ -88,12 +88,12 @@ COMMANDS = (
         name="sample",
         group="The growing season",
         summary="how many vines to count in a block, which, and a sheet to count by",
-        details="Says how many vines give the block's mean within a wanted error (Student's t, "
-        "with the finite number of vines), picks them evenly by row from a random start, and "
+        details="Says how many vines give the block's mean within a wanted error (from how much "
+        "vines differ and how many there are), picks them evenly by row from a random start, and "
         "writes the count sheet: HTML to print, CSV to type the counts into.",
         example="""
             cropload sample my_season --block "Long Acre" --what clusters --error 10
-            cropload sample --example --block "Long Acre" --html sheet.html --csv sheet.csv
+            cropload sample --example --block "Long Acre" --html sheet.html
         """,
         arguments=_arguments,
         run=_run,

@@ -60,7 +60,7 @@ class FrostCover(RecordsPanel):
     results_folder : str or path, optional
         Where results go; ``results`` beside the records when not given.
     draws, seed : int
-        Draws and their seed [1].
+        Draws and their seed, as in ``frost_cover`` so that panel and command agree [1].
 
     Attributes
     ----------
@@ -84,7 +84,7 @@ class FrostCover(RecordsPanel):
         block=None,
         units="metric",
         results_folder=None,
-        draws=1000,
+        draws=4000,
         seed=0,
     ):
         super().__init__(results_folder, draws, seed)
@@ -274,6 +274,7 @@ class FrostCover(RecordsPanel):
 
     def _export(self):
         def action():
+            self.levels.settle()
             stem = saving.file_stem("frost", self.block, self.season)
             path = saving.save_frame(self.export_frame(), self.folder(), stem, ".csv", self.units)
             return f"all springs are in {path}."

@@ -9,6 +9,7 @@ import pandas as pd
 from cropload.errors import CroploadError
 from cropload.views import frost_map
 from cropload.views.panels import frost_results, parts
+from cropload.views.panels.later import REST_S, Later
 from cropload.vine.frost import frost_survival, survival_map
 from cropload.vine.heat import season_days
 
@@ -28,7 +29,7 @@ class DegreeField(widgets.HBox):
     def __init__(self, label, value, low, high):
         self.box = parts.number_box(label, value, 0.1)
         self.slider = widgets.FloatSlider(
-            value, min=low, max=high, step=0.1, readout=False, layout=widgets.Layout(width="14em")
+            value, min=low, max=high, step=0.1, readout=False, layout=widgets.Layout(width="190px")
         )
         self._follow = True
         self.box.observe(self._box_changed, "value")
@@ -66,6 +67,7 @@ class NightTab(widgets.VBox):
 
     def __init__(self, panel):
         self.panel, self._quiet, self._stale, self._maps = panel, False, True, {}
+        self._later = Later(REST_S)
         self.found = None
         self.units = panel.units
         self.season = widgets.Dropdown(
@@ -76,10 +78,10 @@ class NightTab(widgets.VBox):
         self.date = widgets.DatePicker(
             description="Night (date of the morning after)",
             style=parts.LABELLED,
-            layout=widgets.Layout(width="25em"),
+            layout=widgets.Layout(width="30em", max_width="100%"),
         )
         self.days = parts.NumberField("Days after budburst", 20, -21, 75)
-        self.days.slider.layout.width = "14em"
+        self.days.slider.layout.width = "190px"
         self.low = DegreeField("Low in the block [°C]", -2.0, -8.0, 1.0)
         self.beside = widgets.Dropdown(
             description="Map: level 1 beside",
@@ -90,7 +92,7 @@ class NightTab(widgets.VBox):
         self.season.observe(self._other_season, "value")
         self.date.observe(self._other_date, "value")
         self.days.box.observe(self._other_days, "value")
-        self.low.box.observe(self._move, "value")
+        self.low.box.observe(self._move_soon, "value")
         self.beside.observe(self._draw_map, "value")
         super().__init__(
             [
@@ -183,7 +185,7 @@ class NightTab(widgets.VBox):
         self._quiet = True
         self._set_date()
         self._quiet = False
-        self._move()
+        self._move_soon()
 
     def _other_date(self, _):
         if self._quiet or self.date.value is None:
@@ -192,6 +194,11 @@ class NightTab(widgets.VBox):
         self.days.box.value = (pd.Timestamp(self.date.value) - self.burst).days
         self._quiet = False
         self._move()
+
+    def _move_soon(self, _=None):
+        """Work out the night once its sliders rest."""
+        if not self._quiet:
+            self._later.call("move", self._move)
 
     @parts.guarded
     def _move(self, _=None):
@@ -207,6 +214,12 @@ class NightTab(widgets.VBox):
                 f"{days} days after budburst is no spring night: nights from "
                 f"{settings.days_before} days before to {settings.days_after} days after are "
                 "looked at. Earlier cold is winter damage, which is counted on cut buds."
+            )
+        date = pd.Timestamp(self.burst) + pd.Timedelta(days=days)
+        if date > last_night(self.burst, settings):
+            raise CroploadError(
+                f"{date:%d %B} is no spring night: spring frosts are looked for until "
+                f"{last_night(self.burst, settings):%d %B}."
             )
         if not -30 <= low <= 30:
             raise CroploadError(
@@ -263,7 +276,7 @@ class NightTab(widgets.VBox):
         words, units = frost_map.map_text(*shown), self.panel.units
         self.map.value = (
             parts.head("Any night, one plan beside another")
-            + frost_results.picture(frost_map.map_figure(*shown), words)
+            + parts.picture(frost_map.map_figure(*shown), words)
             + parts.note(words.split(". ")[-1])
             + parts.note(
                 "Lines: where 90, 75 and 50 parts of 100 are left. Steady weather of "

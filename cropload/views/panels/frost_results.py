@@ -14,9 +14,6 @@ STYLE = """<style>
 .cl-bar { display: inline-block; width: 90px; height: 0.8em; border: 1px solid #444;
   background: #fff; vertical-align: middle; margin-right: 8px; }
 .cl-bar span { display: block; height: 100%; background: #0072B2; }
-.widget-html-content { min-width: 0; max-width: 100%; }
-.cl-frost { overflow-x: auto; max-width: 100%; }
-.cl-frost img { min-width: 520px; }
 </style>"""
 
 
@@ -44,19 +41,6 @@ def cautions_html():
     )
 
 
-def picture(drawn, words):
-    """Return a figure as HTML that keeps its letters legible on a narrow screen, where it scrolls.
-
-    Parameters
-    ----------
-    drawn : matplotlib.figure.Figure
-        The figure.
-    words : str
-        The figure in words.
-    """
-    return f'<div class="cl-frost" tabindex="0">{parts.picture(drawn, words)}</div>'
-
-
 def words_html(replay, units):
     """Return what the replayed springs say of each plan as HTML, in sentences."""
     text = parts.head("In plain words")
@@ -76,7 +60,7 @@ def springs_html(replay, units):
         one = one_case(replay, case)
         drawn = frost_figures.years_figure(one, units)
         text += parts.head(f"Spring by spring, wood {CASE_WORDS[case]}")
-        text += picture(drawn, frost_figures.years_text(one, units))
+        text += parts.picture(drawn, frost_figures.years_text(one, units))
         text += nights_html(one, units)
     text += parts.head("Notes") + parts.points([*replay.notes, f"Ranges are the {ranges.label()}."])
     return text

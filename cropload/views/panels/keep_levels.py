@@ -8,6 +8,7 @@ import pandas as pd
 from cropload.views.cards import crew_card
 from cropload.views.panels import parts, results, saving
 from cropload.views.panels.fields import button, choice, day_field
+from cropload.views.panels.later import BUTTON_S, Later
 
 
 class KeepLevels(widgets.VBox):
@@ -20,13 +21,17 @@ class KeepLevels(widgets.VBox):
     """
 
     def __init__(self, panel):
-        self.panel = panel
+        self.panel, self._later = panel, Later(BUTTON_S)
         self.chosen = choice("Chosen level", [], width="26em")
         self.day = day_field("Date of pruning", datetime.date.today())
-        self.save_button = button("Save chosen plan to my records", self._save)
-        self.card_button = button("Make crew card of chosen plan", self._make_card)
-        self.csv_button = button("Export all levels as CSV", lambda: self._export(".csv"))
-        self.excel_button = button("Export all levels as Excel", lambda: self._export(".xlsx"))
+        self.save_button = button("Save chosen plan to my records", self._settled(self._save))
+        self.card_button = button("Make crew card of chosen plan", self._settled(self._make_card))
+        self.csv_button = button(
+            "Export all levels as CSV", self._settled(lambda: self._export(".csv"))
+        )
+        self.excel_button = button(
+            "Export all levels as Excel", self._settled(lambda: self._export(".xlsx"))
+        )
         self.on_record, self.kept = parts.html(), parts.html()
         super().__init__(
             [
@@ -37,6 +42,20 @@ class KeepLevels(widgets.VBox):
                 self.kept,
             ]
         )
+
+    def _settled(self, action):
+        """Return the action of a button: done once every slider has told where it stands.
+
+        The browser holds moves of a slider back while the panel works, and a button does not wait
+        for them: the card would show another plan than the screen.
+        """
+
+        def run():
+            self.panel.levels.settle()
+            if self.panel.comparison is not None:
+                action()
+
+        return lambda: self._later.call("button", run)
 
     def open_block(self):
         """Forget what was said of another block, and say what is on record for this one."""

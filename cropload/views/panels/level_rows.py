@@ -4,6 +4,7 @@ import ipywidgets as widgets
 
 from cropload.errors import CroploadError
 from cropload.views.panels import parts
+from cropload.views.panels.later import REST_S, Later
 from cropload.vine.plan import SPUR_MOST_BUDS, PlanError, PruningPlan
 
 #: Most levels compared side by side; more do not fit on a screen.
@@ -93,11 +94,12 @@ class LevelRows(widgets.VBox):
     Parameters
     ----------
     changed : callable
-        Called without arguments whenever a level changes.
+        Called without arguments whenever a level changes; a slider that is dragged moves its box
+        at once, and the call comes when it rests.
     """
 
     def __init__(self, changed):
-        self._changed = changed
+        self._changed, self._later = changed, Later(REST_S)
         self._quiet = False
         self.rows = [LevelRow(n, self._tell, self.remove) for n in range(1, MOST_LEVELS + 1)]
         self.count = 1
@@ -108,7 +110,11 @@ class LevelRows(widgets.VBox):
 
     def _tell(self, _=None):
         if not self._quiet:
-            self._changed()
+            self._later.call("changed", self._changed)
+
+    def settle(self):
+        """Work out at once a change that still waits, so that what is kept is what is shown."""
+        self._later.now()
 
     def _lay_out(self):
         for row in self.rows[: self.count]:
@@ -126,6 +132,7 @@ class LevelRows(widgets.VBox):
             row.set(plan, name)
         self._quiet = False
         self._lay_out()
+        self._later.drop()
         self._changed()
 
     def add(self, plan=None, name=""):
@@ -149,6 +156,7 @@ class LevelRows(widgets.VBox):
         self._quiet = False
         self.count += 1
         self._lay_out()
+        self._later.drop()
         self._changed()
 
     def remove(self, place):
@@ -163,6 +171,7 @@ class LevelRows(widgets.VBox):
         self._quiet = False
         self.count -= 1
         self._lay_out()
+        self._later.drop()
         self._changed()
 
     def plans(self):

@@ -9,6 +9,26 @@ import ipywidgets as widgets
 from cropload import handbook
 from cropload.errors import CroploadError
 
+#: Widths below which a table stands as one short list a row, a step apart [px].
+_STACK_BELOW = range(300, 1600, 50)
+#: Room of a letter, and of the space and line round a cell [px].
+_LETTER, _ROUND_CELL = 7.6, 20
+#: Letters of a row's head from which on it gets a width of its own [1].
+_LONG_HEAD = 16
+
+#: A table that finds too little room: each row becomes a list of its cells under its head.
+_STACKED = """@container (max-width: %(width)spx) {
+.cl-below-%(width)s, .cl-below-%(width)s tbody, .cl-below-%(width)s tr, .cl-below-%(width)s caption,
+  .cl-below-%(width)s th { display: block; }
+.cl-below-%(width)s.cl-table { min-width: 0; }
+.cl-below-%(width)s thead { display: none; }
+.cl-below-%(width)s tbody th[scope=row] { min-width: 0; background: #f0f0f0; }
+.cl-below-%(width)s tbody td { display: flex; justify-content: space-between; gap: 12px;
+  white-space: normal; border-top: none; text-align: right; }
+.cl-below-%(width)s tbody td::before { content: attr(data-head); text-align: left; flex: 0 1 auto; }
+}
+"""
+
 #: Style of the pieces of HTML; every class begins with ``cl-`` so that nothing else is touched.
 STYLE = """<style>
 .cl-note, .cl-error, .cl-done, .cl-level { line-height: 1.45; max-width: 62em; margin: 4px 0;
@@ -20,12 +40,14 @@ STYLE = """<style>
 .cl-care { border: 1px solid #666; padding: 6px 12px; max-width: 62em; line-height: 1.4; }
 .cl-title { font-size: 1.5em; margin: 4px 0; font-weight: bold; }
 .cl-head { font-size: 1.15em; margin: 12px 0 2px; font-weight: bold; }
-.cl-wide { overflow-x: auto; max-width: 100%; }
+.cl-wide { overflow-x: auto; max-width: 100%; container-type: inline-size; }
 .cl-table { border-collapse: collapse; margin: 6px 0; min-width: min(100%, 30em); }
 .cl-table caption { text-align: left; padding: 2px 0; }
 .cl-table th, .cl-table td { border: 1px solid #999; padding: 3px 9px; text-align: right;
   vertical-align: top; line-height: 1.35; }
 .cl-table td { white-space: nowrap; }
+.cl-table thead th { overflow-wrap: normal; word-break: normal; }
+.cl-long tbody th[scope=row] { min-width: 9em; }
 .cl-table th[scope=row], .cl-table .cl-words { text-align: left; white-space: normal; }
 .cl-table thead th { border-bottom: 2px solid #444; }
 .cl-sketches { display: flex; flex-wrap: wrap; gap: 10px; }
@@ -34,7 +56,12 @@ STYLE = """<style>
 .cl-source summary { cursor: pointer; }
 .cl-source pre { white-space: pre-wrap; margin: 2px 0 6px 1.4em; font-size: 0.92em; }
 .cl-figure img { width: 100%; max-width: 780px; display: block; }
-</style>"""
+.widget-html-content { min-width: 0; max-width: 100%; }
+.widget-tab > .lm-TabBar > .lm-TabBar-content { flex-wrap: wrap; }
+.widget-tab > .lm-TabBar > .lm-TabBar-content > .lm-TabBar-tab { flex: 0 0 auto; }
+.widget-tab > .widget-tab-contents { padding: 10px; }
+STACKED</style>"""
+STYLE = STYLE.replace("STACKED", "".join(_STACKED % {"width": width} for width in _STACK_BELOW))
 
 LABELLED = {"description_width": "initial"}
 
@@ -109,31 +136,56 @@ def table(headers, rows, caption="", words=()):
         Columns of words, which are set to the left.
     """
     left = {0, *words}
+    heads = [escape(str(cell)) for cell in headers]
     top = "".join(
-        f'<th scope="col"{" class=cl-words" * (place in left)}>{escape(str(cell))}</th>'
-        for place, cell in enumerate(headers)
+        f'<th scope="col"{" class=cl-words" * (place in left)}>{cell}</th>'
+        for place, cell in enumerate(heads)
     )
     body = ""
     for cells in rows:
         body += f'<tr><th scope="row">{escape(str(cells[0]))}</th>'
         for place, cell in enumerate(cells[1:], start=1):
             kind = ' class="cl-words"' if place in words else ""
-            body += f"<td{kind}>{escape(str(cell))}</td>"
+            # Where the table is too wide for the screen the head stands beside each cell.
+            about = heads[place] if place < len(heads) else ""
+            body += f'<td data-head="{about}"{kind}>{escape(str(cell))}</td>'
         body += "</tr>"
     told = f"<caption>{escape(caption)}</caption>" if caption else ""
+    long = " cl-long" * any(len(str(cells[0])) > _LONG_HEAD for cells in rows)
     return (
         f'<div class="cl-wide" tabindex="0" role="region" aria-label="{escape(caption)}">'
-        f'<table class="cl-table">{told}<thead><tr>{top}</tr></thead><tbody>{body}</tbody></table>'
-        "</div>"
+        f'<table class="cl-table cl-below-{_stack_below(headers, rows, left)}{long}">'
+        f"{told}<thead><tr>{top}</tr></thead><tbody>{body}</tbody></table></div>"
     )
 
 
-def image(svg_text, words):
-    """Return an SVG as an HTML image with its text alternative."""
+def _stack_below(headers, rows, left):
+    """Return the width below which a table does not fit, one of ``_STACK_BELOW`` [px]."""
+    need = 0.0
+    for place, head in enumerate(headers):
+        cells = [str(cells[place]) for cells in rows if place < len(cells)]
+        if place in left:
+            # Words break at spaces, but one word a line is no reading.
+            most = max((min(len(cell), _LONG_HEAD) for cell in cells), default=0)
+            most = max(most, *(_longest_word(cell) for cell in [*cells, ""]))
+        else:
+            most = max(map(len, cells), default=0)
+        need += _LETTER * max(most, 1.1 * _longest_word(head)) + _ROUND_CELL
+    return next((width for width in _STACK_BELOW if width >= need), _STACK_BELOW[-1])
+
+
+def _longest_word(text):
+    # Breaks at plain spaces alone: a space that holds words together is part of the word.
+    return max(map(len, str(text).split(" ")))
+
+
+def image(svg_text, words, most=None):
+    """Return an SVG as an HTML image with its text alternative; ``most`` is its width [px]."""
     data = base64.b64encode(svg_text.encode()).decode()
+    size = f' style="max-width: {most:g}px"' if most else ""
     return (
-        f'<div class="cl-figure"><img alt="{escape(words)}" src="data:image/svg+xml;base64,{data}">'
-        "</div>"
+        f'<div class="cl-figure"><img alt="{escape(words)}"{size} '
+        f'src="data:image/svg+xml;base64,{data}"></div>'
     )
 
 
@@ -220,10 +272,10 @@ class NumberField(widgets.HBox):
             low,
             high,
             readout=False,
-            # Told on release: a value held back while the panel works could be overtaken by a
-            # button, and the card would show another plan than the screen.
-            continuous_update=False,
-            layout=widgets.Layout(width="7em", margin="0 14px 0 0"),
+            # The box follows while the slider is dragged; whoever listens to the box waits with
+            # the work until it rests (see ``Later``), so that no move is held back by it.
+            continuous_update=True,
+            layout=widgets.Layout(width="170px", margin="0 14px 0 0"),
         )
         self._follow = True
         self.box.observe(self._box_changed, "value")
