@@ -21,7 +21,13 @@ DRAWN = {"draws": 100, "seed": 0}
 
 #: Function -> arguments that it takes gladly; each of them is then made wrong, one at a time.
 CASES = {
-    cropload.accept: {"records": RECORDS, "lessons": None, "only": None, "day": None},
+    cropload.accept: {
+        "records": RECORDS,
+        "lessons": None,
+        "only": None,
+        "day": None,
+        "older": False,
+    },
     cropload.after_frost: {
         "forecast": FORECAST,
         "block": BLOCK,

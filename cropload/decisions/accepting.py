@@ -1,12 +1,54 @@
 """Accept what was learned: kept beside the records, and used from the next season on."""
 
 import datetime
+from dataclasses import dataclass
 from pathlib import Path
 
 from cropload import arguments
 from cropload.errors import CroploadError, near
 from cropload.records.example import shipped
-from cropload.records.learned import learned_path, write_learned
+from cropload.records.learned import learned_path, read_learned, same_figures, write_learned
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """Lessons against those in force, as acceptance would take them.
+
+    taken : entries that would be kept.
+    unchanged : entries that are in force as they are already.
+    newer : entries in force that seasons later than the lesson's taught; they stay.
+    """
+
+    taken: tuple
+    unchanged: tuple
+    newer: tuple
+
+
+def weighed(entries, in_force, older=False):
+    """Hold lessons against those in force.
+
+    Parameters
+    ----------
+    entries, in_force : sequence of Entry
+        Lessons to accept, and what ``learned.toml`` holds.
+    older : bool
+        Whether a lesson may take the place of one that later seasons taught.
+
+    Returns
+    -------
+    Weighed
+    """
+    held = {entry.key: entry for entry in in_force}
+    taken, unchanged, newer = [], [], []
+    for entry in entries:
+        now = held.get(entry.key)
+        if same_figures(now, entry):
+            unchanged.append(entry)
+        elif now is not None and now.through > entry.through and not older:
+            newer.append(now)
+        else:
+            taken.append(entry)
+    return Weighed(tuple(taken), tuple(unchanged), tuple(newer))
 
 
 def chosen(lessons, only=None):
@@ -43,8 +85,9 @@ def chosen(lessons, only=None):
     lessons=arguments.kind("Lessons", "Make them first: learn(records)."),
     only=arguments.maybe(arguments.each(arguments.text)),
     day=arguments.maybe(arguments.day),
+    older=arguments.flag,
 )
-def accept(records, lessons, only=None, *, day=None):
+def accept(records, lessons, only=None, *, day=None, older=False):
     """Keep lessons in ``learned.toml`` beside the records; later seasons then use them.
 
     Parameters
@@ -57,16 +100,21 @@ def accept(records, lessons, only=None, *, day=None):
         As in ``chosen``.
     day : date, optional
         Day of acceptance; today when left out.
+    older : bool
+        Whether a lesson may take the place of one that later seasons taught; such a one stays
+        when left out.
 
     Returns
     -------
     new, old : pathlib.Path, and pathlib.Path or None
-        The file, and where the version before it lies now.
+        The file, and where the version before it lies now; None where there was none, or where
+        nothing is new and the file stays as it is.
 
     Raises
     ------
     CroploadError
-        For records without a folder of their own, or a file that cannot be written.
+        For records without a folder of their own, a file that cannot be written, or lessons that
+        are all older than those in force.
 
     Notes
     -----
@@ -87,4 +135,28 @@ def accept(records, lessons, only=None, *, day=None):
     entries = chosen(lessons, only)
     if not entries:
         raise CroploadError(f"There is nothing to accept into {learned_path(path)}.")
-    return write_learned(path, entries, str(day))
+    found = weighed(entries, read_learned(path), older)
+    if found.newer and not found.taken:
+        raise CroploadError(
+            f"{newer_words(found, lessons)} Nothing else is new, so {learned_path(path)} stays as "
+            "it is. To go back to the older ones: `cropload accept --older`, or older=True."
+        )
+    return write_learned(path, found.taken or found.unchanged, str(day))
+
+
+def newer_words(found, lessons):
+    """Return which lessons in force stay for being newer, in a sentence.
+
+    Parameters
+    ----------
+    found : Weighed
+        As from ``weighed``.
+    lessons : Lessons
+        Those that were to be accepted.
+    """
+    named = ", ".join(f"{entry.key} (up to {entry.through})" for entry in found.newer)
+    one = len(found.newer) == 1
+    return (
+        f"{'A lesson' if one else 'Lessons'} in force {'was' if one else 'were'} taught by later "
+        f"seasons than those up to {lessons.through}, and {'stays' if one else 'stay'}: {named}."
+    )

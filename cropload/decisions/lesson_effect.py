@@ -2,7 +2,7 @@
 
 import pandas as pd
 
-from cropload.decisions.accepting import chosen
+from cropload.decisions.accepting import chosen, weighed
 from cropload.forecasting import ranges
 from cropload.forecasting.accepted import Accepted, accepted_before
 from cropload.forecasting.asked import check_draws, next_season
@@ -39,7 +39,7 @@ def forecast_with(records, season, accepted, *, draws=4000, seed=0):
     return draw_forecast(next(estates(ground, learned)), so_far, draws, seed)
 
 
-def lesson_effect(records, lessons, only=None, season=None, *, draws=4000, seed=0):
+def lesson_effect(records, lessons, only=None, season=None, *, draws=4000, seed=0, older=False):
     """Return each block's next forecast as it stands, and with lessons accepted.
 
     Parameters
@@ -54,6 +54,8 @@ def lesson_effect(records, lessons, only=None, season=None, *, draws=4000, seed=
         Year of harvest; the next one that these lessons hold for when left out.
     draws, seed : int
         As in ``forecast`` [1].
+    older : bool
+        As in ``accept``.
 
     Returns
     -------
@@ -78,8 +80,10 @@ def lesson_effect(records, lessons, only=None, season=None, *, draws=4000, seed=
         season = max(following, lessons.through + 1)
     season = int(season)
     entries = chosen(lessons, only)
-    kept = {entry.key: entry for entry in accepted_before(records, season).entries}
-    kept.update({entry.key: entry for entry in entries if entry.through < season})
+    in_force = accepted_before(records, season).entries
+    kept = {entry.key: entry for entry in in_force}
+    taken = weighed(entries, in_force, older).taken
+    kept.update({entry.key: entry for entry in taken if entry.through < season})
     now = forecast(records, season, draws=draws, seed=seed)
     then = forecast_with(records, season, Accepted(tuple(kept.values())), draws=draws, seed=seed)
     rows = {"name": [*now.blocks, "estate"]}

@@ -30,6 +30,7 @@ __all__ = [
     "learned_path",
     "parse_learned",
     "read_learned",
+    "same_figures",
     "write_learned",
     "written",
 ]
@@ -108,6 +109,11 @@ def _figure(value):
     return text if any(sign in text for sign in ".en") else f"{text}.0"
 
 
+def same_figures(one, other):
+    """Return whether two entries read alike in the file."""
+    return one is not None and other is not None and written([one], "") == written([other], "")
+
+
 def written(entries, accepted_on):
     """Return the text of a ``learned.toml``.
 
@@ -150,7 +156,8 @@ def write_learned(path, entries, accepted_on):
     Returns
     -------
     new, old : pathlib.Path, and pathlib.Path or None
-        The file, and where the version before it lies now.
+        The file, and where the version before it lies now; None too where nothing changes, for
+        the file then stays as it is.
 
     Raises
     ------
@@ -165,6 +172,8 @@ def write_learned(path, entries, accepted_on):
     target = learned_path(path)
     before = _content(target) if target.exists() else None
     kept = {} if before is None else {entry.key: entry for entry in parse_learned(before)}
+    if before is not None and all(same_figures(kept.get(entry.key), entry) for entry in entries):
+        return target, None
     kept.update({entry.key: entry for entry in entries})
     data = written(kept.values(), accepted_on).encode("utf-8")
     parse_learned(data)

@@ -5,7 +5,7 @@ import numpy as np
 from cropload.forecasting import ranges
 from cropload.views.figure_parts import DARK, cut_name, inch_axes, name_room
 from cropload.views.figures import BLUE, house_style
-from cropload.views.learned_words import lesson_kind, lesson_sentence
+from cropload.views.learned_words import lesson_kind, lesson_sentence, seasons_words
 
 
 def plot_lessons(table, kind, ax=None):
@@ -56,10 +56,8 @@ def plot_lessons(table, kind, ax=None):
             drawn[2][0].set_linestyle(line)
         right = mine[["before_high", "after_high"]].to_numpy(float).max(1)
         for y, (x, row) in enumerate(zip(right, mine.to_dict("records"), strict=True)):
-            word = "moved" if row["moved"] else "as before"
-            seasons = "1 season" if row["seasons"] == 1 else f"{row['seasons']} seasons"
             ax.annotate(
-                f"{word}, {seasons}",
+                f"{row['said']}\n{seasons_words(row['seasons'])}",
                 (x, y),
                 xytext=(9, 0),
                 textcoords="offset points",

@@ -1,6 +1,7 @@
 """Words of what the seasons taught: lessons, the trend of the vines, and buds that are enough."""
 
 from cropload import handbook
+from cropload.decisions.accepting import newer_words
 from cropload.decisions.vine_trend import NOT_CLEAR, TOO_FEW
 from cropload.forecasting import ranges
 
@@ -58,7 +59,7 @@ def kinds_told(table):
 
 def lesson_sentence(row):
     """Return a lesson in a sentence."""
-    seasons = "1 season" if row["seasons"] == 1 else f"{row['seasons']} seasons"
+    seasons = seasons_words(row["seasons"])
     return (
         f"{row['words']} ({row['of']}): {figure_range(row, 'before')} before, "
         f"{figure_range(row, 'after')} after {seasons}; {row['said']}."
@@ -138,6 +139,48 @@ def enough_sentence(table, name, wood, what="fertility"):
         return f"{base}; the {mine['buds_seen'].min():.0f} or more examined at each do."
     nodes = ", ".join(str(node) for node in short_of["node"])
     return f"{base}; too few so far at node{'s' if len(short_of) > 1 else ''} {nodes}."
+
+
+def seasons_words(count):
+    """Return a number of seasons in words."""
+    return "1 season" if count == 1 else f"{count} seasons"
+
+
+def alone_words(entries):
+    """Return which lessons rest on one season alone, in a sentence; empty where none does."""
+    alone = [lesson_name(entry.key) for entry in entries if entry.seasons == 1]
+    if not alone:
+        return ""
+    what = f"{lessons_words(len(alone))} {'rests' if len(alone) == 1 else 'rest'} on one season"
+    return (
+        f"Mind: {what} alone, which cannot tell its own weather from what lasts: "
+        f"{_cut_list(alone)}."
+    )
+
+
+def accepted_lines(found, lessons):
+    """Return what acceptance did, one sentence a line.
+
+    Parameters
+    ----------
+    found : Weighed
+        As from ``weighed``, before the lessons were kept.
+    lessons : Lessons
+        As from ``learn``.
+    """
+    if found.taken:
+        first = (
+            f"Accepted: {lessons_words(len(found.taken))}, used for seasons after "
+            f"{lessons.through} and named there as the source."
+        )
+    else:
+        first = "Nothing is new: these lessons are in force as they are, and the file stays."
+    lines = [first, alone_words(found.taken)]
+    if found.taken and found.unchanged:
+        lines.append(f"In force already, unchanged: {lessons_words(len(found.unchanged))}.")
+    if found.newer:
+        lines.append(newer_words(found, lessons))
+    return [line for line in lines if line]
 
 
 def lessons_words(count):

@@ -67,6 +67,48 @@ def test_what_is_accepted_lies_beside_the_records_with_its_day(records, lessons,
     assert keys(read_learned(tmp_path)) == set(lessons.entries)
 
 
+def moved_on(lessons, years, shift=1.0):
+    """The lessons as if they had been taught so many years later, the figures shifted."""
+    entries = {
+        key: replace(entry, through=entry.through + years, value=entry.value * shift)
+        for key, entry in lessons.entries.items()
+    }
+    return replace(lessons, through=lessons.through + years, entries=entries)
+
+
+def test_older_lessons_do_not_replace_newer_ones_unless_asked(records, lessons, tmp_path):
+    mine, older = replace(records, path=tmp_path), moved_on(lessons, -3, 0.98)
+    accept(mine, lessons, ["recovery"], day=DAY)
+    text = (tmp_path / "learned.toml").read_text()
+    with pytest.raises(CroploadError, match=r"later seasons than those up to 2022.*--older"):
+        accept(mine, older, ["recovery"], day=DAY)
+    assert (tmp_path / "learned.toml").read_text() == text
+    # What is not in force yet is taken; what newer seasons taught stays.
+    accept(mine, older, ["recovery", "increase_factor"], day=DAY)
+    through = {entry.key: entry.through for entry in read_learned(tmp_path)}
+    assert through["recovery:Riesling"] == 2025
+    assert through["increase_factor:Riesling"] == 2022
+    accept(mine, older, ["recovery"], day=DAY, older=True)
+    through = {entry.key: entry.through for entry in read_learned(tmp_path)}
+    assert through["recovery:Riesling"] == 2022
+
+
+def test_newer_lessons_replace_older_ones(records, lessons, tmp_path):
+    mine = replace(records, path=tmp_path)
+    accept(mine, moved_on(lessons, -1, 0.98), day=DAY)
+    accept(mine, lessons, day=DAY)
+    assert {entry.through for entry in read_learned(tmp_path)} == {2025}
+
+
+def test_accepting_the_same_again_writes_nothing(records, lessons, tmp_path):
+    mine = replace(records, path=tmp_path)
+    path, _ = accept(mine, lessons, day=DAY)
+    before = path.read_bytes()
+    assert accept(mine, lessons, day=datetime.date(2026, 12, 1)) == (path, None)
+    assert path.read_bytes() == before
+    assert [p.name for p in tmp_path.iterdir()] == ["learned.toml"]
+
+
 def test_nothing_chosen_writes_nothing(records, lessons, tmp_path):
     with pytest.raises(CroploadError, match=r"nothing to accept|something in it"):
         accept(replace(records, path=tmp_path), lessons, [])

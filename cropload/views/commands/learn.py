@@ -29,7 +29,13 @@ def _learn(given):
 
 
 def _lessons(lessons):
-    from cropload.views.learned_words import ACCEPT_NOTE, LEARN_NOTE, figure_range, lesson_kind
+    from cropload.views.learned_words import (
+        ACCEPT_NOTE,
+        LEARN_NOTE,
+        figure_range,
+        lesson_kind,
+        seasons_words,
+    )
     from cropload.views.text_tables import Column, paragraph, text_table
     from cropload.views.text_tables import words as wordy
 
@@ -55,7 +61,7 @@ def _lessons(lessons):
         yield f"{kind}: {title}\n" + text_table([*heads, wordy("it has")], rows)
     profiles = [entry for entry in lessons.entries.values() if entry.topic == "profile"]
     if profiles:
-        names = ", ".join(f"{e.name} ({e.seasons} seasons)" for e in profiles)
+        names = ", ".join(f"{e.name} ({seasons_words(e.seasons)})" for e in profiles)
         yield paragraph(f"profile: node profiles fitted to table fertility, of {names}.")
     for note in (LEARN_NOTE, ACCEPT_NOTE, *lessons.notes):
         yield paragraph(note)
@@ -125,25 +131,28 @@ def _accept_arguments(parser):
     parser.add_argument(
         "--through", metavar="YEAR", type=options.year, help="as in `cropload learn`"
     )
+    parser.add_argument(
+        "--older",
+        action="store_true",
+        help="let lessons take the place of those that later seasons taught; they stay by default",
+    )
 
 
 def _accept(given):
-    from cropload.decisions.accepting import accept, chosen
+    from cropload.decisions.accepting import accept, chosen, weighed
     from cropload.decisions.learning import learn
+    from cropload.records.learned import read_learned
+    from cropload.views.learned_words import accepted_lines
     from cropload.views.text_tables import paragraph
 
     records = options.records_of(given)
     lessons = learn(records, given.through)
-    new, old = accept(records, lessons, given.only)
-    names = [entry.key for entry in chosen(lessons, given.only)]
-    lines = [
-        paragraph(
-            f"Accepted: {len(names)} lesson{'' if len(names) == 1 else 's'}, used for seasons "
-            f"after {lessons.through} and named there as the source."
-        ),
-        *(paragraph(name, "- ") for name in names),
-        f"Kept in: {new}",
-    ]
+    entries = chosen(lessons, given.only)
+    found = weighed(entries, read_learned(records.path), given.older)
+    new, old = accept(records, lessons, given.only, older=given.older)
+    lines = [paragraph(line) for line in accepted_lines(found, lessons)]
+    lines[1:1] = [paragraph(entry.key, "- ") for entry in found.taken]
+    lines.append(f"Kept in: {new}")
     if old is not None:
         lines.append(f"The version before: {old}")
     return "\n".join(lines)
@@ -171,7 +180,8 @@ COMMANDS = (
         group="After harvest",
         summary="use what was learned from the next season on (learned.toml in the folder)",
         details="Keeps lessons in learned.toml beside the records, for seasons after the last one "
-        "that taught them. The version before stays beside it under a number.",
+        "that taught them. The version before stays beside it under a number. A lesson "
+        "in force that later seasons taught stays, unless --older is given.",
         example="""
             cropload accept my_season
             cropload accept my_season --only counter increase_factor:Riesling

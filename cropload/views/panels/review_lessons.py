@@ -2,7 +2,7 @@
 
 import ipywidgets as widgets
 
-from cropload.decisions.accepting import accept
+from cropload.decisions.accepting import accept, newer_words, weighed
 from cropload.decisions.learning import learn
 from cropload.decisions.lesson_effect import lesson_effect
 from cropload.errors import CroploadError
@@ -50,6 +50,14 @@ class Lessons(ReviewPanel):
         self.none_button = button("Tick none", lambda: self._tick(False), "9em")
         self.effect_button = button("Show what the ticked ones change", self.show_effect, "22em")
         self.accept_button = button("Accept the ticked lessons", self.accept, "18em")
+        self.older = widgets.Checkbox(
+            value=False,
+            description="Let these older lessons take the place of newer ones",
+            indent=False,
+            layout={"width": "auto", "display": "none"},
+        )
+        self.older.observe(self._ticked, "value")
+        self.mind = parts.html()
         self.change, self.kept, self.force = parts.html(), parts.html(), parts.html()
         self.through.observe(lambda _: self.compute(), "value")
         self.kind.observe(lambda _: self._show_figure(), "value")
@@ -62,6 +70,8 @@ class Lessons(ReviewPanel):
             parts.html(parts.head("Lessons to accept")),
             parts.row(self.all_button, self.none_button),
             self.boxes,
+            self.mind,
+            self.older,
             parts.row(self.effect_button, self.accept_button),
             self.kept,
             self.change,
@@ -135,8 +145,27 @@ class Lessons(ReviewPanel):
         self._quiet = False
         self._ticked(None)
 
+    def _weighed(self, older=None):
+        """Return the ticked lessons against those in force."""
+        entries = [self.lessons.entries[key] for key in self.chosen()]
+        in_force = () if self.desk.is_sample else read_learned(self.desk.base.path)
+        return weighed(entries, in_force, self.older.value if older is None else older)
+
+    def _show_mind(self):
+        """Say which ticked lessons rest on one season, and which are older than those in force."""
+        if self.lessons is None:
+            self.mind.value = ""
+            return
+        found = self._weighed(older=False)
+        self.older.layout.display = None if found.newer else "none"
+        told = [words.alone_words(self._weighed().taken)]
+        if found.newer and not self.older.value:
+            told.append(newer_words(found, self.lessons))
+        self.mind.value = parts.points(text for text in told if text)
+
     def _ticked(self, _):
         if not getattr(self, "_quiet", False):
+            self._show_mind()
             # What stands below belonged to other ticks.
             self.effect = None
             self.kept.value = ""
@@ -149,6 +178,7 @@ class Lessons(ReviewPanel):
             self.chosen(),
             draws=self.desk.draws,
             seed=self.desk.seed,
+            older=self.older.value,
         )
 
     @parts.guarded
@@ -181,6 +211,7 @@ class Lessons(ReviewPanel):
             self.lessons.profiles
         )
         self._show_figure()
+        self._show_mind()
         self._show_effect()
         self._show_force()
         kinds = dict.fromkeys(key.split(":", 1)[0] for key in self.lessons.entries)
@@ -224,10 +255,12 @@ class Lessons(ReviewPanel):
             keys = self.chosen()
             if not keys:
                 raise CroploadError("No lesson is ticked. Tick one, or leave everything as it is.")
-            new, old = accept(self.desk.base, self.lessons, keys)
-            told = f"{words.lessons_words(len(keys))} kept in {new.resolve()}, used for seasons "
-            told += f"after {self.lessons.through} and named there as the source."
-            return told + (f" The version before is {old.resolve()}." if old is not None else "")
+            found = self._weighed()
+            new, old = accept(self.desk.base, self.lessons, keys, older=self.older.value)
+            told = [*words.accepted_lines(found, self.lessons), f"They are in {new.resolve()}."]
+            if old is not None:
+                told.append(f"The version before is {old.resolve()}.")
+            return " ".join(told)
 
         before = self._versions()
         parts.tell(self.kept, keep)
@@ -249,5 +282,6 @@ class Lessons(ReviewPanel):
     def _compute_kept(self):
         """Show what is in force after acceptance, the ticks as they were."""
         self._effect()
+        self._show_mind()
         self._show_effect()
         self._show_force()
