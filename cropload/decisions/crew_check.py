@@ -1,6 +1,6 @@
 """Are the pruners leaving what was planned?  Buds counted on pruned vines against the plan."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -21,6 +21,14 @@ PLANNED = arguments.either(
 PER_BUD = arguments.either(arguments.calling, arguments.number(unit="t/ha"))
 
 ON_PLAN, LONG, SHORT, TOO_FEW = "on plan", "long", "short", "too few vines to tell"
+
+
+class NoPlan(CroploadError):
+    """Nothing was planned for a block; ``told`` says so without the mend, for any view to add."""
+
+    def __init__(self, told):
+        self.told = told
+        super().__init__(f"{told} Fill column plan of table pruning, or name the plan (plan=).")
 
 
 @dataclass(frozen=True)
@@ -76,7 +84,8 @@ def crew_check(records, block, season, *, plan=None, date=None, confidence=None,
     season : int
         The year of harvest the pruning is for.
     plan : PruningPlan, str or float, optional
-        What was to be left; the plan recorded for the block and season otherwise.
+        What was to be left; the plan recorded for the block and season otherwise, and where there
+        is none, the last one before it as a forecast takes it, which the notes say.
     date : date, optional
         Only counts up to and including this day.
     confidence : float, optional
@@ -119,18 +128,11 @@ def crew_check(records, block, season, *, plan=None, date=None, confidence=None,
             f"{first['date']:%Y-%m-%d}; keep one of the two rows."
         )
     mine = mine.sort_values("date", kind="stable").drop_duplicates(["row", "vine"], keep="last")
+    notes = ()
     if plan is None:
-        pruning = records.pruning
-        of_block = (pruning["block"] == block) & (pruning["season"] == season)
-        plans = pruning.loc[of_block, "plan"]
-        if plans.empty or not str(plans.iloc[-1]).strip() or pd.isna(plans.iloc[-1]):
-            raise CroploadError(
-                f"No plan is recorded for block {block!r} in season {season}; add it to pruning "
-                "or give plan."
-            )
-        plan = plans.iloc[-1]
+        plan, notes = planned_for(records, block, season)
     rows = found.get("rows", np.nan)
-    return check_buds(
+    check = check_buds(
         mine["buds"],
         plan,
         rows=mine["row"],
@@ -138,6 +140,43 @@ def crew_check(records, block, season, *, plan=None, date=None, confidence=None,
         bearing_vines=float(found["vines"]) * (1 - _zero(found.get("missing_pct")) / 100),
         confidence=confidence,
         t_ha_per_bud=t_ha_per_bud,
+    )
+    return replace(check, notes=(*check.notes, *notes))
+
+
+def planned_for(records, block, season):
+    """Return the plan recorded for a block and season, or the last one before it.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``.
+    block : str
+        A block of it.
+    season : int
+        The year of harvest the pruning is for.
+
+    Returns
+    -------
+    plan, notes : str and tuple of str
+        The notes say when an earlier plan stands in.
+
+    Raises
+    ------
+    NoPlan
+        When neither that season nor any before it has one.
+    """
+    pruning = records.pruning
+    plans = pruning[(pruning["block"] == block) & (pruning["season"] <= season)]
+    written = plans["plan"].fillna("").astype(str).str.strip() != ""
+    plans = plans[written].sort_values("season", kind="stable")
+    if plans.empty:
+        raise NoPlan(f"No plan is recorded for block {block!r} in season {season} or before.")
+    plan, of = str(plans["plan"].iloc[-1]), int(plans["season"].iloc[-1])
+    if of == season:
+        return plan, ()
+    return plan, (
+        f"No plan for {season} is on record: the last one, {plan} of {of}, is taken as unchanged.",
     )
 
 

@@ -158,8 +158,8 @@ def _row_lengths(found, rows):
         rows = found.get("rows", math.nan)
         if pd.isna(rows):
             raise CroploadError(
-                f"How many rows block {found['block']!r} has is not recorded; give rows, or add "
-                "a column 'rows' to blocks."
+                f"How many rows block {found['block']!r} has is not recorded. Fill column rows of "
+                "table blocks."
             )
     rows = _whole(rows, "The number of rows", 1)
     if rows > vines:

@@ -1,8 +1,10 @@
 """A crew check made and put into words, for the panel and the command line."""
 
+from dataclasses import replace
+
 import numpy as np
 
-from cropload.decisions.crew_check import crew_check
+from cropload.decisions.crew_check import NoPlan, crew_check, planned_for
 from cropload.decisions.crew_crop import crew_tolerances, crop_of_extra_buds
 from cropload.errors import CroploadError
 from cropload.forecasting.asked import check_block
@@ -16,7 +18,16 @@ OFF_HEAD = "share of vines off"
 
 
 def checked_crew(
-    records, block, season=None, *, plan=None, date=None, history=None, draws=4000, seed=0
+    records,
+    block,
+    season=None,
+    *,
+    plan=None,
+    date=None,
+    history=None,
+    draws=4000,
+    seed=0,
+    name_plan="name the plan",
 ):
     """Check a crew, with what the difference means for the crop.
 
@@ -30,7 +41,7 @@ def checked_crew(
         Year of the harvest the pruning is for; the latest with buds counted in the block when
         left out.
     plan : str or PruningPlan, optional
-        What was to be left; the plan on record when left out.
+        What was to be left; the plan on record when left out, as ``crew_check`` finds it.
     date : str or date, optional
         Only counts up to this day.
     history : Records, optional
@@ -38,6 +49,8 @@ def checked_crew(
         learnt from them is kept, so the same ones answer quicker the second time.
     draws, seed : int
         Draws [1] and their seed [1].
+    name_plan : str
+        How the reader of a view says what was to be left, for the message where no plan is known.
 
     Returns
     -------
@@ -61,14 +74,19 @@ def checked_crew(
         season = int(told["season"].max())
     limit = day(date)
     # First without the crop, so that a missing plan or count is told as such.
-    crew_check(records, block, season, plan=plan, date=limit)
+    try:
+        crew_check(records, block, season, plan=plan, date=limit)
+    except NoPlan as fault:
+        raise CroploadError(
+            f"{fault.told} Fill column plan of table pruning, or {name_plan}."
+        ) from None
+    notes = ()
     if plan is None:
-        pruning = records.pruning
-        mine = pruning[(pruning["block"] == block) & (pruning["season"] == season)]
-        plan = str(mine["plan"].iloc[-1])
+        plan, notes = planned_for(records, block, season)
     history = records if history is None else history
     crop = crop_of_extra_buds(history, block, plan, season, draws=draws, seed=seed)
-    return crew_check(records, block, season, plan=plan, date=limit, t_ha_per_bud=crop)
+    check = crew_check(records, block, season, plan=plan, date=limit, t_ha_per_bud=crop)
+    return replace(check, notes=(*check.notes, *notes))
 
 
 def crew_sentence(check, units=METRIC):

@@ -145,3 +145,13 @@ def test_a_missing_plan_is_asked_for():
     with pytest.raises(CroploadError, match="No plan is recorded"):
         crew_check(no_plan, "Low", 2027)
     assert crew_check(no_plan, "Low", 2027, plan=24).verdict == "on plan"
+
+
+def test_where_a_season_has_no_plan_the_last_one_is_taken_and_said():
+    rows = {"season": [2025, 2026, 2027, 2028], "block": "Low"}
+    plans = pd.DataFrame(rows | {"plan": ["2x6+2x2", "3x6+3x2", "", "4x9"]})
+    check = crew_check(records(pruning=plans), "Low", 2027)
+    assert check.planned_buds == 24
+    assert check.notes[-1] == (
+        "No plan for 2027 is on record: the last one, 3x6+3x2 of 2026, is taken as unchanged."
+    )

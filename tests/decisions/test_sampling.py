@@ -218,7 +218,7 @@ def test_what_was_picked_goes_straight_into_the_mean():
     ("block", "count", "options", "message"),
     [
         ("Lo", 40, {}, "Did you mean 'Low'"),
-        ("Top", 40, {}, "How many rows block 'Top' has is not recorded"),
+        ("Top", 40, {}, "is not recorded. Fill column rows of table blocks."),
         ("Low", 0, {}, "whole number of 1 or more, not 0"),
         ("Low", 2.5, {}, "whole number"),
         ("Low", 5000, {}, "1210 places to pick from"),

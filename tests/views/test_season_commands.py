@@ -158,3 +158,18 @@ def test_thin_prints_the_advice_of_the_package_and_its_cautions(run, found):
 def test_a_fault_is_one_clear_message(run, arguments, told):
     text = run(*arguments, code=2)
     assert told in " ".join(text.split())
+
+
+def test_crew_takes_last_winters_plan_or_names_its_own_option(run, tmp_path):
+    mine = tmp_path / "mine"
+    mine.mkdir()
+    (mine / "blocks.csv").write_text(
+        "block,variety,row_spacing_m,vine_spacing_m,vines\nA,Riesling,2.5,1.5,600\n"
+    )
+    buds = "".join(f"2027,2026-11-20,A,{r},{v},{24 + v % 3}\n" for r in "12" for v in range(9))
+    (mine / "counts.csv").write_text(f"season,date,block,row,vine,buds\n{buds}")
+    asked = ("crew", mine, "--block", "A", "--season", 2027, *DRAWS)
+    assert "--plan 2x10+2x2" in " ".join(run(*asked, code=2).split())
+    (mine / "pruning.csv").write_text("season,block,plan\n2026,A,2x10+2x2\n")
+    text = " ".join(run(*asked).split())
+    assert "the last one, 2x10+2x2 of 2026, is taken as unchanged" in text

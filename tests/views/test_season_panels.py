@@ -467,3 +467,17 @@ def test_a_panel_made_again_takes_the_place_of_the_first(desk):
     BlocksNow(desk)
     BlocksNow(desk)
     assert len(desk._watchers) == 1
+
+
+def test_crew_check_without_any_plan_names_its_own_box():
+    counts = [
+        {"season": 2026, "date": "2026-01-20", "block": "North", "row": str(row), "vine": str(vine)}
+        | {"buds": 24 + vine % 3}
+        for row in (1, 2)
+        for vine in range(9)
+    ]
+    made = make_records(blocks=[block_row("North")], counts=counts)
+    panel = CrewPanel(SeasonDesk(made, season=2026, draws=400))
+    assert "write it into “Planned”" in panel.message.value
+    panel.plan.value = "2x10+2x2"
+    assert panel.check.planned_buds == 24

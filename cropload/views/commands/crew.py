@@ -8,7 +8,9 @@ def _arguments(parser):
     options.add_block(parser)
     options.add_season(parser)
     parser.add_argument(
-        "--plan", metavar="PLAN", help="what was to be left, like 3x8+3x2; as recorded by default"
+        "--plan",
+        metavar="PLAN",
+        help="what was to be left, like 3x8+3x2; by default as recorded, or last winter's",
     )
     parser.add_argument("--as-of", metavar="DATE", help="only counts up to this day")
     options.add_units(parser)
@@ -33,6 +35,7 @@ def _run(given):
         date=given.as_of,
         draws=given.draws,
         seed=given.seed,
+        name_plan="name it here, like --plan 2x10+2x2",
     )
     options.save(given, check.by_row)
     parts = [paragraph(crew_sentence(check, units))]

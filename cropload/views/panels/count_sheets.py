@@ -96,7 +96,7 @@ class CountSheets(DeskPanel):
         if known is None and np.isnan(recorded):
             self.words.value = parts.note(
                 f"How many rows {self.block.value} has is not on record. Write it into “Rows of "
-                "the block”, or add a column rows to table blocks."
+                "the block”, or fill column rows of table blocks."
             )
             return
         self.planned = plan_count(

@@ -41,6 +41,7 @@ class CrewPanel(DeskPanel):
             history=self.desk.base,
             draws=self.desk.draws,
             seed=self.desk.seed,
+            name_plan="write it into “Planned”, like 2x10+2x2",
         )
         check = self.check
         text = (
