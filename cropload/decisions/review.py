@@ -7,24 +7,16 @@ import pandas as pd
 
 from cropload import arguments
 from cropload.decisions import scores
+from cropload.decisions.baselines import BASELINES, baselines, joint_notes
 from cropload.decisions.logged_review import review_logged
 from cropload.decisions.picked import on_the_scale, sums
 from cropload.errors import CroploadError, near
 from cropload.forecasting import ranges
 from cropload.forecasting.asked import check_draws
-from cropload.forecasting.block_facts import block_facts
 from cropload.forecasting.calendar import MOMENTS, forecast_days
-from cropload.forecasting.measured import measurements
 from cropload.forecasting.season import forecast
-from cropload.records.until import day, records_until
+from cropload.records.until import day
 from cropload.vine.bud_damage import wilson_interval
-
-#: Guesses a grower would make without any model, with the words for them.
-BASELINES = {
-    "last_season": "same as last season",
-    "block_mean": "the block's mean so far",
-    "count_x_last_weight": "clusters counted x last season's cluster weight",
-}
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,7 +28,7 @@ class SeasonReview:
     blocks : one row a moment and crop: tonnes_p10, tonnes_p50, tonnes_p90, picked_t and error_t
         [t], error_share [1], inside (the range held it), crps_t [t], and one column a baseline
         [t]. Blocks weighed together are one crop.
-    groups : the same by variety and for the estate.
+    groups : the same by variety and for the estate (column ``level``).
     summary : one row a moment: bias [1], weighted_miss [1], inside, seen, inside_low and
         inside_high (Wilson, 95 %) [1], width_share, mean width of the range relative to the crop
         [1], crps_t [t], and the weighted miss of each baseline [1] over the crops it can guess,
@@ -55,50 +47,6 @@ class SeasonReview:
     logged_blocks: pd.DataFrame
     forecasts: dict
     notes: tuple
-
-
-@arguments.takes(records=arguments.records, season=arguments.season)
-def baselines(records, season, as_of):
-    """Return what a grower would have guessed on a day, one column a baseline [t].
-
-    Parameters
-    ----------
-    records : Records
-        As read by ``read_records``.
-    season : int
-        Year of harvest.
-    as_of : str or date
-        Only records up to this day are used.
-
-    Returns
-    -------
-    DataFrame
-        Indexed by block; NaN where a guess needs what was not on record.
-    """
-    known = records_until(records, as_of)
-    facts = block_facts(known)
-    found = measurements(known, facts)
-    wide = {
-        stage: found[found["stage"] == stage].pivot_table(
-            index="block", columns="season", values="value"
-        )
-        for stage in ("harvest", "clusters", "weight_harvest")
-    }
-
-    def of(stage, wanted):
-        table = wide[stage]
-        return table[wanted] if wanted in table else pd.Series(dtype=float)
-
-    vines = pd.Series(facts.bearing, index=list(facts.names)) / 1000.0
-    frame = pd.DataFrame(index=list(facts.names), dtype=float)
-    frame["last_season"] = of("harvest", season - 1) * vines
-    before = wide["harvest"]
-    before = before[[s for s in before.columns if s < season]]
-    frame["block_mean"] = before.mean(axis=1) * vines if before.shape[1] else np.nan
-    frame["count_x_last_weight"] = (
-        of("clusters", season) * of("weight_harvest", season - 1) / 1000.0 * vines
-    )
-    return frame
 
 
 def _scored(picked, names, draws):
@@ -158,10 +106,18 @@ def _days(records, season, moments, as_of):
                     f"Choose from: {', '.join(MOMENTS)}.".replace("  ", " ")
                 )
         days = {key: when for key, when in days.items() if key in moments}
+    loads = records.harvest.loc[records.harvest["season"] == season, "date"]
+    # Undated loads count as known from the end of the year.
+    first_load = loads.fillna(pd.Timestamp(int(season), 12, 31)).min()
     for label, when in (as_of or {}).items():
         limit = day(when)
         if limit is None:
             raise CroploadError(f"'{label}' needs a day to look back from, like 2026-07-15.")
+        if limit >= first_load:
+            raise CroploadError(
+                f"'{label}', {limit:%Y-%m-%d}, is no day to forecast {season} from: the first load "
+                f"was on the scale on {first_load:%Y-%m-%d}. Choose an earlier day."
+            )
         days[str(label)] = limit
     if not days:
         raise CroploadError(f"None of these moments is on record for {season}.")
@@ -192,7 +148,7 @@ def review_season(records, season, *, moments=None, as_of=None, draws=4000, seed
     moments : sequence of str, optional
         Keys of ``MOMENTS``; all that the records allow when left out.
     as_of : dict, optional
-        {label: day} of further days to review.
+        {label: day} of further days to review, each before the first load.
     draws, seed : int
         As in ``forecast`` [1].
     progress : callable, optional
@@ -205,7 +161,8 @@ def review_season(records, season, *, moments=None, as_of=None, draws=4000, seed
     Raises
     ------
     CroploadError
-        When the season has no harvest on record, or a moment is not known.
+        When the season has no harvest on record, a moment is not known, or a day is not before
+        the first load.
 
     Notes
     -----
@@ -241,22 +198,29 @@ def review_season(records, season, *, moments=None, as_of=None, draws=4000, seed
         crops = [crop for crop, here in zip(scale.crops, there, strict=True) if here]
         matrix = matrix[there]
         picked = np.array([crop.tonnes for crop in crops])
-        block = _scored(picked, [crop.name for crop in crops], matrix @ found.draws)
-        guess = baselines(records, season, when).reindex(found.blocks)
-        for name in BASELINES:
-            # A crop of several blocks is guessed only when each of them is.
-            lacks = matrix @ guess[name].isna().to_numpy(float) > 0
-            total = matrix @ guess[name].fillna(0).to_numpy(float)
-            block[name] = np.where(lacks, np.nan, total)
-        parts.append(block.assign(moment=key))
+        lots = [("block", [crop.name for crop in crops], np.eye(len(crops)))]
         for level, labels in (
             ("variety", _of_varieties(crops, found)),
             ("estate", ["estate"] * len(crops)),
         ):
             unique = list(dict.fromkeys(labels))
             member = np.array([[label == each for label in labels] for each in unique], float)
-            group = _scored(member @ picked, unique, member @ matrix @ found.draws)
-            groups.append(group.assign(moment=key, level=level))
+            lots.append((level, unique, member))
+        blocks = np.array(found.blocks, dtype=object)
+        members = [member @ matrix for _, _, member in lots]
+        whole = [blocks[row > 0].tolist() for row in np.concatenate(members)]
+        guess = baselines(records, season, when, whole).reset_index(drop=True)
+        start = 0
+        for (level, names, member), summed in zip(lots, members, strict=True):
+            lot = _scored(member @ picked, names, summed @ found.draws).assign(moment=key)
+            mine = guess.iloc[start : start + len(names)].reset_index(drop=True)
+            lot = lot.join(mine)
+            start += len(names)
+            if level == "block":
+                block = lot
+                parts.append(lot)
+            else:
+                groups.append(lot.assign(level=level))
         rows.append(
             {"moment": key, "words": MOMENTS.get(key, key), "day": when}
             | summary_row(block)
@@ -276,5 +240,5 @@ def review_season(records, season, *, moments=None, as_of=None, draws=4000, seed
         logged=logged,
         logged_blocks=logged_blocks,
         forecasts=kept,
-        notes=(*scale.notes, *log_notes),
+        notes=(*scale.notes, *joint_notes(records, season), *log_notes),
     )

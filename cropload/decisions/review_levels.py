@@ -3,7 +3,6 @@
 import numpy as np
 import pandas as pd
 
-from cropload.decisions.picked import on_the_scale
 from cropload.decisions.review import BASELINES, summary_row
 from cropload.decisions.scores import weighted_miss
 from cropload.errors import CroploadError
@@ -13,13 +12,11 @@ from cropload.forecasting.calendar import MOMENTS
 LEVELS = ("block", "variety", "estate")
 
 
-def level_crops(records, found, level="block"):
+def level_crops(found, level="block"):
     """Return each moment's crops of one level with its baselines, one row a crop.
 
     Parameters
     ----------
-    records : Records
-        Those of the review.
     found : SeasonReview
         As from ``review_season``.
     level : str
@@ -39,22 +36,8 @@ def level_crops(records, found, level="block"):
         raise CroploadError(f"Scores are by {', '.join(LEVELS)}; not by '{level}'.")
     if level == "block":
         return found.blocks
-    kept = found.groups[found.groups["level"] == level].drop(columns="level")
-    crops = {crop.name: crop for crop in on_the_scale(records, found.season).crops}
-    pieces = found.blocks.assign(label="estate")
-    if level == "variety":
-        variety = dict(
-            zip(records.blocks["block"].astype(str), records.blocks["variety"], strict=True)
-        )
-        pieces["label"] = [
-            " + ".join(dict.fromkeys(str(variety[block]) for block in crops[name].blocks))
-            for name in pieces["name"]
-        ]
-    sums = pieces.groupby(["moment", "label"])[list(BASELINES)].agg(
-        lambda guesses: guesses.sum(skipna=False)
-    )
-    keys = pd.MultiIndex.from_frame(kept[["moment", "name"]])
-    return kept.reset_index(drop=True).join(sums.reindex(keys).reset_index(drop=True))
+    kept = found.groups[found.groups["level"] == level]
+    return kept.drop(columns="level").reset_index(drop=True)
 
 
 def _row(crops):
@@ -71,13 +54,11 @@ def _row(crops):
     return row
 
 
-def level_scores(records, reviews, level="block"):
+def level_scores(reviews, level="block"):
     """Return the scores of each moment over one season or several.
 
     Parameters
     ----------
-    records : Records
-        Those of the reviews.
     reviews : sequence of SeasonReview
         Seasons to score together.
     level : str
@@ -99,7 +80,7 @@ def level_scores(records, reviews, level="block"):
     and the Wilson range, which takes them as independent, is too narrow by that.
     Valid for one season or more.
     """
-    parts = [level_crops(records, each, level).assign(season=each.season) for each in reviews]
+    parts = [level_crops(each, level).assign(season=each.season) for each in reviews]
     every = pd.concat(parts, ignore_index=True)
     known = list(MOMENTS)
     moments = list(dict.fromkeys(every["moment"]))

@@ -14,12 +14,12 @@ from cropload.views.review_words import block_sentence, score_sentence
 
 pytestmark = pytest.mark.browser
 
-DRAWS = 2000
+DRAWS = 4000
 
 
 def sentence(records, season, moment):
     """What the notebook must say of one moment, computed apart from it."""
-    table = level_scores(records, [review_season(records, season, draws=DRAWS)])
+    table = level_scores([review_season(records, season, draws=DRAWS)])
     row = table[table["moment"] == moment].iloc[0]
     return score_sentence(row, [season])
 

@@ -12,14 +12,15 @@ from statsmodels.stats.proportion import proportion_confint
 
 from cropload import example_records, forecast, read_records, review_season
 from cropload.decisions import scores
+from cropload.decisions.baselines import baselines
 from cropload.decisions.logged_review import log_normal_of
 from cropload.decisions.picked import on_the_scale
-from cropload.decisions.review import baselines
 from cropload.decisions.split_miss import split_miss
 from cropload.errors import CroploadError
 from cropload.forecasting.calendar import forecast_days, stage_days
 from cropload.forecasting.keeping import log_forecast
 from cropload.records.example import shipped
+from cropload.views.review_words import block_sentence, estate_sentence, miss_table
 
 SEASON = 2026
 QUICK = {"draws": 400}
@@ -314,3 +315,115 @@ def test_moments_on_or_after_the_first_load_are_left_out():
     assert "veraison" in stage_days(found, SEASON)
     assert "veraison" not in forecast_days(found, SEASON)
     assert f"{forecast_days(found, SEASON)['picking']:%m-%d}" == "09-19"
+
+
+def test_a_day_on_or_after_the_first_load_is_no_day_to_forecast_from(records):
+    for when in ("2026-09-20", "2027-03-01"):
+        with pytest.raises(CroploadError, match=r"'late', 20.*first load was on .*2026-09-20"):
+            review_season(records, SEASON, as_of={"late": when}, **QUICK)
+
+
+def test_undated_loads_count_from_the_end_of_the_year():
+    found = counted(harvest=[row | {"date": None} for row in picks()])
+    with pytest.raises(CroploadError, match=r"first load was on the scale on 2026-12-31"):
+        review_season(found, SEASON, as_of={"late": "2027-03-01"}, **QUICK)
+
+
+@pytest.fixture(scope="module")
+def joint_before():
+    """In 2025 Alder and Birch shared a ticket; the tonnes of the rest are their own."""
+    found = counted()
+    rows = found.harvest.copy()
+    pair = (rows["season"] == 2025) & rows["block"].isin(["Alder", "Birch"])
+    rows.loc[pair, "ticket"] = "9"
+    return replace(found, harvest=rows)
+
+
+def test_a_split_on_paper_is_no_grower_s_guess(joint_before):
+    told = joint_before.harvest.set_index(["season", "block"])["tonnes"]
+    found = baselines(joint_before, SEASON, "2026-03-01")
+    assert found.loc[["Alder", "Birch"], "last_season"].isna().all()
+    assert found.loc["Alder", "block_mean"] == pytest.approx(told[2024, "Alder"])
+    assert found.loc["Cedar", "last_season"] == pytest.approx(told[2025, "Cedar"])
+    # Their sum was on the scale, so whoever holds both is guessed from it.
+    both = baselines(joint_before, SEASON, "2026-03-01", [["Alder", "Birch"], list(BLOCKS)])
+    pair = told[2025, "Alder"] + told[2025, "Birch"]
+    assert both["last_season"].tolist() == pytest.approx([pair, told[2025].sum()])
+    assert both.loc["Alder + Birch", "block_mean"] == pytest.approx(
+        (told[2024, "Alder"] + told[2024, "Birch"] + pair) / 2
+    )
+    with_one = baselines(joint_before, SEASON, "2026-03-01", [["Alder", "Cedar"]])
+    assert with_one["last_season"].isna().all()
+
+
+def test_a_split_on_paper_is_named_beside_the_guesses(joint_before):
+    seen = review_season(joint_before, SEASON, moments=["lag"], **QUICK)
+    assert any("Alder + Birch were weighed together in 2025" in note for note in seen.notes)
+    assert seen.summary["last_season_seen"].tolist() == [len(BLOCKS) - 2]
+    assert seen.groups.query("level == 'estate'")["last_season"].notna().all()
+
+
+def test_crops_of_one_ticket_are_named_where_the_miss_is_split(joint):
+    rows = picks(blocks=BLOCKS[1:4] + BLOCKS[5:])
+    rows += picks(tonnes=1.0, blocks=["Alder"], ticket="17")
+    rows += picks(tonnes=5.0, blocks=["Fir"], ticket="17")
+    split = split_miss(counted(harvest=rows), SEASON, joint.forecasts["lag"])
+    assert not {"Alder", "Fir"} & set(split["block"])
+    (told,) = split.attrs["left_out"]
+    row = joint.blocks[joint.blocks["name"] == "Alder + Fir"].iloc[0]
+    word = "high" if row["error_share"] > 0 else "low"
+    assert f"Alder + Fir were weighed together: their forecast was {100 * abs(row['error_share']):.0f} % too {word}" in told  # fmt: skip  # noqa: E501
+    text = estate_sentence(split)
+    assert text.startswith(f"The {split['block'].nunique()} blocks that can be split, together: ")
+
+
+def test_a_forecast_of_nothing_is_not_split():
+    zeros = [r for b in BLOCKS for r in count_rows(b, 0 if b == "Alder" else 30)]
+    found = counted(counts=zeros)
+    made = forecast(found, SEASON, "2026-07-01", **QUICK)
+    split = split_miss(found, SEASON, made)
+    assert "Alder" not in set(split["block"])
+    assert "Alder: the forecast was nothing" in split.attrs["left_out"][0]
+    assert np.isfinite(split["log_miss"]).all()
+
+
+def test_the_sum_of_all_blocks_is_the_bias_of_the_scores(records, found):
+    """One miss, one figure: the sentence, the table and the scores say the same."""
+    for moment, made in found.forecasts.items():
+        split = split_miss(records, SEASON, made)
+        bias = found.summary.set_index("moment").loc[moment, "bias"]
+        assert f"{100 * abs(bias):.0f} % too {'high' if bias > 0 else 'low'}" in estate_sentence(
+            split
+        )
+        rows = found.blocks[found.blocks["moment"] == moment].set_index("name")
+        table = miss_table(split)
+        assert table["all together"].to_dict() == pytest.approx(rows["error_share"].to_dict())
+        assert table.drop(columns="all together").sum(axis=1).tolist() == pytest.approx(
+            table["all together"].tolist()
+        )
+        for block in BLOCKS:
+            off = rows.loc[block, "error_share"]
+            assert f"the forecast was {100 * abs(off):.0f} % too" in block_sentence(split, block)
+
+
+def test_what_was_not_measured_is_said_to_be_only_likely():
+    """Alder has tonnes alone; the others were counted, and weighed at harvest."""
+    rest = BLOCKS[1:]
+    found = counted(
+        counts=[r for b in rest for r in count_rows(b, 30)],
+        weights=[weight_row(b, 108, "harvest", 300, SEASON, "09-15") for b in rest],
+        harvest=picks(tonnes=4.0),
+    )
+    split = split_miss(found, SEASON, forecast(found, SEASON, "2026-07-01", **QUICK))
+    told = block_sentence(split, "Alder")
+    assert "too low. Not measured, so only likely: " in told
+    other = block_sentence(split, "Birch")
+    assert "Not measured" not in other.replace("shoots", "")
+    assert "more came over the scale than the clusters counted and weighed explain" in other
+
+
+def test_a_loss_before_the_scale_is_a_part_of_its_own():
+    found = counted(harvest=picks(tonnes=1.5, lost_pct=50.0))
+    split = split_miss(found, SEASON, forecast(found, SEASON, "2026-07-01", **QUICK))
+    lost = split[split["component"] == "lost"]["log_miss"]
+    assert lost.tolist() == pytest.approx([np.log(2)] * len(BLOCKS))

@@ -75,8 +75,8 @@ def test_a_crop_outside_its_range_is_said_to_be(crops):
     assert ax.get_xlim()[1] > outside["picked_t"].max()
 
 
-def test_misses_are_drawn_beside_each_guess_with_marks_of_their_own(records, review):
-    table = level_scores(records, [review])
+def test_misses_are_drawn_beside_each_guess_with_marks_of_their_own(review):
+    table = level_scores([review])
     ax = review_figures.plot_misses(table)
     drawn = {line.get_label(): line for line in ax.lines}
     assert np.allclose(drawn["forecast"].get_ydata(), 100 * table["weighted_miss"])

@@ -96,8 +96,8 @@ class ForecastScores(MomentPanel):
         self.fill_moments()
         desk, units, level = self.desk, self.desk.units, self.level.value
         reviews = desk.reviews_together()
-        self.table = table = level_scores(desk.base, reviews, level)
-        crops = level_crops(desk.base, desk.review, level)
+        self.table = table = level_scores(reviews, level)
+        crops = level_crops(desk.review, level)
         crops = crops[crops["moment"] == self.moment.value].reset_index(drop=True)
         row = table[table["moment"] == self.moment.value].iloc[0]
         text = '<div role="status">'
@@ -189,7 +189,7 @@ class ForecastScores(MomentPanel):
     def _by_season(self, reviews, units):
         rows = []
         for each in reviews:
-            alone = level_scores(self.desk.base, [each], self.level.value)
+            alone = level_scores([each], self.level.value)
             alone = alone[alone["moment"] == self.moment.value]
             if alone.empty:
                 rows.append([str(each.season), "not on record", "-", "-", "-", "-"])
