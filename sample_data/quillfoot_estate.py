@@ -135,11 +135,11 @@ BLOCKS = (
           {2020: "4x9+4x2", 2024: "4x11+4x2"}),
     Block("Upper Knoll", "Chardonnay", 2.2, 1.3, 16, 60, 8.75, 1, 1995, 0.5,
           {2020: "2x8+2x2", 2024: "2x10+2x2"}, counted=False),
-    Block("Fox Hollow", "Pinot noir", 2.0, 1.2, 12, 50, 0.0, 1, 2024, 0.0, {}, counted=False),
+    Block("Fox Hollow", "Pinot noir", 2.0, 1.2, 12, 50, 0.0, 1, 2025, 0.0, {}, counted=False),
 )  # fmt: skip
 
 BEARING_BLOCKS = tuple(block for block in BLOCKS if block.plans)
-YOUNG_WOOD_KG_PER_M = 0.22  # Fox Hollow, third leaf, wood grown in 2026
+YOUNG_WOOD_KG_PER_M = 0.22  # Fox Hollow, second leaf, wood grown in 2026
 
 # Two seasons differ by more than the spreads above.  Each event adds to the log of a component.
 FROST_KILLED = 0.50  # share of the primary shoots of Mill Meadow killed in spring 2021

@@ -123,6 +123,11 @@ def after_frost(
     dead, seen, alike = dead_of_seen(shoots_killed, shoots_seen)
     notes = []
     judge = _check_times(forecast, at, frost_date, counted_on, notes)
+    if forecast.estate.young.barren[at]:
+        raise CroploadError(
+            f"{block} is in its {forecast.estate.young.words(at)}: no crop is expected of it, so a "
+            "frost takes none."
+        )
     picked = float(forecast.picked["share"].iloc[at])
     if picked >= 1:
         raise CroploadError(f"{block} is picked: a frost takes nothing from it any more.")

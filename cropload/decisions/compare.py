@@ -7,6 +7,7 @@ from cropload import arguments
 from cropload.decisions import bands
 from cropload.decisions.plan_difference import difference_columns
 from cropload.decisions.plan_draws import bud_chance, plan_draws
+from cropload.errors import CroploadError
 from cropload.forecasting import ranges
 from cropload.forecasting.asked import (  # noqa: F401  (views take next_season from here)
     check_block,
@@ -45,6 +46,19 @@ def estate_for(records, block, season, reference_plan=None):
     """
     given = {} if reference_plan is None else {block: PruningPlan.parse(reference_plan)}
     return estate_before_season(records, season, given)
+
+
+def check_bears(estate, block):
+    """Raise CroploadError, with the mend, when a block's vines are too young for any crop."""
+    young, at = estate.young, estate.facts.place(block)
+    if not young.barren[at]:
+        return
+    planted, first = int(estate.facts.year_planted[at]), young.first_crop(at)
+    raise CroploadError(
+        f"{block}, planted {planted}: {young.words(at)} in {young.year}, so no crop is expected "
+        f"and there is nothing to compare. Ask for season {first}, the first with a crop, or "
+        "correct year_planted in table blocks."
+    )
 
 
 def load_notes(estate, blocks):
@@ -176,7 +190,7 @@ def wood_columns(estate, draws, plan, at):
 def _notes(estate, block, plans):
     at = estate.facts.place(block)
     usual = float(np.exp(estate.log_reference[at]))
-    notes = load_notes(estate, [block])
+    notes = [*estate.young.notes(estate.facts.names, [at]), *load_notes(estate, [block])]
     far = [str(p) for p in plans if not 1 / WIDEST_CHANGE <= p.buds / usual <= WIDEST_CHANGE]
     if far:
         notes.append(
@@ -256,6 +270,7 @@ def compare_plans(
     check_draws(draws, seed)
     season = check_season(records, season)
     estate = estate_for(records, block, season, reference_plan)
+    check_bears(estate, block)
     at = estate.facts.place(block)
     canopies = int(estate.facts.canopies[at])
     density = bands.density_band(density_band, canopies)

@@ -95,6 +95,7 @@ def compare_blocks(
 
     middle = found["t_ha"][1]
     notes = load_notes(estate, [facts.names[at] for at in here])
+    notes += estate.young.notes(facts.names, here)
     notes += estate.accepted_notes
     notes += check_sound([facts.names[at] for at in here], middle.max(axis=0)) if here else []
     length = np.repeat(facts.canopy_length_m[here], len(plans))

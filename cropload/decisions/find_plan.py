@@ -7,7 +7,7 @@ import pandas as pd
 
 from cropload import arguments, handbook
 from cropload.decisions import bands
-from cropload.decisions.compare import estate_for, plan_columns, wood_columns
+from cropload.decisions.compare import check_bears, estate_for, plan_columns, wood_columns
 from cropload.decisions.plan_draws import plan_draws
 from cropload.decisions.plan_layouts import (
     layouts,
@@ -200,6 +200,7 @@ def find_plans(
     tolerance = handbook.value("target.tolerance") if tolerance is None else tolerance
     season = check_season(records, season)
     estate = estate_for(records, block, season, reference_plan)
+    check_bears(estate, block)
     at = estate.facts.place(block)
     last_plan = estate.last_plan[at]
     usual = usual_layout(last_plan)
@@ -296,7 +297,7 @@ def find_plans(
         "dropped": {limit.words: int((~limit.keeps).sum()) for limit in limits},
         "message": message,
         "nearest": near,
-        "notes": (*notes, *estate.accepted_notes),
+        "notes": (*estate.young.notes(estate.facts.names, [at]), *notes, *estate.accepted_notes),
         "seed": int(seed),
         "draws": int(draws),
         "suitable_canes": most_canes,

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from cropload import arguments
-from cropload.decisions.compare import estate_for
+from cropload.decisions.compare import check_bears, estate_for
 from cropload.decisions.frost_block import block_frost_years, block_weather
 from cropload.decisions.frost_replay import replay_frost
 from cropload.decisions.plan_draws import plan_draws
@@ -100,6 +100,7 @@ def frost_cover(
     cases = [case] if isinstance(case, str) else list(case)
     season = check_season(records, season)
     estate = estate_for(records, block, season, reference_plan)
+    check_bears(estate, block)
     notes = []
     if years is None:
         check_draws(draws, seed)
@@ -125,7 +126,7 @@ def frost_cover(
     )
     when = "settled crop (third season on)" if settled else f"crop of the first season, {season}"
     notes += [*found.notes, f"the crop without frost is the {when} of each plan"]
-    notes += estate.accepted_notes
+    notes += [*estate.young.notes(estate.facts.names, [at]), *estate.accepted_notes]
     return replace(found, notes=tuple(dict.fromkeys(note for note in notes if note)))
 
 

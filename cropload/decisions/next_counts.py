@@ -94,7 +94,8 @@ def next_counts(forecast, *, hours=1.0, of="estate", what=None):
     The effect is computed exactly from the update, without waiting for the count: how much a
     Gaussian observation of that precision narrows the total, whatever it turns out to be. The
     total is taken straight in the logs, block by block at its centre.
-    Blocks that have been picked, and vines beyond those that bear, are left out.
+    Blocks that have been picked or are too young to bear, and vines beyond those that bear, are
+    left out.
     Valid for ranges up to about a factor of two either way.
     """
     if not np.isfinite(hours) or hours <= 0:
@@ -143,7 +144,7 @@ def next_counts(forecast, *, hours=1.0, of="estate", what=None):
     counted = here.set_index(["block", "stage"])["n"]
     rows = []
     for b, block in enumerate(forecast.blocks):
-        if open_share[b] <= 0:
+        if open_share[b] <= 0 or estate.young.barren[b]:
             continue
         for stage in _stages_open(forecast, block) if what is None else wanted:
             done = float(counted.get((block, stage), 0.0))

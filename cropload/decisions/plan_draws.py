@@ -10,14 +10,18 @@ from cropload.vine.growth import COMPONENTS, Growth, PlanShape, grow, plan_shape
 from cropload.vine.load_response import exponents
 from cropload.vine.plan import PruningPlan
 
+_CLUSTERS = COMPONENTS.index("clusters_per_shoot")
+#: Seasons after the first one from which a crop counts as settled.
+SETTLED_AFTER = 2
+
 
 @dataclass(frozen=True, eq=False)
 class PlanDraws:
     """What plans give in blocks, as draws common to all plans.
 
     ``first`` and ``settled`` hold arrays of shape (plans, blocks, draws): the coming season, and
-    the same season had the vines long carried the plan. ``log_components`` are the draws they
-    come from, (components, blocks, draws) [1].
+    the same season had the vines long carried the plan, young vines being two years older.
+    ``log_components`` are the draws they come from, (components, blocks, draws) [1].
     """
 
     plans: tuple
@@ -94,6 +98,21 @@ def profile_strength(estate, blocks, draws, seed):
     return np.array([found[estate.facts.varieties[block]] for block in blocks])
 
 
+def _grown_older(estate, blocks, x):
+    """Return the components and log share of young vines once a plan has settled."""
+    young = estate.young
+    share, variance = young.later(SETTLED_AFTER)
+    share, variance = share[blocks], variance[blocks]
+    # What is not known of this leaf's share gives way to what is not known of the later one's.
+    now, centre = young.variance[blocks], estate.beliefs.centre[blocks, _CLUSTERS]
+    if (now != variance).any():
+        whole = estate.beliefs.spread()[blocks, _CLUSTERS] ** 2
+        keep = np.sqrt((np.maximum(whole - now, 0.0) + variance) / whole)[:, None]
+        x = x.copy()
+        x[_CLUSTERS] = centre[:, None] + keep * (x[_CLUSTERS] - centre[:, None])
+    return x, share[:, None] if share.any() else None
+
+
 def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0):
     """Draw what every plan would give in every block.
 
@@ -138,6 +157,8 @@ def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0):
     state = estate.state(blocks)
     fertility = handbook.value("noncount.fertility")
     facts = estate.facts
+    share = estate.young.share_of(blocks)
+    older, later = (x, None) if share is None else _grown_older(estate, blocks, x)
     return PlanDraws(
         plans=tuple(plans),
         blocks=blocks,
@@ -145,8 +166,8 @@ def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0):
         bearing=facts.bearing[blocks],
         area_ha=facts.area_ha[blocks],
         log_components=x,
-        first=grow(x, shape, state, e, fertility),
-        settled=grow(x, shape, state.settled_at(shape.log_buds), e, fertility),
+        first=grow(x, shape, state, e, fertility, share),
+        settled=grow(older, shape, state.settled_at(shape.log_buds), e, fertility, later),
     )
 
 

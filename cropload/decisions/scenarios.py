@@ -185,7 +185,7 @@ def _frost(records, found, season, frost_draws, seed, reference_plans):
 def _block_rows(found, density_band, ravaz_band, frost):
     drawn, facts, estate = found.drawn, found.estate.facts, found.estate
     spans = plan_ranges(drawn)
-    held, rows, notes = {}, [], []
+    held, rows, notes = {}, [], estate.young.notes(facts.names, drawn.blocks)
     for at, block in enumerate(found.blocks):
         place = int(drawn.blocks[at])
         canopies, length = int(facts.canopies[place]), float(facts.canopy_length_m[place])
@@ -346,5 +346,5 @@ def compare_scenarios(
             by,
             found.plans,
         ),
-        notes=tuple(dict.fromkeys(notes)),
+        notes=tuple(dict.fromkeys([*notes, *found.estate.accepted_notes])),
     )

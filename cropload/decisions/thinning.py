@@ -107,6 +107,11 @@ def thin_to(forecast, block, *, target_t_ha=None, ravaz=None, tolerance=None, cv
     if (target_t_ha is None) == (ravaz is None):
         raise CroploadError("Give either a target crop in t/ha or a band of yield to prunings.")
     at = forecast.blocks.index(block)
+    if forecast.estate.young.barren[at]:
+        raise CroploadError(
+            f"{block} is in its {forecast.estate.young.words(at)}: no crop is expected of it. Take "
+            "off what it sets, or count its clusters if it is to bear."
+        )
     if forecast.picked["share"].iloc[at] > 0:
         raise CroploadError(f"Block '{block}' is picked or lost already; it is too late to thin.")
     tolerance = _number("tolerance", tolerance, "target.tolerance", 1.0)

@@ -285,7 +285,8 @@ def shared_posterior(grids, learned, varieties):
             shared = Shared(len(varieties), seasons, k, shift.shape[-1])
             variance = variances(learned.spreads, seasons, learned.widen)
             precision, right = np.zeros((shared.size, shared.size)), np.zeros(shared.size)
-        info, vector = without_residual(*whitened(grid), variance.residual)
+        residual = grid.residual(variance.residual)
+        info, vector = without_residual(*whitened(grid), residual)
         block = covariance_given(info.sum(1), variance.block)
         for variety in np.unique(grid.variety):
             of = grid.variety == variety

@@ -195,12 +195,13 @@ def _last_season(grid, learned, posterior):
 
     # The block's own part in the forecast season is its mean plus that season's residual: first
     # from the earlier seasons alone, then with what this season measured.
-    info, vector = without_residual(rows[:, :-1], values[:, :-1], variance.residual[:-1])
+    residual = grid.residual(variance.residual)
+    info, vector = without_residual(rows[:, :-1], values[:, :-1], residual[..., :-1, :])
     cov = covariance_given(info.sum(1), variance.block)
     past = np.zeros((blocks, k, seasons * k + shared.responses))
     past[..., : now.start] = np.swapaxes(info, 1, 2).reshape(blocks, k, -1)
     past[..., after] = (info @ shift[:, :-1]).sum(1)
-    prior = np.linalg.inv(cov + np.eye(k) * variance.residual[-1])
+    prior = np.linalg.inv(cov + np.eye(k) * residual[..., -1, None, :])
     turned = np.swapaxes(rows[:, -1], -1, -2)
     seen = turned @ rows[:, -1]
     own = symmetric(np.linalg.inv(prior + seen))

@@ -9,7 +9,8 @@ import numpy as np
 class BlockFacts:
     """What does not change from season to season, one value a block, in the order of ``blocks``.
 
-    canopy_length_m [m/vine], vines [1] planted, bearing [1] vines, area_ha [ha].
+    canopy_length_m [m/vine], vines [1] planted, bearing [1] vines, area_ha [ha], year_planted (NaN
+    where it is not known).
     """
 
     names: tuple
@@ -19,6 +20,7 @@ class BlockFacts:
     vines: np.ndarray
     bearing: np.ndarray
     area_ha: np.ndarray
+    year_planted: np.ndarray
 
     def place(self, block):
         """Return the place of a block by name."""
@@ -34,6 +36,7 @@ class BlockFacts:
             self.vines[places],
             self.bearing[places],
             self.area_ha[places],
+            self.year_planted[places],
         )
 
 
@@ -59,4 +62,5 @@ def block_facts(records):
         vines=vines,
         bearing=vines * (1 - blocks["missing_pct"].fillna(0).to_numpy(float) / 100),
         area_ha=np.where(np.isnan(given), area, given),
+        year_planted=blocks["year_planted"].to_numpy(float),
     )

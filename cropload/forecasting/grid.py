@@ -16,6 +16,7 @@ class Grid:
     variety : (blocks,), index of the variety
     response : (blocks, seasons, components, responses), shift of each component's log, as
         measured, for each unit of a load response's standard normal [1]
+    added : (blocks, seasons, components), variance that single cells add to the residual's [1]
     """
 
     rows: np.ndarray
@@ -24,12 +25,14 @@ class Grid:
     mean: np.ndarray
     variety: np.ndarray
     response: np.ndarray | None = None
+    added: np.ndarray | None = None
 
     def part(self, places):
         """Return the grid of some blocks."""
         arrays = (self.rows, self.values, self.precision, self.mean, self.variety)
         response = None if self.response is None else self.response[places]
-        return Grid(*(array[places] for array in arrays), response)
+        added = None if self.added is None else self.added[places]
+        return Grid(*(array[places] for array in arrays), response, added)
 
     def responses(self):
         """Return ``response``, empty where none is given."""
@@ -37,6 +40,20 @@ class Grid:
             return self.response
         blocks, seasons, _, components = self.rows.shape
         return np.zeros((blocks, seasons, components, 0))
+
+    def residual(self, variance):
+        """Return the variance of the residual of each cell.
+
+        Parameters
+        ----------
+        variance : ndarray, shape (seasons, components)
+            Of any cell [1].
+
+        Returns
+        -------
+        ndarray, shape ([blocks, ]seasons, components)
+        """
+        return variance if self.added is None else variance + self.added
 
     def varieties(self, spreads):
         """Return how many varieties there are, also those of blocks that are not at hand."""

@@ -21,6 +21,7 @@ from cropload.forecasting.measured import measurements, plans_by_season
 from cropload.forecasting.priors import prior_logs, prior_spreads
 from cropload.forecasting.spreads import Spreads
 from cropload.forecasting.straight import load_shift
+from cropload.forecasting.young_blocks import YoungBlocks, young_blocks
 from cropload.vine.growth import COMPONENTS, STAGES, LoadState, PlanShape
 from cropload.vine.load_response import RESPONSES, carried_load, exponents
 from cropload.vine.plan import PruningPlan
@@ -49,7 +50,8 @@ class Groundwork:
     (blocks, seasons), logs of the load and of the plans' node profiles relative to the block's
     last one [1]; ``carried``: the load carried before each season; ``usual`` and
     ``usual_clusters``: (blocks,), what the components refer to; ``values`` and ``precision``:
-    (blocks, seasons, stages), logs as measured and 1 / their sampling variance [1].
+    (blocks, seasons, stages), logs as measured and 1 / their sampling variance [1]. ``young`` says
+    in which of those seasons the vines were young.
     """
 
     season: int
@@ -74,6 +76,7 @@ class Groundwork:
     varieties: tuple
     variety_spread: np.ndarray
     prior_keys: dict
+    young: YoungBlocks
     accepted: Accepted = NOTHING
     accepted_notes: tuple = ()
 
@@ -105,7 +108,8 @@ class Groundwork:
         offset = offset.reshape(values.shape)
         rows = rows.reshape(*values.shape, len(COMPONENTS))
         mean, variety = self.mean[places], self.variety[places]
-        return offset, Grid(rows, values - offset, precision, mean, variety, shift)
+        added = self.young.onto(offset, places)
+        return offset, Grid(rows, values - offset, precision, mean, variety, shift, added)
 
     def learn(self):
         """Return the spreads that these records teach."""
@@ -177,6 +181,7 @@ def lay_ground(
     filled = filled_loads(shape[0], usual)
     carried = carried_load(filled)
     blocks, count = filled.shape
+    young = young_blocks(facts, seasons, measured)
 
     priors = {name: prior_logs(name) for name in dict.fromkeys(facts.varieties)}
     means, spreads, keys = zip(*(priors[name] for name in facts.varieties), strict=True)
@@ -188,6 +193,7 @@ def lay_ground(
     # bud of those seasons, at the usual load.
     here = ((measured["stage"] == "clusters") & (measured["season"] < season)).to_numpy(bool)
     per_bud = measured["log_value"].to_numpy(float)[here] - filled[b, t][here]
+    per_bud = per_bud - young.log_share[b, t][here]
     counted_in = np.bincount(b[here], minlength=blocks)
     per_bud = np.bincount(b[here], per_bud, minlength=blocks) / np.maximum(counted_in, 1)
     usual_clusters = usual + np.where(
@@ -231,6 +237,7 @@ def lay_ground(
         varieties=tuple(variety_names),
         variety_spread=np.array(spreads)[first_of],
         prior_keys=dict(zip(facts.varieties, keys, strict=True)),
+        young=young,
         accepted=accepted,
         accepted_notes=accepted_notes(
             accepted,

@@ -14,6 +14,7 @@ from cropload.forecasting.fingerprint import fingerprint
 from cropload.forecasting.groundwork import lay_ground
 from cropload.forecasting.priors import prior_logs
 from cropload.forecasting.straight import straight_about
+from cropload.forecasting.young_blocks import YoungSeason
 from cropload.records.until import records_until
 from cropload.vine.growth import LoadState, PlanShape
 
@@ -28,7 +29,8 @@ class Estate:
     plan on record before the season, or None. ``season_rows``, ``season_offset`` and
     ``season_shift`` are the straight lines of the season forecast, as from ``stage_rows`` and
     ``load_shift``, at ``season_log_buds``, the log of the load that is carried in it, about
-    the log components ``straight_about``. ``accepted`` is what was learned on the estate before
+    the log components ``straight_about``. ``young`` says which vines are young in the season.
+    ``accepted`` is what was learned on the estate before
     and is used here, and ``accepted_notes`` says so.
     """
 
@@ -52,6 +54,7 @@ class Estate:
     season_log_buds: np.ndarray
     season_burst: np.ndarray
     season_fertility: np.ndarray
+    young: YoungSeason
     beliefs: Beliefs = field(repr=False)
     accepted: Accepted = NOTHING
     accepted_notes: tuple = ()
@@ -222,6 +225,7 @@ def _estate(ground, places, lines, beliefs):
         season_log_buds=ground.buds[places, -1],
         season_burst=ground.burst[places, -1],
         season_fertility=ground.fertility[places, -1],
+        young=ground.young.season(places),
         beliefs=beliefs,
         accepted=ground.accepted,
         accepted_notes=ground.accepted_notes,

@@ -36,6 +36,7 @@ class _Lesson:
     rows, values, shift : as in ``Grid``, of the seasons, stages and components that speak
     members : places of the blocks of each variety
     speaks : (components,), which components the lines are about
+    added : as in ``Grid``, or None
     """
 
     rows: np.ndarray
@@ -43,6 +44,7 @@ class _Lesson:
     shift: np.ndarray
     members: tuple
     speaks: np.ndarray
+    added: np.ndarray | None = None
 
 
 def _lesson(grid):
@@ -53,7 +55,8 @@ def _lesson(grid):
     rows = rows[:, seasons][:, :, stages][..., speaks]
     shift = grid.responses()[:, seasons][:, :, speaks]
     members = tuple(np.flatnonzero(grid.variety == v) for v in np.unique(grid.variety))
-    return _Lesson(rows, values[:, seasons][..., stages], shift, members, speaks)
+    added = None if grid.added is None else grid.added[:, seasons][..., speaks]
+    return _Lesson(rows, values[:, seasons][..., stages], shift, members, speaks, added)
 
 
 def _part(spreads, lesson):
@@ -87,7 +90,9 @@ def _effects(lesson, variance: Variances, varieties):
     known : ndarray, shape (groups, components)
         Effective number of effects seen: how much of their prior variance is gone [1].
     """
-    info, vector = without_residual(lesson.rows, lesson.values, variance.residual)
+    # What single cells add is known: it belongs to the noise, not to the residual that is learnt.
+    residual = variance.residual if lesson.added is None else variance.residual + lesson.added
+    info, vector = without_residual(lesson.rows, lesson.values, residual)
     seasons, k = vector.shape[1:]
     r = lesson.shift.shape[-1]
     block = covariance_given(info.sum(1), variance.block)

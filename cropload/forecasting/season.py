@@ -225,7 +225,8 @@ def _grown(estate, x, responses):
             estate.season_burst[here, None],
             estate.season_fertility[here, None],
         )
-        lot = grow(x[:, here], shape, estate.state(here), exponent, noncount)
+        share = estate.young.share_of(here)
+        lot = grow(x[:, here], shape, estate.state(here), exponent, noncount, share)
         for name in names:
             getattr(grown, name)[here] = getattr(lot, name)
     return grown
@@ -281,6 +282,7 @@ def draw_forecast(estate, so_far, draws, seed):
         for block in facts.names
         if block in so_far.lost
     ]
+    notes += estate.young.notes(facts.names)
     notes += estate.accepted_notes
     found = Forecast(
         season=season,

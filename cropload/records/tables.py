@@ -75,7 +75,8 @@ _TABLES = (
             Column(
                 "year_planted",
                 "season",
-                "Year of planting.",
+                "Year of planting: the year of harvest of the first season of growth. In the "
+                "southern hemisphere vines planted in the spring of 2024 have 2025.",
                 low=FIRST_YEAR,
                 high=LAST_YEAR,
             ),

@@ -255,7 +255,7 @@ def log_chain(x, shape, state, e, noncount_fertility):
     return Chain(buds, shoots, noncount, grown, from_old_wood, bearing, clusters, weight, pruning)
 
 
-def grow(log_components, shape, state, exponents, noncount_fertility=None):
+def grow(log_components, shape, state, exponents, noncount_fertility=None, log_share=None):
     """Run the chain from buds to crop.
 
     Parameters
@@ -270,6 +270,9 @@ def grow(log_components, shape, state, exponents, noncount_fertility=None):
         Load response [1], floats or arrays that broadcast against one component.
     noncount_fertility : float, optional
         Clusters on a non-count shoot relative to a count shoot [1]; the handbook's by default.
+    log_share : ndarray, optional
+        Log of the share of its clusters that a young vine bears [1]; all of them by default. Its
+        clusters weigh what a grown vine's would: it is not a grown vine with few clusters.
 
     Returns
     -------
@@ -286,11 +289,12 @@ def grow(log_components, shape, state, exponents, noncount_fertility=None):
         noncount_fertility = handbook.value("noncount.fertility")
     x = dict(zip(COMPONENTS, log_components, strict=True))
     chain = log_chain(x, shape, state, exponents, noncount_fertility)
+    clusters = chain.clusters if log_share is None else chain.clusters + log_share
     return Growth(
         shoots=chain.grown,
         noncount_shoots=chain.from_old_wood,
-        log_clusters=chain.clusters,
+        log_clusters=clusters,
         log_cluster_weight_g=chain.weight,
-        log_kg_picked=chain.clusters + chain.weight + (x["recovery"] - np.log(1000.0)),
+        log_kg_picked=clusters + chain.weight + (x["recovery"] - np.log(1000.0)),
         log_pruning_weight_kg_per_m=chain.pruning,
     )

@@ -143,7 +143,8 @@ def test_dates_do_not_hang_on_the_crop_and_repeat_for_a_seed(quillfoot):
 
     crop = forecast(quillfoot, 2026, "2026-02-01").draws
     dates = harvest_dates(quillfoot, 2026, "2026-02-01").draws
-    tied = [abs(np.corrcoef(a, b)[0, 1]) for a, b in zip(crop, dates, strict=True)]
+    # Fox Hollow, too young to bear, has one crop in all draws: none.
+    tied = [abs(np.corrcoef(a, b)[0, 1]) for a, b in zip(crop[:7], dates[:7], strict=True)]
     assert max(tied) < 0.06
     assert (dates == harvest_dates(quillfoot, 2026, "2026-02-01").draws).all()
     assert np.corrcoef(dates[:7])[np.triu_indices(7, 1)].min() > 0.3
