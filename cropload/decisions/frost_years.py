@@ -10,7 +10,7 @@ from cropload import arguments
 from cropload.errors import CroploadError
 from cropload.records.station_offset import StationOffset
 from cropload.records.weather import hemisphere_of, prepare_weather
-from cropload.vine.frost_nights import NodeSurvival, node_survival
+from cropload.vine.frost_nights import NodeSurvival, last_night, node_survival
 from cropload.vine.frost_settings import CASES, FrostDraws, FrostSettings
 from cropload.vine.heat import season_days, season_of
 from cropload.vine.phenology import BudburstSum, fit_budburst_sum, recorded_budburst
@@ -176,7 +176,7 @@ def frost_years(
                 seed=seed,
                 block=block,
             )
-            last = nodes.burst + pd.Timedelta(days=settings.days_after)
+            last = last_night(nodes.burst, settings)
             if last > frame["date"].iloc[-1]:
                 raise CroploadError(f"the weather ends before its last frost nights ({last:%d %B})")
             found.append(nodes)

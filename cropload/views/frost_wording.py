@@ -209,10 +209,16 @@ def springs_that_hurt(replay):
 
 
 def night_words(stage_first, stage_last):
-    """Return the modified E-L stages of the last and the first kept buds on a night, as text."""
+    """Return the modified E-L stages of the last and the first kept buds on a night, as text.
+
+    Stages beyond the handbook's ``frost.stage_told`` are told as "over" it.
+    """
     if not np.isfinite(stage_first):
         return "not known"
-    last, first = f"{stage_last:.1f}", f"{stage_first:.1f}"
+    most = handbook.value("frost.stage_told")
+    last, first = (
+        f"over {most:g}" if stage > most else f"{stage:.1f}" for stage in (stage_last, stage_first)
+    )
     return first if first == last else f"{last} to {first}"
 
 

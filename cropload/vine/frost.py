@@ -229,7 +229,8 @@ def frost_survival(
 
     Notes
     -----
-    Valid for radiation and advective frost from three weeks before budburst to eleven weeks after;
+    Valid for radiation and advective frost from three weeks before budburst to eleven weeks after
+    or the end of June (December in the south);
     winter damage and a third bud are left out, and so is any making up by what survives.
     The two cases are never blended, and neither stands for the other.
     Nothing dies twice: over several nights the living share is followed, primaries and the

@@ -159,6 +159,32 @@ class _Heat:
             return np.reciprocal(power, out=power)
 
 
+def last_night(burst, settings):
+    """Return the last night of a season that counts as spring frost.
+
+    Parameters
+    ----------
+    burst : Timestamp
+        Budburst of the first buds.
+    settings : FrostSettings
+        Its ``days_after``.
+
+    Returns
+    -------
+    Timestamp
+        So many days after budburst, or the end of the handbook's ``frost.last_month``.
+
+    Notes
+    -----
+    Valid for budburst in the spring of its hemisphere, February to June or August to December.
+    """
+    burst = pd.Timestamp(burst).normalize()
+    entry = handbook.entry("frost.last_month")
+    month = entry.value if burst.month <= 6 else entry.extra["southern"]
+    end = pd.Timestamp(burst.year, int(month), 1) + pd.offsets.MonthEnd(0)
+    return min(burst + pd.Timedelta(days=settings.days_after), end)
+
+
 def node_survival(
     days, burst, *, settings, draws, offset=None, cases=("laid_down",), seed=0, block=""
 ):
@@ -212,6 +238,7 @@ def node_survival(
     stop = min(int(middle) + settings.days_after + 1, days.dates.size)
     if not 0 <= middle < days.dates.size:
         raise CroploadError(f"season {days.season}: budburst lies outside the weather given.")
+    stop = min(stop, days.index(last_night(days.date(middle), settings)) + 1)
     if not np.isfinite(days.tmin_c[:stop] + days.tmax_c[:stop]).all():
         raise CroploadError(
             f"season {days.season}: weather is missing before or within the frost "

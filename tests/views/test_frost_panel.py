@@ -138,6 +138,9 @@ def test_a_night_out_of_the_spring_or_no_temperature_gets_a_message(night):
     night.days.box.value = 200
     assert "no spring night" in text(night.message)
     assert night.answer.value == ""
+    night.season.value = 2021
+    night.days.box.value = 73  # within 75 days of budburst, but the 9th of July
+    assert "until 30 June" in text(night.message)
     night.days.box.value = 10
     assert night.message.value == ""
     night.low.box.value = -300

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from cropload.errors import CroploadError
 from cropload.records.station_offset import StationOffset
 from cropload.vine.frost import as_cases, as_plans, frost_survival, rung_weights, survival_map
+from cropload.vine.frost_nights import last_night
 from cropload.vine.frost_settings import CASES, FrostDraws, FrostSettings, Spread, secondary_share
 from cropload.vine.growth import NodeProfile
 from cropload.vine.heat import SeasonDays
@@ -230,6 +231,30 @@ def test_the_nights_table_names_the_night_and_its_stages():
     assert night["date"].tolist() == [pd.Timestamp(BURST + 20)]
     assert night["stage_first"][0] > night["stage_last"][0] > 4
     assert night["block_c"][0] == pytest.approx(-2.0)
+
+
+def test_a_night_of_july_is_no_spring_frost():
+    """Common practice, no source: spring ends with June in the north, December in the south."""
+    late = np.datetime64("2024-04-27")
+    june, july = np.datetime64("2024-06-30"), np.datetime64("2024-07-09")
+    for night, hurts in ((june, True), (july, False)):
+        days = steady().with_night(night, -3.0)
+        found = frost_survival(["3x8"], days, late, **FEW)
+        assert (found.crop_left.mean() < 0.9) == hurts
+        assert len(found.nights()) == hurts
+
+
+@pytest.mark.parametrize(
+    ("burst", "last"),
+    [
+        ("2024-03-01", "2024-05-15"),  # 75 days on, well within spring
+        ("2024-04-27", "2024-06-30"),
+        ("2023-09-20", "2023-12-04"),
+        ("2023-10-25", "2023-12-31"),
+    ],
+)
+def test_the_last_night_is_days_after_budburst_or_the_end_of_spring(burst, last):
+    assert last_night(burst, exact()) == pd.Timestamp(last)
 
 
 def test_a_heat_sum_stands_in_for_a_date():

@@ -11,6 +11,7 @@ from cropload.views import frost_map
 from cropload.views.panels import frost_results, parts
 from cropload.views.panels.later import REST_S, Later
 from cropload.vine.frost import frost_survival, survival_map
+from cropload.vine.frost_nights import last_night
 from cropload.vine.heat import season_days
 
 #: Nights and lows of the map: days after budburst [d], and the lowest temperature [C].
