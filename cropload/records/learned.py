@@ -20,6 +20,7 @@ from cropload.records.learned_entries import (
     Entry,
     parse_learned,
 )
+from cropload.records.learned_shown import shown_figure
 from cropload.records.safe_files import put_bytes
 
 __all__ = [
@@ -38,7 +39,12 @@ __all__ = [
 _MOST_VERSIONS = 10_000
 _HEAD = """\
 # Learned on this estate and accepted by you; cropload takes these figures in place of the
-# handbook's, for every season after "through".  spread: standard deviation on the log scale.
+# handbook's, for every season after "through".  The handbook has spoken in them already: nothing
+# is drawn towards it again.
+# component, counter: value is the figure itself, spread the standard deviation of its log.
+# load: value is how many of the handbook's spreads the exponent lies from the handbook's figure
+# (0: on it), spread in the same measure (1: known no better than the handbook does).
+# "shown as" says what that is on the screen; it is for reading, and not read back.
 # You may edit this file, or delete it to go back to the handbook.
 # Earlier versions stay beside it as learned.1.toml, learned.2.toml, ...
 """
@@ -131,6 +137,7 @@ def written(entries, accepted_on):
             "load": f"load.{entry.name}",
         }.get(entry.topic, f"{entry.topic}.{_quoted(entry.name)}")
         lines = [f"[{at}]"]
+        lines += [f"# {told}" for told in [shown_figure(entry)] if told]
         if entry.topic == "profile":
             for key, values in zip(PROFILES, entry.profile, strict=True):
                 lines.append(f"{key} = [{', '.join(_figure(v) for v in values)}]")

@@ -3,6 +3,7 @@
 import contextlib
 import os
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -54,6 +55,20 @@ def component(**changes):
 def test_what_is_written_is_read_back(tmp_path):
     write_learned(tmp_path, ALL, DAY)
     assert set(read_learned(tmp_path)) == set(ALL)
+
+
+def test_the_figure_on_the_screen_stands_beside_the_one_in_the_file():
+    """80 % of a normal lie within 1.2816 standard deviations; the exponents are the handbook's."""
+    from cropload import handbook
+
+    settled = handbook.entry("load.weight.settled")
+    ends = [settled.value + settled.spread * (-0.4 + z * 0.6) for z in (0, -1.2816, 1.2816)]
+    middle, low, high = (100 * (1.1**end - 1) for end in ends)
+    text = written([LOAD, BIAS, SHAPE], DAY)
+    assert f"[load.weight]\n# shown as {middle:+.1f} % ({low:+.1f} to {high:+.1f}) for" in text
+    low, high = 0.9 * np.exp(-1.2816 * 0.03), 0.9 * np.exp(1.2816 * 0.03)
+    assert f"# shown as 0.90 ({low:.2f} to {high:.2f})\nvalue = 0.9\n" in text
+    assert '[profile."Riesling"]\ncane_burst' in text
 
 
 NAMES = st.text(st.characters(exclude_categories=["Cs"]), max_size=20)
