@@ -7,7 +7,7 @@ from cropload.forecasting import ranges
 from cropload.forecasting.origins import WORDS
 from cropload.forecasting.priors import prior_logs
 from cropload.records.learned import COMPONENTS as LEARNABLE
-from cropload.records.learned import Entry
+from cropload.records.learned import LEAST_SPREAD, Entry
 from cropload.records.learned_entries import LOAD_RANGE
 from cropload.vine.growth import COMPONENTS, STAGES
 from cropload.vine.load_response import RESPONSES
@@ -42,8 +42,6 @@ LOAD_NEEDS = {
 }
 #: Spread after / before below which a figure is known better [1].
 _BETTER = 0.8
-#: Least spread that is written down [1]: nothing is known without one.
-_LEAST_SPREAD = 1e-3
 LOAD_WORDS = {
     "burst": "shoots per bud on buds per vine",
     "fertility": "clusters per shoot on buds per vine",
@@ -86,7 +84,7 @@ def _entry(topic, name, value, spread, through, seasons, variety=""):
         name=name,
         variety=variety,
         value=float(value),
-        spread=max(float(spread), _LEAST_SPREAD),
+        spread=max(float(spread), LEAST_SPREAD),
         through=through,
         seasons=int(seasons),
     )
@@ -147,15 +145,20 @@ def counter_rows(entries, used):
 
 
 def _load_seasons(ground):
-    """Return, for each response, the seasons in which a block on a changed load was measured."""
+    """Return, for each response, the seasons in which a block on a changed load was measured.
+
+    How a vine answers a load is seen only beside the same block on another load: a block measured
+    on one load alone tells its own level, whatever that load was.
+    """
     least = handbook.value("learning.least_load_change")
-    past = slice(None, -1)
-    changed = np.abs(ground.buds - ground.carried)[:, past] > least
-    changed |= np.abs(ground.carried - ground.usual[:, None])[:, past] > least
-    return {
-        name: int(((ground.precision[:, past, STAGES.index(stage)] > 0) & changed).any(0).sum())
-        for name, stage in LOAD_NEEDS.items()
-    }
+    loads, found = np.stack([ground.buds, ground.carried])[:, :, :-1], {}
+    for name, stage in LOAD_NEEDS.items():
+        seen = ground.precision[:, :-1, STAGES.index(stage)] > 0
+        low = np.where(seen, loads, np.inf).min(-1, keepdims=True)
+        high = np.where(seen, loads, -np.inf).max(-1, keepdims=True)
+        changed = seen & ((loads - low > least) | (high - loads > least)).any(0)
+        found[name] = int(changed.any(0).sum())
+    return found
 
 
 def load_rows(ground, estate, used, through):

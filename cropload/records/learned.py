@@ -14,6 +14,7 @@ from cropload.records.learned_entries import (
     COMPONENTS,
     FILE,
     LARGEST,
+    LEAST_SPREAD,
     LOADS,
     PROFILES,
     TOPICS,
@@ -25,6 +26,7 @@ from cropload.records.safe_files import put_bytes
 
 __all__ = [
     "COMPONENTS",
+    "LEAST_SPREAD",
     "LOADS",
     "PROFILES",
     "Entry",

@@ -22,8 +22,14 @@ LOADS = ("burst", "fertility", "weight", "noncount", "pruning")
 PROFILES = ("cane_burst", "cane_fertility", "spur_burst", "spur_fertility")
 
 TOPICS = ("component", "counter", "load", "profile")
-#: The last node's value holds beyond the end.
-_MOST_NODES = 60
+#: Nodes of a profile; the last one's value holds beyond the end, so one alone is no profile.
+_FEWEST_NODES, _MOST_NODES = 2, 60
+#: Most that a node bears, relative to the others [1].
+_MOST_RELATIVE = 3
+#: Least spread [1]: nothing measured in a vineyard is known better.
+LEAST_SPREAD = 1e-3
+#: Most seasons that can have spoken [1].
+_MOST_SEASONS = 60
 #: Far above what the largest estate learns [bytes].
 LARGEST = 2_000_000
 _MEND = (
@@ -100,11 +106,20 @@ def parse_learned(data, varieties=None, latest=LAST_YEAR):
     except (ValueError, RecursionError) as error:
         rule = f"the file is no TOML that can be used: {error}"
         raise _refused([Fault(FILE, None, None, None, rule, _MEND)]) from None
+    if not found:
+        rule = "the file is empty: nothing that was accepted is in it"
+        raise _refused([Fault(FILE, None, None, None, rule, _MEND_EMPTY)])
     reader = _Reader(varieties, latest)
     entries = tuple(reader.entries(found))
     if reader.faults:
         raise _refused(reader.faults)
     return entries
+
+
+_MEND_EMPTY = (
+    "Put the latest earlier version beside it (such as learned.1.toml) in its place, or delete it "
+    "to go back to the handbook."
+)
 
 
 def _refused(faults):
@@ -122,6 +137,9 @@ class _Reader:
         self.faults.append(Fault(f"{FILE}, {where}", None, None, shown, rule, mend))
 
     def entries(self, found):
+        if "format" not in found:
+            mend = "Write format = 1 above the first table."
+            self.fault("format", None, "the line with the format is missing", mend)
         for topic, table in found.items():
             if topic == "format":
                 if table != 1:
@@ -148,7 +166,10 @@ class _Reader:
             self.fault(where, table, "must be a table", f"Write it as [{where}.NAME].")
             return
         for name, part in table.items():
-            if isinstance(part, dict):
+            if not name.strip():
+                mend = f'Write a name, like [{where}."NAME"], or take the table out.'
+                self.fault(f'{where}."{name}"', None, "has no name", mend)
+            elif isinstance(part, dict):
                 yield name, part
             else:
                 at = f"{where}.{name}"
@@ -196,14 +217,14 @@ class _Reader:
     def history(self, part, where):
         return {
             "through": self.number(part, where, "through", FIRST_YEAR, self.latest, True),
-            "seasons": self.number(part, where, "seasons", 1, 200, True),
+            "seasons": self.number(part, where, "seasons", 1, _MOST_SEASONS, True),
         }
 
     def figures(self, part, where, limits, widest, **more):
         self.only(part, where, ("value", "spread", "through", "seasons"))
         return Entry(
             value=self.number(part, where, "value", *limits),
-            spread=self.number(part, where, "spread", 1e-4, widest),
+            spread=self.number(part, where, "spread", LEAST_SPREAD, widest),
             **self.history(part, where),
             **more,
         )
@@ -214,15 +235,15 @@ class _Reader:
         lists = []
         for key in PROFILES:
             values = part.get(key)
-            good = isinstance(values, list) and 1 <= len(values) <= _MOST_NODES
+            good = isinstance(values, list) and _FEWEST_NODES <= len(values) <= _MOST_NODES
             good = good and all(
-                isinstance(v, (int, float)) and not isinstance(v, bool) and 0 < v <= 10
+                isinstance(v, (int, float)) and not isinstance(v, bool) and 0 < v <= _MOST_RELATIVE
                 for v in values
             )
             if not good:
                 rule = (
-                    f"must be a list of 1 to {_MOST_NODES} numbers above 0 and up to 10, one for "
-                    "each node from the base"
+                    f"must be a list of {_FEWEST_NODES} to {_MOST_NODES} numbers above 0 and up to "
+                    f"{_MOST_RELATIVE}, one for each node from the base"
                 )
                 what = "is missing" if values is None else rule
                 self.fault(f"{where} {key}", values, what, f"Write {key} = [0.8, 0.9, 1.0].")

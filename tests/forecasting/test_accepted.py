@@ -211,6 +211,16 @@ def test_loads_taught_by_different_seasons_are_told_apart():
     assert len(accepted_notes(Accepted((LOAD, other)))) == 2
 
 
+def test_a_figure_far_from_the_handbooks_and_a_counter_nobody_knows_are_said():
+    far = Entry("component", "increase_factor", 2025, 2, "Riesling", 4.0, 0.05)
+    told = accepted_notes(Accepted((far, CREW)), {"Riesling"}, {"somebody else"})
+    assert any("4.00 in learned.toml lies far from the handbook's" in note for note in told)
+    assert any("no count on record is by that name" in note for note in told)
+    near = replace(far, value=2.1)
+    told = accepted_notes(Accepted((near, CREW)), {"Riesling"}, {CREW.name})
+    assert not [note for note in told if "far from" in note or "no count" in note]
+
+
 # ------------------------------------------------------------------ counters and node profiles
 
 
@@ -301,7 +311,7 @@ def test_fertility_speaks_once_before_the_lesson_and_moves_it_after():
 def test_an_accepted_profile_changes_what_a_plan_bears(tmp_path):
     """Basal buds that bear little: short spurs lose more than long canes."""
     records = taught()
-    mine = kept(records, tmp_path, replace(PROFILE, profile=((1.0,), (1.0,), (1.0,), (0.5, 0.5))))
+    mine = kept(records, tmp_path, replace(PROFILE, profile=((1.0, 1.0),) * 3 + ((0.5, 0.5),)))
     plans = ["2x10+2x2", "0x0+12x2"]
     ratio = []
     for some in (records, mine):

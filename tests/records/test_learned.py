@@ -27,7 +27,9 @@ DAY = "2026-11-25"
 BIAS = Entry("component", "counting_bias", 2025, 4, "Riesling", 0.9, 0.03)
 CREW = Entry("counter", "crew A", 2025, 3, value=1.04, spread=0.02)
 LOAD = Entry("load", "weight", 2025, 2, value=-0.4, spread=0.6)
-SHAPE = Entry("profile", "Riesling", 2025, 2, profile=((0.8, 1.0), (0.7,), (1.0,), (0.9, 1.1)))
+SHAPE = Entry(
+    "profile", "Riesling", 2025, 2, profile=((0.8, 1.0), (0.7, 0.7), (1.0, 1.0), (0.9, 1.1))
+)
 ALL = (BIAS, CREW, LOAD, SHAPE)
 
 
@@ -37,6 +39,8 @@ def file_of(text, folder):
 
 
 def faults_of(text, **known):
+    if "format" not in text:
+        text = f"format = 1\n{text}"
     with pytest.raises(RecordsError) as caught:
         parse_learned(text.encode("utf-8"), **known)
     return caught.value
@@ -71,11 +75,11 @@ def test_the_figure_on_the_screen_stands_beside_the_one_in_the_file():
     assert '[profile."Riesling"]\ncane_burst' in text
 
 
-NAMES = st.text(st.characters(exclude_categories=["Cs"]), max_size=20)
-YEARS, SEASONS = st.integers(1900, 2100), st.integers(1, 200)
-SPREADS = st.floats(1e-4, 1.0)
+NAMES = st.text(st.characters(exclude_categories=["Cs"]), max_size=20).filter(str.strip)
+YEARS, SEASONS = st.integers(1900, 2100), st.integers(1, 60)
+SPREADS = st.floats(1e-3, 1.0)
 SHAPES = st.tuples(
-    *[st.lists(st.floats(1e-3, 10), min_size=1, max_size=20).map(tuple)] * len(PROFILES)
+    *[st.lists(st.floats(1e-3, 3), min_size=2, max_size=20).map(tuple)] * len(PROFILES)
 )
 
 
@@ -213,8 +217,8 @@ def test_a_change_made_meanwhile_is_not_lost(tmp_path, monkeypatch):
 # ------------------------------------------------------------------ edited into nonsense
 
 NONSENSE = {
-    "no TOML": ("value = = 3", "line 1"),
-    "an entry twice": (component() + component(), "line 6"),
+    "no TOML": ("value = = 3", "line 2"),
+    "an entry twice": (component() + component(), "line 7"),
     "no such table": ("[wisdom.all]\nvalue = 1.0", "there is no such table"),
     "no such component": ("[component.counting_bais.Riesling]\n", "counting_bias"),
     "no such response": ("[load.brust]\nvalue = 0.1", "burst"),
@@ -238,6 +242,14 @@ NONSENSE = {
     "a profile too long": (f"[profile.Riesling]\ncane_burst = {[1.0] * 61}", "cane_burst"),
     "a profile with a zero": ("[profile.Riesling]\ncane_burst = [0.0, 1.0]", "cane_burst"),
     "a profile that is a number": ("[profile.Riesling]\ncane_burst = 1.0", "cane_burst"),
+    "a profile of one node": ("[profile.Riesling]\ncane_burst = [1.0]", "a list of 2 to 60"),
+    "a node that bears ten times": ("[profile.Riesling]\ncane_burst = [1.0, 10.0]", "up to 3"),
+    "a counter without a name": (
+        '[counter." "]\nvalue = 1.1\nspread = 0.02\nthrough = 2025\nseasons = 2',
+        "has no name",
+    ),
+    "more seasons than anyone grew": (component(seasons="150"), "'150'"),
+    "a figure too sure": (component(spread="0.0001"), "'0.0001'"),
     "nested too deep": ("a = " + "[" * 5000, "learned.toml"),
 }
 
@@ -252,6 +264,11 @@ def test_nonsense_is_named_with_its_place_and_mend(case):
         assert fault.rule
         assert fault.mend
     assert any(told in str(fault) for fault in error.faults)
+
+
+def test_a_file_without_its_format_is_refused():
+    with pytest.raises(RecordsError, match="the line with the format is missing"):
+        parse_learned(component().encode())
 
 
 def test_all_faults_come_in_one_message():
@@ -272,7 +289,8 @@ def test_a_variety_that_no_block_grows_is_named_with_the_near_one():
 
 
 def test_a_season_to_come_cannot_have_taught():
-    assert parse_learned(component(through="2026").encode(), latest=2026)
+    text = f"format = 1\n{component(through='2026')}"
+    assert parse_learned(text.encode(), latest=2026)
     error = faults_of(component(through="2027"), latest=2026)
     assert "'2027': must be a whole number from 1900 to 2026" in str(error.faults[0])
 
@@ -296,3 +314,15 @@ def test_a_folder_of_that_name_is_one_message(tmp_path):
     (tmp_path / "learned.toml").mkdir()
     with pytest.raises(CroploadError, match="cannot be read"):
         read_learned(tmp_path)
+
+
+@pytest.mark.parametrize("text", ["", "\n", "# Learned on this estate\n"])
+def test_a_file_cut_to_nothing_is_not_taken_for_nothing_learned(tmp_path, text):
+    with pytest.raises(RecordsError) as caught:
+        read_learned(file_of(text, tmp_path))
+    assert "is empty" in str(caught.value)
+    assert "learned.1.toml" in str(caught.value)
+
+
+def test_a_file_from_which_every_lesson_was_taken_out_is_read(tmp_path):
+    assert read_learned(file_of("format = 1\n", tmp_path)) == ()

@@ -8,9 +8,8 @@ import numpy as np
 import pytest
 from helpers import block_row, make_records
 
-from cropload import example_records, forecast, read_records, review_season
+from cropload import accept, example_records, forecast, learn, read_records, review_season
 from cropload.decisions.bud_fertility import bud_fertility
-from cropload.decisions.learning import learn
 from cropload.decisions.vine_trend import vine_trend
 from cropload.forecasting.keeping import log_forecast
 from cropload.records.example import shipped
@@ -263,7 +262,7 @@ def test_ticked_lessons_show_their_change_and_are_accepted(folder):
     seen = {row[0]: row[2] for row in rows(panel.change.value, "with 2 lessons ticked")}
     before = forecast(read_records(folder), 2027, draws=DRAWS).table()
     panel.accept_button.click()
-    assert "2 lessons kept in" in said(panel.kept)
+    assert "Accepted: 2 lessons" in said(panel.kept)
     assert str(folder / "learned.toml") in said(panel.kept)
     assert sorted(entry.key for entry in read_learned(folder)) == [
         "counter:crew A",
@@ -275,8 +274,31 @@ def test_ticked_lessons_show_their_change_and_are_accepted(folder):
     for row in after.to_dict("records"):
         assert seen[row["block"]].startswith(f"{row['tonnes_p50']:.1f} (")
     panel.accept_button.click()
+    assert "Nothing is new" in said(panel.kept)
+    assert not (folder / "learned.1.toml").exists()
+    panel.ticks["recovery:Riesling"].value = True
+    panel.accept_button.click()
     assert "The version before is" in said(panel.kept)
     assert (folder / "learned.1.toml").exists()
+
+
+def test_older_lessons_stay_out_until_they_are_asked_for(folder):
+    accept(read_records(folder), learn(read_records(folder)), ["counter:crew A"])
+    desk = ReviewDesk(folder, draws=DRAWS)
+    desk.compute()
+    panel = Lessons(desk)
+    panel.compute()
+    assert panel.older.layout.display == "none"
+    panel.through.value = 2023
+    panel.none_button.click()
+    panel.ticks["counter:crew A"].value = True
+    assert "taught by later seasons than those up to 2023" in said(panel.mind)
+    panel.accept_button.click()
+    assert "Not possible" in said(panel.kept)
+    assert [entry.through for entry in read_learned(folder)] == [2026]
+    panel.older.value = True
+    panel.accept_button.click()
+    assert [entry.through for entry in read_learned(folder)] == [2023]
 
 
 def test_trend_names_blocks_with_chances_in_both_unit_systems(records, desk):
