@@ -6,7 +6,7 @@ from cropload.decisions.review import BASELINES
 from cropload.forecasting import ranges
 from cropload.units import METRIC
 from cropload.views import wording
-from cropload.views.figure_parts import DARK, LOOKS, cut_name, inch_axes, name_room
+from cropload.views.figure_parts import DARK, LOOKS, cut_name, free_place, inch_axes, name_room
 from cropload.views.figures import BLUE, GREEN, PURPLE, VERMILLION, house_style
 from cropload.views.review_words import miss_table, per_cent, side_word
 
@@ -117,18 +117,6 @@ def plot_misses(table, ax=None):
         at = np.arange(len(table))
         miss = 100 * table["weighted_miss"].to_numpy(float)
         ax.plot(at, miss, "o-", color=BLUE, label="forecast", zorder=3)
-        for x, value in zip(at, miss, strict=True):
-            ax.annotate(
-                f"{value:.0f}",
-                (x, value),
-                xytext=(0, 6),
-                textcoords="offset points",
-                ha="center",
-                va="bottom",
-                fontsize=9,
-                bbox={"facecolor": "white", "alpha": 0.7, "edgecolor": "none", "pad": 0.2},
-                zorder=4,
-            )
         top = miss.max()
         for name, words in BASELINES.items():
             guess = 100 * table[f"{name}_miss"].to_numpy(float)
@@ -148,6 +136,19 @@ def plot_misses(table, ax=None):
             top = max(top, np.nanmax(guess))
         ax.set_ylim(0, 1.13 * top + 1e-6)
         ax.set_xlim(-0.4, len(table) - 0.6)
+        drawn = [line.get_data() for line in ax.lines]
+        for x, value in zip(at, miss, strict=True):
+            place = free_place(ax, x, value, drawn)
+            ax.annotate(
+                f"{value:.0f}",
+                (x, value),
+                xytext=(0, place),
+                textcoords="offset points",
+                ha="center",
+                va="bottom" if place > 0 else "top",
+                fontsize=9,
+                zorder=4,
+            )
         ax.set_xticks(at, ["\n".join(words.split(" ", 1)) for words in table["words"]])
         ax.set_ylabel("miss, of the crop [%]")
         ax.grid(True, axis="y")

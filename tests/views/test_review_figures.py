@@ -87,6 +87,22 @@ def test_misses_are_drawn_beside_each_guess_with_marks_of_their_own(review):
     assert "the block's mean so far" in review_figures.misses_text(table)
 
 
+def test_numbers_stand_clear_of_every_line(review):
+    """No line passes through the box in which a number is written."""
+    table = level_scores([review])
+    ax = review_figures.plot_misses(table)
+    figure = ax.figure
+    figure.canvas.draw()
+    boxes = [text.get_window_extent() for text in ax.texts]
+    assert len(boxes) == len(table)
+    for line in ax.lines:
+        x, y = ax.transData.transform(np.column_stack(line.get_data())).T
+        for box in boxes:
+            across = np.linspace(box.x0, box.x1, 20)
+            height = np.interp(across, x, y, np.nan, np.nan)
+            assert not ((height > box.y0 + 1) & (height < box.y1 - 1)).any(), line.get_label()
+
+
 def test_bars_of_a_block_add_up_to_its_miss(split):
     ax = review_figures.plot_split(split)
     crop = split.drop_duplicates("block").set_index("block")
