@@ -59,7 +59,8 @@ def _run(given):
                 "they have carried as --reference-plan, or fill column plan of table pruning."
             ),
         ]
-    for sentence in (*_yield_alone(estate), *_unknown(records)):
+    young = estate.young.notes(estate.facts.names)
+    for sentence in (*young, *_yield_alone(estate), *_unknown(records)):
         parts += ["", paragraph(sentence)]
     lost = left_out(records, estate.facts)
     if lost:
