@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from cropload import arguments, handbook
+from cropload.decisions.crew_verdict import TOO_FEW, verdict_of, vines_to_tell
 from cropload.decisions.vine_picking import block_of
 from cropload.errors import CroploadError
 from cropload.forecasting.counting import SampleMean, mean_from_sample
@@ -19,8 +20,6 @@ PLANNED = arguments.either(
 )
 #: Crop of one more bud, or a function that tells it.
 PER_BUD = arguments.either(arguments.calling, arguments.number(unit="t/ha"))
-
-ON_PLAN, LONG, SHORT, TOO_FEW = "on plan", "long", "short", "too few vines to tell"
 
 
 class NoPlan(CroploadError):
@@ -224,8 +223,8 @@ def check_buds(
 
     Notes
     -----
-    "long" and "short": the whole range of the mean is further from the plan than the handbook's
-    ``sampling.crew_mean_tolerance``; "on plan": the whole range is within it; else there are "too
+    The word is that of ``crew_verdict.verdict_of``: "long" and "short" where the range leaves out
+    the plan, "on plan" where it is near the plan or shuts out a difference that matters, else "too
     few vines to tell".  A vine is off when it differs by more than
     ``sampling.crew_vine_tolerance``.  The words of the rows follow the same rule, so a row of a few
     vines mostly cannot be told.  ``vines_to_tell`` takes the mean to stay where it is.
@@ -240,14 +239,13 @@ def check_buds(
         confidence = handbook.value("interval.sample_confidence")
     if bearing_vines is not None:
         bearing_vines = max(float(bearing_vines), len(counted))
-    mean_band = handbook.value("sampling.crew_mean_tolerance")
     vine_band = handbook.value("sampling.crew_vine_tolerance")
 
     design, notes = _design(row, rows_in_block)
     sample = mean_from_sample(
         counted, bearing_vines, design=design, strata=row, clusters=row, confidence=confidence
     )
-    verdict = _verdict(sample, planned, mean_band)
+    verdict = verdict_of(sample, planned)
     # A hair of room, so that 11 buds of 10 planned are not thrown out by rounding.
     off = counted / planned - 1
     is_long, is_short = off > vine_band + 1e-9, off < -vine_band - 1e-9
@@ -260,7 +258,7 @@ def check_buds(
         away = (is_long | is_short)[vines.index]
         by_row.append(
             (label, one.n, one.mean, one.low, one.high, away.mean(),
-             _verdict(one, planned, mean_band))
+             verdict_of(one, planned))
         )  # fmt: skip
     table = pd.DataFrame(
         by_row, columns=["row", "vines", "buds_per_vine", "low", "high", "share_off", "verdict"]
@@ -274,7 +272,7 @@ def check_buds(
         float((is_long | is_short).mean()),
         float(is_long.mean()),
         float(is_short.mean()),
-        _vines_to_tell(sample, planned, mean_band, bearing_vines) if verdict == TOO_FEW else None,
+        vines_to_tell(sample, planned, bearing_vines) if verdict == TOO_FEW else None,
         _crop_change(t_ha_per_bud, sample, planned),
         table.reset_index(drop=True),
         tuple(notes),
@@ -304,36 +302,6 @@ def _design(row, rows_in_block):
     if (labels == labels.iloc[0]).all():
         return "simple", ["All vines are from one row: this is one row's work, not the block's."]
     return "row-cluster", []
-
-
-def _verdict(sample, planned, band):
-    if np.isnan(sample.low):
-        return TOO_FEW
-    if sample.low > planned * (1 + band):
-        return LONG
-    if sample.high < planned * (1 - band):
-        return SHORT
-    if sample.low >= planned * (1 - band) and sample.high <= planned * (1 + band):
-        return ON_PLAN
-    return TOO_FEW
-
-
-def _vines_to_tell(sample, planned, band, bearing_vines):
-    """Vines at which the range would clear the nearest edge of the band, the mean staying put."""
-    from cropload.decisions.sampling import sample_size
-
-    if np.isnan(sample.low) or sample.mean <= 0:
-        return None
-    room = abs(abs(sample.mean / planned - 1) - band) * planned / sample.mean
-    half = (sample.high - sample.low) / 2 / sample.mean
-    if room <= 0 or half <= 0:
-        return None
-    # The CV that a simple sample would need to have this range: carries the design's own effect.
-    as_simple = sample.standard_error / sample.mean * np.sqrt(sample.n)
-    if bearing_vines is not None and bearing_vines > sample.n:
-        as_simple /= np.sqrt(1 - sample.n / bearing_vines)
-    needed = sample_size(as_simple, room, sample.confidence, bearing_vines)
-    return max(needed, sample.n + 1)
 
 
 def _crop_change(t_ha_per_bud, sample, planned):

@@ -7,6 +7,7 @@ from pathlib import Path
 import pandas as pd
 
 from cropload import handbook
+from cropload.decisions.crew_verdict import vines_to_check
 from cropload.decisions.sampling import cv_of_counts, sample_size
 from cropload.decisions.vine_picking import block_of, pick_vines
 from cropload.errors import CroploadError
@@ -84,7 +85,8 @@ def plan_count(
     beside : sequence of str
         Further columns to leave boxes for.
     error : float
-        Wanted half range of the mean, relative [1].
+        Wanted half range of the mean, relative [1]; for buds the difference from the plan that a
+        check of the crew is to tell.
     season : int, optional
         Year of harvest; the next one when left out.
     vines : int, optional
@@ -111,7 +113,8 @@ def plan_count(
 
     Notes
     -----
-    The size is that of a mean, never of a share; see ``sample_size``.
+    The size is that of a mean, never of a share; see ``sample_size``. For buds it is that
+    of a check of the crew; see ``vines_to_check``.
     """
     block = check_block(records, block)
     facts = block_of(records, block)
@@ -131,11 +134,18 @@ def plan_count(
         f"the spread between vines is {100 * spread.cv:.0f} % ({spread.came_from}: {spread.detail})"
     )
     if vines is None:
-        number = sample_size(spread.cv, error, confidence, max(bearing, 1))
+        sized = vines_to_check if measure == "buds" else sample_size
+        number = sized(spread.cv, error, confidence, max(bearing, 1))
         why = (
             f"{number} vines give the mean of {name} in block {block} within "
             f"±{100 * error:g} % at {100 * confidence:g} % confidence"
         )
+        if measure == "buds":
+            power = 100 * handbook.value("sampling.crew_power")
+            why = (
+                f"{number} vines in block {block} tell a crew on plan, and one that leaves "
+                f"{100 * error:g} % more or less buds, each with a chance of {power:.0f} %"
+            )
     else:
         number = int(vines)
         why = f"{number} vines are asked for, to count {name} in block {block}"

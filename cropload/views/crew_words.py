@@ -6,6 +6,7 @@ import numpy as np
 
 from cropload.decisions.crew_check import NoPlan, crew_check, planned_for
 from cropload.decisions.crew_crop import crew_tolerances, crop_of_extra_buds
+from cropload.decisions.crew_verdict import TOO_FEW
 from cropload.errors import CroploadError
 from cropload.forecasting.asked import check_block
 from cropload.records.until import day
@@ -119,10 +120,29 @@ def crew_sentence(check, units=METRIC):
     return " ".join([text, *check.notes])
 
 
-def crew_rows(check):
-    """Return the rows of the table by row, as text: row, vines, buds, share off, verdict."""
+def rows_not_told(check):
+    """Return a sentence on the rows with too few counted vines for a word, or an empty text."""
+    some = check.by_row[check.by_row["verdict"] == TOO_FEW]
+    if some.empty:
+        return ""
+    few, most = int(some["vines"].min()), int(some["vines"].max())
+    vines = f"{few} to {most} vines" if few < most else "1 vine" if few == 1 else f"{few} vines"
+    if len(some) == len(check.by_row):
+        what = "1 row" if len(some) == 1 else f"each of {len(some)} rows"
+    else:
+        what = "1 more row" if len(some) == 1 else f"each of {len(some)} more rows"
+    return f"{vines} counted in {what}: too few to tell by the row."
+
+
+def crew_rows(check, told_only=False):
+    """Return the rows of the table by row, as text: row, vines, buds, share off, verdict.
+
+    With ``told_only`` rows with too few vines for a word are left out.
+    """
     rows = []
     for row in check.by_row.to_dict("records"):
+        if told_only and row["verdict"] == TOO_FEW:
+            continue
         mean = wording.figure(row["buds_per_vine"])
         if not np.isnan(row["low"]):
             mean += f" ({wording.figure(row['low'])} to {wording.figure(row['high'])})"

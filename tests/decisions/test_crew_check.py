@@ -6,7 +6,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from cropload import handbook
 from cropload.decisions.crew_check import check_buds, crew_check
+from cropload.decisions.crew_verdict import verdict_of, vines_to_check
 from cropload.errors import CroploadError
 from cropload.forecasting.counting import mean_from_sample
 from cropload.vine.plan import PruningPlan
@@ -39,6 +41,53 @@ def test_a_range_across_the_edge_is_too_few_vines_and_says_how_many_would_tell()
     spread = 4 * (10 / 9) ** 0.5 / (check.vines_to_tell / (check.vines_to_tell - 1)) ** 0.5
     more = vines(25.6, spread, 2 * (check.vines_to_tell // 2) + 2)
     assert check_buds(more, 24).verdict == "long"
+
+
+@pytest.mark.parametrize("cv", [0.05, 0.12, 0.20])
+@pytest.mark.parametrize("planned", [10, 16, 30])
+@pytest.mark.parametrize("count", [2, 3, 5, 9, 17])
+def test_a_crew_on_plan_is_seldom_called_long_or_short(planned, cv, count):
+    """By simulation: whole buds about the plan; a 95 % range leaves it out once in twenty."""
+    rng = np.random.default_rng([planned, count, int(100 * cv)])
+    words = [words_of(rng, planned, planned, cv, count) for _ in range(600)]
+    # 5 % and three standard errors of 600 checks.
+    assert np.isin(words, ["long", "short"]).mean() <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / 600)
+    if count == 2:
+        assert set(words) == {"too few vines to tell"}
+
+
+@pytest.mark.parametrize("cv", [0.06, 0.12, 0.20])
+def test_a_count_sheet_has_the_vines_that_tell_a_tenth(cv):
+    """By simulation: with its vines each word is reached with the chance that is promised."""
+    count, rng = vines_to_check(cv), np.random.default_rng(int(1000 * cv))
+    power = handbook.value("sampling.crew_power") - 3 * np.sqrt(0.8 * 0.2 / 600)
+    for left, word in ((30, "on plan"), (33, "long"), (27, "short")):
+        words = [words_of(rng, 30, left, cv, count) for _ in range(600)]
+        assert words.count(word) / 600 >= power
+        if word != "on plan":
+            # A crew a tenth off is told to be on plan no more often than the range misses.
+            assert words.count("on plan") / 600 <= 0.05
+
+
+def test_fewer_vines_than_the_sheet_has_do_not_keep_its_promise():
+    rng = np.random.default_rng(3)
+    count = int(0.6 * vines_to_check(0.12))
+    words = [words_of(rng, 30, 30, 0.12, count) for _ in range(600)]
+    assert words.count("on plan") / 600 < 0.7
+    assert vines_to_check(0.24) > 3 * vines_to_check(0.12)
+    assert vines_to_check(0.12, 0.05) > 3 * vines_to_check(0.12)
+    assert vines_to_check(0.5, population=20) <= 20
+    assert vines_to_check(5.0, population=2) == 2
+
+
+def test_a_range_that_leaves_out_the_plan_is_long_or_short():
+    # Nine vines, range 16.5 to 18.9 against 16: long, though it may be by 3 % only.
+    nine = np.array([16, 16, 17, 17, 18, 18, 18, 19, 20.5])
+    check = check_buds(nine, 16)
+    assert 16 < check.buds.low < 1.05 * 16
+    assert check.verdict == "long"
+    # Surely within a twentieth is on plan, be it as surely a little over.
+    assert check_buds(vines(24.6, 0.5), 24).verdict == "on plan"
 
 
 def test_one_vine_is_too_few_to_tell():
@@ -83,6 +132,12 @@ def test_the_crop_follows_from_a_number_or_a_function():
     assert by_number.t_ha[0] == pytest.approx(0.2 * (by_number.buds.low - 24))
     assert "+0.40 t/ha" in str(by_number)
     assert check_buds(buds, 24).t_ha is None
+
+
+def words_of(rng, planned, left, cv, count):
+    """Return the word on vines with whole buds about a mean."""
+    buds = np.rint(rng.normal(left, cv * planned, count)).clip(0)
+    return verdict_of(mean_from_sample(buds), planned)
 
 
 # ---- from records

@@ -8,7 +8,9 @@ import pytest
 
 from cropload import example_records, forecast, read_records, sample_size
 from cropload.cli import main
+from cropload.decisions.crew_verdict import vines_to_check
 from cropload.decisions.next_counts import next_counts
+from cropload.decisions.sampling import cv_of_counts
 from cropload.decisions.thinning import thin_to
 from cropload.records.example import shipped
 from cropload.records.forecast_log import read_log
@@ -125,6 +127,20 @@ def test_crew_says_a_verdict_and_what_it_means_for_the_crop(run):
                          "--plan", "4x9+3x2", *DRAWS).split())  # fmt: skip
     assert short.startswith("Short:")
     assert "changes by -" in short
+
+
+def test_rows_with_too_few_vines_take_one_line(run):
+    text = run("crew", "--example", "--block", "Quarry Bank", "--season", 2026, *DRAWS)
+    assert "1 to 2 vines counted in each of 22 rows: too few to tell by the row." in text
+    assert "ROW BY ROW" not in text
+
+
+def test_the_sheet_for_buds_has_the_vines_of_the_crew_check(run):
+    text = " ".join(run("sample", "--example", "--block", "Long Acre", "--what", "buds").split())
+    spread = cv_of_counts(example_records(), "Long Acre", "buds")
+    bearing = int(text.split("the block has ")[1].split()[0].replace(",", ""))
+    wanted = vines_to_check(spread.cv, population=bearing)
+    assert text.startswith(f"{wanted} vines in block Long Acre tell a crew on plan")
 
 
 def test_thin_prints_the_advice_of_the_package_and_its_cautions(run, found):

@@ -22,7 +22,13 @@ def _arguments(parser):
 
 
 def _run(given):
-    from cropload.views.crew_words import OFF_HEAD, checked_crew, crew_rows, crew_sentence
+    from cropload.views.crew_words import (
+        OFF_HEAD,
+        checked_crew,
+        crew_rows,
+        crew_sentence,
+        rows_not_told,
+    )
     from cropload.views.text_tables import Column, paragraph, text_table, words
 
     records = options.records_of(given)
@@ -39,10 +45,13 @@ def _run(given):
     )
     options.save(given, check.by_row)
     parts = [paragraph(crew_sentence(check, units))]
-    if len(check.by_row):
+    rows = crew_rows(check, told_only=True)
+    if rows:
         heads = [Column("row"), Column("vines"), Column("buds a vine")]
         heads += [Column(OFF_HEAD), words("verdict")]
-        parts.append("ROW BY ROW\n" + text_table(heads, crew_rows(check)))
+        parts.append("ROW BY ROW\n" + text_table(heads, rows))
+    if rows_not_told(check):
+        parts.append(paragraph(rows_not_told(check)))
     return "\n\n".join([*parts, paragraph(options.CAUTION)])
 
 
