@@ -13,6 +13,7 @@ from cropload.records.weather import hemisphere_of, prepare_weather
 from cropload.vine.frost_nights import NodeSurvival, last_night, node_survival
 from cropload.vine.frost_settings import CASES, FrostDraws, FrostSettings
 from cropload.vine.heat import season_days, season_of
+from cropload.vine.left_out_seasons import seasons_left_out
 from cropload.vine.phenology import BudburstSum, fit_budburst_sum, recorded_budburst
 
 
@@ -153,11 +154,11 @@ def frost_years(
         if seasons is None
         else np.unique(np.asarray(seasons, int))
     )
-    found = []
+    found, lost = [], {}
     for season in wanted.tolist():
         burst = dates.get(season, total)
         if burst is None:
-            notes.append(f"season {season} left out: no budburst date and no heat sum")
+            lost[season] = "no budburst date and no heat sum"
             continue
         try:
             days = season_days(
@@ -181,7 +182,8 @@ def frost_years(
                 raise CroploadError(f"the weather ends before its last frost nights ({last:%d %B})")
             found.append(nodes)
         except CroploadError as fault:
-            notes.append(f"season {season} left out: {fault}")
+            lost[season] = fault
+    notes += seasons_left_out(lost)
     if not found:
         raise CroploadError(
             "no season of this weather can be replayed:" + "".join(f"\n  {note}" for note in notes)

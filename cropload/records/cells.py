@@ -120,10 +120,44 @@ def _number_mend(text, decimal, column):
         return f"Write a decimal point: {text.replace(',', '.')}"
     if re.fullmatch(r"[+-]?[0-9]{1,3}(?:[ ,.'\xa0\u202f][0-9]{3})+(?:[.,][0-9]+)?", text):
         return "Write the number without signs or spaces between thousands."
+    made = _number_made_a_date(text)
+    if made:
+        return made
     found = re.match(r"[+-]?[0-9]+(?:[.,][0-9]+)?(?=[^0-9.,])", text)
     if found:
         return f"Write the number alone: {found[0]}"
     return "Write a number, or leave the cell blank where nothing was measured."
+
+
+_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+_DAY_MONTH = re.compile(r"([0-9]{1,2})[-. /]*([a-z]{3})[a-z]*\.?")
+_MONTH_NUMBER = re.compile(r"([a-z]{3})[a-z]*[-. /]?([0-9]{1,2})")
+
+
+def _number_made_a_date(text):
+    """Return the mend for a number that a spreadsheet program took for a date, or an empty text."""
+    stamp = re.fullmatch(r"([0-9]{4})-([0-9]{2})-([0-9]{2})(?:[ T].*)?", text)
+    low = text.lower()
+    named, turned = _DAY_MONTH.fullmatch(low), _MONTH_NUMBER.fullmatch(low)
+    if stamp:
+        year, month, day = int(stamp[1]), int(stamp[2]), int(stamp[3])
+        likely = [f"{day}.{month}", f"{month}.{day}"]
+        # A number that can be no day is taken for a year: 1.75 for January 1975.
+        if day == 1:
+            likely.append(f"{month}.{year % 100:02d}")
+    elif named and named[2] in _MONTHS:
+        month = _MONTHS.index(named[2]) + 1
+        likely = [f"{int(named[1])}.{month}", f"{month}.{int(named[1])}"]
+    elif turned and turned[1] in _MONTHS:
+        month = _MONTHS.index(turned[1]) + 1
+        likely = [f"{month}.{turned[2]}", f"{int(turned[2])}.{month}"]
+    else:
+        return ""
+    return (
+        f"The spreadsheet program made a date of a number, perhaps of "
+        f"{' or '.join(dict.fromkeys(likely))}. Give the cell a plain number format, and type the "
+        "number again."
+    )
 
 
 def _word(text, column):

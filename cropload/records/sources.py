@@ -266,7 +266,7 @@ def shape(name, file, frame, separator=None, warnings=()):
         header.pop()
     if len(header) > MOST_COLUMNS:
         too_wide(file, len(header))
-    body = frame.iloc[1:]
+    body, remarks = _without_remarks(name, file, frame.iloc[1:], filled)
     too_long = filled.loc[body.index].iloc[:, len(header) :].any(axis=1)
 
     def spilt(row):
@@ -275,10 +275,40 @@ def shape(name, file, frame, separator=None, warnings=()):
         mend = "Put text that holds the separator in quotation marks, or name the column."
         return Fault(file, int(row), None, ", ".join(extra), rule, mend)
 
-    faults = some_faults(body.index[too_long], spilt)
+    faults = [*remarks, *some_faults(body.index[too_long], spilt)]
     body = body.iloc[:, : len(header)]
     header_row = int(frame.index[0])
     return RawTable(name, file, header, body, header_row, separator, faults, list(warnings))
+
+
+def _without_remarks(name, file, body, filled):
+    """Return the rows that can be records, and one fault for each that is a remark."""
+    cells = filled.loc[body.index]
+    first = cells.to_numpy().argmax(axis=1) if len(body) else []
+    count = cells.sum(axis=1).to_numpy()
+    alone = count == 1
+    # The name of a block may begin like a remark, but then the row is filled.
+    short = count < sum(column.required for column in TABLES[name].columns)
+    marked = body.iloc[:, 0].str.lstrip(_BLANK + '"').str.startswith(_REMARKS).to_numpy(bool)
+    found = {}
+    marked &= short
+    for place in (alone | marked).nonzero()[0]:
+        text = tidy(body.iloc[place, first[place]])
+        # An error of a formula and a lone number are told of in their own words.
+        if (marked[place] and " " in text) or (alone[place] and _has_words(text)):
+            found[int(body.index[place])] = text
+    rule = "is no record, but a remark"
+    mend = "Take the row out, or keep remarks in a column of their own."
+    faults = some_faults(list(found), lambda row: Fault(file, row, None, found[row], rule, mend))
+    return body.drop(index=list(found)), faults
+
+
+#: What a row of remarks begins with.
+_REMARKS = ("#", "//", "%", "--")
+
+
+def _has_words(text):
+    return " " in text and any(sign.isalpha() for sign in text)
 
 
 def known_cells(name, cells):

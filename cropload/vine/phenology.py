@@ -9,6 +9,7 @@ import pandas as pd
 from cropload import arguments, handbook
 from cropload.errors import CroploadError
 from cropload.vine.heat import HEMISPHERES, METHODS, one_of, season_days
+from cropload.vine.left_out_seasons import seasons_left_out
 
 #: Months in which a vine can burst, by hemisphere.
 _BURST_MONTHS = {"north": (2, 6), "south": (8, 12)}
@@ -167,20 +168,21 @@ def fit_budburst_sum(
     base_c = handbook.value("phenology.budburst_base_c") if base_c is None else float(base_c)
     wanted = int(handbook.value("phenology.fit_seasons"))
     sums, used, notes = [], [], []
-    cut = {}
+    cut, lost = {}, {}
     for season, date in sorted(recorded_budburst(dates, hemisphere, block).items()):
         try:
             days = season_days(weather, season, hemisphere, method)
         except CroploadError as fault:
-            notes.append(f"season {season} left out: {fault}")
+            lost[season] = fault
             continue
         if not days.complete(date):
-            notes.append(f"season {season} left out: weather is missing before {date:%Y-%m-%d}")
+            lost[season] = f"weather is missing before {date:%Y-%m-%d}"
             continue
         cut[season] = days
         used.append(season)
         # The burst day is taken at its middle, here and wherever a date becomes a sum.
         sums.append(float(days.heat_at(days.index(date) + 0.5, base_c)))
+    notes += seasons_left_out(lost)
     if len(used) < wanted:
         raise CroploadError(
             f"{len(used)} season(s) have both a budburst date and complete weather; {wanted} are "

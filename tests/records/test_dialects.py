@@ -26,6 +26,8 @@ NAMES = (
     .map(str.strip)
     .filter(lambda name: name and not name.startswith("'") and name not in ERRORS)
 )
+# No distance that the reader refuses as centimetres.
+SPACING = st.floats(0.01, 19).map(lambda number: round(number, 3)).filter(bool)
 POSITIVE = st.floats(0.01, 500).map(lambda number: round(number, 3)).filter(bool)
 DAYS = st.dates(
     min_value=pd.Timestamp("1990-01-01").date(), max_value=pd.Timestamp("2090-01-01").date()
@@ -49,8 +51,8 @@ def estates(draw):
         {
             "block": name,
             "variety": draw(NAMES),
-            "row_spacing_m": draw(POSITIVE),
-            "vine_spacing_m": draw(POSITIVE),
+            "row_spacing_m": draw(SPACING),
+            "vine_spacing_m": draw(SPACING),
             "vines": draw(st.integers(1, 9999)),
             "area_ha": draw(st.none() | POSITIVE),
             "missing_pct": draw(st.none() | st.floats(0, 99).map(lambda number: round(number, 1))),
