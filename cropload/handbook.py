@@ -258,6 +258,17 @@ def variety(name):
     return {key.removeprefix(prefix): entry(key) for key in keys(prefix)}
 
 
+def same_variety(one, other):
+    """Return whether two names are the same but for case, accents, spaces and hyphens.
+
+    Examples
+    --------
+    >>> same_variety("marechal foch", "Maréchal Foch")
+    True
+    """
+    return _plain(one) == _plain(other)
+
+
 def variety_names():
     """Return the names of the varieties in the handbook, sorted.
 

@@ -150,8 +150,8 @@ def plan_count(
         number = int(vines)
         why = f"{number} vines are asked for, to count {name} in block {block}"
     words = (
-        f"{why}: {came}, and the block has {bearing:,} bearing vines. This is a sample size for a "
-        "mean (Student's t, finite number of vines); a share, such as missing vines, needs "
+        f"{why}: {came}, and the block has {bearing:,} bearing vines. That number is for a "
+        "mean; a share, such as missing vines, needs "
         "another. Missing vines are counted apart, never as zeros."
     )
     picked = pick_vines(records, block, number, rows=rows, rows_to_walk=rows_to_walk, seed=seed)

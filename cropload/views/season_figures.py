@@ -174,7 +174,7 @@ def plot_contributions(contributions, by="block", ax=None):
         ax.set_xlim(min(0.0, left.min() * 1.05), max(100.0, right.max() * 1.02))
         ax.set_yticks(at, names, parse_math=False)
         ax.set_ylim(count - 0.4, -0.6)
-        ax.set_xlabel("share of the variance of the log crop [%]")
+        ax.set_xlabel("share of what is still open about the crop [%]")
         legend_above(ax, 3)
     return ax
 

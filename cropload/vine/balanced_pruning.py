@@ -45,6 +45,39 @@ class BalancedFormula:
         return balanced_buds(pruning_weight_kg, self.first, self.further, self.unit_kg)
 
 
+def usual_formula(variety):
+    """Return the formula of the handbook to start from for a variety.
+
+    Parameters
+    ----------
+    variety : str
+        Name of the variety.
+
+    Returns
+    -------
+    str
+        Key such as ``"balanced.vinifera"``, which is also that of a variety no formula names.
+
+    Notes
+    -----
+    Valid as a start only: a formula belongs to the vines it was made for.  Which varieties are
+    American or hybrids is common practice, no source.
+
+    Examples
+    --------
+    >>> usual_formula("Cabernet Franc"), usual_formula("concord")
+    ('balanced.vinifera', 'balanced.american')
+    """
+    usual = ""
+    for key in handbook.keys("balanced."):
+        extra = handbook.entry(key).extra
+        if any(handbook.same_variety(variety, name) for name in extra.get("varieties", ())):
+            return key
+        if extra.get("usual"):
+            usual = key
+    return usual
+
+
 _NUMBER = r"(\d+(?:[.,]\d+)?)"
 _FORMULA = re.compile(
     rf"{_NUMBER}\s*\+\s*{_NUMBER}(?:\s*(?:per|/)\s*{_NUMBER}?\s*(kg|g|lb|lbs))?", re.IGNORECASE

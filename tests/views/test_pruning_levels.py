@@ -265,6 +265,12 @@ def test_balanced_lookup_gives_50_buds_at_3_lb_by_30_and_10(panel):
     assert "3 lb of prunings: leave 50 buds (30+10 per lb)" in panel.balanced.answer.value
 
 
+def test_balanced_lookup_opens_with_the_formula_of_the_variety(panel):
+    # Long Acre is Sauvignon blanc: Vitis vinifera, 20+20 per lb (Smith 2023).
+    assert panel.balanced.formula.value == "balanced.vinifera"
+    assert "(20+20 per lb)" in panel.balanced.answer.value
+
+
 def test_balanced_lookup_takes_an_own_formula_and_explains_a_wrong_one(panel):
     panel.balanced.formula.value = "your own formula"
     assert "Write your own formula" in panel.balanced.message.value
@@ -280,7 +286,7 @@ def test_bud_damage_shows_both_rules_and_the_wilson_range(panel):
     damage = panel.damage
     damage.target.value, damage.sampled.value, damage.dead.value = 40, 10, 3
     # Wilson's range of 3 in 10 at 95 % is 10.8 to 60.3 %.
-    assert "10.8 to 60.3 %" in damage.answer.value
+    assert "from 10.8 to 60.3 % of the block (95 % range)" in damage.answer.value
     assert "Sample more" in damage.answer.value
     damage.sampled.value, damage.dead.value = 100, 50
     # At half the buds dead and 40 wanted: 80 by live buds, 60 by the step rule of Cornell.

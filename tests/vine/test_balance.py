@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy import constants, stats
 
 from cropload.errors import CroploadError
-from cropload.vine import balance
+from cropload.vine import balance, balanced_pruning
 
 weights = st.floats(0.01, 20)
 shares = st.floats(0, 0.99)
@@ -263,6 +263,23 @@ def test_the_public_names_are_at_hand_at_the_top():
     assert cropload.ravaz_index(8.0, 1.0) == 8.0
     assert cropload.balanced_buds(1.0, 30, 10, 1.0) == 30.0
     assert cropload.replacement_buds(40, 0.5) == 80.0
+
+
+@pytest.mark.parametrize(
+    ("variety", "key"),
+    [
+        ("Cabernet Franc", "balanced.vinifera"),
+        ("a grape nobody knows", "balanced.vinifera"),
+        ("CONCORD", "balanced.american"),
+        ("Vidal blanc", "balanced.french_hybrids"),
+        ("Marechal Foch", "balanced.french_hybrids"),
+        ("Traminette", "balanced.new_hybrids"),
+        ("Norton", "balanced.cynthiana"),
+    ],
+)
+def test_the_formula_to_start_from_is_that_of_the_variety(variety, key):
+    # Which vines are American or hybrids is common practice, no source.
+    assert balanced_pruning.usual_formula(variety) == key
 
 
 def test_every_name_given_out_by_balance_is_there():

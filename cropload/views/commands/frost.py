@@ -130,7 +130,8 @@ def _parts(found, units):
     for case in dict.fromkeys(found.cases):
         one = one_case(found, case)
         title = f"wood {frost_wording.CASE_WORDS[case]}"
-        yield f"OVER THE YEARS, {title}\n{_years_table(one, units)}"
+        told = f"A frost year loses more than {frost_wording.percent(one.heavy_loss)} of the crop."
+        yield f"OVER THE YEARS, {title}\n{told}\n{_years_table(one, units)}"
         yield f"SPRINGS THAT HURT, {title}\n{_springs_table(one, units)}"
     told = frost_wording.shelter_sentences(found) + frost_wording.break_even_sentences(found)
     if told:
@@ -146,7 +147,6 @@ def _parts(found, units):
 
 
 def _years_table(one, units):
-    from cropload.views.frost_wording import percent
     from cropload.views.text_tables import Column, figure, range_texts, text_table, words
 
     table = one.table()
@@ -162,8 +162,8 @@ def _years_table(one, units):
             Column("without frost", label),
             Column("mean of years", label),
             Column(table.attrs["worst"], label),
-            Column(f"over {percent(one.heavy_loss)} lost", f"of {table['years'].iloc[0]} years"),
-            Column("chance a year", "%"),
+            Column("frost years", f"of {table['years'].iloc[0]}"),
+            Column("chance of one in a year", "%"),
         ],
         zip(
             table["plan"],

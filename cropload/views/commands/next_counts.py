@@ -46,10 +46,11 @@ def _run(given):
         return "\n\n".join([*parts, paragraph(options.CAUTION)])
     now = wording.amount("tonnes", found["range_now_t"].iloc[0], units)
     total = "the estate" if given.of == "estate" else given.of
+    hours = "one crew hour" if given.hours == 1 else f"{given.hours:g} crew hours"
     parts.append(
         paragraph(
             f"The range of {total} is {now} wide ({forecast.attrs()['interval']}). What "
-            f"{given.hours:g} crew hours would take off it, the best first:"
+            f"{hours} would take off it, the best first:"
         )
     )
     label = units.label("tonnes")

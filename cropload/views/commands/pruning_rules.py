@@ -148,7 +148,7 @@ def _damage(given):
     parts = [
         paragraph(
             f"{given.dead} of {given.sampled} buds dead: {share:.0%}, and with this sample "
-            f"anything from {low:.1%} to {high:.1%} ({level:.0%} Wilson range).".replace("%", " %")
+            f"anything from {low:.1%} to {high:.1%} ({level:.0%} range).".replace("%", " %")
         )
     ]
     rules = step_rule_buds(given.wanted, share)
@@ -222,7 +222,7 @@ COMMANDS = (
         details="Says how many buds to leave on a vine by the weight of the prunings just cut "
         "from it, in kg or lb, and prints a lookup to take to the vines.",
         example="""
-            cropload buds --pruning-weight 0.9 --formula 30+10
+            cropload buds --pruning-weight 0.9 --formula 20+20
             cropload buds --formula 30+10 --unit lb --table --vine-spacing 6
         """,
         arguments=_buds_arguments,

@@ -55,7 +55,10 @@ class CountSheets(DeskPanel):
         self.rows = field("Rows to walk", "all", "13em")
         self.day = field("Day of the visit", "today", "17em")
         self.seed = widgets.IntText(
-            0, description="Seed", style=parts.LABELLED, layout=widgets.Layout(width="9em")
+            0,
+            description="Another pick of vines: number",
+            style=parts.LABELLED,
+            layout=widgets.Layout(width="19em"),
         )
         for each in (
             self.block, self.measure, self.beside, self.error, self.block_rows, self.rows,

@@ -8,7 +8,7 @@ from cropload.errors import CroploadError
 from cropload.views import wording
 from cropload.views.panels import parts, saving
 from cropload.views.panels.fields import button, choice, field
-from cropload.vine.balanced_pruning import balanced_table, parse_formula
+from cropload.vine.balanced_pruning import balanced_table, parse_formula, usual_formula
 from cropload.vine.bud_damage import replacement_buds, step_rule_buds, wilson_interval
 
 OWN_FORMULA = "your own formula"
@@ -51,7 +51,10 @@ class BalancedTab(widgets.VBox):
 
     @parts.guarded
     def open_block(self):
-        """Start from the latest mean pruning weight of the block."""
+        """Start from the formula of the block's variety and its latest mean pruning weight."""
+        self._quiet = True
+        self.formula.value = usual_formula(str(self.panel.choices.facts["variety"]))
+        self._quiet = False
         pruning = self.panel.records.pruning
         here = pruning[
             (pruning["block"] == self.panel.block) & (pruning["season"] <= self.panel.season)
@@ -171,8 +174,9 @@ class DamageTab(widgets.VBox):
         share = dead / sampled
         sure = f"{100 * handbook.value('interval.sample_confidence'):g}"
         text = parts.note(
-            f"{dead:g} of {sampled:g} buds dead is {100 * share:.1f} %, with a {sure} % "
-            f"Wilson range of {100 * low:.1f} to {100 * high:.1f} %."
+            f"{dead:g} of {sampled:g} buds dead is {100 * share:.1f} %; with a sample of this "
+            f"size, anything from {100 * low:.1f} to {100 * high:.1f} % of the block "
+            f"({sure} % range)."
         )
         if high < 1:
             fewest, most = (replacement_buds(target, end) for end in (low, high))
