@@ -17,7 +17,7 @@ from cropload.forecasting import ranges
 from cropload.forecasting.accepted import NOTHING, Accepted, accepted_before
 from cropload.forecasting.block_facts import block_facts
 from cropload.forecasting.groundwork import lay_ground
-from cropload.forecasting.history import estates
+from cropload.forecasting.history import estate_before_season, estates
 from cropload.forecasting.measured import measurements
 from cropload.records.learned import PROFILES, Entry
 from cropload.records.tickets import weighed_together
@@ -32,8 +32,11 @@ class Lessons:
 
     through : the last season that speaks.
     table : one row a lesson: key, topic, words, of, seasons [1], before_low, before, before_high,
-        after_low, after, after_high [unit], unit, moved (whether the figure used before lies
-        outside the range after) and said, the same in words.
+        now_low, now, now_high, after_low, after, after_high [unit], before_from, unit, moved
+        (whether the figure before lies outside the range after) and said, the same in words.
+        Before is the handbook's figure, or that of an earlier lesson in force, as before_from
+        says; now is what a forecast of the next season uses by itself; after is what is held
+        once accepted.
     profiles : one row a variety, wood, figure and node: before and after [1].
     entries : {key: Entry} that can be accepted.
     notes : sentences.
@@ -95,6 +98,10 @@ def learn(records, through=None):
     measured = _measured(records, joint)
     ground = lay_ground(records, season, measured=measured, accepted=NOTHING)
     learnt = ground.learn()
+    used = accepted_before(records, season)
+    # What the next forecast works with by itself: the same, where nothing is in force.
+    plain = not used and not joint
+    today = next(estates(ground, learnt)) if plain else estate_before_season(records, season)
     counters = counter_effects(records, ground.facts, through, learnt.spreads, measured)
     entries = lesson_rows.counter_entries(counters, through)
     if entries:
@@ -104,11 +111,10 @@ def learn(records, through=None):
         ground = lay_ground(records, season, measured=measured, accepted=accepted)
         learnt = ground.learn()
     estate = next(estates(ground, learnt))
-    used = accepted_before(records, season)
     rows = [
-        *lesson_rows.component_rows(estate, used, through),
+        *lesson_rows.component_rows(estate, today, used, through),
         *lesson_rows.counter_rows(entries, used),
-        *lesson_rows.load_rows(ground, estate, used, through),
+        *lesson_rows.load_rows(ground, estate, today, used, through),
     ]
     found = {row["key"]: row.pop("entry") for row in rows}
     table = pd.DataFrame(rows, columns=list(lesson_rows.COLUMNS))

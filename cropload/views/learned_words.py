@@ -2,6 +2,7 @@
 
 from cropload import handbook
 from cropload.decisions.accepting import newer_words
+from cropload.decisions.lesson_rows import MOST_SHOWN
 from cropload.decisions.vine_trend import NOT_CLEAR, TOO_FEW
 from cropload.forecasting import ranges
 
@@ -16,6 +17,30 @@ KINDS = {
     "profile": "node profile",
 }
 
+#: Part of the load response -> what it moves, and the words of its figure.
+LOADS = {
+    "burst": "shoots per bud",
+    "fertility": "clusters per shoot",
+    "weight": "cluster weight",
+    "noncount": "shoots from old wood",
+    "pruning": "pruning weight",
+}
+LOAD_FIGURE = (
+    "change when a vine carries 10 % more buds (of cluster weight: 10 % more clusters), once the "
+    "vine has settled, from the third season on"
+)
+
+
+def in_per_cent(exponent):
+    """Return what 10 % more load changes, from the power of the load it goes with [%].
+
+    Examples
+    --------
+    >>> round(in_per_cent(-0.45), 1)
+    -4.2
+    """
+    return 100 * (1.1**exponent - 1)
+
 
 def lesson_name(key):
     """Return a lesson's key in words, such as ``counting bias: Riesling``.
@@ -26,12 +51,48 @@ def lesson_name(key):
     'counting bias: Riesling'
     """
     kind, name = key.split(":", 1)
-    return f"{KINDS.get(kind, kind)}: {name}"
+    return f"{KINDS.get(kind, kind)}: {LOADS.get(name, name) if kind == 'load' else name}"
 
 
 def figure_range(row, part):
-    """Return a lesson's figure with its range, such as ``0.95 (0.89 to 1.01)``."""
+    """Return a lesson's figure with its range, such as ``0.95 (0.89 to 1.01)``.
+
+    That of a load response is told as what 10 % more load changes.
+    """
+    if row["topic"] == "load":
+        middle, low, high = (in_per_cent(row[f"{part}{end}"]) for end in ("", "_low", "_high"))
+        return f"{middle:+.1f} % ({low:+.1f} to {high:+.1f})"
     return f"{row[part]:.2f} ({row[f'{part}_low']:.2f} to {row[f'{part}_high']:.2f})"
+
+
+#: Share of a range below which two middles read as the same [1].
+_SAME = 0.1
+
+
+def before_text(row):
+    """Return a lesson's figure before with its range, and where it came from."""
+    return f"{figure_range(row, 'before')}, {row['before_from']}"
+
+
+def now_text(row):
+    """Return what a forecast uses now by itself: ``as after``, ``as before``, or its figure."""
+    for part in ("after", "before"):
+        width = row[f"{part}_high"] - row[f"{part}_low"]
+        if abs(row["now"] - row[part]) <= _SAME * width:
+            return f"as {part}"
+    return figure_range(row, "now")
+
+
+def now_sentence(table):
+    """Return what a forecast uses now by itself for the lessons of one kind, in a sentence."""
+    told = {}
+    for row in table.to_dict("records"):
+        of = lesson_name(row["key"]).split(": ", 1)[1]
+        told.setdefault(now_text(row), []).append(of)
+    if len(told) == 1:
+        return f"A forecast uses now, by itself: {next(iter(told))}."
+    parts = [f"{_cut_list(names)} {text}" for text, names in told.items()]
+    return f"A forecast uses now, by itself: {'; '.join(parts)}."
 
 
 def lesson_kind(table):
@@ -49,10 +110,10 @@ def kinds_told(table):
     """Return what the figure of each kind of lesson in a table is, one sentence a kind."""
     told = {}
     for row in by_kind(table).to_dict("records"):
-        kind, name = row["key"].split(":", 1)
-        told.setdefault(kind, []).append(
-            f"{name}, {row['words']}" if kind == "load" else row["words"]
-        )
+        kind = row["key"].split(":", 1)[0]
+        told.setdefault(kind, []).append(LOAD_FIGURE if kind == "load" else row["words"])
+    if "recovery" in told:
+        told["recovery"] = [f"{told['recovery'][0]} (cannot exceed 1, so its range ends there)"]
     sentences = [f"{KINDS[kind]}: {'; '.join(dict.fromkeys(each))}." for kind, each in told.items()]
     return [text[0].upper() + text[1:] for text in sentences]
 
@@ -60,16 +121,21 @@ def kinds_told(table):
 def lesson_sentence(row):
     """Return a lesson in a sentence."""
     seasons = seasons_words(row["seasons"])
+    words = row["words"]
+    if row["topic"] == "load":
+        words = f"{LOADS[row['key'].split(':')[1]]}, {LOAD_FIGURE}"
     return (
-        f"{row['words']} ({row['of']}): {figure_range(row, 'before')} before, "
-        f"{figure_range(row, 'after')} after {seasons}; {row['said']}."
+        f"{words} ({row['of']}): {figure_range(row, 'before')} before "
+        f"({row['before_from']}), {figure_range(row, 'after')} after {seasons}; {row['said']}; a "
+        f"forecast uses now: {now_text(row)}."
     )
 
 
 LEARN_NOTE = (
-    "Before: the figure used now. After: what all seasons say, pulled towards the handbook where "
-    "they are few. 'moved': the figure before lies outside the range after, which chance alone "
-    "does about one time in five. Nothing is used until you accept it."
+    "Before: the handbook's figure, or that of a lesson you accepted earlier. After: what all "
+    "seasons say, pulled towards the handbook where they are few. A forecast uses now: what the "
+    "next forecast works with by itself today, from the records it reads. 'moved': the figure "
+    "before lies outside the range after, which chance alone does about one time in five."
 )
 ACCEPT_NOTE = (
     "A forecast already learns biases and factors from the seasons it reads; accepting holds them "
@@ -200,8 +266,9 @@ def entry_figure(entry):
         return f"{len(entry.profile[0])} nodes of a cane, {len(entry.profile[2])} of a spur"
     if entry.topic == "load":
         settled = handbook.entry(f"load.{entry.name}.settled")
-        return f"exponent {settled.value + settled.spread * entry.value:.2f}, once settled"
-    return f"{entry.value:.3f}"
+        change = in_per_cent(settled.value + settled.spread * entry.value)
+        return f"{change:+.1f} % for 10 % more load, once settled"
+    return f"{min(entry.value, MOST_SHOWN.get(entry.name, entry.value)):.3f}"
 
 
 def effect_sentence(effect):

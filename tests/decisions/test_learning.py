@@ -19,7 +19,10 @@ from season_records import (
 from cropload import handbook, learn
 from cropload.decisions.lesson_rows import said
 from cropload.errors import CroploadError
+from cropload.forecasting.history import estate_before_season
+from cropload.forecasting.priors import prior_logs
 from cropload.records.learned import Entry, write_learned
+from cropload.vine.growth import COMPONENTS
 
 LAST = 2025
 
@@ -58,7 +61,8 @@ def test_every_row_can_be_accepted_and_every_range_holds_its_middle(lessons):
 
 
 def test_the_entry_is_the_row(lessons):
-    row, entry = row_of(lessons, "recovery:Riesling"), lessons.entries["recovery:Riesling"]
+    key = "increase_factor:Riesling"
+    row, entry = row_of(lessons, key), lessons.entries[key]
     assert entry.value == pytest.approx(row["after"])
     assert np.log(row["after_high"] / row["after"]) == pytest.approx(1.2815516 * entry.spread)
     assert (entry.through, entry.seasons) == (LAST, 2)
@@ -140,10 +144,41 @@ def test_what_was_accepted_before_is_the_figure_before(records, tmp_path):
     plain = learn(records)
     row = row_of(found, "increase_factor:Riesling")
     assert row["before"] == pytest.approx(1.7)
+    assert row["before_from"] == "accepted, up to 2024"
+    assert row_of(plain, "increase_factor:Riesling")["before_from"] == "handbook"
     assert row["after"] == pytest.approx(row_of(plain, "increase_factor:Riesling")["after"])
     entry = handbook.entry("load.weight.settled")
     moved = entry.value + entry.spread * 0.5
     assert row_of(found, "load:weight")["before"] == pytest.approx(moved)
+
+
+def test_what_a_forecast_uses_now_is_what_it_believes(records, lessons, tmp_path):
+    """Centres of the shared effects of the next season's estate, with or without lessons."""
+
+    def believed(some, name, variety):
+        estate = estate_before_season(some, LAST + 1)
+        at = list(dict.fromkeys(estate.facts.varieties)).index(variety)
+        k, posterior = COMPONENTS.index(name), estate.beliefs.posterior
+        return np.exp(prior_logs(variety)[0][k] + posterior.mean[posterior.shared.places(at)[k]])
+
+    row = row_of(lessons, "increase_factor:Riesling")
+    now = believed(records, "increase_factor", "Riesling")
+    assert row["now"] == pytest.approx(now, rel=1e-3)
+    write_learned(tmp_path, [Entry("component", "increase_factor", LAST, 2, "Riesling", 1.4, 0.05)],
+                  "2026-11-25")  # fmt: skip
+    mine = replace(records, path=tmp_path)
+    row = row_of(learn(mine), "increase_factor:Riesling")
+    assert row["now"] == pytest.approx(1.4, rel=0.02)
+    assert row["now"] == pytest.approx(believed(mine, "increase_factor", "Riesling"))
+    assert row["after"] > 1.6
+
+
+def test_the_share_that_reaches_the_scale_is_never_shown_above_one(lessons):
+    """Nobody can pick more than all of the fruit: arithmetic, no source."""
+    mine = lessons.table[[key.startswith("recovery") for key in lessons.table["key"]]]
+    ends = [f"{part}{end}" for part in ("before", "now", "after") for end in ("_low", "", "_high")]
+    assert mine[ends].to_numpy().max() <= 1
+    assert (mine["before_high"] == 1).all()  # 0.95 with a spread of 0.05 would end at 1.01
 
 
 def test_learning_again_after_accepting_says_nothing_new(records, lessons, tmp_path):
@@ -237,7 +272,9 @@ def test_a_joint_ticket_teaches_nothing_and_is_said():
         learn(picked([harvest_of("Alder", a, ticket="7"), harvest_of("Fir", 6.2 - a, ticket="7")]))
         for a in (1.0, 3.0)
     ]
-    pd.testing.assert_frame_equal(found[0].table, found[1].table)
+    # A forecast reads the paper's split, as the guess it is; lessons do not.
+    taught = [each.table.drop(columns=["now_low", "now", "now_high"]) for each in found]
+    pd.testing.assert_frame_equal(*taught)
     assert any("Alder 2025, Fir 2025" in note for note in found[0].notes)
     alone = learn(picked([harvest_of("Alder", 3.0), harvest_of("Fir", 3.2)]))
     assert row_of(alone, "recovery:Riesling")["after_high"] != pytest.approx(
@@ -298,3 +335,36 @@ def test_counters_are_corrected_before_the_bias_of_all():
     high, low = (row_of(found, f"counter:{who}")["after"] for who in ("AB", "CD"))
     assert 1.1 < high / low < 33 / 27
     assert high * low == pytest.approx(1.0, abs=0.02)
+
+
+@pytest.mark.parametrize(
+    ("plans", "speak"),
+    [
+        (["2x8+2x2"], set()),
+        (["2x8+2x2"] * 3, set()),
+        # The plan changed; wood was weighed of a season before any plan, and of one load.
+        (["3x8+3x2", "2x8+2x2"], set()),
+        (["3x8+3x2", "2x8+2x2", "2x8+2x2"], {"load:pruning"}),
+    ],
+)
+def test_a_block_measured_on_one_load_alone_teaches_no_response_to_the_load(plans, speak):
+    seasons = range(2026 - len(plans), 2026)
+    # Wood cut in a winter grew the season before it.
+    pruning = [
+        {"season": s, "block": "North", "plan": plan, "pruning_weight_kg": 0.6}
+        for s, plan in zip(seasons, plans, strict=True)
+    ]
+    made = make_records(
+        blocks=[block_row()],
+        pruning=pruning,
+        harvest=[{"season": s, "block": "North", "tonnes": 3.0} for s in seasons],
+        weights=[
+            {"season": s, "date": f"{s}-{day}", "block": "North", "stage": stage}
+            | {"clusters": 50, "weight_g": weight}
+            for s in seasons
+            for stage, day, weight in (("lag", "07-20", 3000), ("harvest", "09-20", 6000))
+        ],
+    )
+    found = learn(made)
+    assert "load:pruning" not in found.entries or "load:pruning" in speak
+    assert speak <= set(found.entries)

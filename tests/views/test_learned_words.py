@@ -1,9 +1,12 @@
 """Words of what was learned: no more is said than is known."""
 
+from dataclasses import replace
+
 import pandas as pd
 import pytest
 
 from cropload.decisions.vine_trend import NOT_CLEAR, TOO_FEW, WEAKER
+from cropload.records.learned import Entry
 from cropload.views import learned_words as words
 
 
@@ -44,3 +47,41 @@ def test_headline_of_many_blocks_stays_short(count):
     told = words.trend_sentence(trend(*rows), "wood")
     assert told.count("weaker 50 %") == 12
     assert ("28 more" in told) == (count == 40)
+
+
+def test_a_load_response_is_told_as_what_ten_per_cent_more_buds_change():
+    low, middle, high = -0.68, -0.45, -0.22
+    row = {"topic": "load", "before": middle, "before_low": low, "before_high": high}
+    # Arithmetic: 1.1 to the power of each, less one.
+    assert words.figure_range(row, "before") == "-4.2 % (-6.3 to -2.1)"
+    assert (
+        words.figure_range(row | {"topic": "counting_bias"}, "before") == "-0.45 (-0.68 to -0.22)"
+    )
+    assert words.lesson_name("load:noncount") == "load response: shoots from old wood"
+
+
+def lesson(**changes):
+    row = {"key": "increase_factor:Riesling", "topic": "component", "before_from": "handbook"}
+    for part, middle in (("before", 2.0), ("now", 1.91), ("after", 1.92)):
+        row |= {f"{part}_low": middle - 0.1, part: middle, f"{part}_high": middle + 0.1}
+    return row | changes
+
+
+def test_what_a_forecast_uses_now_is_told_beside_the_figure_before():
+    assert words.before_text(lesson()) == "2.00 (1.90 to 2.10), handbook"
+    assert words.now_text(lesson()) == "as after"
+    assert words.now_text(lesson(now=2.0)) == "as before"
+    other = lesson(now=1.5, now_low=1.4, now_high=1.6, key="increase_factor:Merlot")
+    assert words.now_text(other) == "1.50 (1.40 to 1.60)"
+    told = words.now_sentence(pd.DataFrame([lesson(), other]))
+    assert told.endswith("Riesling as after; Merlot 1.50 (1.40 to 1.60).")
+
+
+def test_lessons_of_one_season_are_named_when_accepted():
+    one = Entry("component", "recovery", 2025, 1, "Riesling", 0.9, 0.03)
+    told = words.alone_words([one, replace(one, variety="Merlot", seasons=3)])
+    assert "1 lesson rests on one season alone" in told
+    assert "recovery: Riesling" in told
+    assert "Merlot" not in told
+    assert words.alone_words([replace(one, seasons=2)]) == ""
+    assert words.entry_figure(replace(one, value=1.1)) == "1.000"

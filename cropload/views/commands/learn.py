@@ -24,7 +24,10 @@ def _learn(given):
         frame["interval"] = lessons.table.attrs["interval"]
         options.save(given, frame)
     parts = [*_lessons(lessons), _effect(records, lessons), _vines(records), _fertility(records)]
-    parts.append("To use lessons: cropload accept FOLDER, or --only NAME for some of them.")
+    parts.append(
+        "To use the lessons that say something new: cropload accept FOLDER.\n"
+        "For some of them: --only NAME; for every one: --all."
+    )
     return "\n\n".join(parts)
 
 
@@ -32,8 +35,11 @@ def _lessons(lessons):
     from cropload.views.learned_words import (
         ACCEPT_NOTE,
         LEARN_NOTE,
+        LOAD_FIGURE,
+        LOADS,
         figure_range,
         lesson_kind,
+        now_sentence,
         seasons_words,
     )
     from cropload.views.text_tables import Column, paragraph, text_table
@@ -57,8 +63,14 @@ def _lessons(lessons):
             for row in part.to_dict("records")
         ]
         heads = [wordy("of"), Column("seasons"), Column("before"), Column("after")]
-        title = "exponents of the load response" if kind == "load" else part["words"].iloc[0]
-        yield f"{kind}: {title}\n" + text_table([*heads, wordy("it has")], rows)
+        title = f"{part['words'].iloc[0]}; before: {', '.join(dict.fromkeys(part['before_from']))}"
+        if kind == "recovery":
+            title += "; cannot exceed 1, so its range ends there"
+        if kind == "load":
+            names = "; ".join(f"{name} is {told}" for name, told in LOADS.items())
+            title = f"{LOAD_FIGURE}. {names}"
+        told = [paragraph(f"{kind}: {title}"), text_table([*heads, wordy("it has")], rows)]
+        yield "\n".join([*told, paragraph(now_sentence(part))])
     profiles = [entry for entry in lessons.entries.values() if entry.topic == "profile"]
     if profiles:
         names = ", ".join(f"{e.name} ({seasons_words(e.seasons)})" for e in profiles)
@@ -68,11 +80,15 @@ def _lessons(lessons):
 
 
 def _effect(records, lessons):
+    from cropload.decisions.accepting import worth_accepting
     from cropload.decisions.lesson_effect import lesson_effect
     from cropload.views.learned_words import effect_sentence
     from cropload.views.text_tables import paragraph
 
-    return paragraph(effect_sentence(lesson_effect(records, lessons, draws=1000)))
+    found = lesson_effect(records, lessons, worth_accepting(lessons), draws=1000)
+    if not found.attrs["lessons"]:
+        return paragraph("No lesson says anything new yet, so there is nothing to accept.")
+    return paragraph(effect_sentence(found))
 
 
 def _vines(records):
@@ -126,7 +142,11 @@ def _accept_arguments(parser):
         metavar="NAME",
         nargs="+",
         help="names as `cropload learn` lists them, like counting_bias:Riesling, or the part "
-        "before the colon for all of a kind; everything by default",
+        "before the colon for all of a kind; by default all that moved or are known better, from "
+        "two seasons or more",
+    )
+    parser.add_argument(
+        "--all", action="store_true", help="every lesson, also those that say nothing new"
     )
     parser.add_argument(
         "--through", metavar="YEAR", type=options.year, help="as in `cropload learn`"
@@ -142,20 +162,48 @@ def _accept(given):
     from cropload.decisions.accepting import accept, chosen, weighed
     from cropload.decisions.learning import learn
     from cropload.records.learned import read_learned
-    from cropload.views.learned_words import accepted_lines
+    from cropload.views.learned_words import accepted_lines, lessons_words
     from cropload.views.text_tables import paragraph
 
     records = options.records_of(given)
     lessons = learn(records, given.through)
-    entries = chosen(lessons, given.only)
+    only = _asked(given, lessons)
+    entries = chosen(lessons, only)
     found = weighed(entries, read_learned(records.path), given.older)
-    new, old = accept(records, lessons, given.only, older=given.older)
+    new, old = accept(records, lessons, only, older=given.older)
     lines = [paragraph(line) for line in accepted_lines(found, lessons)]
     lines[1:1] = [paragraph(entry.key, "- ") for entry in found.taken]
+    rest = len(lessons.entries) - len(entries)
+    if rest and given.only is None:
+        lines.append(paragraph(f"Left out: {lessons_words(rest)}, {_NOTHING_NEW}."))
     lines.append(f"Kept in: {new}")
     if old is not None:
         lines.append(f"The version before: {old}")
     return "\n".join(lines)
+
+
+#: Why a lesson is not accepted unasked, and how to accept it all the same.
+_NOTHING_NEW = "which say nothing new or rest on one season alone; --all takes them too"
+
+
+def _asked(given, lessons):
+    """Return the keys of the lessons to accept, or None for all of them."""
+    from cropload.decisions.accepting import worth_accepting
+    from cropload.errors import CroploadError
+
+    if given.all and given.only is not None:
+        raise CroploadError("Give --all or --only NAME, not both.")
+    if given.all or given.only is not None:
+        return given.only
+    found = worth_accepting(lessons)
+    if not found:
+        from cropload.views.learned_words import lessons_words
+
+        raise CroploadError(
+            f"There is nothing to accept: {lessons_words(len(lessons.entries))} up to "
+            f"{lessons.through}, {_NOTHING_NEW}."
+        )
+    return found
 
 
 COMMANDS = (
@@ -165,9 +213,9 @@ COMMANDS = (
         summary="re-estimate biases, factors, load response and node profiles; changes nothing",
         details="Shows what all seasons on record say of counting bias by counter and variety, "
         "growth factors, recovery, the load response and node profiles, before and after, with "
-        "how many seasons speak, and what accepting them would change. Figures are ratios and "
-        "exponents [1]. Then whether the vines get weaker, and whether enough buds were examined. "
-        "Nothing is changed.",
+        "how many seasons speak, and what accepting them would change. Figures are ratios "
+        "[1], of the load response per cent. Then whether the vines get weaker, and whether "
+        "enough buds were examined. Nothing is changed.",
         example="""
             cropload learn my_season
             cropload learn --example --through 2025

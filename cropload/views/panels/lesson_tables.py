@@ -13,16 +13,17 @@ def lessons_table(lessons):
         [
             words.lesson_name(row["key"]),
             str(row["seasons"]),
-            whole(words.figure_range(row, "before")),
+            whole(words.before_text(row)),
             whole(words.figure_range(row, "after")),
+            whole(words.now_text(row)),
             row["said"],
         ]
         for row in words.by_kind(table).to_dict("records")
     ]
     if not rows:
         return parts.note("No bias, factor or load response has been measured yet.")
-    heads = ["lesson", "seasons", "before [1]", "after [1]", "it has"]
-    text = parts.table(heads, rows, f"Lessons, with the {table.attrs['interval']}", {4})
+    heads = ["lesson", "seasons", "before [1]", "after [1]", "a forecast uses now", "it has"]
+    text = parts.table(heads, rows, f"Lessons, with the {table.attrs['interval']}", {5})
     told = words.kinds_told(table)
     return text + parts.points([*told, words.ACCEPT_NOTE, *lessons.notes])
 

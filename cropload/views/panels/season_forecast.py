@@ -2,6 +2,7 @@
 
 import ipywidgets as widgets
 
+from cropload.decisions.lesson_rows import MOST_SHOWN
 from cropload.errors import CroploadError
 from cropload.views import season_figures as drawing
 from cropload.views import wording
@@ -204,15 +205,19 @@ class BlocksNow(DeskPanel):
     def _origins(self, found):
         mine = found.components
         mine = mine[mine["block"] == self.parts_of.value]
-        rows = [
-            [
+        rows = []
+        for row in mine.to_dict("records"):
+            # No more than all of the fruit reaches the scale.
+            most = MOST_SHOWN.get(row["component"], float("inf"))
+            low, centre, high = (min(row[part], most) for part in ("low", "centre", "high"))
+            about = "; cannot exceed 1" if row["high"] > most else ""
+            cells = [
                 row["words"],
-                f"{row['centre']:.3g} {'' if row['unit'] == '1' else row['unit']}".strip(),
-                f"{row['low']:.3g} to {row['high']:.3g}",
+                f"{centre:.3g} {'' if row['unit'] == '1' else row['unit']}".strip(),
+                f"{low:.3g} to {high:.3g}{about}",
                 f"{row['came_from']}: {row['detail']}",
             ]
-            for row in mine.to_dict("records")
-        ]
+            rows.append(cells)
         heads = ["component", "middle (metric)", found.attrs()["interval"], "came from"]
         return parts.table(heads, rows, f"Every part of {self.parts_of.value}", {3})
 
