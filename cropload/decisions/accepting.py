@@ -80,6 +80,28 @@ def chosen(lessons, only=None):
     return list(found.values())
 
 
+def worth_accepting(lessons):
+    """Return the keys of the lessons that say something new, from more than one season.
+
+    Parameters
+    ----------
+    lessons : Lessons
+        As from ``learn``.
+
+    Returns
+    -------
+    list of str
+        Those that moved or are known better than before; the rest would only be named as the
+        source of a figure that the handbook gives as well.
+    """
+    said = dict(zip(lessons.table["key"], lessons.table["said"], strict=True))
+    return [
+        key
+        for key, entry in lessons.entries.items()
+        if entry.seasons > 1 and said.get(key, "moved") != "as before"
+    ]
+
+
 @arguments.takes(
     records=arguments.records,
     lessons=arguments.kind("Lessons", "Make them first: learn(records)."),

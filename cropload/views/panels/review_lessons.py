@@ -2,7 +2,7 @@
 
 import ipywidgets as widgets
 
-from cropload.decisions.accepting import accept, newer_words, weighed
+from cropload.decisions.accepting import accept, newer_words, weighed, worth_accepting
 from cropload.decisions.learning import learn
 from cropload.decisions.lesson_effect import lesson_effect
 from cropload.errors import CroploadError
@@ -112,12 +112,11 @@ class Lessons(ReviewPanel):
 
     def _fill(self):
         """Make a tick box for each lesson, those that say something new ticked."""
-        said = self.lessons.table.set_index("key")["said"] if len(self.lessons.table) else {}
+        new = set(worth_accepting(self.lessons))
         self.ticks = {}
-        for key, entry in self.lessons.entries.items():
-            new = entry.seasons > 1 and said.get(key, "moved") != "as before"
+        for key in self.lessons.entries:
             box = widgets.Checkbox(
-                value=new,
+                value=key in new,
                 description=words.lesson_name(key),
                 indent=False,
                 layout=widgets.Layout(width="auto", margin="0 18px 0 2px"),
