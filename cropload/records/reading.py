@@ -235,8 +235,8 @@ def read_records(path):
     metric column names or their US twins.  Dates are written YYYY-MM-DD; day/month/year or
     month/day/year is read where a date of any table shows the order, which holds for all tables.
     """
-    path = checked_path(path)
     raws, faults, warnings = read_raw(path)
+    path = checked_path(path)
     return assemble(path, raws, faults, warnings)
 
 

@@ -89,26 +89,27 @@ def read_raw(path):
     RecordsError
         When nothing can be read at all.
     """
-    path = checked_path(path)
+    given, path = path, checked_path(path)
+    from cropload.records.unread_files import other_books, unread_files
+
     if path.is_file():
         from cropload.records.workbook import read_workbook
 
-        return read_workbook(path)
+        raws, faults, warnings = read_workbook(path)
+        # Who names the workbook itself has chosen it among others.
+        if Path(given).expanduser().is_dir():
+            warnings += other_books(path, workbooks_in(path.parent))
+        return raws, faults, warnings
     from cropload.records.csv_table import read_csv
 
     raws, faults, warnings = {}, [], []
-    found, strangers = csv_files(path, faults)
+    found, _ = csv_files(path, faults)
     for name, file in found.items():
         try:
             raws[name] = read_csv(name, file.name, read_bytes(file))
         except RecordsError as error:
             faults += error.faults
-    for stranger in strangers:
-        hint = near(stranger.stem, [name for name in TABLES if name not in found])
-        if hint:
-            warnings.append(
-                Fault(stranger.name, None, None, None, "is not a table and is not read", hint)
-            )
+    warnings += unread_files(path, found)
     if not found and not faults:
         mend = "Write an empty set of tables with `cropload new FOLDER`, and fill in blocks.csv."
         books = workbooks_in(path)
