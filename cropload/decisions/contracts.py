@@ -1,4 +1,4 @@
-"""Contracts of grapes: what each takes, how far the crop falls short or over, and what it pays.
+"""Contracts of grapes: what each takes, what room a crop leaves or goes over, and what it pays.
 
 Every price is the user's own; nothing here is advice on a contract.
 """
@@ -18,8 +18,8 @@ _COLUMNS = (
     "price_above_cap",
     "cap_t",
     *(f"tonnes_{end}" for end in ranges.ENDINGS),
-    "chance_short",
-    "short_mean_t",
+    "chance_room",
+    "room_mean_t",
     "chance_excess",
     "excess_mean_t",
     *(f"revenue_{end}" for end in ranges.ENDINGS),
@@ -156,7 +156,7 @@ def revenue(tonnes, price, cap, above):
 
 @arguments.takes(forecast=arguments.forecast)
 def contract_table(forecast, prices):
-    """Hold a forecast against contracts: shortfall and excess, each with its chance.
+    """Hold a forecast against contracts: room left and excess, each with its chance.
 
     Parameters
     ----------
@@ -170,8 +170,8 @@ def contract_table(forecast, prices):
     DataFrame
         One row a contract: contract, kind (block or variety), price_per_t and price_above_cap
         [currency/t], cap_t [t] (NaN for none), tonnes_p10, tonnes_p50, tonnes_p90 [t],
-        chance_short [1] and short_mean_t [t] when short, chance_excess [1] and excess_mean_t [t]
-        when over, revenue_p10, revenue_p50, revenue_p90 [currency], currency.
+        chance_room [1] and room_mean_t [t] left under the cap, chance_excess [1] and excess_mean_t
+        [t] when over, revenue_p10, revenue_p50, revenue_p90 [currency], currency.
         ``attrs['notes']`` says what is left out.
 
     Raises
@@ -183,6 +183,7 @@ def contract_table(forecast, prices):
     -----
     Where both caps are given the lower one counts; cap_t_ha is multiplied by the area of the
     blocks that deliver. A blank price above the cap is 0: the contract pays nothing for it.
+    A cap is the most a contract takes: a crop below it leaves room, and is no shortfall.
     Valid for contracts on weight alone; terms on sugar, health or dates are not looked at.
     """
     prices = check_prices(prices)
@@ -198,7 +199,7 @@ def contract_table(forecast, prices):
         cap = min([cap for cap in caps if not np.isnan(cap)], default=np.inf)
         above = 0.0 if np.isnan(row["price_above_cap"]) else row["price_above_cap"]
         capped = np.isfinite(cap)
-        short, over = tonnes < cap, tonnes > cap
+        room, over = tonnes < cap, tonnes > cap
         rows.append(
             {
                 "contract": row["block"] or row["variety"],
@@ -208,8 +209,8 @@ def contract_table(forecast, prices):
                 "price_above_cap": above if capped else np.nan,
                 "cap_t": cap if capped else np.nan,
                 **ranges.columns("tonnes", tonnes),
-                "chance_short": short.mean() if capped else np.nan,
-                "short_mean_t": _mean(cap - tonnes, short) if capped else np.nan,
+                "chance_room": room.mean() if capped else np.nan,
+                "room_mean_t": _mean(cap - tonnes, room) if capped else np.nan,
                 "chance_excess": over.mean() if capped else np.nan,
                 "excess_mean_t": _mean(tonnes - cap, over) if capped else np.nan,
                 **ranges.columns("revenue", revenue(tonnes, row["price_per_t"], cap, above)),

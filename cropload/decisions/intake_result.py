@@ -192,8 +192,9 @@ class IntakeSchedule:
         -------
         DataFrame
             One row a period and group: period, period_start, period_end, the group,
-            tonnes_p10, tonnes_p50, tonnes_p90 and tonnes_mean [t]; then, where there is any, a
-            row a group for what has no picking date and for what lies outside the periods.
+            tonnes_p10, tonnes_p50, tonnes_p90 and tonnes_mean [t], and chance_any of any fruit in
+            the period [1]; then, where there is any, a row a group for what has no picking date
+            and for what lies outside the periods.
 
         Notes
         -----
@@ -208,12 +209,15 @@ class IntakeSchedule:
             # Periods of the user may overlap or leave days out.
             outside = np.where(np.abs(every - covered) < 1e-9, 0.0, every - covered)
             rows = np.vstack([inside, apart, outside])
-            values = np.zeros((len(rows), 4))
+            values = np.zeros((len(rows), 5))
             some = rows.any(1)
             if some.any():
-                values[some] = np.column_stack([ranges.quantiles(rows[some]).T, rows[some].mean(1)])
+                shown = rows[some]
+                values[some] = np.column_stack(
+                    [ranges.quantiles(shown).T, shown.mean(1), (shown > 0).mean(1)]
+                )
             found.append(values)
-        values = np.array(found).reshape(len(names), count + 2, 4)
+        values = np.array(found).reshape(len(names), count + 2, 5)
         frames = [self._rows(by, names, self.periods.iloc[[p]], values[:, p]) for p in range(count)]
         for extra, words in ((count, NO_DATE), (count + 1, OUTSIDE)):
             held = values[:, extra, 3] > 0
@@ -233,6 +237,7 @@ class IntakeSchedule:
         frame = pd.DataFrame({**found, by: names})
         for place, name in enumerate(("p10", "p50", "p90", "mean")):
             frame[f"tonnes_{name}"] = values[:, place]
+        frame["chance_any"] = values[:, 4]
         return frame
 
     def totals(self, by="variety"):

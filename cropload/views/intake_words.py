@@ -18,10 +18,10 @@ CAUTION = (
 )
 
 #: A period whose high end is below this is not worth a line [t].
-_SMALL = 0.05
+SMALL = 0.05
 #: Columns of tonnes and money that ``in_units`` does not know, with their US names.
 _TONNES = {"limit_t": "limit_tons", "over_mean_t": "over_mean_tons", "over_p90_t": "over_p90_tons"}
-_TONNES |= {"cap_t": "cap_tons", "short_mean_t": "short_mean_tons"}
+_TONNES |= {"cap_t": "cap_tons", "room_mean_t": "room_mean_tons"}
 _TONNES |= {"excess_mean_t": "excess_mean_tons", "change_t": "change_tons"}
 _PRICES = {"price_per_t": "price_per_ton", "price_above_cap": "price_above_cap_per_ton"}
 
@@ -40,9 +40,15 @@ def percent(share):
 
 
 def range_text(row, units=METRIC, name="tonnes"):
-    """Return the middle and the range of one row as text, without the unit."""
-    if row[f"{name}_p90"] < _SMALL:
+    """Return the middle and the range of one row as text, without the unit.
+
+    A row whose middle is next to nothing is told by its high end alone.
+    """
+    if row[f"{name}_p90"] < SMALL:
         return "-"
+    if row[f"{name}_p50"] < SMALL:
+        high = wording.amount("tonnes", row[f"{name}_p90"], units, unit=False)
+        return f"up to {high}"
     ends = [wording.amount("tonnes", row[f"{name}_{e}"], units, unit=False) for e in ranges.ENDINGS]
     return f"{ends[1]} ({ends[0]} to {ends[2]})"
 
@@ -52,7 +58,7 @@ def volume_label(units=METRIC):
     return "US gal" if units.name == "us" else "hl"
 
 
-def volume_text(tonnes, units=METRIC):
+def volume_text(tonnes, units=METRIC, most=None):
     """Return the volume that tonnes fill, least to most, without its unit.
 
     Parameters
@@ -61,34 +67,57 @@ def volume_text(tonnes, units=METRIC):
         Grapes [t].
     units : UnitSystem
         Units to show: hl, or US gallons.
+    most : float, optional
+        High end of the grapes [t], when ``tonnes`` is their low end.
 
     Examples
     --------
     >>> volume_text(10.0)
     '71 to 87'
     """
-    if tonnes < _SMALL:
+    if tonnes < SMALL:
         return "-"
     factor = 100 / GALLON_L if units.name == "us" else 1.0
-    low, high = (volume * factor for volume in tank_volume(tonnes))
+    most = tonnes if most is None else most
+    low, high = factor * tank_volume(tonnes)[0], factor * tank_volume(most)[1]
     return f"{low:,.0f} to {high:,.0f}"
 
 
 def shown_periods(table):
     """Return the rows of a schedule's table in periods whose range is worth a line."""
     worth = table[["tonnes_p90", "tonnes_mean"]].max(axis=1)
-    keep = (worth.groupby(table["period"], sort=False).transform("max") >= _SMALL) | table[
+    keep = (worth.groupby(table["period"], sort=False).transform("max") >= SMALL) | table[
         "period"
     ].isin([NO_DATE, OUTSIDE])
     return table[keep]
 
 
-def mean_text(row, units=METRIC):
-    """Return the mean of one row with its range in brackets, without the unit."""
-    if row["tonnes_p90"] < _SMALL and row["tonnes_mean"] < _SMALL:
-        return "-"
+def high_end_words():
+    """Return what the high end of a table is, and what a dash there means."""
+    return f"of the {ranges.label()}; a dash where fruit comes too seldom for one"
+
+
+def any_cells(row, units=METRIC):
+    """Return the mean, the chance of any fruit and the high end of one row, as three texts.
+
+    The high end of a range can lie below the mean, or be nothing at all, where fruit comes in few
+    years: it is then left out, because the chance says more.
+    """
+    if row["tonnes_p90"] < SMALL and row["tonnes_mean"] < SMALL:
+        return ["-", "-", "-"]
+    high = "-"
+    if row["tonnes_p90"] >= max(row["tonnes_mean"], SMALL):
+        high = wording.amount("tonnes", row["tonnes_p90"], units, unit=False)
     mean = wording.amount("tonnes", row["tonnes_mean"], units, unit=False)
-    return f"{mean} ({wording.span('tonnes', row['tonnes_p10'], row['tonnes_p90'], units)})"
+    return [mean, percent(row["chance_any"]), high]
+
+
+def mean_text(row, units=METRIC):
+    """Return the mean of one row, in brackets the chance of any fruit and the high end."""
+    mean, chance, high = any_cells(row, units)
+    if mean == "-":
+        return "-"
+    return f"{mean} ({chance}" + (")" if high == "-" else f", up to {high})")
 
 
 def whole(text):
@@ -113,7 +142,8 @@ def short_period(period):
 def group_rows(table, by, units=METRIC):
     """Return the heads and rows of a table with a line a group and a column a period.
 
-    Cells are the mean, which adds up over groups and periods, with the range in brackets.
+    Cells are the mean, which adds up over groups and periods, and in brackets the chance of any
+    fruit and the high end of the range.
     """
     table = shown_periods(table)
     periods = list(dict.fromkeys(table["period"]))
@@ -138,7 +168,7 @@ def period_rows(table, limits=None, units=METRIC):
         Units to show.
     """
     label, volume = units.label("tonnes"), volume_label(units)
-    heads = ["period", f"mean [{label}]", f"middle and range [{label}]"]
+    heads = ["period", f"mean [{label}]", "chance of any", f"high end [{label}]"]
     heads += [f"tank volume, mean [{volume}]", f"tank volume, high end [{volume}]"]
     known = {}
     if limits is not None and len(limits):
@@ -151,8 +181,7 @@ def period_rows(table, limits=None, units=METRIC):
     for row in shown_periods(table).to_dict("records"):
         cells = [
             row["period"],
-            wording.amount("tonnes", row["tonnes_mean"], units, unit=False),
-            range_text(row, units),
+            *any_cells(row, units),
             volume_text(row["tonnes_mean"], units),
             volume_text(row["tonnes_p90"], units),
         ]
@@ -186,8 +215,8 @@ def limit_rows(limits, units=METRIC):
 def contract_rows(table, units=METRIC):
     """Return the heads and rows of contracts: crop, cap, chances, and what they pay."""
     label = units.label("tonnes")
-    heads = ["contract", f"crop [{label}]", f"cap [{label}]", "chance of less"]
-    heads += [f"mean short when short [{label}]", "chance of more"]
+    heads = ["contract", f"crop [{label}]", f"most it takes [{label}]", "chance of room left"]
+    heads += [f"mean room when left [{label}]", "chance of more"]
     heads += [f"mean over when over [{label}]", "pays (middle)", "pays (range)"]
     rows = []
     for row in table.to_dict("records"):
@@ -202,8 +231,8 @@ def contract_rows(table, units=METRIC):
                 f"{row['contract']} ({row['kind']})",
                 range_text(row, units),
                 tonnes("cap_t") if capped else "none",
-                percent(row["chance_short"]),
-                tonnes("short_mean_t"),
+                percent(row["chance_room"]),
+                tonnes("room_mean_t"),
                 percent(row["chance_excess"]),
                 tonnes("excess_mean_t"),
                 f"{money[1]} {row['currency']}".strip(),
@@ -222,7 +251,8 @@ def intake_sentence(schedule, limits=None, units=METRIC):
     text = (
         f"In all about {wording.amount('tonnes', middle, units)} "
         f"({wording.span('tonnes', low, high, units)}, {ranges.label()}), "
-        f"{volume_text(middle, units)} {volume_label(units)} in the tank."
+        f"{volume_text(low, units, high)} {volume_label(units)} in the tank over that range of the "
+        "crop and of the juice it gives."
     )
     if len(inside):
         top = inside.loc[inside["tonnes_mean"].idxmax()]

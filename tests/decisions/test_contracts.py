@@ -1,4 +1,4 @@
-"""Contracts: shortfall and excess against closed forms, who delivers to which, and bad terms."""
+"""Contracts: room left and excess against closed forms, who delivers to which, and bad terms."""
 
 import numpy as np
 import pandas as pd
@@ -16,16 +16,16 @@ def terms(**row):
     return pd.DataFrame([{"variety": "Anyvine", "price_per_t": 1000.0} | row])
 
 
-def test_shortfall_and_excess_are_those_of_the_lognormal():
+def test_room_and_excess_are_those_of_the_lognormal():
     """scipy.stats.lognorm: chances on both sides of a cap and the partial expectations."""
     made = made_forecast(correlated_lognormals(1, 200_000, sigma=0.3, correlation=0.0))
     row = contract_table(made, terms(cap_t=1.2)).iloc[0]
     law = stats.lognorm(0.3)
-    assert row["chance_short"] == pytest.approx(law.cdf(1.2), abs=0.005)
+    assert row["chance_room"] == pytest.approx(law.cdf(1.2), abs=0.005)
     assert row["chance_excess"] == pytest.approx(law.sf(1.2), abs=0.005)
-    short = law.expect(lambda x: 1.2 - x, ub=1.2) / law.cdf(1.2)
+    room = law.expect(lambda x: 1.2 - x, ub=1.2) / law.cdf(1.2)
     over = law.expect(lambda x: x - 1.2, lb=1.2) / law.sf(1.2)
-    assert row["short_mean_t"] == pytest.approx(short, rel=0.02)
+    assert row["room_mean_t"] == pytest.approx(room, rel=0.02)
     assert row["excess_mean_t"] == pytest.approx(over, rel=0.02)
 
 
@@ -43,9 +43,9 @@ def test_the_lower_of_two_caps_counts_and_area_makes_one():
     assert row["cap_t"] == pytest.approx(2 * 2.0 * 5.0)
 
 
-def test_without_a_cap_there_is_no_shortfall():
+def test_without_a_cap_there_is_no_room_to_tell():
     row = contract_table(made_forecast(np.full((1, 100), 12.0)), terms()).iloc[0]
-    assert np.isnan(row["chance_short"])
+    assert np.isnan(row["chance_room"])
     assert row["revenue_p50"] == pytest.approx(12_000)
 
 

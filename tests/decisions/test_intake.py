@@ -85,6 +85,19 @@ def test_no_tonne_is_lost_or_counted_twice(days, share, period, by):
     assert found.table(by)["tonnes_mean"].sum() == pytest.approx(draws.sum(0).mean())
 
 
+def test_the_chance_of_any_fruit_is_the_share_of_draws_with_some(records):
+    made = made_forecast(np.ones((1, 4)))
+    periods = [("2026-09-01", "2026-09-02"), ("2026-09-14", "2026-09-15")]
+    found = intake_schedule(made, {"Block 0": "2026-09-14"}, period=periods).table("estate")
+    assert found["chance_any"].tolist() == [0.0, 1.0]
+    now, dates = (f(records, 2027, draws=200) for f in (forecast, harvest_dates))
+    weeks = intake_schedule(now, dates)
+    table = weeks.table("variety")
+    some = (weeks.sums("variety")[1] > 0).mean(axis=2)
+    assert table["chance_any"].to_numpy()[: some.size] == pytest.approx(some.ravel())
+    assert ((some > 0) & (some < 1)).any()
+
+
 def test_days_add_up_to_weeks_that_begin_on_monday():
     made = made_forecast(correlated_lognormals(2, 300, sigma=0.2, correlation=0.2))
     picks = {"Block 0": "2026-09-13", "Block 1": [("2026-09-14", 0.5), ("2026-09-20", 0.5)]}

@@ -66,7 +66,8 @@ def test_intake_shows_what_the_schedule_says(records, desk):
     top = want.loc[want["tonnes_mean"].idxmax()]
     row = next(r for r in cells(panel.answer.value)[0] if r[0] == top["period"])
     assert row[1] == f"{top['tonnes_mean']:.1f}"
-    assert row[2] == intake_words.range_text(top)
+    assert row[2] == intake_words.percent(top["chance_any"])
+    assert row[3] == f"{top['tonnes_p90']:.1f}"
 
 
 def test_limits_and_their_chances_stand_beside_the_periods_of_the_table(desk):
@@ -74,7 +75,7 @@ def test_limits_and_their_chances_stand_beside_the_periods_of_the_table(desk):
     assert panel.period.value == LIMITS
     limits = panel.limits.set_index("period")
     shown = cells(panel.answer.value)[0]
-    period, chance = shown[3][0], shown[3][6]
+    period, chance = shown[3][0], shown[3][7]
     assert chance == intake_words.percent(limits.loc[period, "chance_over"])
     assert "likeliest to be exceeded" in panel.answer.value
 
@@ -220,6 +221,27 @@ def test_the_figure_draws_means_ranges_and_limits(small):
 def test_the_figure_in_words_says_the_same(small):
     text = intake_text(*small)
     assert "2026-09-14 to 2026-09-20: 2.0 (1.2 to 2.8 t); on average A 2.0; limit 2.0 t" in text
+
+
+def test_a_period_seldom_used_is_told_by_its_chance_not_by_a_range_of_nothing():
+    row = {"tonnes_p10": 0.0, "tonnes_p50": 0.0, "tonnes_p90": 0.0, "tonnes_mean": 0.2}
+    row["chance_any"] = 0.07
+    assert intake_words.any_cells(row) == ["0.2", "7 %", "-"]
+    assert intake_words.mean_text(row) == "0.2 (7 %)"
+    often = {"tonnes_p10": 0.0, "tonnes_p50": 0.0, "tonnes_p90": 15.3, "tonnes_mean": 4.3}
+    often["chance_any"] = 0.44
+    assert intake_words.mean_text(often) == "4.3 (44 %, up to 15.3)"
+    assert intake_words.range_text(often) == "up to 15.3"
+
+
+def test_the_tank_holds_the_range_of_the_crop_too(records):
+    now, dates = (f(records, 2027, draws=400) for f in (forecast, harvest_dates))
+    text = intake_words.intake_sentence(intake_schedule(now, dates))
+    low, high = np.quantile(now.draws.sum(0), [0.1, 0.9])
+    # Published: 115 to 140 kg of grapes for a hectolitre.
+    told = re.search(r"([\d,]+) to ([\d,]+) hl", text)
+    ends = [float(end.replace(",", "")) for end in told.groups()]
+    assert ends == pytest.approx([low * 1000 / 140, high * 1000 / 115], abs=0.51)
 
 
 def test_exports_in_us_units_rename_and_convert(small):

@@ -113,6 +113,7 @@ def _parts(given, records, found, dates, schedule, table, limits):
     yield paragraph(intake_words.intake_sentence(schedule, limits, units))
     yield shown("PICKING DATES", *intake_words.date_rows(dates), {0, 1, 4})
     yield shown("INTAKE", *_intake_rows(table, given.by, units), {0, 1})
+    yield paragraph(f"High end: {intake_words.high_end_words()}.", "- ")
     notes = list(schedule.notes)
     if limits is not None and len(limits):
         yield shown("LIMITS", *intake_words.limit_rows(limits, units), {0, 1})
@@ -136,15 +137,14 @@ def _intake_rows(table, by, units):
     from cropload.views import intake_words
 
     label, volume = units.label("tonnes"), intake_words.volume_label(units)
-    heads = ["period", by, f"mean [{label}]", f"middle (range) [{label}]"]
+    heads = ["period", by, f"mean [{label}]", "chance of any", f"high end [{label}]"]
     heads += [f"tank volume, high end [{volume}]"]
     rows = []
     for row in intake_words.shown_periods(table).to_dict("records"):
-        text = intake_words.range_text(row, units)
-        if text != "-":
-            mean = f"{units.convert('tonnes', row['tonnes_mean']):.1f}"
-            tank = intake_words.volume_text(row["tonnes_p90"], units)
-            rows.append([row["period"], row[by], mean, text, tank])
+        cells = intake_words.any_cells(row, units)
+        if row["tonnes_mean"] >= intake_words.SMALL:
+            tank = "-" if cells[2] == "-" else intake_words.volume_text(row["tonnes_p90"], units)
+            rows.append([row["period"], row[by], *cells, tank])
     return heads, rows
 
 
@@ -180,8 +180,8 @@ COMMANDS = (
             "Lays the forecast over the picking dates, which come from the days between each "
             "block's own stages or from --pick, and gives the tonnes of each period with their "
             "range, what they fill in the tank (hl, or US gal), the chance of going over the "
-            "limits of table capacity, and the shortfall or excess of the contracts of table "
-            "prices."
+            "limits of table capacity, and the room left under the contracts of table prices or "
+            "the excess over them."
         ),
     ),
 )

@@ -58,12 +58,14 @@ class IntakeNow(DeskPanel):
         named = schedule.attrs()["interval"]
         text += _table(
             *intake_words.period_rows(schedule.table("estate"), limits, units),
-            f"All fruit by period: mean, middle and {named}",
+            f"All fruit by period: mean, chance of any, and the high end "
+            f"{intake_words.high_end_words()}",
         )
         by = self.by.value
         text += _table(
             *intake_words.group_rows(schedule.table(by), by, units),
-            f"By {by} [{label}]: mean, and in brackets the {named}; means add up",
+            f"By {by} [{label}]: mean, and in brackets the chance of any fruit and the high end of "
+            f"the {named}; means add up",
         )
         if limits is not None and len(limits):
             text += _table(
