@@ -79,7 +79,7 @@ def contribution_sentence(contributions, by="estate", name="estate"):
     mine = contributions[contributions[by] == name].sort_values("share", ascending=False)
     mine = mine[mine["share"] >= 0.05].head(4)
     if mine.empty:
-        return "Nothing is left open: the crop has been picked."
+        return "Nothing is left open: the crop has been picked, or none is expected."
     parts = [
         f"{short(c)} {100 * s:.0f} %" for c, s in zip(mine["component"], mine["share"], strict=True)
     ]

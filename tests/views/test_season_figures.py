@@ -150,12 +150,14 @@ def test_ranking_is_by_tonnes_or_by_range(made):
 def test_stacked_contributions_end_at_one_hundred_per_cent(made):
     contributions = made[1][1].contributions()
     shares = drawing.shares_table(contributions, "block")
-    np.testing.assert_allclose(shares.sum(axis=1), 1.0)
+    # Fox Hollow is too young to bear: no crop, no range, no bar.
+    assert shares.loc["Fox Hollow"].abs().sum() == 0
+    np.testing.assert_allclose(shares.drop(index="Fox Hollow").sum(axis=1), 1.0)
     ax = drawing.plot_contributions(contributions)
     ends = pd.Series([bar.get_width() for bar in ax.patches]).groupby(
         [round(bar.get_y(), 3) for bar in ax.patches]
     )
-    np.testing.assert_allclose(ends.sum(), 100.0)
+    np.testing.assert_allclose(ends.sum().iloc[np.flatnonzero(ends.sum())], 100.0)
     assert "cluster weight" in drawing.contributions_text(contributions)
 
 
