@@ -14,7 +14,7 @@ from cropload.views.season_words import short, signed
 
 
 class Contracts(DeskPanel):
-    """Shortfall and excess of contracts with their chance, and what they pay."""
+    """Room left under contracts and excess over them, each with its chance, and what they pay."""
 
     title = "Contracts"
 
