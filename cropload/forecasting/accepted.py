@@ -168,6 +168,7 @@ def accepted_before(records, season):
     """
     varieties = tuple(dict.fromkeys(records.blocks["variety"].astype(str)))
     # A lesson of a season that is still to come cannot have been learned.
-    latest = max([clock.today().year, *records.harvest["season"].tolist()])
+    picked = [records.last_harvest, *records.harvest["season"].tolist()]
+    latest = max([clock.today().year, *picked])
     found = read_learned(records.path, varieties, int(latest))
     return Accepted(tuple(entry for entry in found if entry.through < season))

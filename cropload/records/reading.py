@@ -34,6 +34,9 @@ class Records:
         What is possible but doubtful.
     given : frozenset of str
         The tables that were there.
+    last_harvest : int
+        Year of the last harvest read, also where its rows are left out since; 0 where the table
+        harvest itself says it.
     """
 
     path: Path
@@ -49,6 +52,7 @@ class Records:
     capacity: pd.DataFrame = field(repr=False)
     warnings: tuple = field(default=(), repr=False)
     given: frozenset = frozenset()
+    last_harvest: int = 0
 
 
 class ParsedTable:

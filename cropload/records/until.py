@@ -79,4 +79,7 @@ def records_until(records, as_of):
         keep = (known <= limit).to_numpy(bool)
         if not keep.all():
             kept[name] = table[keep].reset_index(drop=True)
+    if "harvest" in kept:
+        # What was learned through a season is no less learned on an earlier day of the look back.
+        kept["last_harvest"] = max(records.last_harvest, int(records.harvest["season"].max()))
     return replace(records, **kept) if kept else records

@@ -318,3 +318,21 @@ def test_an_accepted_profile_changes_what_a_plan_bears(tmp_path):
         t = compare_plans(some, "Alder", plans, SEASON, draws=1000)["t_ha_p50"]
         ratio.append(t.iloc[1] / t.iloc[0])
     assert ratio[1] < 0.8 * ratio[0]
+
+
+def test_a_lesson_through_the_last_harvest_holds_on_an_earlier_day_too(tmp_path, monkeypatch):
+    """The harvest of 2027 taught it; a look back to July 2027 must not call it one to come."""
+    import datetime
+
+    from cropload import clock
+    from cropload.records.until import records_until
+
+    monkeypatch.setattr(clock, "today", lambda: datetime.date(2026, 11, 25))
+    harvest = [
+        {"season": s, "block": "North", "date": f"{s}-09-20", "tonnes": 3.0} for s in (2026, 2027)
+    ]
+    made = replace(make_records(blocks=[block_row()], harvest=harvest), path=tmp_path)
+    write_learned(tmp_path, [Entry("counter", "AB", 2027, 2, value=1.1, spread=0.05)], "2027-11-01")
+    early = records_until(records_until(made, "2027-07-01"), "2026-07-01")
+    assert accepted_before(early, 2028)
+    assert not accepted_before(early, 2027)

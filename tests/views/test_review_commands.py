@@ -8,6 +8,7 @@ import pytest
 
 from cropload import example_records, forecast, read_records, review_season
 from cropload.cli import main
+from cropload.decisions.accepting import worth_accepting
 from cropload.decisions.learning import learn
 from cropload.decisions.split_miss import split_miss
 from cropload.decisions.vine_trend import vine_trend
@@ -138,13 +139,19 @@ def test_learn_prints_every_lesson_the_vines_and_the_buds(run):
     for row in lessons.table.to_dict("records"):
         kind = row["key"].split(":")[0]
         part = text.split(f"{kind}: ", 1)[1].split("\n\n")[0]
-        assert f"{row['after']:.2f} ({row['after_low']:.2f} to {row['after_high']:.2f})" in part
+        low, middle, high = (row[f"after{end}"] for end in ("_low", "", "_high"))
+        shown = f"{middle:.2f} ({low:.2f} to {high:.2f})"
+        if kind == "load":
+            # What 10 % more load changes: 1.1 to the power of each, less one.
+            low, middle, high = (100 * (1.1**each - 1) for each in (low, middle, high))
+            shown = f"{middle:+.1f} % ({low:+.1f} to {high:+.1f})"
+        assert shown in part
     trend = vine_trend(example_records()).set_index(["block", "figure"])
     vines = text.split("ARE THE VINES GETTING WEAKER?")[1]
     wood = trend_tag(trend.loc[("Long Acre", "pruning_weight")])
     assert wood.rsplit(" ", 2)[0] in line_of(vines, "Long Acre")
     assert "Riesling, canes: " in text
-    assert "Accepting 25 lessons" in text
+    assert f"Accepting {len(worth_accepting(lessons))} lessons" in flat(text)
 
 
 def test_learn_of_one_season_says_that_one_season_speaks(run):
@@ -173,11 +180,26 @@ def test_accept_keeps_lessons_beside_the_records_and_the_version_before(run, fol
         "counter:crew B",
         "increase_factor:Riesling",
     ]
-    again = run("accept", folder)
+    again = run("accept", folder, "--all")
     assert "learned.1.toml" in again
     assert len(read_learned(folder)) == len(learn(read_records(folder)).entries)
     told = run("forecast", folder, "--season", 2027, *DRAWS)
     assert "learned on this estate" in flat(told)
+
+
+def test_accept_takes_what_says_something_new_and_counts_the_rest(run, folder):
+    lessons = learn(read_records(folder))
+    said = lessons.table.set_index("key")["said"]
+    text = flat(run("accept", folder))
+    kept = {entry.key for entry in read_learned(folder)}
+    assert kept
+    assert not [key for key in kept if said.get(key) == "as before"]
+    assert all(lessons.entries[key].seasons > 1 for key in kept)
+    rest = len(lessons.entries) - len(kept)
+    assert rest
+    assert f"Left out: {rest} lessons, which say nothing new" in text
+    assert "--all takes them too" in text
+    assert "not both" in run("accept", folder, "--all", "--only", "counter", code=2)
 
 
 def test_accept_refuses_the_sample_and_unknown_names(run, folder):
