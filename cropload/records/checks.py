@@ -4,6 +4,7 @@ import pandas as pd
 
 from cropload.errors import near
 from cropload.records.block_doubts import impossible, misfits
+from cropload.records.cross_doubts import contradictions
 from cropload.records.doubts import crop_per_hectare, doubt, doubts, tell, value_told
 from cropload.records.future_doubts import not_yet
 from cropload.records.known_varieties import unknown_varieties
@@ -62,6 +63,9 @@ def cross_checks(parsed):
     if blocks is not None and blocks.complete and not blocks.frame.empty:
         warnings += doubts(parsed)
         warnings += misfits(usable, doubt)
+        # Faults must be mended first; then the rest can be held together.
+        if not faults and not any(table.faults for table in parsed.values()):
+            warnings += contradictions(usable)
     return faults, warnings
 
 

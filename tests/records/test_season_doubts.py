@@ -38,7 +38,7 @@ def test_a_count_after_the_block_was_picked_is_asked_about(write):
 def test_lag_weights_after_picking_are_asked_about_but_not_harvest_lots(write):
     folder = write(
         weights="season,date,block,stage,clusters,weight_g\n"
-        "2026,2026-09-22,North,lag,20,1400\n2026,2026-09-22,North,harvest,20,2600\n",
+        "2026,2026-09-22,North,lag,20,1400\n2026,2026-10-04,North,harvest,20,2600\n",
         harvest=HARVEST + "2026,North,2026-09-20,2.4,\n",
     )
     assert [(file, row) for file, row, _, _ in warned(folder)] == [("weights.csv", 2)]
