@@ -10,8 +10,10 @@ from cropload.views.plan_figures import FIRST_LABEL, SETTLED_LABEL
 from cropload.views.report_cells import money_step, money_text
 
 #: Width of a picture [SVG units], about that of a phone, so that its text stays as large there.
-_WIDTH = 420
+WIDTH = 420
 _LONGEST = 34
+#: Size of a scenario's name [SVG units].
+_LABEL = 13
 _INK, _GRID = "#1a1a1a", "#c8c8c8"
 
 
@@ -22,7 +24,7 @@ def _short(text, most=_LONGEST):
 def _svg(body, height, title, told, name):
     """Return a whole picture with its text alternative; ``name`` keeps its ids apart."""
     return (
-        f'<svg class="figure" viewBox="0 0 {_WIDTH} {height:g}" role="img" '
+        f'<svg class="figure" viewBox="0 0 {WIDTH} {height:g}" role="img" '
         'font-family="DejaVu Sans, Arial, sans-serif" '
         f'aria-labelledby="{name}-title {name}-told" xmlns="http://www.w3.org/2000/svg">'
         f'<title id="{name}-title">{escape(title)}</title>'
@@ -34,6 +36,15 @@ def _text(x, y, text, size=12, anchor="start", weight="normal"):
     return (
         f'<text x="{x:.1f}" y="{y:.1f}" font-size="{size}" text-anchor="{anchor}" '
         f'font-weight="{weight}" fill="{_INK}">{escape(text)}</text>'
+    )
+
+
+def _label(x, y, text):
+    """Return a name on a white ground, so that no grid line runs through it."""
+    wide = 0.68 * _LABEL * len(text)
+    return (
+        f'<rect x="{x:.1f}" y="{y - 11:.1f}" width="{wide:.1f}" height="15" fill="#fff"/>'
+        + _text(x, y, text, _LABEL, weight="bold")
     )
 
 
@@ -70,7 +81,7 @@ def _bar(kind, place, y, span, text):
     return (
         _line(place(low), y, place(high), y, colour, 2.5, dash)
         + _mark(kind, place(middle), y)
-        + _text(_WIDTH - 4, y + 4, text, 11.5, "end")
+        + _text(WIDTH - 4, y + 4, text, 11.5, "end")
     )
 
 
@@ -119,7 +130,7 @@ def first_figure(found, units=METRIC):
     ]
     low = min(0.0, *(span[0] for side in spans for span in side))
     high = max(span[2] for side in spans for span in side)
-    left, right = 12.0, _WIDTH - 172.0
+    left, right = 12.0, WIDTH - 172.0
 
     def place(value):
         return left + (value - low) / ((high - low) or 1.0) * (right - left)
@@ -138,7 +149,7 @@ def first_figure(found, units=METRIC):
     for at, name in enumerate(found.names):
         y = top + each * at
         chosen = " (recommended)" if name == found.choice.chosen else ""
-        body.append(_text(left, y + 8, _short(name) + chosen, 13, weight="bold"))
+        body.append(_label(left, y + 8, _short(name) + chosen))
         texts = []
         for side, kind, down in ((0, "first", 22), (1, "settled", 40)):
             lo, mid, hi = spans[side][at]
@@ -191,7 +202,7 @@ def band_figure(found, about, units=METRIC):
     high = 1.08 * max(
         *(convert(row[column]) for row in rows), *(convert(b.high) for b in bands.values())
     )
-    left, right = 132.0, _WIDTH - 12.0
+    left, right = 132.0, WIDTH - 12.0
 
     def place(value):
         return left + value / high * (right - left)

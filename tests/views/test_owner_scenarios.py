@@ -1,5 +1,8 @@
 """The panel of owner's scenarios, worked without a browser."""
 
+import base64
+import re
+
 import openpyxl
 import pytest
 from helpers import block_row
@@ -126,3 +129,23 @@ def test_names_of_blocks_are_escaped():
     shown = panel.table.value + panel.answer.value + panel.reasons.value
     assert "<script>" not in shown
     assert "&lt;script&gt;" in shown
+
+
+def test_the_letters_of_the_figure_are_about_as_large_as_those_of_the_page(panel):
+    # Drawn in units of a phone's width; the page's letters are 13 px, the figure's 10.5 to 13.5.
+    drawn = float(re.search(r'viewBox="0 0 (\d+)', svg_of(panel))[1])
+    shown = float(re.search(r"max-width: ([\d.]+)px", panel.figure.value)[1])
+    assert 1 <= shown / drawn <= 1.25
+
+
+def test_a_scenario_s_name_stands_on_a_white_ground_over_the_grid(panel):
+    ground, name = re.search(
+        r'<rect [^>]*width="([\d.]+)"[^>]*fill="#fff"/><text [^>]*>(today[^<]*)<', svg_of(panel)
+    ).groups()
+    # A bold letter of DejaVu Sans at 13 is about 9 wide in the mean, from memory.
+    assert float(ground) >= 8 * len(name)
+
+
+def svg_of(panel):
+    data = re.search(r"base64,([^\"]+)", panel.figure.value)[1]
+    return base64.b64decode(data).decode()

@@ -16,13 +16,17 @@ _LETTER, _ROUND_CELL = 7.6, 20
 #: Letters of a row's head from which on it gets a width of its own [1].
 _LONG_HEAD = 16
 
-#: A table that finds too little room: each row becomes a list of its cells under its head.
+#: A table that finds too little room: each row becomes a list of its cells under its head, in as
+#: many columns as fit.
 _STACKED = """@container (max-width: %(width)spx) {
-.cl-below-%(width)s, .cl-below-%(width)s tbody, .cl-below-%(width)s tr, .cl-below-%(width)s caption,
+.cl-below-%(width)s, .cl-below-%(width)s tbody, .cl-below-%(width)s caption,
   .cl-below-%(width)s th { display: block; }
+.cl-below-%(width)s tr { display: grid;
+  grid-template-columns: repeat(auto-fill, minmax(min(100%%, 280px), 1fr)); }
 .cl-below-%(width)s.cl-table { min-width: 0; }
 .cl-below-%(width)s thead { display: none; }
-.cl-below-%(width)s tbody th[scope=row] { min-width: 0; background: #f0f0f0; }
+.cl-below-%(width)s tbody th[scope=row] { min-width: 0; background: #f0f0f0;
+  grid-column: 1 / -1; }
 .cl-below-%(width)s tbody td { display: flex; justify-content: space-between; gap: 12px;
   white-space: normal; border-top: none; text-align: right; }
 .cl-below-%(width)s tbody td::before { content: attr(data-head); text-align: left; flex: 0 1 auto; }
@@ -48,6 +52,7 @@ STYLE = """<style>
 .cl-table td { white-space: nowrap; }
 .cl-table thead th { overflow-wrap: normal; word-break: normal; }
 .cl-long tbody th[scope=row] { min-width: 9em; }
+.cl-short tbody th[scope=row] { white-space: nowrap; }
 .cl-table th[scope=row], .cl-table .cl-words { text-align: left; white-space: normal; }
 .cl-table thead th { border-bottom: 2px solid #444; }
 .cl-sketches { display: flex; flex-wrap: wrap; gap: 10px; }
@@ -151,11 +156,12 @@ def table(headers, rows, caption="", words=()):
             body += f'<td data-head="{about}"{kind}>{escape(str(cell))}</td>'
         body += "</tr>"
     told = f"<caption>{escape(caption)}</caption>" if caption else ""
-    long = " cl-long" * any(len(str(cells[0])) > _LONG_HEAD for cells in rows)
+    long = any(len(str(cells[0])) > _LONG_HEAD for cells in rows)
+    kinds = f"cl-below-{_stack_below(headers, rows, left)} cl-{'long' if long else 'short'}"
     return (
         f'<div class="cl-wide" tabindex="0" role="region" aria-label="{escape(caption)}">'
-        f'<table class="cl-table cl-below-{_stack_below(headers, rows, left)}{long}">'
-        f"{told}<thead><tr>{top}</tr></thead><tbody>{body}</tbody></table></div>"
+        f'<table class="cl-table {kinds}">{told}<thead><tr>{top}</tr></thead>'
+        f"<tbody>{body}</tbody></table></div>"
     )
 
 
