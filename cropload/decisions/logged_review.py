@@ -64,7 +64,8 @@ def review_logged(records, season, crops, summary_row):
     summary, blocks : DataFrame
         One row a logged forecast, and one row of each and each block; empty when none was logged.
     notes : list of str
-        Lines of the log that were skipped, and forecasts logged with hindsight.
+        Lines of the log that were skipped, crops that cannot be scored, and forecasts logged with
+        hindsight.
 
     Notes
     -----
@@ -83,6 +84,19 @@ def review_logged(records, season, crops, summary_row):
     log = log[log["season"] == season] if len(log) else log
     if log.empty:
         return (*nothing[:2], notes)
+    joint = [crop.name for crop in crops if len(crop.blocks) > 1]
+    if joint:
+        notes.append(
+            f"The log does not score {', '.join(joint)}: they were weighed together, and the range "
+            "of their sum was not logged."
+        )
+    single = {crop.blocks[0] for crop in crops if len(crop.blocks) == 1}
+    nothing = log[log["block"].isin(single) & ~(log["tonnes_p10"] > 0)]["block"].unique()
+    if len(nothing):
+        notes.append(
+            f"The log does not score forecasts of {', '.join(nothing)} whose range starts at "
+            "nothing: such a range has no shape to score."
+        )
     first_load = records.harvest.loc[records.harvest["season"] == season, "date"].min()
     rows, parts = [], []
     for (at, as_of, stage), lines in log.groupby(["logged_at", "as_of", "stage"], sort=False):
@@ -107,19 +121,6 @@ def review_logged(records, season, crops, summary_row):
         return (*nothing[:2], notes)
     summary = pd.DataFrame(rows)
     summary.attrs = {"season": season, "interval": ranges.label()}
-    joint = [crop.name for crop in crops if len(crop.blocks) > 1]
-    if joint:
-        notes.append(
-            f"The log does not score {', '.join(joint)}: they were weighed together, and the range "
-            "of their sum was not logged."
-        )
-    single = {crop.blocks[0] for crop in crops if len(crop.blocks) == 1}
-    nothing = log[log["block"].isin(single) & ~(log["tonnes_p10"] > 0)]["block"].unique()
-    if len(nothing):
-        notes.append(
-            f"The log does not score forecasts of {', '.join(nothing)} whose range starts at "
-            "nothing: such a range has no shape to score."
-        )
     if summary["kept_after_first_load"].any():
         notes.append(
             f"{int(summary['kept_after_first_load'].sum())} forecasts of the log were kept after "

@@ -66,13 +66,15 @@ def on_the_scale(records, season):
     whole = rows.groupby("block")["share"].max() >= 100
     group = together(rows)
     crops, notes, told = [], [], set()
-    for block in block_facts(records).names:
+    blocks = block_facts(records).names
+    for block in blocks:
         if block not in group:
             notes.append(f"{block} was not picked in {season}, so it is not scored.")
             continue
         if block in told:
             continue
-        names = tuple(n for n in block_facts(records).names if n in group[block])
+        shared = group[block]
+        names = (block,) if len(shared) == 1 else tuple(n for n in blocks if n in shared)
         told.update(names)
         name = " + ".join(names)
         if len(names) > 1:

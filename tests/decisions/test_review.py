@@ -427,3 +427,20 @@ def test_a_loss_before_the_scale_is_a_part_of_its_own():
     split = split_miss(found, SEASON, forecast(found, SEASON, "2026-07-01", **QUICK))
     lost = split[split["component"] == "lost"]["log_miss"]
     assert lost.tolist() == pytest.approx([np.log(2)] * len(BLOCKS))
+
+
+def test_what_the_log_cannot_score_is_named(folder):
+    """Two blocks on one ticket, and a range that starts at nothing."""
+    path = log_forecast(forecast(read_records(folder), SEASON, "2026-07-20", draws=400), folder)
+    found = read_records(folder)
+    rows = found.harvest.copy()
+    pair = (rows["season"] == SEASON) & rows["block"].isin(["Home Terrace", "Chapel Slope"])
+    rows.loc[pair, ["ticket", "date"]] = ["T1", pd.Timestamp("2026-09-21")]
+    log = pd.read_csv(path)
+    log.loc[log["block"] == "Long Acre", ["tonnes_p10"]] = 0.0
+    log.to_csv(path, index=False)
+    seen = review_season(replace(found, harvest=rows), SEASON, moments=["lag"], **QUICK)
+    assert not {"Home Terrace", "Chapel Slope", "Long Acre"} & set(seen.logged_blocks["name"])
+    notes = " ".join(seen.notes)
+    assert "The log does not score Home Terrace + Chapel Slope: they were weighed together" in notes
+    assert "The log does not score forecasts of Long Acre whose range starts at nothing" in notes

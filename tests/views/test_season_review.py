@@ -1,7 +1,9 @@
 """The panels after harvest, worked as a user works them but without a browser."""
 
+import inspect
 import re
 import shutil
+from argparse import ArgumentParser
 from html import unescape
 
 import numpy as np
@@ -15,6 +17,7 @@ from cropload.forecasting.keeping import log_forecast
 from cropload.records.example import shipped
 from cropload.records.learned import read_learned
 from cropload.units import US
+from cropload.views.commands import options
 from cropload.views.panels.review_lessons import Lessons
 from cropload.views.panels.review_scores import ForecastScores, WhatMissed
 from cropload.views.panels.review_vines import BudFertility, VineTrend
@@ -402,3 +405,12 @@ def test_a_learned_file_of_nonsense_is_told_wherever_it_is_read(folder):
     for panel in (lessons, VineTrend(desk)):
         assert "learned.toml" in said(panel)
     assert BudFertility(desk).message.value == ""
+
+
+def test_notebook_and_command_line_draw_alike():
+    """The same season must show the same figures in both."""
+    parser = ArgumentParser()
+    options.add_draws(parser)
+    given = parser.parse_args([])
+    opened = inspect.signature(ReviewDesk).parameters
+    assert (opened["draws"].default, opened["seed"].default) == (given.draws, given.seed)
