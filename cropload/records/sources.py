@@ -292,7 +292,7 @@ def _without_remarks(name, file, body, filled):
     short = count < sum(column.required for column in TABLES[name].columns)
     marked = body.iloc[:, 0].str.lstrip(_BLANK + '"').str.startswith(_REMARKS).to_numpy(bool)
     found = {}
-    marked &= short
+    marked = marked & short
     for place in (alone | marked).nonzero()[0]:
         text = tidy(body.iloc[place, first[place]])
         # An error of a formula and a lone number are told of in their own words.

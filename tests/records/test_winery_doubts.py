@@ -1,5 +1,6 @@
 """Limits and contracts in kilograms, prices of a kilogram."""
 
+from cropload.cli import main
 from cropload.records.reading import read_records
 
 HARVEST = "season,block,tonnes\n2024,North,2.4\n2025,North,2.2\n2025,South,1.8\n"
@@ -35,3 +36,12 @@ def test_ample_limits_and_ordinary_prices_are_not_asked_about(write):
 
 def test_without_a_harvest_nothing_tells_what_a_limit_is_for(write):
     assert told(write(capacity=CAPACITY + "4000,\n")) == []
+
+
+def test_check_says_that_the_periods_of_intake_are_of_an_earlier_year(write, capsys):
+    folder = write(harvest=HARVEST, capacity=CAPACITY.replace("2026", "2025") + "60,\n")
+    assert main(["check", str(folder), "--season", "2026"]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert "The periods of intake on record end on 2025-09-07, before harvest 2026" in out
+    assert main(["check", str(folder), "--season", "2025"]) == 0
+    assert "periods of intake on record end" not in " ".join(capsys.readouterr().out.split())

@@ -60,7 +60,8 @@ def _run(given):
             ),
         ]
     young = estate.young.notes(estate.facts.names)
-    for sentence in (*young, *_yield_alone(estate), *_unknown(records)):
+    sentences = (*young, *_yield_alone(estate), *_unknown(records), *_old_periods(records, season))
+    for sentence in sentences:
         parts += ["", paragraph(sentence)]
     lost = left_out(records, estate.facts)
     if lost:
@@ -95,6 +96,20 @@ def _unknown(records):
             f"tell nothing of it. {look}"
         )
     return sentences
+
+
+def _old_periods(records, season):
+    """Say that no period of intake is on record for the season, where there are earlier ones."""
+    if records.capacity.empty:
+        return []
+    last = records.capacity["period_end"].max()
+    if last.year >= season:
+        return []
+    return [
+        f"The periods of intake on record end on {last:%Y-%m-%d}, before harvest {season}: "
+        "`intake` finds no limit for it. Add the periods of that year to table capacity once they "
+        "are known."
+    ]
 
 
 def fallback_table(estate, blocks):
