@@ -131,7 +131,7 @@ def joint_notes(records, season):
             seasons.setdefault(name, []).append(str(year))
     return [
         f"{name} were weighed together in {', '.join(years)}, so the tonnes of each alone are not "
-        "known: the guesses from last season and from the mean leave them out, except for a crop "
-        "that holds all of them."
+        "known: that season counts for no guess of one of them, only for a crop that holds all of "
+        "them."
         for name, years in sorted(seasons.items())
     ]
