@@ -5,7 +5,17 @@ import numpy as np
 from cropload.forecasting import ranges
 from cropload.views.figure_parts import DARK, cut_name, inch_axes, name_room
 from cropload.views.figures import BLUE, house_style
-from cropload.views.learned_words import lesson_kind, lesson_sentence, seasons_words
+from cropload.views.learned_words import (
+    LOADS,
+    in_per_cent,
+    lesson_kind,
+    lesson_sentence,
+    seasons_words,
+)
+
+_LOAD_AXIS = (
+    "change with 10 % more buds, once settled [%]\n(cluster weight: with 10 % more clusters)"
+)
 
 
 def plot_lessons(table, kind, ax=None):
@@ -25,10 +35,12 @@ def plot_lessons(table, kind, ax=None):
     matplotlib.axes.Axes
     """
     mine = table[np.array(lesson_kind(table)) == kind]
-    labels = [
-        row["key"].split(":", 1)[1] if kind == "load" else row["of"]
-        for row in mine.to_dict("records")
-    ]
+    labels = list(mine["of"])
+    if kind == "load":
+        labels = [LOADS[key.split(":")[1]] for key in mine["key"]]
+        # In per cent, as the words and the tables tell it.
+        ends = [f"{part}{end}" for part in ("before", "after") for end in ("_low", "", "_high")]
+        mine = mine.assign(**{end: in_per_cent(mine[end]) for end in ends})
     with house_style():
         names = [cut_name(name) for name in labels]
         count = len(names)
@@ -70,7 +82,7 @@ def plot_lessons(table, kind, ax=None):
         ax.set_yticks(at, names, parse_math=False)
         ax.set_ylim(count - 0.4, -0.6)
         words = mine["words"].iloc[0]
-        ax.set_xlabel("exponent, once settled [1]" if kind == "load" else f"{words} [1]")
+        ax.set_xlabel(_LOAD_AXIS if kind == "load" else f"{words} [1]")
         ax.legend(loc="lower left", bbox_to_anchor=(-0.01, 1.0), ncols=2, borderaxespad=0.2)
     return ax
 

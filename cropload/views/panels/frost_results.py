@@ -122,6 +122,7 @@ def night_html(found, names, units):
     units : UnitSystem
         Units to show.
     """
+    heads = ("level", "crop left", ranges.label(), "primary shoots alive", "modified E-L stage")
     body = ""
     nights = found.nights().set_index("plan") if len(found.plans) else None
     for name, row in zip(names, found.table().to_dict("records"), strict=True):
@@ -131,20 +132,22 @@ def night_html(found, names, units):
         stage = "no harm"
         if hit is not None:
             stage = frost_wording.night_words(hit["stage_first"], hit["stage_last"])
-        body += (
-            f'<tr><th scope="row">{escape(name)}</th>'
-            f'<td class="cl-words"><span class="cl-bar" aria-hidden="true">'
-            f'<span style="width: {100 * left:.0f}%"></span></span>{_whole(percent(left))}</td>'
-            f"<td>{_whole(span)}</td><td>{_whole(percent(row['primary_p50']))}</td>"
-            f'<td class="cl-words">{escape(_whole(stage))}</td></tr>'
+        bar = (
+            '<span><span class="cl-bar" aria-hidden="true">'
+            f'<span style="width: {100 * left:.0f}%"></span></span>{_whole(percent(left))}</span>'
         )
-    heads = ("level", "crop left", ranges.label(), "primary shoots alive", "modified E-L stage")
+        cells = (bar, _whole(span), _whole(percent(row["primary_p50"])), escape(_whole(stage)))
+        body += f'<tr><th scope="row">{escape(name)}</th>' + "".join(
+            f'<td data-head="{head}">{cell}</td>'
+            for head, cell in zip(heads[1:], cells, strict=True)
+        )
+        body += "</tr>"
     top = "".join(f'<th scope="col">{escape(head)}</th>' for head in heads)
     caption = "Crop that this one night would leave; secondary shoots count with their smaller crop"
     return (
         f'<div class="cl-wide" tabindex="0" role="region" aria-label="{caption}">'
-        f'<table class="cl-table"><caption>{caption}</caption><thead><tr>{top}</tr></thead>'
-        f"<tbody>{body}</tbody></table></div>"
+        f'<table class="cl-table cl-below-600 cl-short"><caption>{caption}</caption>'
+        f"<thead><tr>{top}</tr></thead><tbody>{body}</tbody></table></div>"
     )
 
 
