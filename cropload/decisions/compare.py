@@ -16,8 +16,9 @@ from cropload.forecasting.asked import (  # noqa: F401  (views take next_season 
     next_season,
 )
 from cropload.forecasting.history import estate_before_season
-from cropload.forecasting.origins import component_origins
+from cropload.forecasting.origins import HANDBOOK, component_origins
 from cropload.forecasting.sound import check_sound
+from cropload.records.known_varieties import components_by_variety, unknown_varieties
 from cropload.vine.plan import PruningPlan, parse_plans
 from cropload.vine.wood import replacement_wood
 
@@ -87,11 +88,41 @@ def load_notes(estate, blocks):
         if block in cropped:
             told += (
                 " Nobody knows on how many its crops grew, so the ranges are wider than they need "
-                "be. Say which plan it has carried (like 2x10+2x2), or fill column plan of table "
-                "pruning for those seasons."
+                "be. Fill column plan of table pruning for those seasons."
             )
         notes.append(told)
     return notes
+
+
+def general_notes(variety, components):
+    """Return a sentence where general values stand in for a variety the handbook does not know.
+
+    Parameters
+    ----------
+    variety : str
+        As the records write it.
+    components : list of dict
+        As from ``component_origins``.
+
+    Returns
+    -------
+    list of str
+        Empty for a known variety, and where the estate's own records tell all that varies by it.
+    """
+    if not unknown_varieties([variety]):
+        return []
+    varies = components_by_variety()
+    taken = [
+        part["words"]
+        for part in components
+        if part["component"] in varies and part["came_from"] == HANDBOOK
+    ]
+    if not taken:
+        return []
+    return [
+        f"The handbook has no entry for {variety}: general values, of any variety, are used for "
+        f"{', '.join(taken)}. Counts and weights of your own narrow them."
+    ]
 
 
 def plan_ranges(draws):
@@ -277,7 +308,12 @@ def compare_plans(
     balance = bands.ravaz_band(ravaz_band, canopies)
     drawn = plan_draws(estate, [at], plans, draws=draws, seed=seed)
     rows = plan_columns(drawn, 0, float(estate.facts.canopy_length_m[at]))
-    notes = [*_notes(estate, block, plans), *estate.accepted_notes]
+    components = component_origins(estate, block)
+    notes = [
+        *_notes(estate, block, plans),
+        *general_notes(estate.facts.varieties[at], components),
+        *estate.accepted_notes,
+    ]
     notes += check_sound([row["plan"] for row in rows], [row["t_ha_p50"] for row in rows])
     for place, (row, change) in enumerate(zip(rows, difference_columns(drawn, 0), strict=True)):
         row.update(change)
@@ -297,8 +333,9 @@ def compare_plans(
         "seed": int(seed),
         "usual_buds": float(np.exp(estate.log_reference[at])),
         "carried_buds": float(np.exp(estate.log_carried[at])),
+        "load_known": bool(estate.load_known[at]),
         "last_plan": str(estate.last_plan[at] or ""),
-        "components": component_origins(estate, block),
+        "components": components,
         "notes": tuple(notes),
     }
     return found

@@ -10,6 +10,7 @@ from cropload.decisions import bands
 from cropload.decisions.compare import (
     RANGED,
     WIDEST_CHANGE,
+    general_notes,
     load_notes,
     plan_ranges,
     wood_columns,
@@ -321,6 +322,13 @@ def compare_scenarios(
     for row in blocks.to_dict("records"):
         by_scenario[row["scenario"]].append(row)
     seen = seasons_seen(found.estate)
+    components = {b: component_origins(found.estate, b, seen) for b in found.blocks}
+    varieties = found.estate.facts.varieties
+    for block in found.blocks:
+        # One sentence a variety, with what the first of its blocks takes.
+        variety = varieties[found.estate.facts.place(block)]
+        if not any(f"no entry for {variety}:" in note for note in notes):
+            notes += general_notes(variety, components[block])
     return ScenarioComparison(
         names=found.names,
         block_names=found.blocks,
@@ -338,7 +346,7 @@ def compare_scenarios(
         money_missing=money_missing,
         frost_missing=missing,
         frost_about=about,
-        components={b: component_origins(found.estate, b, seen) for b in found.blocks},
+        components=components,
         choice=choose_scenario(
             found.names,
             by_scenario,

@@ -245,6 +245,25 @@ def test_tonnes_alone_work_with_a_reference_plan():
     assert found["t_ha_p50"].iloc[1] < found["t_ha_p50"].iloc[0]
 
 
+def test_general_values_for_a_variety_the_handbook_does_not_know_are_named():
+    def told(variety, **more):
+        made = make_records(blocks=[block_row(variety=variety)], **more)
+        notes = compare_plans(made, "North", "2x8", 2026, draws=200).attrs["notes"]
+        return [note for note in notes if "general values" in note]
+
+    assert not told("Riesling")
+    (note,) = told("No such grape")
+    assert note.startswith("The handbook has no entry for No such grape: general values")
+    assert "cluster weight at harvest" in note
+    weighed = [
+        {"season": 2025, "date": "2025-09-20", "block": "North", "stage": "harvest"}
+        | {"clusters": 50, "weight_g": 6000}
+    ]
+    (note,) = told("No such grape", weights=weighed)
+    assert "cluster weight at harvest," not in note
+    assert "clusters per shoot" in note
+
+
 def test_plans_and_tonnes_are_enough():
     found = compare_plans(history(), "North", "2x10+2x2", 2026)
     assert found["t_ha_p50"].iloc[0] == pytest.approx(8, rel=0.12)

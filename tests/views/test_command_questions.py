@@ -199,3 +199,21 @@ def test_doubts_are_told_in_us_units_too(estate, run):
     err = run("compare", estate, *BLOCK, *PLANS, *QUICK, "--units", "us")[2]
     assert "doubtful" in err
     assert "ton/ac" in err
+
+
+def test_a_newcomers_tonnes_without_a_plan_and_an_unknown_variety_are_answered_with_notes(
+    run, tmp_path
+):
+    mine = tmp_path / "new"
+    mine.mkdir()
+    (mine / "blocks.csv").write_text(
+        "block,variety,row_spacing_m,vine_spacing_m,vines\nA,No such grape,2.5,1.5,600\n"
+    )
+    (mine / "harvest.csv").write_text("season,block,tonnes\n2025,A,2.0\n")
+    code, text, _ = run("compare", mine, "--block", "A", "--plans", "2x8+2x2", *QUICK)
+    told = " ".join(text.split())
+    assert code == 0
+    assert "CROP at the scale" in told
+    assert "Nobody knows on how many its crops grew" in told
+    assert "--reference-plan 2x10+2x2" in told
+    assert "The handbook has no entry for No such grape: general values" in told

@@ -109,8 +109,11 @@ def _parts(found, units, with_sources, season=""):
     yield from tables(found, units)
     if "frost_notes" in about:
         yield frost_table(found, units)
-    if about["notes"]:
-        yield "\n".join(paragraph(note, "- ") for note in about["notes"])
+    notes = list(about["notes"])
+    if not about["load_known"]:
+        notes.append("The plan the block has carried can be named: --reference-plan 2x10+2x2.")
+    if notes:
+        yield "\n".join(paragraph(note, "- ") for note in notes)
     yield origins_text(about["components"], units, with_sources)
     yield paragraph(options.CAUTION)
 
