@@ -153,7 +153,7 @@ def log_mean(forecast, picked):
 def _left_out(crops, found, middle):
     """Yield why some crops on the scale cannot be split, in sentences."""
     matrix, there = sums(crops, found.blocks)
-    nothing = []
+    nothing, young = [], []
     for crop, here, members in zip(crops, there, matrix, strict=True):
         if not here:
             continue
@@ -166,12 +166,19 @@ def _left_out(crops, found, middle):
                 "not split and not in the sums here."
             )
         elif middle[crop.name] <= 0:
-            nothing.append(crop.name)
+            barren = found.estate.young.barren[found.blocks.index(crop.name)]
+            (young if barren else nothing).append(crop.name)
     if nothing:
         yield (
             f"{', '.join(nothing)}: the forecast was nothing, for none of the vines counted "
             "carried a cluster, yet the scale saw a crop. A miss from nothing cannot be split. "
             "Look at those zeros: were they counted, and on vines that stand for the block?"
+        )
+    if young:
+        yield (
+            f"{', '.join(young)}: the forecast was nothing, for the vines were too young to bear, "
+            "yet the scale saw a crop. A miss from nothing cannot be split. Look at year_planted "
+            "in table blocks."
         )
 
 

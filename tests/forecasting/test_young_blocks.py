@@ -12,6 +12,7 @@ from cropload.decisions.compare_blocks import compare_blocks
 from cropload.decisions.find_plan import find_plans
 from cropload.decisions.next_counts import next_counts
 from cropload.decisions.scenarios import compare_scenarios
+from cropload.decisions.split_miss import split_miss
 from cropload.decisions.thinning import thin_to
 from cropload.errors import CroploadError
 from cropload.forecasting.chunks import forecast_chunks
@@ -269,3 +270,12 @@ def test_what_is_handed_on_in_parts_is_what_is_handed_on_whole():
         np.concatenate([part.draws for part in parts]), whole.draws, rtol=1e-9
     )
     assert [len([n for n in part.notes if "leaf" in n]) for part in parts] == [0, 1, 1, 0]
+
+
+def test_a_crop_of_vines_too_young_to_bear_is_not_split_and_says_why():
+    early = forecast(estate([2023]), 2024, draws=400)
+    crop = {"season": 2024, "block": "Young 2023", "tonnes": 0.8, "date": "2024-09-20"}
+    records = estate([2023], tonnes=[crop])
+    split = split_miss(records, 2024, early)
+    assert "Young 2023" not in set(split["block"])
+    assert any("too young to bear" in why for why in split.attrs["left_out"])
