@@ -36,7 +36,7 @@ def picked_in_winter(usable):
         return set()
     year = days["date"].dt.year
     own = days[year == days["season"]]
-    late = days["date"].dt.dayofyear <= entry("plausible.winter_pick_days").value
+    late = days["date"].dt.day_of_year <= entry("plausible.winter_pick_days").value
     late &= year == days["season"] + 1
     if not late.any() or not len(own) or not (own["date"].dt.month >= _AUTUMN).all():
         return set()
