@@ -2,7 +2,7 @@
 
 from cropload import handbook
 from cropload.decisions.accepting import newer_words
-from cropload.decisions.lesson_rows import MOST_SHOWN
+from cropload.decisions.lesson_rows import HANDBOOK, MOST_SHOWN
 from cropload.decisions.vine_trend import NOT_CLEAR, TOO_FEW
 from cropload.forecasting import ranges
 
@@ -70,8 +70,9 @@ _SAME = 0.1
 
 
 def before_text(row):
-    """Return a lesson's figure before with its range, and where it came from."""
-    return f"{figure_range(row, 'before')}, {row['before_from']}"
+    """Return a lesson's figure before with its range, and the lesson it came from if any."""
+    text = figure_range(row, "before")
+    return text if row["before_from"] == HANDBOOK else f"{text}, {row['before_from']}"
 
 
 def now_text(row):
@@ -313,8 +314,9 @@ TREND_ORIGIN = (
 FERTILITY_NOTE = (
     "Fitted by a binomial model (shoots per bud) or a Poisson model (clusters per shoot) with a "
     "level of its own for each season and block, held to the handbook's shape where few buds were "
-    "examined. Nodes that were not examined keep the handbook's shape. A forecast uses a fitted "
-    "profile from the records at hand, or the accepted one of learned.toml."
+    "examined. Nodes that were not examined keep the handbook's shape. A forecast weighs the "
+    "handbook's shape against the counts at hand by their number; this fitted profile is used "
+    "once it is accepted (learned.toml)."
 )
 
 

@@ -68,7 +68,9 @@ def lesson(**changes):
 
 
 def test_what_a_forecast_uses_now_is_told_beside_the_figure_before():
-    assert words.before_text(lesson()) == "2.00 (1.90 to 2.10), handbook"
+    assert words.before_text(lesson()) == "2.00 (1.90 to 2.10)"
+    old = lesson(before_from="accepted, up to 2024")
+    assert words.before_text(old) == "2.00 (1.90 to 2.10), accepted, up to 2024"
     assert words.now_text(lesson()) == "as after"
     assert words.now_text(lesson(now=2.0)) == "as before"
     other = lesson(now=1.5, now_low=1.4, now_high=1.6, key="increase_factor:Merlot")

@@ -313,7 +313,7 @@ def test_trend_names_blocks_with_chances_in_both_unit_systems(records, desk):
         for row in trend[trend["figure"] == figure].to_dict("records"):
             cells = table[row["block"]]
             assert cells[1] == row["label"]
-            assert cells[6] == f"{100 * row['chance_weaker']:.0f} %"
+            assert cells[4] == f"{100 * row['chance_weaker']:.0f} %"
     panel.figure_choice.value = "pruning_weight"
     metric = rows(panel.answer.value, "by season of growth [kg/m]")
     desk.unit_choice.value = "us"

@@ -22,8 +22,9 @@ def lessons_table(lessons):
     ]
     if not rows:
         return parts.note("No bias, factor or load response has been measured yet.")
-    heads = ["lesson", "seasons", "before [1]", "after [1]", "a forecast uses now", "it has"]
-    text = parts.table(heads, rows, f"Lessons, with the {table.attrs['interval']}", {5})
+    caption = f"Lessons, with the {table.attrs['interval']}; before: the handbook's unless said"
+    heads = ["lesson", "seasons", "before [1]", "after [1]", "forecast now", "it has"]
+    text = parts.table(heads, rows, caption, {5})
     told = words.kinds_told(table)
     return text + parts.points([*told, words.ACCEPT_NOTE, *lessons.notes])
 

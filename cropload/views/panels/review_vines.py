@@ -98,19 +98,19 @@ class VineTrend(ReviewPanel):
             [
                 row["block"],
                 row["label"],
-                str(row["seasons"]),
-                joined(f"{row['first']} to {row['last']}"),
-                f"{100 * row['change_p50'] + 0.0:+.1f}",
-                joined(f"{100 * row['change_p10']:+.1f} to {100 * row['change_p90']:+.1f}"),
+                f"{row['seasons']}, {joined('{first} to {last}'.format(**row))}",
+                f"{100 * row['change_p50'] + 0.0:+.1f} "
+                + joined(f"({100 * row['change_p10']:+.1f} to {100 * row['change_p90']:+.1f})"),
                 *(joined(f"{100 * row[f'chance_{word}']:.0f} %") for word in words.CHANCES),
             ]
             for row in mine.to_dict("records")
             if row["block"] in blocks or (row["block"] == "estate" and not self.variety.value)
         ]
-        heads = ["block", "it is", "seasons", "from", "change a year [%]", mine.attrs["interval"]]
-        heads += [f"chance of {word}" for word in words.CHANCES]
-        caption = f"Yearly change of the {mine['words'].iloc[0]}, with chances"
-        return parts.table(heads, rows, caption, {1, 3})
+        heads = ["block", "it is", "seasons", "a year [%]", *words.CHANCES]
+        caption = (
+            f"Yearly change of the {mine['words'].iloc[0]} ({mine.attrs['interval']}), with chances"
+        )
+        return parts.table(heads, rows, caption, {1, 2})
 
     def _seasons(self, figure, blocks, units):
         rows = self.figures[(self.figures[figure] > 0) & self.figures["block"].isin(blocks)]
