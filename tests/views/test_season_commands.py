@@ -105,7 +105,7 @@ def test_sample_says_the_size_of_a_mean_and_writes_both_sheets(run, tmp_path):
     cv = (squared * (visits.count() - 1)).sum() / (visits.count() - 1).sum()
     number = sample_size(cv**0.5, 0.10, 0.95, 5910)
     assert text.startswith(f"{number} vines give the mean of clusters")
-    assert "sample size for a mean" in text
+    assert "number is for a mean" in text
     with open(sheet, encoding="utf-8-sig", newline="") as file:
         rows = list(csv.DictReader(file))
     assert len(rows) == -(-number * 1000 // 985)  # 1.5 % of the places have no vine

@@ -307,7 +307,7 @@ def test_sheet_says_its_size_and_comes_back_as_counts(desk):
     )
     assert panel.planned.vines == want.vines
     assert f"{want.vines} vines give the mean" in panel.words.value
-    assert "sample size for a mean" in panel.words.value
+    assert "number is for a mean" in panel.words.value
     lines = want.csv.strip().splitlines()
     filled = [lines[0], *(f"{line}{25 + at % 5}" for at, line in enumerate(lines[1:]))]
     filled[-1] = lines[-1]  # no vine there: the box stays blank
