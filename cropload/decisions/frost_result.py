@@ -261,4 +261,4 @@ def _break_even_words(row):
             f"pays above {100 * row['chance_p50']:.0f} frost years in a hundred "
             f"({100 * row['chance_p10']:.0f} to {100 * row['chance_p90']:.0f})"
         )
-    return f"{kind} in {100 * kinds[kind]:.0f} of 100 draws"
+    return f"{kind} in {100 * kinds[kind]:.0f} of 100 cases"
