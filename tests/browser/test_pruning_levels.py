@@ -8,6 +8,7 @@ from cropload import compare_plans, example_records
 from cropload.views import wording
 
 pytestmark = pytest.mark.browser
+expect = pytest.importorskip("playwright.sync_api").expect
 
 
 @pytest.fixture
@@ -94,3 +95,37 @@ def test_guard_stops_and_records_what_would_leave_the_machine(page, guard, lab):
         "ws://outside.invalid/socket",
         "https://outside.invalid/i.png",
     ]
+
+
+def test_the_number_follows_a_slider_while_it_is_dragged_and_the_tonnes_when_it_rests(notebook):
+    notebook.get_by_label("Block", exact=True).select_option("Long Acre")
+    notebook.get_by_text(tonnes_text("Long Acre", "3x8+3x2")).first.wait_for()
+    box = notebook.get_by_label("Level 1 buds per cane")
+    slider = box.locator("xpath=ancestor::*[.//*[contains(@class, 'noUi-base')]][1]")
+    base, handle = slider.locator(".noUi-base"), slider.locator(".noUi-handle")
+    assert base.bounding_box()["width"] >= 150
+    # The picture is drawn last; nothing moves on the page after it.
+    notebook.get_by_alt_text(re.compile("3x8")).first.wait_for(state="attached")
+    handle.hover()
+    at = handle.bounding_box()
+    x, y = at["x"] + at["width"] / 2, at["y"] + at["height"] / 2
+    notebook.mouse.down()
+    notebook.mouse.move(x + 40, y, steps=8)
+    # Still held: the box tells where the slider is, no longer the 8 it began with.
+    buds = round(float(handle.get_attribute("aria-valuenow")))
+    assert buds > 8
+    expect(box).to_have_value(str(buds))
+    notebook.mouse.up()
+    notebook.get_by_text(tonnes_text("Long Acre", f"3x{buds}+3x2")).first.wait_for()
+
+
+@pytest.mark.parametrize("width", [900, 1280])
+def test_no_table_picture_or_title_is_cut_off(notebook, width):
+    notebook.set_viewport_size({"width": width, "height": 900})
+    notebook.locator(".cl-table").first.wait_for(state="attached")
+    notebook.locator(".cl-figure img").first.wait_for(state="attached")
+    cut = """() => [...document.querySelectorAll(
+        '.jp-OutputArea .cl-wide, .jp-OutputArea .cl-figure, .widget-tab .lm-TabBar-tabLabel')]
+        .filter(each => each.scrollWidth > each.clientWidth + 1)
+        .map(each => each.textContent.slice(0, 40))"""
+    assert notebook.evaluate(cut) == []
