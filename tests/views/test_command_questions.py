@@ -194,7 +194,7 @@ def test_us_figures_stand_beside_metric_ones():
 def test_doubts_are_told_in_us_units_too(estate, run):
     frame = pd.read_csv(estate / "harvest.csv")
     here = (frame["season"] == 2025) & (frame["block"] == "Home Terrace")
-    frame.loc[here, "tonnes"] = 40
+    frame.loc[here, "tonnes"] = 90
     frame.to_csv(estate / "harvest.csv", index=False)
     err = run("compare", estate, *BLOCK, *PLANS, *QUICK, "--units", "us")[2]
     assert "doubtful" in err
