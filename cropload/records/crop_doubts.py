@@ -1,6 +1,5 @@
 """Doubts about a season's crop beside the block's others, and the cell that makes it so unlike."""
 
-import numpy as np
 import pandas as pd
 
 from cropload.handbook import entry
@@ -53,6 +52,8 @@ def _crops(table, blocks):
     first = blocks[~blocks["block"].duplicated()].set_index("block")
     planted = first["vines"] * first["row_spacing_m"] * first["vine_spacing_m"] / 10_000
     crops["area"] = crops["block"].map(first["area_ha"].fillna(planted))
+    age = crops["season"] - crops["block"].map(first["year_planted"])
+    crops["young"] = age < entry("plausible.crop_of_variety").extra["young"]
     return crops[crops["whole"] > 0]
 
 
@@ -64,11 +65,13 @@ def _unlike_usual(table, crops):
     spans = whole.transform("max") / whole.transform("min")
     # Where the largest crop is near the smallest, none is far from the others' median.
     for _, lot in crops[spans > min(1 / limits.low, limits.high)].groupby("block"):
-        if len(lot) <= limits.extra["other_seasons"]:
-            continue
-        for place, crop in enumerate(lot.itertuples()):
-            usual = np.median(np.delete(lot["whole"].to_numpy(), place))
-            if crop.whole < limits.low * usual and not crop.lost:
+        for crop in lot.itertuples():
+            # Young vines bear little: their crops are no measure of the others'.
+            others = lot["whole"][~lot["young"] & (lot.index != crop.Index)]
+            if len(others) < limits.extra["other_seasons"]:
+                continue
+            usual = others.median()
+            if crop.whole < limits.low * usual and not crop.lost and not crop.young:
                 low[crop.at] = crop.whole / usual
             elif crop.whole > limits.high * usual:
                 # The scale itself may be as usual, and a share make the crop of it.

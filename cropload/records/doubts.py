@@ -129,6 +129,9 @@ def _fractions(table, column):
     told = values[values > 0]
     if told.empty:
         return []
+    if column == "missing_pct" and (told.max() == 1 or len(told) == 1):
+        # A few empty places are common: 1 is one percent, and one small share tells of no slip.
+        return []
     if told.max() > 1:
         # Among cells with the percent sign, a plain fraction is most often a lost format.
         small = told.index[told < 1]

@@ -30,6 +30,9 @@ def not_yet(usable):
         # Seasons many years from today are asked about as such.
         near = ~(frame["season"] > far)
         late = (frame["date"] > pd.Timestamp(today)) & near
+        if name == "counts":
+            # A sheet filled in ahead, with places and no numbers, counts nothing yet.
+            late &= frame[_COUNTED].notna().any(axis=1)
         found += some_faults(
             frame.index[late],
             lambda row, table=table, what=what: tell(table, row, "date", _rule(what), _MENDS[what]),
@@ -45,6 +48,14 @@ def not_yet(usable):
     return found
 
 
+_COUNTED = [
+    "buds",
+    "shoots",
+    "noncount_shoots",
+    "clusters",
+    "pruning_weight_kg",
+    "leaf_area_m2",
+]
 #: Table -> what its rows are.
 _DONE = {"counts": "count", "weights": "weighing", "harvest": "harvest"}
 _ROW = "Check the year and the day; the row counts from its date on."

@@ -96,10 +96,10 @@ def test_names_that_differ_only_in_capitals_or_blanks(write):
 
 def test_shares_that_look_like_fractions(write):
     blocks = "block,variety,row_spacing_m,vine_spacing_m,vines,missing_pct\n"
-    blocks += "N,Riesling,2,1,100,0.05\nS,Riesling,2,1,100,0\n"
+    blocks += "N,Riesling,2,1,100,0.05\nS,Riesling,2,1,100,0.02\n"
     (doubt,) = read_records(write(blocks=blocks)).warnings
     assert (doubt.row, doubt.column) == (2, "missing_pct")
-    assert read_records(write(blocks=blocks.replace("100,0\n", "100,3\n"))).warnings == ()
+    assert read_records(write(blocks=blocks.replace("100,0.02\n", "100,3\n"))).warnings == ()
 
 
 def test_a_variety_that_no_block_grows(write):
