@@ -1,12 +1,14 @@
 """Faults and doubts where numbers must fit: rows and vines, buds and shoots, crops, money."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 
 from cropload import clock
 from cropload.handbook import entry
 from cropload.records.crop_doubts import crop_doubts
-from cropload.records.doubts import made
+from cropload.records.doubts import made, tell
 from cropload.records.impossible_values import impossible_values
 from cropload.records.site_doubts import still_air, swapped_spacing
 from cropload.records.winery_doubts import limits_beside_crops
@@ -144,13 +146,15 @@ def _places(table, facts):
         ("vine", vines, "vines"),
     ):
         number = pd.to_numeric(frame[column], errors="coerce")
-        found += made(
-            table,
-            frame.index[number > most],
-            column,
-            lambda at, most=most, what=what: f"is beyond the {most[at]:,.0f} {what} of the block",
-            "Check the number and the block; the row is used as it stands.",
-        )
+        for block, lot in number[number > most].groupby(frame["block"]):
+            here, held = number[frame["block"] == block].dropna(), most[lot.index[0]]
+            # Numbers of rows may run through the estate: the block's own then lie in one run.
+            if column == "row" and 0 < here.max() - here.min() < held:
+                continue
+            rule = f"is beyond the {held:,.0f} {what} of the block"
+            mend = "Check the number and the block; the row is used as it stands."
+            fault = tell(table, lot.index[0], column, rule, mend)
+            found.append(replace(fault, more=len(lot) - 1))
     return found
 
 
@@ -193,18 +197,22 @@ def _overlaps(table):
 
 def _lone_seasons(usable):
     """Doubt seasons many years from all the others, or from today."""
-    gap = int(entry("plausible.season_gap").high)
+    limits, this_year = entry("plausible.season_gap"), clock.today().year
+    gap = int(limits.high)
     counted = {}
     for table in usable.values():
         if "season" in table.frame:
             for year, rows in table.frame["season"].dropna().value_counts().items():
                 counted[int(year)] = counted.get(int(year), 0) + int(rows)
     years = np.array(sorted(counted))
-    lone = {year: "today" for year in counted if year > clock.today().year + gap}
+    lone = {year: "today" for year in counted if year > this_year + gap}
     runs = np.split(years, np.flatnonzero(np.diff(years) > gap) + 1)
     if len(runs) > 1:
-        main = max(runs, key=lambda run: sum(counted[year] for year in run))
-        rest = set(counted) - set(main.tolist())
+        # A block may have rested, or its books be lost: several seasons before are a history.
+        several = limits.extra["seasons"]
+        long = [run for run in runs if len(run) >= several and run[0] <= this_year]
+        main = min(long or runs, key=lambda run: abs(run - this_year).min())
+        rest = set(counted) - {int(year) for run in (main, *long) for year in run}
         span = f"{main[0]} to {main[-1]}" if len(main) > 1 else f"{main[0]}"
         lone |= dict.fromkeys(rest, f"the records of {span}")
     found = []

@@ -161,7 +161,7 @@ def _cold(usable, key):
 
 
 def typed_zeros(table):
-    """Doubt vines with clusters and no shoot, or a zero before a later count of the same vine.
+    """Doubt vines with clusters and no shoot, or no buds before a later count of them.
 
     Parameters
     ----------
@@ -179,21 +179,17 @@ def typed_zeros(table):
     bare = (frame["shoots"] == 0) & ~other & (frame["clusters"] > least)
     rule = "there are clusters on the vine and no shoot that could bear them"
     found = _one_a_block(table, frame.index[bare], "shoots", rule)
-    for column in ("buds", "shoots", "clusters"):
-        zero = frame[column] == 0
-        if column == "shoots":
-            zero &= ~bare
-        if not zero.any():
-            continue
+    # Shoots and clusters come with the season: none of them in spring is no slip, no bud is.
+    zero = frame["buds"] == 0
+    if zero.any():
         vine = ["season", "block", "row", "vine"]
         keys = pd.MultiIndex.from_frame(frame[vine])
         # Only vines with a zero are looked at again: most tables have few.
-        kept = frame[keys.isin(keys[zero.to_numpy()]) & frame[column].notna()]
-        later = kept[kept[column] > least].groupby(vine)["date"].max()
+        kept = frame[keys.isin(keys[zero.to_numpy()]) & frame["buds"].notna()]
+        later = kept[kept["buds"] > least].groupby(vine)["date"].max()
         last = pd.Series(later.reindex(keys).to_numpy(), index=frame.index)
-        rule = f"the same vine had {column} later in the season"
         rows = frame.index[zero & (frame["date"] < last)]
-        found += _one_a_block(table, rows, column, rule)
+        found += _one_a_block(table, rows, "buds", "the same vine had buds later in the season")
     return found
 
 

@@ -27,7 +27,9 @@ def entered_twice(table):
     Notes
     -----
     Two loads on tickets of their own, and picks whose shares differ, may weigh the same.  Round
-    weights meet by chance: with few digits they are doubted only where one has no date.
+    weights meet by chance: with few digits they are doubted only where one has no date.  Loads of
+    one machine on different days are alike, and doubted only where the season's crop is about
+    twice the usual one of the block.
     """
     frame = _picks(table)
     digits = entry("plausible.same_tonnes").value
@@ -43,6 +45,9 @@ def entered_twice(table):
             text = np.format_float_positional(tonnes, trim="-").replace(".", "").strip("0")
             if len(text) < digits and pair["date"].notna().all():
                 continue
+            apart = pair["date"].notna().all() and pair["date"].is_unique
+            if apart and not _about_twice(frame, season, block):
+                continue
             first, last = int(pair.index[0]), int(pair.index[-1])
             rule = f"are the tonnes of row {first} again, for the same block and season"
             mend = (
@@ -53,6 +58,13 @@ def entered_twice(table):
             doubled.add((block, int(season)))
             break
     return found, doubled
+
+
+def _about_twice(frame, season, block):
+    """Whether the season's tonnes are about twice, or more than, those of the block's others."""
+    crops = frame[frame["block"] == block].groupby("season")["tonnes"].sum()
+    others = crops.drop(season)
+    return bool(crops[season] >= entry("plausible.same_tonnes").extra["twice"] * others.median())
 
 
 def ended_below_whole(usable):

@@ -122,7 +122,9 @@ def _odd_days(table, name, told):
                 for row, other in swapped.items()
                 if other is not None
                 and abs((other - start[row]).days - middle) <= limits.extra["swap_near"]
-                and abs(lot["day"][row] - middle) > limits.extra["swap_away"]
+                and abs(lot["day"][row] - middle)
+                # Other blocks may be of varieties picked two months apart.
+                > (limits.extra["swap_away"] if usual is own else limits.high)
             ]
             away = lot.index[(lot["day"] - middle).abs() > limits.high]
             rows = close or list(away)

@@ -37,3 +37,51 @@ def test_a_sheet_filled_in_ahead_without_numbers_is_not_of_the_future(doubts):
     rows = "2027,2027-01-15,N,1,1,{0},,,\n2027,2027-01-15,N,2,2,{0},,,\n"
     assert doubts(counts=rows.format("")) == []
     assert {column for column, _ in doubts(counts=rows.format("12"))} == {"date"}
+
+
+def test_no_shoots_and_clusters_yet_in_spring_are_no_slip(doubts):
+    rows = "2026,2026-04-28,N,1,3,12,0,0,0\n2026,2026-06-10,N,1,3,12,11,2,20\n"
+    assert doubts(counts=rows) == []
+    assert ("buds", "the same vine had buds later in the season") in doubts(
+        counts=rows.replace("12,0,0,0", "0,0,0,0")
+    )
+
+
+def loads(*dates, season=2026):
+    return "".join(f"{season},N,{season}-{date},4.15,,\n" for date in dates)
+
+
+def test_equal_loads_on_different_days_are_ordinary(doubts):
+    rows = "".join(loads("09-20", "09-21", season=year) for year in (2023, 2024, 2025))
+    assert doubts(harvest=rows + loads("09-20", "09-21")) == []
+    undated = loads("09-20") + "2026,N,,4.15,,\n"
+    assert len(doubts(harvest=rows + undated)) == 1
+    assert len(doubts(harvest=rows + loads("09-20", "09-21", "09-22", "09-23"))) == 1
+
+
+def test_an_early_variety_has_no_day_and_month_swapped(doubts):
+    blocks = "N,Merlot,2.5,1.2,3000,0,30,2000\nE,Muscat,2.5,1.2,3000,0,30,2000\n"
+    rows = "".join(f"{year},N,{year}-10-04,8.{year - 2020},,\n" for year in range(2021, 2027))
+    assert doubts(blocks, harvest=rows + "2026,E,2026-07-09,8.2,,\n") == []
+    swapped = rows.replace("2026-10-04", "2026-04-10")
+    assert [column for column, _ in doubts(blocks, harvest=swapped)] == ["date"]
+
+
+def test_row_numbers_that_run_through_the_estate_are_not_asked_about(doubts):
+    rows = "".join(f"2026,2026-06-01,N,{row},3,12,11,2,20\n" for row in range(142, 156))
+    assert doubts(counts=rows) == []
+    # Beside row 1 of 30 rows, none of them can be: one doubt for the block.
+    mixed = "2026,2026-06-01,N,1,3,12,11,2,20\n" + rows
+    assert doubts(counts=mixed) == [("row", "is beyond the 30 rows of the block")]
+
+
+def test_a_history_with_a_gap_is_not_asked_about(doubts):
+    years = [*range(1995, 2006), *range(2019, 2027)]
+    assert doubts(harvest="".join(f"{year},N,,7.{year},,\n" for year in years), blocks=OLD) == []
+    lone = "".join(f"{year},N,,7.{year},,\n" for year in (1996, *range(2019, 2027)))
+    ((column, rule),) = doubts(harvest=lone, blocks=OLD)
+    assert column == "season"
+    assert "2019 to 2026" in rule
+
+
+OLD = "N,Merlot,2.5,1.2,3000,0,30,1980\n"
