@@ -36,12 +36,18 @@ def scale_against_counts(usable, means, doubled=frozenset()):
     kept = ~means.index.isin(list(doubled))
     ratio = (means["tonnes"] / means["expected"]).where(kept & (means["expected"] > 0))
     found, told = [], set()
+    middles = ratio.dropna().groupby(level="block").median()
+    named = {block: _looks(middle, facts.loc[block], us) for block, middle in middles.items()}
     for block, lot in ratio.dropna().groupby(level="block"):
-        middle = float(lot.median())
+        middle = float(middles[block])
+        # Fruit thinned every year leaves half of what was counted; one unit in several blocks
+        # is no chance.
+        shared = named[block] and list(named.values()).count(named[block]) > 1
+        low, high = (limits.low, limits.high) if shared else limits.extra["thinned"]
         out = (lot < limits.low) | (lot > limits.high)
-        most = not limits.low <= middle <= limits.high and out.mean() > limits.extra["most"]
+        most = not low <= middle <= high and out.mean() > limits.extra["most"]
         other = _other_block(means, block, lot, limits)
-        looks = _looks(middle, facts.loc[block], us) if most and not other else ""
+        looks = named[block] if most and not other else ""
         # One season alone may have lost its crop; it is told where the number speaks of a slip.
         lost = means["lost"].reindex(lot.index).max() > 0 and middle < 1
         alone = len(lot) < limits.extra["seasons"]
@@ -100,7 +106,8 @@ def crops_of_variety(usable, means, told=frozenset()):
     """
     limits = entry("plausible.crop_of_variety")
     facts, us = block_facts(usable), usable["harvest"].us(TABLES["harvest"]["tonnes"])
-    crops = means["tonnes"].dropna()
+    # What hail or frozen fruit left is counted back to what hung there.
+    crops = (means["tonnes"] / (1 - means["lost"].where(means["lost"] < 1).fillna(0.0))).dropna()
     if crops.empty:
         return []
     blocks, seasons = (crops.index.get_level_values(name) for name in ("block", "season"))
@@ -115,10 +122,6 @@ def crops_of_variety(usable, means, told=frozenset()):
     for block, crop in usual.items():
         kin = (names == names[block]) & (names.index != block)
         of = f"the other blocks of {names[block]}"
-        if not kin.any():
-            kin, of = names.index != block, "the other blocks"
-            if kin.sum() < limits.extra["blocks"]:
-                continue
         kin = kin & ~names.index.isin(list(told))
         if block in told or held.get(block, 0) or not kin.any():
             continue

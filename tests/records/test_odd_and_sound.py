@@ -7,6 +7,7 @@ from cropload.records.reading import read_records
 BLOCKS = "block,variety,row_spacing_m,vine_spacing_m,vines,missing_pct,rows,year_planted\n"
 HARVEST = "season,block,date,tonnes,picked_pct,lost_pct\n"
 COUNTS = "season,date,block,row,vine,buds,shoots,noncount_shoots,clusters\n"
+WEIGHTS = "season,date,block,stage,clusters,weight_g\n"
 
 
 @pytest.fixture
@@ -14,7 +15,7 @@ def doubts(write):
     """Return a function that reads tables and gives the doubts as (column, rule)."""
 
     def found(blocks="N,Merlot,2.5,1.2,3000,0,30,2000\n", **tables):
-        heads = {"harvest": HARVEST, "counts": COUNTS}
+        heads = {"harvest": HARVEST, "counts": COUNTS, "weights": WEIGHTS}
         written = {name: heads[name] + rows for name, rows in tables.items()}
         warnings = read_records(write(blocks=BLOCKS + blocks, **written)).warnings
         return [(doubt.column, doubt.rule) for doubt in warnings]
@@ -85,3 +86,31 @@ def test_a_history_with_a_gap_is_not_asked_about(doubts):
 
 
 OLD = "N,Merlot,2.5,1.2,3000,0,30,1980\n"
+
+
+def crops(block, tonnes, lost="", years=range(2021, 2027)):
+    return "".join(f"{year},{block},,{tonnes}{year % 10},,{lost}\n" for year in years)
+
+
+def test_blocks_of_one_variety_may_bear_very_unlike_crops(doubts):
+    blocks = "A,Merlot,2,1,10000,0,60,1995\nB,Merlot,2.4,1.2,6000,0,60,1995\n"
+    # 5 and 13 t/ha, for a reserve and for a bulk wine.
+    assert doubts(blocks, harvest=crops("A", 10.0) + crops("B", 22.5)) == []
+    # Frozen fruit: 70 % was lost of 4 t/ha.
+    ice = crops("A", 2.4, 70) + crops("B", 15.5)
+    assert doubts(blocks, harvest=ice) == []
+    other = blocks.replace("B,Merlot", "B,Sultana") + "C,Syrah,2.4,1.2,6000,0,60,1995\n"
+    mixed = crops("A", 10.0) + crops("B", 69.0) + crops("C", 8.0)
+    assert doubts(other, harvest=mixed) == []
+    assert len(doubts(blocks, harvest=crops("A", 1.0) + crops("B", 22.5))) == 2
+
+
+def test_half_the_fruit_thinned_every_year_is_no_other_unit(doubts):
+    # 30 clusters of 150 g on 4000 vines are 18 t; the picked half is 9 t on a hectare.
+    years, vines = range(2021, 2027), range(1, 13)
+    counts = [f"{y},{y}-06-20,T,{v},{v},16,15,1,{30 + v % 3}\n" for y in years for v in vines]
+    lots = "".join(f"{y},{y}-09-20,T,harvest,40,6{y % 10}00\n" for y in years)
+    block = "T,Nebbiolo,2.5,1,4000,0,40,1995\n"
+    tables = {"counts": "".join(counts), "weights": lots}
+    assert doubts(block, harvest=crops("T", 9.0), **tables) == []
+    assert len(doubts(block, harvest=crops("T", 2.0), **tables)) == 1
