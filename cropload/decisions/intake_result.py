@@ -79,6 +79,12 @@ class IntakeSchedule:
         return names, np.array([place[label] for label in labels])
 
     @property
+    def empty(self):
+        """Whether there is nothing to take in, because no block bears a crop."""
+        no_date = not self.undated.any()
+        return bool(no_date and not any(tonnes.any() for _, _, tonnes in self.portions))
+
+    @property
     def span(self):
         """First day and last day on which anything may be picked [d since 1970-01-01]."""
         if "span" not in self._kept:
@@ -219,15 +225,19 @@ class IntakeSchedule:
             found.append(values)
         values = np.array(found).reshape(len(names), count + 2, 5)
         frames = [self._rows(by, names, self.periods.iloc[[p]], values[:, p]) for p in range(count)]
+        days = {"period_start": "datetime64[ns]", "period_end": "datetime64[ns]"}
         for extra, words in ((count, NO_DATE), (count + 1, OUTSIDE)):
             held = values[:, extra, 3] > 0
             blank = pd.DataFrame(
                 {"period": [words], "period_start": [pd.NaT], "period_end": [pd.NaT]}
-            ).astype({"period_start": "datetime64[ns]", "period_end": "datetime64[ns]"})
+            ).astype(days)
             kept = [name for name, yes in zip(names, held, strict=True) if yes]
             if kept:
                 frames.append(self._rows(by, kept, blank, values[held, extra]))
-        frame = pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()
+        if not frames:
+            # No block bears a crop: the columns stay, so that what reads them still works.
+            frames.append(self._rows(by, [], blank, np.zeros((0, 5))).astype(days))
+        frame = pd.concat(frames, ignore_index=True)
         frame.attrs = self.attrs()
         return frame
 

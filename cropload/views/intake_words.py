@@ -31,12 +31,12 @@ def percent(share):
 
     Examples
     --------
-    >>> percent(0.268), percent(0.004), percent(float("nan"))
+    >>> percent(0.268), percent(0.005), percent(float("nan"))
     ('27 %', 'under 1 %', '-')
     """
     if share is None or not np.isfinite(share):
         return "-"
-    return "under 1 %" if 0 < share < 0.005 else f"{100 * share:.0f} %"
+    return "under 1 %" if 0 < share <= 0.005 else f"{100 * share:.0f} %"
 
 
 def range_text(row, units=METRIC, name="tonnes"):
@@ -244,6 +244,8 @@ def contract_rows(table, units=METRIC):
 
 def intake_sentence(schedule, limits=None, units=METRIC):
     """Return where most fruit is expected, and where it is likeliest too much, in sentences."""
+    if schedule.empty:
+        return f"No block bears a crop in {schedule.season}, so there is nothing to take in."
     table = schedule.table("estate")
     inside = table[~table["period"].isin([NO_DATE, OUTSIDE])]
     total = schedule.totals("estate")[1][0]
@@ -291,12 +293,21 @@ def moves_rows(moves, units=METRIC):
     return heads, rows
 
 
-def date_rows(dates):
-    """Return the heads and rows of picking dates: block, middle, range, where known from."""
+def date_rows(dates, forecast=None):
+    """Return the heads and rows of picking dates: block, middle, range, where known from.
+
+    A block that bears no crop by the forecast has no row, unless a date was entered for it.
+    """
+    bare = set()
+    if forecast is not None:
+        bears = forecast.draws.any(axis=1)
+        bare = {name for name, yes in zip(forecast.blocks, bears, strict=True) if not yes}
     table = dates.table()
     rows = []
     for row in table.to_dict("records"):
         entered = dates.entered.get(row["block"])
+        if row["block"] in bare and not entered:
+            continue
         if entered:
             told = ", ".join(
                 f"{pd.Timestamp(0) + pd.Timedelta(days=day):%Y-%m-%d}"

@@ -224,12 +224,12 @@ def percent(share):
 
     Examples
     --------
-    >>> percent(0.7195), percent(0.004), percent(0.0)
+    >>> percent(0.7195), percent(0.005), percent(0.0)
     ('72 %', 'under 1 %', '0 %')
     """
     if share is None or not math.isfinite(share):
         return "-"
-    return "under 1 %" if 0 < share < 0.005 else f"{100 * share:.0f} %"
+    return "under 1 %" if 0 < share <= 0.005 else f"{100 * share:.0f} %"
 
 
 def indented(text, by="  "):

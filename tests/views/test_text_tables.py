@@ -179,3 +179,7 @@ def test_what_is_no_terminal_has_80_columns(monkeypatch, tmp_path):
     monkeypatch.setenv("COLUMNS", "200")
     with (tmp_path / "out.txt").open("w") as file:
         assert screen_width(file) == 80
+
+
+def test_a_share_of_half_a_per_cent_is_not_nothing():
+    assert [percent(share) for share in (0.0, 0.005, 0.0051)] == ["0 %", "under 1 %", "1 %"]

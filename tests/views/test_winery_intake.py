@@ -306,3 +306,60 @@ def test_the_command_without_limits_says_so(capsys, folder):
     code, _, err = run(capsys, str(folder), "--period", "limits")
     assert code == 2
     assert "no table capacity" in err
+
+
+@pytest.fixture
+def barren(tmp_path):
+    """Records of one block in its second leaf, which bears nothing yet (common practice)."""
+    text = "block,variety,row_spacing_m,vine_spacing_m,vines,year_planted\n"
+    (tmp_path / "blocks.csv").write_text(text + "Y,Chardonnay,2,1,1000,2026\n", encoding="utf-8")
+    return tmp_path
+
+
+@pytest.mark.parametrize("more", [[], ["--by", "block"], ["--by", "estate"], ["--move"]])
+def test_intake_of_an_estate_that_bears_nothing_yet_says_so(barren, tmp_path, capsys, more):
+    target = tmp_path / "out.csv"
+    asked = ["intake", str(barren), "--season", "2027", "--draws", "400", "--csv", str(target)]
+    assert main([*asked, *more]) == 0
+    assert "No block bears a crop in 2027" in capsys.readouterr().out
+    assert not target.exists()
+
+
+def test_an_intake_of_nothing_keeps_its_columns(barren):
+    from cropload import read_records
+
+    now = forecast(read_records(barren), 2027, draws=400)
+    schedule = intake_schedule(now)
+    assert schedule.empty
+    assert {"period", "block", "tonnes_mean"} <= set(schedule.table("block"))
+    assert intake_words.export(schedule.table("block")).empty
+
+
+def test_winery_panels_say_that_nothing_bears_yet(barren):
+    from cropload import read_records
+
+    desk = WineryDesk(read_records(barren), draws=400)
+    for panel in (PickingDates, IntakeNow, BlocksToMove):
+        assert panel(desk).message.value == ""
+    panel = IntakeNow(desk)
+    assert "No block bears a crop" in panel.answer.value
+
+
+def test_a_block_that_bears_nothing_has_no_picking_date_unless_one_is_entered(folder):
+    from cropload import read_records
+
+    blocks = pd.read_csv(folder / "blocks.csv", dtype=str)
+    young = blocks.tail(1).assign(block="New Ground", year_planted="2027")
+    pd.concat([blocks, young]).to_csv(folder / "blocks.csv", index=False)
+    records = read_records(folder)
+    now = forecast(records, 2027, draws=400)
+    dates = harvest_dates(records, 2027, draws=400)
+    names = [row[0] for row in intake_words.date_rows(dates, now)[1]]
+    assert names == [name for name in records.blocks["block"] if name != "New Ground"]
+    entered = dates.with_picks({"New Ground": "2027-09-20"})
+    assert "New Ground" in [row[0] for row in intake_words.date_rows(entered, now)[1]]
+
+
+@pytest.mark.parametrize("share", [0.001, 0.005])
+def test_a_small_chance_is_never_nothing(share):
+    assert intake_words.percent(share) == "under 1 %"

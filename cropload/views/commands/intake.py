@@ -93,9 +93,25 @@ def _run(given):
     period = records.capacity if given.period == "limits" else given.period
     schedule = intake_schedule(found, dates, period=period)
     limits = capacity_table(schedule, records.capacity) if len(records.capacity) else None
+    if schedule.empty:
+        if given.csv:
+            options.note(f"There is nothing to take in, so {given.csv} is not written.")
+        return "\n\n".join(_nothing(given, found, schedule))
     table = schedule.table(given.by)
     options.save(given, export(table, options.units_of(given)))
     return "\n\n".join(_parts(given, records, found, dates, schedule, table, limits))
+
+
+def _nothing(given, found, schedule):
+    from cropload.views import intake_words
+    from cropload.views.commands.forecast import heading
+    from cropload.views.text_tables import paragraph
+
+    yield paragraph(heading(found).split(" Each figure")[0])
+    yield paragraph(intake_words.intake_sentence(schedule, None, options.units_of(given)))
+    for note in found.notes:
+        yield paragraph(note, "- ")
+    yield paragraph(intake_words.CAUTION)
 
 
 def _parts(given, records, found, dates, schedule, table, limits):
@@ -111,7 +127,7 @@ def _parts(given, records, found, dates, schedule, table, limits):
 
     yield paragraph(heading(found))
     yield paragraph(intake_words.intake_sentence(schedule, limits, units))
-    yield shown("PICKING DATES", *intake_words.date_rows(dates), {0, 1, 4})
+    yield shown("PICKING DATES", *intake_words.date_rows(dates, found), {0, 1, 4})
     yield shown("INTAKE", *_intake_rows(table, given.by, units), {0, 1})
     yield paragraph(f"High end: {intake_words.high_end_words()}.", "- ")
     notes = list(schedule.notes)

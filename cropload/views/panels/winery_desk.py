@@ -128,7 +128,7 @@ class PickingDates(DeskPanel):
 
     def show(self):
         """Show the dates as they are now."""
-        heads, rows = intake_words.date_rows(self.desk.dates())
+        heads, rows = intake_words.date_rows(self.desk.dates(), self.desk.forecast)
         caption = "Picking date of each block, and where it is known from"
         rows = [[*row[:2], *map(intake_words.whole, row[2:4]), row[4]] for row in rows]
         self.table.value = parts.table(heads, rows, caption, {1, 4})

@@ -49,6 +49,10 @@ class IntakeNow(DeskPanel):
         schedule = self.desk.schedule(self.period.value)
         limits = capacity_table(schedule, capacity) if len(capacity) else None
         self.schedule, self.limits = schedule, limits
+        if schedule.empty:
+            said = parts.note(intake_words.intake_sentence(schedule))
+            self.answer.value = f'<div role="status">{said}</div>' + parts.points(schedule.notes)
+            return
         text = '<div role="status">'
         text += parts.note(intake_words.intake_sentence(schedule, limits, units)) + "</div>"
         text += parts.picture(
@@ -79,6 +83,8 @@ class IntakeNow(DeskPanel):
     def _export(self, suffix):
         def action():
             desk, by = self.desk, self.by.value
+            if self.schedule.empty:
+                raise CroploadError(intake_words.intake_sentence(self.schedule))
             frame = intake_words.export(self.schedule.table(by), desk.units)
             stem = saving.file_stem("intake", by, desk.season)
             folder = saving.results_folder(desk.base)
@@ -135,8 +141,11 @@ class BlocksToMove(DeskPanel):
             window = (-abs(self.earlier.value), abs(self.later.value))
             windows = dict.fromkeys(self.desk.blocks, window)
             windows |= dict.fromkeys(self.held.value, (0, 0))
+            schedule = self.desk.schedule(WEEK)
+            if schedule.empty:
+                raise CroploadError(intake_words.intake_sentence(schedule))
             self.found = relieve(
-                self.desk.schedule(WEEK),
+                schedule,
                 self.desk.records.capacity,
                 chance=number_in(self.chance, 0, 100) / 100,
                 windows=windows,
