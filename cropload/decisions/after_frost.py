@@ -125,7 +125,7 @@ def after_frost(
     judge = _check_times(forecast, at, frost_date, counted_on, notes)
     if forecast.estate.young.barren[at]:
         raise CroploadError(
-            f"{block} is in its {forecast.estate.young.words(at)}: no crop is expected of it, so a "
+            f"{block} {forecast.estate.young.standing(at)}: no crop is expected of it, so a "
             "frost takes none."
         )
     picked = float(forecast.picked["share"].iloc[at])

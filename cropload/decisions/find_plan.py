@@ -10,6 +10,8 @@ from cropload.decisions import bands
 from cropload.decisions.compare import check_bears, estate_for, plan_columns, wood_columns
 from cropload.decisions.plan_draws import plan_draws
 from cropload.decisions.plan_layouts import (
+    MOST_CANES,
+    MOST_SPURS,
     layouts,
     span,
     suitable_cane_limit,
@@ -206,14 +208,14 @@ def find_plans(
     usual = usual_layout(last_plan)
     pieces = usual["buds_per_spur"] if buds_per_spur is None else buds_per_spur
     plans = layouts(
-        span("canes", usual["canes"] if canes is None else canes, 0, 60),
+        span("canes", usual["canes"] if canes is None else canes, 0, MOST_CANES),
         span(
             "buds_per_cane",
             usual["buds_per_cane"] if buds_per_cane is None else buds_per_cane,
             4,
             60,
         ),
-        span("spurs", usual["spurs"] if spurs is None else spurs, 0, 200),
+        span("spurs", usual["spurs"] if spurs is None else spurs, 0, MOST_SPURS),
         pieces,
     )
     most_canes, sampled = None, 0

@@ -8,6 +8,8 @@ from cropload.vine.plan import MOST_BUDS, PruningPlan
 
 #: Layouts above this number are asked to be narrowed: it would take long and help nobody.
 MOST_LAYOUTS = 5000
+#: Most canes and spurs a vine that are searched [1].
+MOST_CANES, MOST_SPURS = 60, 200
 
 
 def span(name, given, low, high):
@@ -38,14 +40,14 @@ def usual_layout(last_plan):
         return {
             "canes": (0, 0),
             "buds_per_cane": (6, 14),
-            "spurs": (2, max(12, 2 * last_plan.spurs)),
+            "spurs": (2, min(max(12, 2 * last_plan.spurs), MOST_SPURS)),
             "buds_per_spur": last_plan.buds_per_spur,
         }
     canes = last_plan.canes if last_plan is not None else 2
     return {
-        "canes": (1, max(4, canes + 1)),
+        "canes": (1, min(max(4, canes + 1), MOST_CANES)),
         "buds_per_cane": (6, 14),
-        "spurs": (0, max(6, canes + 3)),
+        "spurs": (0, min(max(6, canes + 3), MOST_SPURS)),
         "buds_per_spur": (last_plan.buds_per_spur or 2) if last_plan is not None else 2,
     }
 

@@ -108,10 +108,13 @@ def thin_to(forecast, block, *, target_t_ha=None, ravaz=None, tolerance=None, cv
         raise CroploadError("Give either a target crop in t/ha or a band of yield to prunings.")
     at = forecast.blocks.index(block)
     if forecast.estate.young.barren[at]:
-        raise CroploadError(
-            f"{block} is in its {forecast.estate.young.words(at)}: no crop is expected of it. Take "
-            "off what it sets, or count its clusters if it is to bear."
+        young = forecast.estate.young
+        mend = (
+            "Take off what it sets, or count its clusters if it is to bear."
+            if young.leaves[at] >= 1
+            else "If its vines stand already, correct year_planted in table blocks."
         )
+        raise CroploadError(f"{block} {young.standing(at)}: no crop is expected of it. {mend}")
     if forecast.picked["share"].iloc[at] > 0:
         raise CroploadError(f"Block '{block}' is picked or lost already; it is too late to thin.")
     tolerance = _number("tolerance", tolerance, "target.tolerance", 1.0)

@@ -269,7 +269,13 @@ def draw_forecast(estate, so_far, draws, seed):
             f"No plan for {season} is on record for {_named(assumed)}: the last one is taken "
             "as unchanged."
         )
-    blind = [n for n, s in zip(facts.names, sources, strict=True) if s.startswith("no plan")]
+    # Where no crop is expected there is no range to be wide.
+    bears = ~estate.young.barren
+    blind = [
+        n
+        for n, s, yes in zip(facts.names, sources, bears, strict=True)
+        if yes and s.startswith("no plan")
+    ]
     if blind:
         notes.append(
             f"No plan is on record for {_named(blind)}: an ordinary load is taken, so these "

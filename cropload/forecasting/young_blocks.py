@@ -128,6 +128,12 @@ class YoungSeason:
             return "not planted yet"
         return leaf_word(self.leaves[place])
 
+    def standing(self, place):
+        """Return a block's age as what follows its name, such as "is in its second leaf"."""
+        if self.leaves[place] < 1:
+            return f"is not planted yet in {self.year}"
+        return f"is in its {self.words(place)}"
+
     def _note(self, names, place):
         more = len(names) - _NAMES
         who = ", ".join(names[:_NAMES]) + (f" and {more} more" if more > 0 else "")

@@ -139,7 +139,8 @@ def summarise(records, width=WIDTH):
     found = coverage(records)
     seasons = found.groupby(["block", "component"])["season"].agg(season_ranges)
     for block in records.blocks.itertuples():
-        size = f"{block.vines:,.0f} vines, {block.area_ha:.2f} ha"
+        vines = f"{block.vines:,.0f} vine{'s' * (block.vines != 1)}"
+        size = f"{vines}, {block.area_ha:.2f} ha"
         lines += _wrapped(f"{block.block} ({block.variety}; {size})", width)
         held = {
             part: seasons[block.block, part]

@@ -156,6 +156,16 @@ def _small(tonnes, units):
     return f"{shown:.2f} {units.label('tonnes')}{'s' if units.name == 'us' else ''}"
 
 
+def nothing_to_count(forecast):
+    """Return why nothing is left to count, in a sentence."""
+    bare = forecast.estate.young.barren
+    if bare.all():
+        return "Nothing is left to count: no block bears a crop yet."
+    if bare.any():
+        return "Nothing is left to count: every block that bears has been picked."
+    return "Nothing is left to count: every block has been picked."
+
+
 def next_sentence(row, units=METRIC):
     """Return one row of ``next_counts`` in a sentence."""
     return (

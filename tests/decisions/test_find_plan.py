@@ -9,6 +9,7 @@ import cropload
 from cropload import handbook
 from cropload.decisions.find_plan import find_plans, layouts, suitable_cane_limit, usual_layout
 from cropload.decisions.plan_draws import plan_draws
+from cropload.decisions.plan_layouts import MOST_CANES, MOST_SPURS, span
 from cropload.errors import CroploadError
 from cropload.forecasting.history import estate_before_season
 from cropload.vine.plan import PruningPlan
@@ -141,6 +142,13 @@ def test_spur_pruned_blocks_stay_spur_pruned(records):
 
 def test_a_block_without_history_gets_plans(records):
     assert len(find(records, "Fox Hollow")) == 10
+
+
+@pytest.mark.parametrize("plan", ["200x1", "150x2", "60x6"])
+def test_the_usual_spans_can_be_searched_whatever_the_last_plan(plan):
+    usual = usual_layout(PruningPlan.parse(plan))
+    assert span("spurs", usual["spurs"], 0, MOST_SPURS) == usual["spurs"]
+    assert span("canes", usual["canes"], 0, MOST_CANES) == usual["canes"]
 
 
 def test_layouts_are_each_there_once():

@@ -17,6 +17,7 @@ from cropload.decisions.thinning import thin_to
 from cropload.errors import CroploadError
 from cropload.forecasting.chunks import forecast_chunks
 from cropload.forecasting.history import build_estate
+from cropload.views.season_words import nothing_to_count
 from cropload.vine.growth import COMPONENTS, STAGES
 
 SHARE = dict(enumerate(handbook.value("young.share"), start=1))
@@ -249,6 +250,22 @@ def test_nothing_is_counted_thinned_or_frosted_where_nothing_hangs():
         after_frost(found, "Young 2023", 10, 100)
     with pytest.raises(CroploadError, match="second leaf: no crop"):
         thin_to(found, "Young 2023", target_t_ha=5)
+
+
+def test_what_is_refused_of_a_block_not_planted_yet_is_said_of_it_in_plain_words():
+    found = forecast(estate([2030]), 2024, draws=400)
+    with pytest.raises(CroploadError, match="^Young 2030 is not planted yet in 2024: no crop"):
+        thin_to(found, "Young 2030", target_t_ha=5)
+    with pytest.raises(CroploadError, match="^Young 2030 is not planted yet in 2024: no crop"):
+        after_frost(found, "Young 2030", 10, 100)
+
+
+def test_where_no_crop_is_expected_nothing_is_said_of_wide_ranges_or_of_picks():
+    records = make_records(blocks=[block_row("Young", year_planted=2023)])
+    found = forecast(records, 2024, draws=400)
+    assert not any("ranges are wide" in note for note in found.notes)
+    assert next_counts(found).empty
+    assert nothing_to_count(found) == "Nothing is left to count: no block bears a crop yet."
 
 
 def test_scenarios_count_young_blocks_by_their_share():

@@ -61,3 +61,9 @@ def test_season_ranges():
     assert season_ranges([]) == ""
     assert season_ranges([2020]) == "2020"
     assert season_ranges([2023, 2020, 2021, 2021]) == "2020-2021, 2023"
+
+
+def test_one_vine_is_not_told_as_many(tmp_path):
+    heads = "block,variety,row_spacing_m,vine_spacing_m,vines\n"
+    (tmp_path / "blocks.csv").write_text(heads + "A,Chardonnay,2,1,1\n", encoding="utf-8")
+    assert "; 1 vine, " in summarise(read_records(tmp_path))

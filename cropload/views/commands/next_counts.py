@@ -33,6 +33,7 @@ def _run(given):
     from cropload.decisions.next_counts import next_counts
     from cropload.views import wording
     from cropload.views.commands.forecast import heading
+    from cropload.views.season_words import nothing_to_count
     from cropload.views.text_tables import Column, paragraph, text_table, words
 
     records = options.records_of(given)
@@ -42,7 +43,8 @@ def _run(given):
     options.save(given, export(found, units))
     parts = [paragraph(heading(forecast).split(" Each figure")[0])]
     if found.empty:
-        parts.append(paragraph("Nothing is left to count: every block has been picked."))
+        parts.append(paragraph(nothing_to_count(forecast)))
+        parts += [paragraph(note, "- ") for note in forecast.notes]
         return "\n\n".join([*parts, paragraph(options.CAUTION)])
     now = wording.amount("tonnes", found["range_now_t"].iloc[0], units)
     total = "the estate" if given.of == "estate" else given.of

@@ -11,7 +11,7 @@ from cropload.views.panels import parts
 from cropload.views.panels.count_entry import check_day, count_rows, read_numbers, weight_rows
 from cropload.views.panels.desk_panel import DeskPanel
 from cropload.views.panels.fields import button, choice, field
-from cropload.views.season_words import MEASURES, forecast_sentence, next_sentence
+from cropload.views.season_words import MEASURES, forecast_sentence, next_sentence, nothing_to_count
 
 #: Rows of the ranking shown.
 _SHOWN = 10
@@ -176,7 +176,7 @@ class WhatNext(DeskPanel):
         self._hint()
         found = next_counts(self.desk.forecast, hours=self.hours.value, of=self.of.value)
         if found.empty:
-            self.ranking.value = parts.note("Nothing is left to count: every block is picked.")
+            self.ranking.value = parts.note(nothing_to_count(self.desk.forecast))
             return
         units = self.desk.units
         label = units.label("tonnes")
