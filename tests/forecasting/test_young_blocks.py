@@ -254,9 +254,9 @@ def test_nothing_is_counted_thinned_or_frosted_where_nothing_hangs():
 
 def test_what_is_refused_of_a_block_not_planted_yet_is_said_of_it_in_plain_words():
     found = forecast(estate([2030]), 2024, draws=400)
-    with pytest.raises(CroploadError, match="^Young 2030 is not planted yet in 2024: no crop"):
+    with pytest.raises(CroploadError, match=r"^Young 2030 is not planted yet in 2024: no crop"):
         thin_to(found, "Young 2030", target_t_ha=5)
-    with pytest.raises(CroploadError, match="^Young 2030 is not planted yet in 2024: no crop"):
+    with pytest.raises(CroploadError, match=r"^Young 2030 is not planted yet in 2024: no crop"):
         after_frost(found, "Young 2030", 10, 100)
 
 
