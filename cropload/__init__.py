@@ -3,7 +3,9 @@
 The public names load on first use, so that ``import cropload`` and ``cropload --help`` stay quick.
 """
 
-from importlib import import_module
+import sys
+
+from cropload import lazy
 
 __version__ = "0.1.0"
 
@@ -12,46 +14,46 @@ _HOME = {
     "balanced_buds": "cropload.vine.balanced_pruning",
     "ravaz_index": "cropload.vine.balance",
     "replacement_buds": "cropload.vine.bud_damage",
-    "mean_from_sample": "cropload.forecasting.counting",
-    "sample_size": "cropload.decisions.sampling",
+    "mean_from_sample": "cropload.beliefs.counting",
+    "sample_size": "cropload.season.sampling",
     "PruningPlan": "cropload.vine.plan",
-    "compare_plans": "cropload.decisions.compare",
+    "compare_plans": "cropload.pruning.compare",
     "example_records": "cropload.records.example",
-    "find_plans": "cropload.decisions.find_plan",
-    "after_frost": "cropload.decisions.after_frost",
-    "frost_cover": "cropload.decisions.frost_cover",
-    "with_frost": "cropload.decisions.frost_cover",
-    "frost_survival": "cropload.vine.frost",
-    "replay_frost": "cropload.decisions.frost_replay",
-    "review_season": "cropload.decisions.review",
-    "learn": "cropload.decisions.learning",
-    "accept": "cropload.decisions.accepting",
-    "bud_fertility": "cropload.decisions.bud_fertility",
-    "vine_trend": "cropload.decisions.vine_trend",
-    "harvest_dates": "cropload.forecasting.harvest_dates",
-    "intake_schedule": "cropload.decisions.intake",
-    "Forecast": "cropload.forecasting.result",
-    "forecast": "cropload.forecasting.season",
-    "Records": "cropload.records.reading",
-    "RecordsError": "cropload.records.messages",
-    "read_records": "cropload.records.reading",
-    "write_template": "cropload.records.writing",
+    "find_plans": "cropload.pruning.find_plan",
+    "after_frost": "cropload.frost.after_frost",
+    "frost_cover": "cropload.frost.frost_cover",
+    "with_frost": "cropload.frost.frost_cover",
+    "frost_survival": "cropload.vine.weather.survival",
+    "replay_frost": "cropload.frost.frost_replay",
+    "review_season": "cropload.review.review",
+    "learn": "cropload.review.learning",
+    "accept": "cropload.review.accepting",
+    "bud_fertility": "cropload.review.bud_fertility",
+    "vine_trend": "cropload.review.vine_trend",
+    "harvest_dates": "cropload.beliefs.dates.harvest_dates",
+    "intake_schedule": "cropload.winery.intake",
+    "Forecast": "cropload.beliefs.result",
+    "forecast": "cropload.beliefs.forecast",
+    "Records": "cropload.records.records",
+    "RecordsError": "cropload.records.reading.faults",
+    "read_records": "cropload.records.records",
+    "write_template": "cropload.records.writing.template",
     "vines_per_hectare": "cropload.units",
 }
 
-__all__ = sorted(_HOME)
+__getattr__, __dir__, __all__ = lazy.names(__name__, _HOME)
 
 
-def __getattr__(name):
-    """Load a public name from its module on first use."""
-    try:
-        home = _HOME[name]
-    except KeyError:
-        raise AttributeError(f"module 'cropload' has no attribute {name!r}") from None
-    found = getattr(import_module(home), name)
-    globals()[name] = found
-    return found
+class _Moved:
+    """Tell a notebook of an earlier version, in one line, what to import now."""
+
+    @staticmethod
+    def find_spec(name, path=None, target=None):
+        if name in ("cropload.views", "cropload.decisions", "cropload.forecasting"):
+            raise ImportError(
+                f"{name} is gone: in a notebook, import from cropload.workbook instead (as in "
+                "`from cropload.workbook import PruningLevels`), elsewhere from cropload."
+            )
 
 
-def __dir__():
-    return sorted([*globals(), *__all__])
+sys.meta_path.append(_Moved)

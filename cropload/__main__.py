@@ -2,7 +2,7 @@
 
 import sys
 
-from cropload.cli import main
+from cropload.pages.cli import main
 
 if __name__ == "__main__":
     sys.exit(main())

@@ -11,31 +11,9 @@ import math
 import numbers
 from collections.abc import Mapping
 
-from cropload.errors import CroploadError, near
-
-#: The longest value quoted in a message [signs].
-_LONGEST = 60
-
-
-def shown(given):
-    """Return a wrong value as a message quotes it: short, and without a place in memory.
-
-    Examples
-    --------
-    >>> shown("8"), shown(object()), shown(float("nan"))
-    ("'8'", 'an object of type object', 'nan')
-    """
-    if hasattr(given, "__fspath__"):
-        given = str(given)
-    if given is None or isinstance(given, (str, bytes, numbers.Number, list, tuple, dict)):
-        try:
-            text = repr(given)
-        except ValueError:  # a whole number of more digits than Python writes
-            return "a number of very many digits"
-        if " at 0x" not in text and "\n" not in text:
-            return text if len(text) <= _LONGEST else f"{text[: _LONGEST - 3]}..."
-    kind = type(given).__name__
-    return f"an object of type {kind}"
+from cropload.clock import FIRST_YEAR, LAST_YEAR
+from cropload.clock import day as read_day
+from cropload.errors import CroploadError, near, shown
 
 
 def fault(name, given, rule, mend=""):
@@ -296,8 +274,6 @@ draws = whole(100, 1_000_000)
 
 def season(name, given):
     """Return a year of harvest as a whole number, or raise the fault for anything else."""
-    from cropload.records.columns import FIRST_YEAR, LAST_YEAR
-
     value = math.nan if isinstance(given, float) else _float(given)
     if not FIRST_YEAR <= value <= LAST_YEAR or value % 1:
         raise CroploadError(
@@ -309,10 +285,8 @@ def season(name, given):
 
 def day(name, given):
     """Return a day at midnight, or raise the fault for anything that is no date."""
-    from cropload.records.until import day as read
-
     try:
-        return read("" if given is None else given)
+        return read_day("" if given is None else given)
     except CroploadError:
         raise fault(name, given, "a date", "Write it like 2026-07-15.") from None
 

@@ -1,6 +1,7 @@
 """The one error a user meets: a message that says what is wrong and how to mend it."""
 
 import difflib
+import numbers
 
 
 class CroploadError(ValueError):
@@ -24,3 +25,28 @@ def near(word, known, count=3):
     if not hits:
         return ""
     return "Did you mean " + " or ".join(f"'{lower[hit]}'" for hit in hits) + "?"
+
+
+#: The longest value quoted in a message [signs].
+_LONGEST = 60
+
+
+def shown(given):
+    """Return a wrong value as a message quotes it: short, and without a place in memory.
+
+    Examples
+    --------
+    >>> shown("8"), shown(object()), shown(float("nan"))
+    ("'8'", 'an object of type object', 'nan')
+    """
+    if hasattr(given, "__fspath__"):
+        given = str(given)
+    if given is None or isinstance(given, (str, bytes, numbers.Number, list, tuple, dict)):
+        try:
+            text = repr(given)
+        except ValueError:  # a whole number of more digits than Python writes
+            return "a number of very many digits"
+        if " at 0x" not in text and "\n" not in text:
+            return text if len(text) <= _LONGEST else f"{text[: _LONGEST - 3]}..."
+    kind = type(given).__name__
+    return f"an object of type {kind}"

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from cropload.records.reading import Records, empty_frame, read_records
+from cropload.records.records import Records, empty_frame, read_records
 from cropload.records.tables import TABLES
 
 

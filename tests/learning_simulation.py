@@ -13,12 +13,12 @@ import simulated_estate as sim
 from helpers import block_row, make_records
 
 from cropload import handbook
-from cropload.decisions.learning import learn
-from cropload.forecasting.accepted import Accepted
-from cropload.forecasting.block_facts import block_facts
-from cropload.forecasting.groundwork import lay_ground
-from cropload.forecasting.history import estates
-from cropload.forecasting.measured import measurements
+from cropload.beliefs.accepted import Accepted
+from cropload.beliefs.groundwork import lay_ground
+from cropload.beliefs.history import estates
+from cropload.beliefs.measured import measurements
+from cropload.records.block_facts import block_facts
+from cropload.review.learning import learn
 from cropload.vine.growth import COMPONENTS, STAGES, LoadState
 from cropload.vine.load_response import exponents
 

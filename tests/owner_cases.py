@@ -6,9 +6,9 @@ import pandas as pd
 from helpers import block_row
 from season_records import block_rows, small_estate
 
-from cropload.decisions.money import Costs
-from cropload.decisions.scenarios import compare_scenarios
-from cropload.views.report import owner_report
+from cropload.owner.money import Costs
+from cropload.owner.report import owner_report
+from cropload.owner.scenarios import compare_scenarios
 
 DAY = datetime.date(2026, 1, 15)
 SCRIPT, FORMULA, EMOJI = "<script>alert(1)</script>", "=1+1", "Grape 🍇 hill"

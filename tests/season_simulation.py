@@ -5,11 +5,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 import simulated_estate as sim
 
-from cropload.forecasting import ranges
-from cropload.forecasting.beliefs import believe
-from cropload.forecasting.learn_spreads import learn_spreads
-from cropload.forecasting.spreads import Spreads
-from cropload.forecasting.straight import straight_about
+from cropload.beliefs import ranges
+from cropload.beliefs.estate import believe
+from cropload.beliefs.learn_spreads import learn_spreads
+from cropload.beliefs.linearise import straight_about
+from cropload.beliefs.spreads import Spreads
 from cropload.vine.growth import STAGES, LoadState
 from cropload.vine.load_response import exponents
 

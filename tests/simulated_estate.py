@@ -10,19 +10,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from cropload import handbook
-from cropload.forecasting import beliefs
-from cropload.forecasting.grid import Grid
-from cropload.forecasting.learn_spreads import learn_spreads
-from cropload.forecasting.priors import prior_logs, prior_spreads
-from cropload.forecasting.spreads import Spreads
-from cropload.forecasting.straight import load_shift, straight_about
-from cropload.vine.growth import (
-    COMPONENTS,
-    STAGES,
-    LoadState,
-    PlanShape,
-    grow,
-)
+from cropload.beliefs import estate as beliefs
+from cropload.beliefs.learn_spreads import learn_spreads
+from cropload.beliefs.linearise import load_shift, straight_about
+from cropload.beliefs.measurements import Grid
+from cropload.beliefs.priors import prior_logs, prior_spreads
+from cropload.beliefs.spreads import Spreads
+from cropload.vine.growth import COMPONENTS, STAGES, LoadState, PlanShape, grow
 from cropload.vine.load_response import RESPONSES, carried_load, exponents
 from cropload.vine.stage_lines import stage_rows
 

@@ -11,9 +11,10 @@ from scipy import constants
 
 from cropload import handbook
 from cropload.errors import CroploadError
+from cropload.handbook import reader
 
 ALL = handbook.keys()
-PACKAGE = Path(handbook.__file__).parent
+PACKAGE = Path(reader.__file__).parent
 COMPONENTS = {
     "shoots_per_bud",
     "clusters_per_shoot",
@@ -139,16 +140,16 @@ def test_a_variety_is_found_under_its_other_names(name):
 
 
 def test_no_name_stands_for_two_varieties():
-    groups = handbook._raw()["variety"]
+    groups = reader._raw()["variety"]
     names = [
-        handbook._plain(name)
+        reader._plain(name)
         for group in groups.values()
         for name in (group["name"], *group.get("aliases", ()))
     ]
     assert all(handbook.variety(name) is not None for name in handbook.variety_names())
     owners = {}
     for slug, group in groups.items():
-        for name in {handbook._plain(n) for n in (slug, group["name"], *group["aliases"])}:
+        for name in {reader._plain(n) for n in (slug, group["name"], *group["aliases"])}:
             assert owners.setdefault(name, slug) == slug
     assert names
 

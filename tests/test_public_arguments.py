@@ -8,9 +8,9 @@ import pandas as pd
 import pytest
 
 import cropload
-from cropload.decisions import crew_check, crew_crop, next_counts, sampling, thinning, vine_picking
 from cropload.errors import CroploadError
-from cropload.records.append import append_rows
+from cropload.records.writing.append import append_rows
+from cropload.season import crew_check, crew_crop, next_counts, sampling, thinning, vine_picking
 
 RECORDS = cropload.example_records()
 BLOCK, PLAN = "Long Acre", "3x8+3x2"

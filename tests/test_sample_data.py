@@ -88,7 +88,7 @@ def test_headers_are_columns_the_reader_knows(name):
 
 
 def test_reader_finds_neither_faults_nor_warnings(tables):
-    read_records = pytest.importorskip("cropload.records.reading").read_records
+    read_records = pytest.importorskip("cropload.records.records").read_records
     records = read_records(RECORDS)
     assert records.warnings == ()
     assert records.given == frozenset(NAMES)

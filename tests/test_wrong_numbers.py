@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 
 import cropload
-from cropload.cli import main
+from cropload.clock import day
 from cropload.errors import CroploadError
-from cropload.records.append import save_plan
+from cropload.pages.cli import main
 from cropload.records.example import shipped
-from cropload.records.messages import RecordsError
-from cropload.records.until import day
-from cropload.records.writing import write_frame
+from cropload.records.reading.faults import RecordsError
+from cropload.records.writing.append import save_plan
+from cropload.records.writing.template import write_frame
 from cropload.vine.plan import PlanError, PruningPlan
 
 
@@ -188,7 +188,7 @@ def test_a_change_is_told_since_an_earlier_day_only(capsys):
 
 
 def test_a_level_keeps_its_name_only_with_its_plan():
-    from cropload.views.panels import PruningLevels
+    from cropload.pages.pruning_levels import PruningLevels
 
     panel = PruningLevels()
     assert "Level 1 (as last winter)" in panel.sentences.value

@@ -2,10 +2,8 @@
 
 from dataclasses import dataclass
 
+from cropload.clock import FIRST_YEAR, LAST_YEAR
 from cropload.units import metric_suffix, us_name
-
-#: Seasons and dates outside these years are taken for slips of the pen.
-FIRST_YEAR, LAST_YEAR = 1900, 2100
 
 
 @dataclass(frozen=True)

@@ -38,6 +38,6 @@ def example_records():
     Records
         Everything in it is invented.
     """
-    from cropload.records.reading import read_records
+    from cropload.records.records import read_records
 
     return read_records(shipped("sample_data") / "quillfoot")

@@ -2,10 +2,10 @@
 
 import textwrap
 
-import numpy as np
 import pandas as pd
 
-from cropload.records.messages import WIDTH, fault_list, how_many
+from cropload.clock import season_ranges
+from cropload.records.reading.faults import WIDTH, fault_list, how_many
 from cropload.records.tables import TABLES
 
 #: Component -> the measurements that tell it: (table, column) each.
@@ -86,26 +86,6 @@ def table_summary(records):
         seasons = season_ranges(frame["season"]) if "season" in frame else ""
         rows.append((name, name in records.given, len(frame), blocks, seasons))
     return pd.DataFrame(rows, columns=["table", "given", "rows", "blocks", "seasons"])
-
-
-def season_ranges(seasons):
-    """Return seasons in words, runs drawn together.
-
-    Parameters
-    ----------
-    seasons : iterable of int
-        Calendar years of harvest.
-
-    Examples
-    --------
-    >>> season_ranges([2020, 2021, 2022, 2024])
-    '2020-2022, 2024'
-    """
-    years = np.unique(np.asarray(list(seasons), dtype="int64"))
-    if not len(years):
-        return ""
-    runs = np.split(years, np.flatnonzero(np.diff(years) > 1) + 1)
-    return ", ".join(f"{run[0]}-{run[-1]}" if len(run) > 1 else f"{run[0]}" for run in runs)
 
 
 def summarise(records, width=WIDTH):

@@ -4,8 +4,9 @@ The checks, the empty template, the README of the sample data and the docs all c
 """
 
 from cropload.arguments import shown
+from cropload.clock import FIRST_YEAR, LAST_YEAR
 from cropload.errors import CroploadError, near
-from cropload.records.columns import FIRST_YEAR, LAST_YEAR, Column, Table
+from cropload.records.columns import Column, Table
 
 SEASON_RULE = (
     "The calendar year of harvest. A winter's pruning belongs to the season whose crop it sets: "

@@ -23,9 +23,9 @@ import pandas as pd  # noqa: E402
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from helpers import make_records  # noqa: E402
 
-from cropload.decisions.compare import RANGED, compare_plans  # noqa: E402
-from cropload.decisions.compare_blocks import compare_blocks  # noqa: E402
-from cropload.forecasting.history import estate_before_season  # noqa: E402
+from cropload.beliefs.history import estate_before_season  # noqa: E402
+from cropload.pruning.compare import RANGED, compare_plans  # noqa: E402
+from cropload.pruning.compare_blocks import compare_blocks  # noqa: E402
 from cropload.records.example import example_records  # noqa: E402
 from cropload.vine.growth import COMPONENTS  # noqa: E402
 

@@ -21,15 +21,15 @@ import pandas as pd
 from helpers import make_records
 
 from cropload import example_records, forecast
-from cropload.decisions.next_counts import next_counts
-from cropload.forecasting import ranges
-from cropload.forecasting.chunks import chunked_table, forecast_chunks
-from cropload.forecasting.groundwork import lay_ground
-from cropload.forecasting.history import learned_before
-from cropload.forecasting.learn_spreads import learn_spreads, teachers
-from cropload.forecasting.priors import prior_spreads
-from cropload.forecasting.spreads import Spreads
-from cropload.records.until import records_until
+from cropload.beliefs import ranges
+from cropload.beliefs.chunks import chunked_table, forecast_chunks
+from cropload.beliefs.groundwork import lay_ground
+from cropload.beliefs.history import learned_before
+from cropload.beliefs.learn_spreads import learn_spreads, teachers
+from cropload.beliefs.priors import prior_spreads
+from cropload.beliefs.spreads import Spreads
+from cropload.records.as_of import records_until
+from cropload.season.next_counts import next_counts
 from cropload.vine.growth import COMPONENTS
 
 SEASON = 2026

@@ -15,10 +15,10 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from intake_cases import correlated_lognormals, made_forecast
 
-from cropload.decisions.capacity import capacity_table
-from cropload.decisions.intake import intake_schedule
-from cropload.decisions.relief import relieve
-from cropload.forecasting.harvest_dates import undated
+from cropload.beliefs.dates.harvest_dates import undated
+from cropload.winery.capacity import capacity_table
+from cropload.winery.intake import intake_schedule
+from cropload.winery.relief import relieve
 
 BLOCKS, DRAWS, WEEKS = 500, 4_000, 12
 FIRST = pd.Timestamp(2026, 8, 31)

@@ -15,10 +15,10 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from helpers import block_row, make_records
 from season_records import count_rows, weight_row
 
-from cropload.decisions.money import Costs
-from cropload.decisions.scenarios import compare_scenarios
-from cropload.views.report import owner_report
-from cropload.views.workbook import report_workbook
+from cropload.owner.money import Costs
+from cropload.owner.report import owner_report
+from cropload.owner.scenarios import compare_scenarios
+from cropload.owner.workbook import report_workbook
 
 BLOCKS, DRAWS = 20, 4000
 PLANS = ("2x10+2x2", "2x12+2x2", "2x8+2x2", "3x10+3x2")

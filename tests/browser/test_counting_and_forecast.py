@@ -6,9 +6,9 @@ from dataclasses import replace
 import pytest
 
 from cropload import example_records, forecast
-from cropload.forecasting.history import learned_before
-from cropload.views.panels.entered_rows import added
-from cropload.views.season_words import forecast_sentence
+from cropload.beliefs.history import learned_before
+from cropload.season.panels.entered_rows import added
+from cropload.season.words import forecast_sentence
 
 pytestmark = pytest.mark.browser
 

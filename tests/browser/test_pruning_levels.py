@@ -5,7 +5,7 @@ import re
 import pytest
 
 from cropload import compare_plans, example_records
-from cropload.views import wording
+from cropload.show import wording
 
 pytestmark = pytest.mark.browser
 expect = pytest.importorskip("playwright.sync_api").expect

@@ -5,12 +5,12 @@ import re
 import pytest
 
 from cropload import example_records, review_season
-from cropload.decisions.learning import learn
-from cropload.decisions.lesson_effect import lesson_effect
-from cropload.decisions.review_levels import level_scores
-from cropload.decisions.split_miss import split_miss
-from cropload.views.learned_words import effect_sentence
-from cropload.views.review_words import block_sentence, score_sentence
+from cropload.review.learned_words import effect_sentence
+from cropload.review.learning import learn
+from cropload.review.lesson_effect import lesson_effect
+from cropload.review.review_levels import level_scores
+from cropload.review.split_miss import split_miss
+from cropload.review.words import block_sentence, score_sentence
 
 pytestmark = pytest.mark.browser
 

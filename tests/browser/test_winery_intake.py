@@ -5,11 +5,11 @@ import re
 import pytest
 
 from cropload import example_records
-from cropload.decisions.capacity import capacity_table
-from cropload.decisions.intake import intake_schedule
-from cropload.forecasting.harvest_dates import harvest_dates
-from cropload.forecasting.season import forecast
-from cropload.views import intake_words
+from cropload.beliefs.dates.harvest_dates import harvest_dates
+from cropload.beliefs.forecast import forecast
+from cropload.winery import words as intake_words
+from cropload.winery.capacity import capacity_table
+from cropload.winery.intake import intake_schedule
 
 pytestmark = pytest.mark.browser
 

@@ -5,11 +5,11 @@ import pandas as pd
 import pytest
 
 from cropload import handbook
-from cropload.decisions.frost_chance import break_even, late_cut_break_even, wilson
-from cropload.records.weather import prepare_weather
-from cropload.vine.frost_settings import FrostDraws, FrostSettings, secondary_share
-from cropload.vine.kill_curve import KillCurve, crop_index_after_kill
-from cropload.vine.phenology import leaves_from_heat, stages_after
+from cropload.frost.frost_chance import break_even, late_cut_break_even, wilson
+from cropload.vine.weather.kill import KillCurve, crop_index_after_kill
+from cropload.vine.weather.phenology import leaves_from_heat, stages_after
+from cropload.vine.weather.record import prepare_weather
+from cropload.vine.weather.settings import FrostDraws, FrostSettings, secondary_share
 
 #: Hellman 2018, Pinot noir: modified E-L stage, temperature that kills half [C].
 hellman2018_lt50 = [(3, -3.3), (4, -2.2), (9, -1.7), (11, -1.1)]

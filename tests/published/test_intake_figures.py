@@ -6,11 +6,11 @@ import pytest
 from helpers import block_row, make_records
 
 from cropload import handbook
-from cropload.decisions.tanks import kg_per_hl, tank_volume
+from cropload.beliefs.dates.harvest_dates import harvest_dates
+from cropload.beliefs.dates.stage_days import STAGES, season_origin
 from cropload.errors import CroploadError
-from cropload.forecasting.harvest_dates import harvest_dates
-from cropload.forecasting.stage_days import STAGES, season_origin
 from cropload.units import ACRE_HA
+from cropload.winery.tanks import kg_per_hl, tank_volume
 
 #: Days of Cabernet Sauvignon between stages and their standard deviations, as read in
 #: SciELO S0100-29452019000600204 (one site in Brazil).

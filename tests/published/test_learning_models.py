@@ -12,11 +12,11 @@ from helpers import block_row, make_records
 from scipy.special import polygamma
 
 from cropload import example_records, handbook
-from cropload.decisions.bud_fertility import fit_nodes
-from cropload.decisions.counter_bias import counter_effects
-from cropload.decisions.vine_trend import _noise, _slopes
-from cropload.forecasting.block_facts import block_facts
-from cropload.forecasting.priors import prior_spreads
+from cropload.beliefs.priors import prior_spreads
+from cropload.records.block_facts import block_facts
+from cropload.review.bud_fertility import fit_nodes
+from cropload.review.counter_bias import counter_effects
+from cropload.review.vine_trend import _noise, _slopes
 from cropload.vine.growth import NodeProfile
 
 # ------------------------------------------------------------------ bud fertility by node

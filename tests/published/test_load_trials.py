@@ -6,9 +6,9 @@ from helpers import block_row, make_records, steady_counts
 from scipy.stats import norm
 
 from cropload import handbook
-from cropload.decisions.plan_draws import plan_draws
-from cropload.forecasting.history import build_estate
-from cropload.forecasting.ranges import quantiles
+from cropload.beliefs.history import build_estate
+from cropload.beliefs.plan_draws import plan_draws
+from cropload.beliefs.ranges import quantiles
 from cropload.vine.growth import COMPONENTS, LoadState, PlanShape, grow
 from cropload.vine.load_response import RESPONSES, exponents
 from cropload.vine.plan import parse_plans

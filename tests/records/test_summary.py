@@ -1,7 +1,8 @@
 import pytest
 
-from cropload.records.reading import read_records
-from cropload.records.summary import COMPONENTS, coverage, season_ranges, summarise, table_summary
+from cropload.clock import season_ranges
+from cropload.records.records import read_records
+from cropload.records.summary import COMPONENTS, coverage, summarise, table_summary
 
 
 @pytest.fixture

@@ -4,8 +4,8 @@ import sys
 import pytest
 
 from cropload.errors import CroploadError
-from cropload.records.explain import describe_table, explain_tables
 from cropload.records.tables import TABLES, table
+from cropload.records.writing.explain import describe_table, explain_tables
 
 
 def test_every_column_is_explained_in_a_sentence():

@@ -7,14 +7,7 @@ from hypothesis import strategies as st
 from one_vine import VALUES, flat, logs, state
 
 from cropload import handbook
-from cropload.vine.growth import (
-    COMPONENTS,
-    LoadState,
-    NodeProfile,
-    PlanShape,
-    grow,
-    plan_shapes,
-)
+from cropload.vine.growth import COMPONENTS, LoadState, NodeProfile, PlanShape, grow, plan_shapes
 from cropload.vine.load_response import LoadExponents, exponents
 from cropload.vine.plan import PruningPlan
 

@@ -8,12 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cropload import handbook
-from cropload.vine.load_response import (
-    RESPONSES,
-    carried_load,
-    exponent_spreads,
-    exponents,
-)
+from cropload.vine.load_response import RESPONSES, carried_load, exponent_spreads, exponents
 
 NAN = np.nan
 

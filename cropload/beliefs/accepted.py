@@ -1,0 +1,174 @@
+"""What was learned on the estate and accepted, as a forecast of a later season takes it.
+
+The same seasons must not speak twice. A figure that was learned from the seasons up to one is what
+is known of it after them, whether or not their records are still read: it is held there in what
+these records teach, and only what came later moves it on.
+"""
+
+from dataclasses import dataclass, replace
+from itertools import groupby
+
+import numpy as np
+
+from cropload import clock
+from cropload.beliefs.learned import PROFILES, Entry, read_learned
+from cropload.beliefs.node_profiles import node_profile
+from cropload.beliefs.posterior import SharedPosterior
+from cropload.vine.growth import COMPONENTS, NodeProfile
+from cropload.vine.load_response import RESPONSES
+
+
+@dataclass(frozen=True)
+class Accepted:
+    """What was accepted and holds in a season: all of it was learned in earlier ones."""
+
+    entries: tuple[Entry, ...] = ()
+
+    def __bool__(self):
+        return bool(self.entries)
+
+    def _of(self, topic):
+        return [entry for entry in self.entries if entry.topic == topic]
+
+    def component(self, name, variety):
+        """Return the entry of a component of a variety, or None."""
+        for entry in self.entries:
+            if (entry.topic, entry.name, entry.variety) == ("component", name, variety):
+                return entry
+        return None
+
+    def named(self, topic, name):
+        """Return the entry of a counter, a load response or a variety's profile, or None."""
+        return next((entry for entry in self._of(topic) if entry.name == name), None)
+
+    @property
+    def counters(self):
+        """{counter: (log of the bias, its spread)} [1]."""
+        return {e.name: (float(np.log(e.value)), e.spread) for e in self._of("counter")}
+
+    def profile(self, records, variety, facts):
+        """Return the node profile of a variety and the shoots examined, as ``node_profile``.
+
+        Fertility counted since the profile was learned moves it further.
+        """
+        entry = self.named("profile", variety)
+        if entry is None:
+            return node_profile(records, variety, facts)
+        lists = (np.array(values) for values in entry.profile)
+        base = NodeProfile(**dict(zip(PROFILES, lists, strict=True)))
+        table = records.fertility
+        later = replace(records, fertility=table[table["season"] > entry.through])
+        return node_profile(later, variety, facts, base)
+
+    def held(self, found, means, until):
+        """Return the posterior of what blocks share with what was accepted held in it.
+
+        Parameters
+        ----------
+        found : SharedPosterior
+            From all the records.
+        means : dict
+            {variety: prior means of the log components} [1], in the order of the varieties.
+        until : callable
+            Season -> SharedPosterior from what was measured up to it.
+
+        Returns
+        -------
+        SharedPosterior
+
+        Notes
+        -----
+        After the seasons that taught it, what is known of a figure is what was accepted, and all
+        else follows it as the records have it (Jeffrey's rule of conditioning; the correlations of
+        the figures held together are those of the records). What that adds to the records, or
+        takes from them, then stands beside those of later seasons too. So accepting what the same
+        records teach changes nothing, and without them the figure accepted is what is known.
+        """
+        held = [e for e in self.entries if e.topic in ("component", "load")]
+        held = [e for e in held if e.topic == "load" or e.variety in means]
+        pulls = []
+        for through, entries in groupby(sorted(held, key=_through), key=_through):
+            pulls.append(_pull(_pulled(until(through), pulls), list(entries), means))
+        return _pulled(found, pulls)
+
+
+def _through(entry):
+    return entry.through
+
+
+def _pull(taught, entries, means):
+    """Return (places, information, vector) that brings what was taught to what was accepted."""
+    at, wanted, spread = [], [], []
+    order = list(means)
+    for entry in entries:
+        if entry.topic == "load":
+            at.append(taught.shared.effects + RESPONSES.index(entry.name))
+            wanted.append(entry.value)
+        else:
+            k = COMPONENTS.index(entry.name)
+            at.append(taught.shared.places(order.index(entry.variety))[k])
+            wanted.append(np.log(entry.value) - means[entry.variety][k])
+        spread.append(entry.spread)
+    at, wanted, spread = np.array(at), np.array(wanted), np.array(spread)
+    root = taught.root[at]
+    now = root @ root.T
+    scale = spread / np.sqrt(np.diag(now))
+    before, after = np.linalg.inv(now), np.linalg.inv(now * np.outer(scale, scale))
+    return at, after - before, after @ wanted - before @ taught.mean[at]
+
+
+def _pulled(found, pulls):
+    """Return a posterior with more known of some of its effects, or less."""
+    if not pulls:
+        return found
+    sizes = np.cumsum([0, *(len(at) for at, _, _ in pulls)])
+    at = np.concatenate([places for places, _, _ in pulls])
+    information, vector = np.zeros((sizes[-1], sizes[-1])), np.concatenate([v for *_, v in pulls])
+    for (_, more, _), start, end in zip(pulls, sizes[:-1], sizes[1:], strict=True):
+        information[start:end, start:end] = more
+    # cov = R (1 + G' I G)^-1 R' with G the rows of R concerned: only a few directions change.
+    basis, triangle = np.linalg.qr(found.root[at].T)
+    values, vectors = np.linalg.eigh(triangle @ information @ triangle.T)
+    turned = basis @ vectors
+    shrunk = 1 / np.sqrt(np.maximum(1 + values, 1e-9)) - 1
+    root = found.root + (found.root @ turned * shrunk) @ turned.T
+    mean = found.mean + root @ (root[at].T @ (vector - information @ found.mean[at]))
+    return SharedPosterior(found.shared, mean, root, found.normals)
+
+
+def span_words(entry):
+    """Return which seasons taught an accepted figure, in words."""
+    plural = "" if entry.seasons == 1 else "s"
+    return f"{entry.seasons} season{plural} up to {entry.through}"
+
+
+def detail(entry):
+    """Return where an accepted figure comes from, in words."""
+    return f"learned on this estate from {span_words(entry)}"
+
+
+#: Nothing accepted: the handbook and the records alone.
+NOTHING = Accepted()
+
+
+def accepted_before(records, season):
+    """Return what was accepted for these records and learned before a season.
+
+    Parameters
+    ----------
+    records : Records
+        Their folder may hold ``learned.toml``.
+    season : int
+        Year of the harvest that is forecast. What this or a later season taught does not speak.
+
+    Raises
+    ------
+    RecordsError
+        When ``learned.toml`` is not what it should be.
+    """
+    varieties = tuple(dict.fromkeys(records.blocks["variety"].astype(str)))
+    # A lesson of a season that is still to come cannot have been learned.
+    picked = [records.last_harvest, *records.harvest["season"].tolist()]
+    latest = max([clock.today().year, *picked])
+    found = read_learned(records.path, varieties, int(latest))
+    return Accepted(tuple(entry for entry in found if entry.through < season))

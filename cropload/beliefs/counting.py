@@ -1,0 +1,218 @@
+"""From a sample of vines to a mean with its error, and to an observation of a logarithm.
+
+Three designs: vines picked at random over the block (``simple``), vines picked row by row
+(``stratified``), and whole stretches of vines in a few rows (``row-cluster``).  A blank is a vine
+that was not counted; it is dropped and never becomes a zero.  Missing vines are counted apart.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from cropload import arguments
+from cropload.beliefs import sample_designs
+from cropload.errors import CroploadError, near
+
+DESIGNS = ("simple", "stratified", "row-cluster")
+
+
+@dataclass(frozen=True)
+class SampleMean:
+    """The mean of a sample of vines, in the unit of the values, with its error."""
+
+    mean: float
+    standard_error: float
+    low: float
+    high: float
+    n: int
+    population: float | None
+    design: str
+    cv: float
+    df: float
+    confidence: float = 0.95
+
+    def __str__(self):
+        """Say the mean and its range in one line."""
+        if np.isnan(self.low):
+            return f"{self.mean:.3g} from {self.n} vine; one vine gives no range"
+        return (
+            f"{self.mean:.3g} ({self.low:.3g} to {self.high:.3g}, {100 * self.confidence:g} % "
+            f"range of a mean of {self.n} vines, {self.design})"
+        )
+
+
+def mean_from_sample(
+    values,
+    population=None,
+    *,
+    design="simple",
+    strata=None,
+    clusters=None,
+    weights=None,
+    confidence=0.95,
+):
+    """Estimate the mean of all vines from a sample of them.
+
+    Parameters
+    ----------
+    values : array_like
+        One number a vine [any unit]; a blank is a vine not counted and is dropped.
+    population : float or mapping, optional
+        Bearing vines the sample stands for [1]; the error shrinks as the sample nears it.
+        For ``stratified`` a mapping ``row -> bearing vines`` gives each row its weight; with a
+        single number, or none, rows count as equally long.
+    design : {"simple", "stratified", "row-cluster"}
+        How the vines were picked.
+    strata : array_like, optional
+        The row of each vine; needed by ``stratified``.
+    clusters : array_like, optional
+        The row, or stretch of a row, of each vine; needed by ``row-cluster``.
+    weights : array_like, optional
+        How many vines each value stands for [1]; for ``simple`` and ``row-cluster``.
+    confidence : float
+        Level of the range [1].
+
+    Returns
+    -------
+    SampleMean
+        mean, standard_error, low, high [unit of values], n, population, cv, df [1].
+
+    Raises
+    ------
+    CroploadError
+        No value, a negative or infinite value, text, more vines than the population, an unknown
+        design, or a design without its rows.
+
+    Notes
+    -----
+    Simple: ``s / sqrt(n) * sqrt(1 - n/N)``, Student's t with n - 1 degrees of freedom.
+    Stratified: Cochran (1977), sections 5.3-5.4, with vines - rows degrees of freedom; a row with
+    fewer than two vines is joined with the next one (collapsed strata, section 5A.12).
+    Row-cluster: the ratio of the rows' totals to their numbers of vines (Cochran 1977, section
+    6.3), with rows - 1 degrees of freedom; the share ``n/N`` corrects for the finite block, which
+    is exact when whole rows were counted and errs on the wide side otherwise.
+    The low end is never below zero.  One vine gives a mean and no range (NaN).
+    Valid for samples of about ten vines or more: with few vines and a skewed block the range of
+    any t method covers somewhat less than it says.
+    """
+    if not isinstance(design, str) or design not in DESIGNS:
+        raise CroploadError(
+            f"The sampling design {arguments.shown(design)} is not known; use one of "
+            f"{', '.join(DESIGNS)}. "
+            f"{near(str(design), DESIGNS)}".rstrip()
+        )
+    confidence = checked_confidence(confidence)
+    y = _numbers(values, "values")
+    keep = ~np.isnan(y)
+    y = y[keep]
+    n = y.size
+    if n == 0:
+        raise CroploadError(
+            "The sample holds no counted vine, so it has no mean; enter at least one count."
+        )
+    if (y < 0).any():
+        raise CroploadError(f"A count or weight cannot be below zero, but {y.min():g} was given.")
+    w = np.ones(n) if weights is None else _matched(weights, keep, "weights")
+    if np.isnan(w).any() or (w <= 0).any():
+        raise CroploadError("Every weight must be above zero: the vines a value stands for.")
+    by_row = population if isinstance(population, Mapping | pd.Series) else None
+    total = _population_total(population, n)
+    fpc = 1.0 if total is None else 1.0 - n / total
+
+    if design == "stratified":
+        if weights is not None:
+            raise CroploadError(
+                "A sample by row takes its weights from the vines of each row; give population "
+                "as a mapping of row to vines and leave weights out."
+            )
+        labels = sample_designs.row_labels(strata, keep, "stratified", "strata")
+        mean, error, df = sample_designs.stratified(y, labels, total, by_row)
+    elif design == "row-cluster":
+        labels = sample_designs.row_labels(clusters, keep, "row-cluster", "clusters")
+        mean, error, df = sample_designs.row_cluster(y, w, labels, fpc)
+    else:
+        mean, error, df = sample_designs.simple(y, w, fpc)
+
+    cv = np.nan
+    if n > 1 and mean > 0:
+        cv = np.sqrt(np.sum(w * (y - mean) ** 2) / w.sum() * n / (n - 1)) / mean
+    if total is not None and n == total:
+        error = 0.0
+    if error == 0:
+        low = high = mean
+    elif df >= 1 and np.isfinite(error):
+        half = _t_quantile(confidence, df) * error
+        low, high = max(0.0, mean - half), mean + half
+    else:
+        low = high = np.nan
+    return SampleMean(
+        float(mean), float(error), float(low), float(high), int(n), total, design, float(cv),
+        float(df), confidence,
+    )  # fmt: skip
+
+
+def checked_confidence(confidence):
+    """Return a level of confidence as a float [1], or say why it cannot be one.
+
+    Raises
+    ------
+    CroploadError
+        A level that is not between 0 and 1.
+    """
+    level = arguments.plain_number(confidence)
+    if not 0 < level < 1:
+        raise CroploadError(
+            f"Confidence must lie between 0 and 1, but {arguments.shown(confidence)} was given; "
+            "write 0.95 for 95 %."
+        )
+    return level
+
+
+def _t_quantile(confidence, df):
+    # Loaded late: scipy.stats is slow to import, and most of the package does not need it.
+    from scipy.special import stdtrit
+
+    return float(stdtrit(df, 0.5 + confidence / 2))
+
+
+def _numbers(values, name):
+    try:
+        y = np.ravel(values)
+        if y.dtype.kind in "bcmM" or values is None:
+            raise TypeError(f"{arguments.shown(values)} was given")
+        if y.dtype.kind not in "iuf":
+            y = pd.to_numeric(pd.Series(y)).to_numpy(dtype=float)
+        y = y.astype(float)
+    except (TypeError, ValueError, OverflowError) as fault:
+        raise CroploadError(f"The {name} must be numbers or blanks: {fault}.") from None
+    if np.isinf(y).any():
+        raise CroploadError(f"The {name} hold an infinite number; leave a blank instead.")
+    return y
+
+
+def _matched(part, keep, name):
+    y = _numbers(part, name)
+    if y.size != keep.size:
+        raise CroploadError(f"There are {keep.size} values but {y.size} {name}; give one a value.")
+    return y[keep]
+
+
+def _population_total(population, n):
+    if population is None:
+        return None
+    if isinstance(population, Mapping | pd.Series):
+        population = sum(arguments.plain_number(size) for size in dict(population).values())
+    total = arguments.plain_number(population)
+    if np.isnan(total):
+        raise CroploadError(
+            f"The population is {arguments.shown(population)}; it must be a number of bearing "
+            "vines, or one for each row."
+        )
+    if not np.isfinite(total) or total < n:
+        raise CroploadError(
+            f"The sample has {n} vines but the block {total:g}; a sample cannot be larger than "
+            "what it stands for. Check the number of bearing vines."
+        )
+    return total

@@ -1,0 +1,1 @@
+"""When stages are reached and blocks are picked."""

@@ -1,0 +1,227 @@
+"""When each block will be picked: from its days between stages, narrowed by stages reached."""
+
+import numpy as np
+import pandas as pd
+
+from cropload import arguments, handbook
+from cropload.beliefs.dates import picking_dates
+from cropload.beliefs.dates.harvest_dates_result import HarvestDates
+from cropload.beliefs.dates.stage_days import (
+    STAGES,
+    believe_days,
+    hemisphere_of_dates,
+    season_origin,
+)
+from cropload.beliefs.meant import check_draws, check_season
+from cropload.beliefs.random_streams import stream
+from cropload.clock import day
+from cropload.errors import CroploadError
+from cropload.records.as_of import records_until
+
+
+def _date_seed(seed):
+    """Return a seed apart from that of the crop, whose streams bear the same names."""
+    from hashlib import sha256
+
+    return int.from_bytes(sha256(f"dates {seed}".encode()).digest()[:7], "big")
+
+
+def _origins(stages, names, varieties, season):
+    """Return for each block whether a date can be told, and from what."""
+    now = stages[stages["season"] == season]
+    past = stages[stages["season"] < season]
+    order = {stage: at for at, stage in enumerate(STAGES)}
+    reached = {b: max(rows, key=order.get) for b, rows in now.groupby("block")["stage"]}
+    own = past.groupby("block")["season"].nunique().to_dict()
+    of = dict(zip(names, varieties, strict=True))
+    speaking = {block for block in {*own, *reached} if block in of}
+    dated, words = [], []
+    for name, variety in zip(names, varieties, strict=True):
+        others = {of[block] for block in speaking if block != name}
+        parts = []
+        if name in reached and reached[name] != "harvest":
+            parts.append(f"this season's {reached[name]}")
+        if name in own:
+            parts.append(f"its own {own[name]} season" + "s" * (own[name] > 1))
+        elif variety in others:
+            parts.append(f"{variety} on this estate")
+        elif others:
+            parts.append("the other varieties of the estate and the handbook's days")
+        elif parts:
+            parts.append("the handbook's days")
+        dated.append(bool(parts) or name in reached)
+        words.append(" and ".join(parts) or "no date of any season on record")
+    return np.array(dated, bool), words
+
+
+def _after(draws, limit):
+    """Move draws so that none lies at or before ``limit``: each keeps its rank among the rest.
+
+    Notes
+    -----
+    The normal's part after the limit is taken for the whole, by the inverse of its distribution;
+    ties between blocks through shared seasons stay as ranks.
+    """
+    from scipy.special import ndtr, ndtri
+
+    centre, spread = draws.mean(-1, keepdims=True), draws.std(-1, keepdims=True)
+    early = ndtr((limit - centre) / np.maximum(spread, 1e-9))
+    touched = early[:, 0] > 1e-4
+    if not touched.any():
+        return draws
+    out = draws.copy()
+    c, s, e = centre[touched], np.maximum(spread[touched], 0.5), early[touched]
+    share = ndtr((draws[touched] - c) / s)
+    share = np.clip(e + share * (1 - e), 1e-12, 1 - 1e-12)
+    moved = c + s * ndtri(share)
+    # Where all of it lies before the limit, nothing is left to go by but the day itself.
+    out[touched] = np.where(e > 1 - 1e-9, limit, np.maximum(moved, limit))
+    return out
+
+
+@arguments.takes(
+    records=arguments.records,
+    picks=arguments.maybe(arguments.by_block("dates")),
+    hemisphere=arguments.maybe(arguments.hemisphere),
+)
+def harvest_dates(
+    records, season=None, as_of=None, *, picks=None, draws=4000, seed=0, hemisphere=None
+):
+    """Say when each block will be picked, from its own days between stages and this season's.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``; tables dates and harvest speak.
+    season : int, optional
+        Year of harvest; the next one when left out.
+    as_of : str or date, optional
+        Only records dated up to this day are used; all when left out.
+    picks : dict, optional
+        Picking dates to take as known: {block: date}, or {block: [(date, share), ...]}.
+    draws, seed : int
+        Draws [1] and their seed [1].
+    hemisphere : {"north", "south"}, optional
+        Told by the months on record when left out.
+
+    Returns
+    -------
+    HarvestDates
+
+    Raises
+    ------
+    CroploadError
+        For a block, date, share or hemisphere that cannot be.
+
+    Notes
+    -----
+    Days are normal, with effects of season, variety and block pooled over the estate; priors are
+    the handbook's ``dates.*``, and ``days.VARIETY.*`` where a variety has published figures.
+    A block that is not picked at ``as_of`` is picked after it.
+    Crop and date are taken as independent: a heavy crop ripens later, but by how much is local.
+    A block is without a date when no stage of any season is on record on the whole estate, or
+    when no date is entered; nothing is guessed then.
+    Valid for one harvest a year, and dates of stages within a month of the usual.
+
+    Examples
+    --------
+    >>> from cropload import example_records
+    >>> winter = harvest_dates(example_records(), 2026, "2026-02-01").table()
+    >>> late = harvest_dates(example_records(), 2026, "2026-08-31").table()
+    >>> bool((late["range_days"] < winter["range_days"])[:7].all())
+    True
+    """
+    check_draws(draws, seed)
+    limit = day(as_of)
+    season = check_season(records, season)
+    known = records_until(records, limit)
+    if hemisphere not in (None, "north", "south"):
+        raise CroploadError(f"hemisphere '{hemisphere}' is not known: use 'north' or 'south'.")
+    hemisphere = hemisphere or hemisphere_of_dates(known) or "north"
+    names = tuple(str(name) for name in known.blocks["block"])
+    varieties = tuple(str(name) for name in known.blocks["variety"])
+    found, stages = believe_days(known, season, hemisphere, records)
+    origin = season_origin(season, hemisphere)
+    x = found.draw(np.arange(len(names)), draws, _date_seed(seed)).sum(0)
+    first = (origin - pd.Timestamp(0)).days
+    dated, words = _origins(stages, names, varieties, season)
+
+    picked, rest, told = picking_dates.so_far(known, season, names, stages)
+    begun = np.array([name in rest for name in names])
+    if begun.any():
+        last = np.array([rest.get(name, 0.0) for name in names])[:, None]
+        entry = handbook.entry("dates.rest_after_pick")
+        wait = np.stack(
+            [stream(_date_seed(seed), f"rest of {name}").standard_normal(draws) for name in names]
+        )
+        wait = entry.value + entry.extra["sd_days"] * wait
+        late = last - first + np.clip(wait, entry.low, entry.high)
+        x = np.where(begun[:, None], late, x)
+        words = [
+            "a part of it is picked; the rest by the handbook's days" if b else word
+            for b, word in zip(begun, words, strict=True)
+        ]
+        dated |= begun
+    if limit is not None:
+        x = _after(x, float((limit - origin).days) + 1.0)
+    for at, name in enumerate(names):
+        if name in told:
+            x[at] = told[name] - first
+            words[at] = "picked"
+    blind = [n for n, yes in zip(names, dated, strict=True) if not yes and n not in told]
+    notes = []
+    if blind:
+        notes.append(
+            f"Nothing says when {', '.join(blind)} will be picked: no date of any season is on "
+            "record and none is entered. Their tonnes are kept apart from the periods."
+        )
+    found = HarvestDates(
+        season=season,
+        as_of=limit,
+        hemisphere=hemisphere,
+        blocks=names,
+        varieties=varieties,
+        draws=np.rint(np.nan_to_num(x)).astype(np.int32) + np.int32(first),
+        dated=dated,
+        came_from=tuple(words),
+        entered={},
+        picked=picked,
+        beliefs=found,
+        seed=int(seed),
+        notes=tuple(notes),
+    )
+    return found.with_picks(picks) if picks else found
+
+
+def undated(forecast):
+    """Return dates that say nothing yet, for a forecast whose picks are entered by hand alone.
+
+    Parameters
+    ----------
+    forecast : Forecast
+        As from ``forecast``.
+
+    Returns
+    -------
+    HarvestDates
+        No block has a date; add them with ``.with_picks``. What is picked already counts, but
+        on no known day.
+    """
+    count = len(forecast.blocks)
+    picked = forecast.picked[forecast.picked["share"] > 0]
+    return HarvestDates(
+        season=forecast.season,
+        as_of=forecast.as_of,
+        hemisphere="north",
+        blocks=forecast.blocks,
+        varieties=forecast.varieties,
+        draws=np.zeros(forecast.draws.shape, np.int32),
+        dated=np.zeros(count, bool),
+        came_from=("no date entered",) * count,
+        entered={},
+        picked=pd.DataFrame(
+            {"block": picked["block"], "day": np.nan, "tonnes": picked["tonnes"].astype(float)}
+        ).reset_index(drop=True),
+        beliefs=None,
+        seed=forecast.seed,
+    )

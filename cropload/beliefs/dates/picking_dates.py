@@ -1,0 +1,200 @@
+"""Picking dates that are known: entered by the user, or already on record at the scale."""
+
+import numbers
+
+import numpy as np
+import pandas as pd
+
+from cropload.beliefs.meant import check_block
+from cropload.errors import CroploadError
+
+#: Days a pick may run past the end of its season's calendar year (fruit left to freeze) [d].
+_PAST_YEAR_DAYS = 31
+
+
+class _Known:
+    """The little of Records that ``check_block`` asks for."""
+
+    def __init__(self, blocks):
+        self.blocks = tuple(blocks)
+
+
+def _day(value, block, season):
+    """Return a picking date as days since 1970-01-01, or say why it cannot be one."""
+    try:
+        if isinstance(value, numbers.Number):
+            raise ValueError
+        found = pd.Timestamp(value)
+    except (ValueError, TypeError):
+        found = pd.NaT
+    if found is pd.NaT:
+        raise CroploadError(
+            f"The picking date '{value}' of block '{block}' is not a date. Write it like "
+            f"{season}-09-15."
+        )
+    found = found.tz_localize(None).normalize()
+    last = pd.Timestamp(season, 12, 31) + pd.Timedelta(days=_PAST_YEAR_DAYS)
+    if not pd.Timestamp(season, 1, 1) <= found <= last:
+        raise CroploadError(
+            f"The picking date {found:%Y-%m-%d} of block '{block}' is not in season {season}, "
+            "which is the calendar year of harvest. Correct the date or the season."
+        )
+    return (found - pd.Timestamp(0)).days
+
+
+def _share(value, block):
+    try:
+        share = float(value)
+    except (TypeError, ValueError):
+        share = np.nan
+    if not 0 < share <= 1:
+        raise CroploadError(
+            f"The share '{value}' of block '{block}' picked on a day must be above 0 and at most "
+            "1; write 0.6 for 60 %."
+        )
+    return share
+
+
+def read(picks, blocks, season):
+    """Check picking dates that a user entered.
+
+    Parameters
+    ----------
+    picks : dict
+        {block: date}, {block: [(date, share), ...]} or {block: None}.
+    blocks : sequence of str
+        Names of the blocks.
+    season : int
+        Year of harvest.
+
+    Returns
+    -------
+    dict
+        {block: ((day since 1970-01-01, share), ...)} with None kept; shares are of what is still
+        to be picked and add up to 1.
+
+    Raises
+    ------
+    CroploadError
+        For an unknown block, a date outside the season, or shares that do not add up to 1.
+
+    Examples
+    --------
+    >>> read({"North": [("2026-09-14", 0.6), ("2026-09-21", 0.4)]}, ["North"], 2026)
+    {'North': ((20710, 0.6), (20717, 0.4))}
+    """
+    if not hasattr(picks, "items") or hasattr(picks, "columns"):
+        raise CroploadError("Picking dates are given as {block: date}, one entry a block.")
+    known, found = _Known(blocks), {}
+    for block, value in picks.items():
+        block = check_block(known, block)
+        if value is None:
+            found[block] = None
+            continue
+        if not isinstance(value, (list, tuple)):
+            value = [(value, 1.0)]
+        try:
+            parts = [(day, share) for day, share in value]
+        except (TypeError, ValueError):
+            raise CroploadError(
+                f"The picks of block '{block}' must be pairs of a date and a share, like "
+                f"[('{season}-09-14', 0.6), ('{season}-09-21', 0.4)]."
+            ) from None
+        parts = tuple((_day(day, block, season), _share(share, block)) for day, share in parts)
+        total = sum(share for _, share in parts)
+        if not abs(total - 1) < 1e-6:
+            raise CroploadError(
+                f"The shares of block '{block}' add up to {total:.4g}, not to 1. They are shares "
+                "of what is still to be picked."
+            )
+        found[block] = parts
+    return found
+
+
+def so_far(records, season, names, stages):
+    """Return what is picked already in a season, and which blocks still have a rest.
+
+    Parameters
+    ----------
+    records : Records
+        As known on the day.
+    season : int
+        Year of harvest.
+    names : sequence of str
+        Names of the blocks.
+    stages : DataFrame
+        As from ``stage_dates``; its harvest date stands where a pick has none.
+
+    Returns
+    -------
+    picked : DataFrame
+        block, day (days since 1970-01-01, NaN where no date is on record), tonnes [t].
+    rest : dict
+        {block: day of the last pick} for blocks picked in part only.
+    done : dict
+        {block: day of the last pick, NaN where no date is on record} for blocks picked whole.
+    """
+    rows = records.harvest[records.harvest["season"] == season]
+    rows = rows[rows["block"].isin(names)].sort_values("date", kind="stable")
+    first = stages[(stages["season"] == season) & (stages["stage"] == "harvest")]
+    first = first.set_index("block")["date"]
+    # Mapping an empty series gives it a type of its own, so dates are made of it again.
+    date = rows["date"].fillna(pd.to_datetime(rows["block"].map(first.to_dict())))
+    days = (date - pd.Timestamp(0)).dt.days.astype(float)
+    picked = pd.DataFrame(
+        {
+            "block": rows["block"].astype(str).to_numpy(),
+            "day": days.to_numpy(),
+            "tonnes": rows["tonnes"].to_numpy(float),
+        }
+    )
+    rest, done = {}, {}
+    for block, part in rows.groupby("block"):
+        if part["picked_pct"].isna().any() or part["picked_pct"].max() >= 100:
+            done[block] = days[part.index].max()
+        else:
+            day = days[part.index].max()
+            if not np.isnan(day):
+                rest[block] = day
+    return picked, rest, done
+
+
+def parse(text):
+    """Read picking dates as a person writes them: one date, or dates with their shares.
+
+    Parameters
+    ----------
+    text : str
+        Like ``2026-09-14``, or ``2026-09-14 60 %, 2026-09-21 40 %``.
+
+    Returns
+    -------
+    str or list of (str, float)
+        As ``read`` takes it.
+
+    Raises
+    ------
+    CroploadError
+        When a part is no date with a share.
+
+    Examples
+    --------
+    >>> parse("2026-09-14 60 %, 2026-09-21 40 %")
+    [('2026-09-14', 0.6), ('2026-09-21', 0.4)]
+    """
+    parts = [part.strip() for part in str(text).replace(";", ",").split(",") if part.strip()]
+    if len(parts) == 1 and len(parts[0].split()) == 1:
+        return parts[0]
+    found = []
+    for part in parts:
+        date, _, share = part.partition(" ")
+        try:
+            found.append((date, float(share.replace("%", "").strip()) / 100))
+        except ValueError:
+            raise CroploadError(
+                f"'{part}' is not a picking date with a share. Write one date like 2026-09-14, or "
+                "several with their shares like 2026-09-14 60 %, 2026-09-21 40 %."
+            ) from None
+    if not found:
+        raise CroploadError("No picking date is given. Write it like 2026-09-14.")
+    return found

@@ -1,0 +1,183 @@
+"""Days between stages: the dates on record as one grid, with the handbook's priors, in days.
+
+The same model as for the crop, in days instead of logs: a mean for the variety, the block's own
+part, a part of the season that all blocks share, one that the variety shares, and a rest.
+The components are the day of budburst and the days from each stage to the next; a recorded date is
+the sum of those up to its stage, so a stage nobody wrote down is no gap.
+"""
+
+import weakref
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from cropload import handbook
+from cropload.beliefs.estate import believe
+from cropload.beliefs.groundwork import HISTORY_SEASONS
+from cropload.beliefs.learn_spreads import learn_spreads
+from cropload.beliefs.measurements import Grid
+from cropload.beliefs.spreads import Spreads
+from cropload.errors import CroploadError
+
+#: Stages in their order, and the handbook's name of the days that lead to each.
+STAGES = ("budburst", "flowering", "veraison", "harvest")
+INTERVALS = (
+    "budburst",
+    "budburst_to_flowering",
+    "flowering_to_veraison",
+    "veraison_to_harvest",
+)
+_EXTRA = ("block_sd_days", "season_sd_days", "variety_season_sd_days", "residual_sd_days")
+_KEPT = weakref.WeakKeyDictionary()
+
+
+def season_origin(season, hemisphere):
+    """Return the day before the first day of a season's growth year, as a Timestamp.
+
+    Notes
+    -----
+    31 December in the northern hemisphere, 30 June of the year before harvest in the southern.
+    """
+    year = int(season) - 1
+    return pd.Timestamp(year, 12, 31) if hemisphere == "north" else pd.Timestamp(year, 6, 30)
+
+
+def hemisphere_of_dates(records):
+    """Return ``"north"`` or ``"south"`` by the months of the stages on record, or None.
+
+    Raises
+    ------
+    CroploadError
+        When some stages speak for one hemisphere and some for the other.
+    """
+    dates = records.dates.dropna(subset=["date"])
+    month = dates["date"].dt.month
+    spring = dates["stage"].isin(["budburst", "flowering"])
+    picked = pd.concat(
+        [dates.loc[dates["stage"] == "harvest", "date"], records.harvest["date"].dropna()]
+    ).dt.month
+    autumn_of_south = picked.between(1, 5).sum()
+    south = (spring & month.between(8, 12)).sum() + autumn_of_south
+    north = (spring & month.between(2, 7)).sum() + picked.between(7, 12).sum()
+    if south and north:
+        few = "south" if south < north else "north"
+        months = (8, 12, 1, 5) if few == "south" else (2, 7, 7, 12)
+        odd = spring & month.between(*months[:2])
+        odd |= (dates["stage"] == "harvest") & month.between(*months[2:])
+        such = ""
+        if odd.any():
+            row = dates[odd].iloc[0]
+            such = f" (such as {row['stage']} of {row['block']} on {row['date']:%Y-%m-%d})"
+        raise CroploadError(
+            f"{max(north, south)} of the dates on record belong to one hemisphere and "
+            f"{min(north, south)}{such} to the other: budburst and flowering fall from February "
+            "to July in the north and from August to December in the south, picking from July on "
+            "in the north and up to May in "
+            "the south. Correct the dates, or their season (the calendar year of harvest)."
+        )
+    return "south" if south else "north" if north else None
+
+
+def stage_dates(records):
+    """Return the stages on record: season, block, stage, date; picking from both its tables.
+
+    Notes
+    -----
+    Table dates comes first; where it has no harvest row, the first pick of table harvest stands.
+    """
+    dates = records.dates[["season", "block", "stage", "date"]].dropna(subset=["date"])
+    picks = records.harvest.dropna(subset=["date"])
+    picks = picks.groupby(["season", "block"], as_index=False)["date"].min()
+    picks["stage"] = "harvest"
+    both = pd.concat([dates, picks[["season", "block", "stage", "date"]]], ignore_index=True)
+    return both.drop_duplicates(["season", "block", "stage"], keep="first")
+
+
+def _priors(varieties, hemisphere):
+    """Return prior means (blocks, 4), spread of a variety's mean (varieties, 4), sd and dof."""
+    general = [handbook.entry(f"dates.budburst.{hemisphere}")]
+    general += [handbook.entry(f"dates.{name}") for name in INTERVALS[1:]]
+    known = {key.split(".")[1] for key in handbook.keys("days.")}
+    names = list(dict.fromkeys(varieties))
+    mean, spread = {}, []
+    for variety in names:
+        slug = str(variety).casefold().replace(" ", "_").replace("-", "_")
+        own = [float(entry.value) for entry in general]
+        sd = [float(entry.extra["sd_days"]) for entry in general]
+        if slug in known:
+            for place, name in enumerate(INTERVALS[1:], start=1):
+                own[place] = handbook.value(f"days.{slug}.{name}")
+                sd[place] = handbook.value("dates.variety_sd_days")
+        mean[variety], _ = own, spread.append(sd)
+    sd = np.array([[entry.extra[name] for entry in general] for name in _EXTRA], float)
+    dof = np.array([[entry.extra["dof"] for entry in general]] * len(_EXTRA), float)
+    places = np.array([names.index(variety) for variety in varieties])
+    spreads = Spreads(sd, dof, np.array(spread, float))
+    return np.array([mean[variety] for variety in varieties]), places, spreads
+
+
+def _grid(stages, names, seasons, origin, mean, variety):
+    """Lay recorded dates out as blocks x seasons x stages for the engine [d]."""
+    shape = (len(names), len(seasons), len(STAGES))
+    values, precision = np.zeros(shape), np.zeros(shape)
+    place = {name: at for at, name in enumerate(names)}
+    rows = stages[stages["block"].isin(place) & stages["season"].isin(seasons)]
+    if len(rows):
+        b = rows["block"].map(place).to_numpy(int)
+        t = rows["season"].map({s: at for at, s in enumerate(seasons)}).to_numpy(int)
+        s = rows["stage"].map({stage: at for at, stage in enumerate(STAGES)}).to_numpy(int)
+        begin = pd.to_datetime([origin[season] for season in rows["season"]])
+        values[b, t, s] = (pd.DatetimeIndex(rows["date"]) - begin).days
+        precision[b, t, s] = handbook.value("dates.recorded_within_days") ** -2
+    matrix = np.broadcast_to(np.tril(np.ones((4, 4))), (*shape, 4))
+    return Grid(matrix, values, precision, mean, variety)
+
+
+def _learn(records, grid, spreads, key):
+    """Learn the spreads in days from the past seasons, once for each set of records."""
+    kept = _KEPT.setdefault(records, {})
+    if key not in kept:
+        past = replace(grid, precision=grid.precision.copy())
+        past.precision[:, -1] = 0.0
+        kept[key] = learn_spreads(past, spreads)
+    return kept[key]
+
+
+def believe_days(records, season, hemisphere, keep_with=None):
+    """Return what is believed of the days between stages in a season, and the dates behind it.
+
+    Parameters
+    ----------
+    records : Records
+        As known on the day.
+    season : int
+        Year of harvest.
+    hemisphere : {"north", "south"}
+        Where the vines stand.
+    keep_with : Records, optional
+        Records to keep the learnt spreads with, so that they are learnt once for all days.
+
+    Returns
+    -------
+    beliefs : Beliefs
+        Of ``INTERVALS`` in the season; the first is the day of the growth year [d].
+    stages : DataFrame
+        As from ``stage_dates``, up to the season.
+
+    Notes
+    -----
+    The spreads are learnt from the seasons before; this season's stages only move and narrow the
+    days, as a count does for the crop.
+    """
+    names = [str(name) for name in records.blocks["block"]]
+    varieties = [str(name) for name in records.blocks["variety"]]
+    stages = stage_dates(records)
+    stages = stages[stages["season"] <= season]
+    seasons = sorted({int(s) for s in stages.loc[stages["season"] < season, "season"]})
+    seasons = [*seasons[-HISTORY_SEASONS:], season]
+    origin = {s: season_origin(s, hemisphere) for s in seasons}
+    mean, variety, spreads = _priors(varieties, hemisphere)
+    grid = _grid(stages, names, seasons, origin, mean, variety)
+    key = (season, hemisphere, grid.precision[:, :-1].tobytes())
+    return believe(grid, names, _learn(keep_with or records, grid, spreads, key)), stages

@@ -1,0 +1,221 @@
+"""Beliefs: the log-normal components of every block, with the effects that blocks share.
+
+The model, in natural logs, for component k of block b of variety v in season t::
+
+    x = mu + variety[v] + block[b] + season[t] + variety_season[v, t] + residual[b, t]
+
+Whatever is measured in a block in a season is a straight line in its components, with an error.
+How the vines answer to a change of load is not known exactly either: each response has one
+standard normal that all blocks share, and it moves what is measured by so much a unit as the
+load of that block and season has changed.
+So everything is Gaussian once the spreads are known, and the posterior is exact.
+"""
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from cropload.beliefs.measurements import whitened
+from cropload.beliefs.posterior import (
+    SharedPosterior,
+    covariance_given,
+    shared_posterior,
+    symmetric,
+    without_residual,
+)
+from cropload.beliefs.random_streams import stream
+from cropload.beliefs.spreads import Learned, variances
+
+
+@dataclass(frozen=True, eq=False)
+class Beliefs:
+    """What is believed of the components of every block in the season forecast.
+
+    ``ln x = centre + load @ (shared - its mean) + own``, with ``shared`` the effects that blocks
+    share and ``own`` the block's own, of covariance ``own_covariance``.
+
+    centre : (blocks, components), logs [1]
+    load : (blocks, components, local effects) [1]
+    own_covariance : (blocks, components, components) [1]
+    posterior : SharedPosterior, of what all the blocks share
+    """
+
+    names: tuple
+    variety: np.ndarray
+    centre: np.ndarray
+    load: np.ndarray
+    own_covariance: np.ndarray
+    posterior: SharedPosterior
+    learned: Learned
+
+    @property
+    def shared(self):
+        """Where the shared effects lie."""
+        return self.posterior.shared
+
+    @property
+    def root(self):
+        """A square root of the shared covariance [1]."""
+        return self.posterior.root
+
+    @property
+    def response_mean(self):
+        """Means of the load responses' normals, (responses,) [1]."""
+        return self.posterior.mean[self.shared.effects :]
+
+    def covariance(self, block):
+        """Return the covariance of a block's log components, (components, components) [1]."""
+        through = self.load[block] @ self.root[self.shared.places(self.variety[block])]
+        return through @ through.T + self.own_covariance[block]
+
+    def spread(self):
+        """Return the standard deviation of each log component, (blocks, components) [1]."""
+        found = np.einsum("bkk->bk", self.own_covariance).copy()
+        for v in np.unique(self.variety):
+            members = np.flatnonzero(self.variety == v)
+            through = self.load[members] @ self.root[self.shared.places(v)]
+            found[members] += np.einsum("nkq,nkq->nk", through, through)
+        return np.sqrt(found)
+
+    def shared_draws(self, draws, seed):
+        """Return draws of the shared effects about their mean, (shared effects, draws) [1]."""
+        return _shared_draws(self.posterior, draws, seed)
+
+    def response_draws(self, draws, seed):
+        """Return draws of the load responses' standard normals, (responses, draws) [1]."""
+        moved = self.shared_draws(draws, seed)[self.shared.effects :]
+        return self.response_mean[:, None] + moved
+
+    def draw(self, blocks, draws, seed):
+        """Draw the log components of some blocks.
+
+        Parameters
+        ----------
+        blocks : sequence of int
+            Places of the blocks in ``names``.
+        draws : int
+            Draws [1].
+        seed : int
+            Seed [1]; a block's draws depend on it and on the block's name alone.
+
+        Returns
+        -------
+        ndarray, shape (components, blocks, draws)
+            Natural logs [1].
+        """
+        blocks = np.asarray(blocks, int)
+        k = self.centre.shape[1]
+        roots = np.linalg.cholesky(self.own_covariance[blocks] + 1e-14 * np.eye(k))
+        out = np.empty((len(blocks), k, draws))
+        for v in np.unique(self.variety[blocks]):
+            here = np.flatnonzero(self.variety[blocks] == v)
+            # What a block shares acts by the levels of the seasons, each a sum of effects that
+            # bear the same load; own normals stand above them: one product a block, in fast memory.
+            levels = _level_draws(self.posterior, int(v), draws, seed)
+            stacked = np.concatenate([np.empty((k, draws)), levels])
+            load = self.load[blocks[here]][..., self.shared.level_columns]
+            both = np.concatenate([roots[here], load], axis=-1)
+            for at, line in zip(here, both, strict=True):
+                block = blocks[at]
+                stream(seed, self.names[block]).standard_normal(out=stacked[:k])
+                np.matmul(line, stacked, out=out[at])
+                out[at] += self.centre[block][:, None]
+        return np.moveaxis(out, 1, 0)
+
+
+@lru_cache(maxsize=4)
+def _shared_draws(posterior, draws, seed):
+    normals = [
+        stream(seed, f"shared: {name}").standard_normal((size, draws))
+        for name, size in posterior.normals
+    ]
+    return posterior.root @ np.concatenate(normals)
+
+
+@lru_cache(maxsize=16)
+def _level_draws(posterior, variety, draws, seed):
+    """Return draws of the levels of a variety's seasons, and of the responses, about their mean."""
+    shared = posterior.shared
+    local = _shared_draws(posterior, draws, seed)[shared.places(variety)]
+    return shared.levels(local)
+
+
+def believe(grid, names, learned, posterior=None):
+    """Return the exact posterior of the components in the last season of the grid.
+
+    Parameters
+    ----------
+    grid : Grid
+        What was measured; the last season may be empty (a forecast before any count).
+    names : sequence of str
+        Names of the blocks.
+    learned : Learned
+        Spreads of the effects.
+    posterior : SharedPosterior, optional
+        From all the blocks, when the grid holds only some of them; from the grid when left out.
+
+    Returns
+    -------
+    Beliefs
+
+    Notes
+    -----
+    The block's and the forecast season's effects carry widened spreads, because few effects do
+    not pretend to know a spread.
+    Valid for spreads small enough that a log-normal is a fair picture (below about 0.7).
+    """
+    if posterior is None:
+        varieties = [str(v) for v in range(grid.varieties(learned.spreads))]
+        posterior = shared_posterior([grid], learned, varieties)
+    centre, load, own = _last_season(grid, learned, posterior)
+    return Beliefs(
+        names=tuple(names),
+        variety=grid.variety,
+        centre=centre,
+        load=posterior.shared.on_effects(load),
+        own_covariance=own,
+        posterior=posterior,
+        learned=learned,
+    )
+
+
+def centres(grid, learned, posterior):
+    """Return the centres of ``believe`` alone, (blocks, components) [1]."""
+    return _last_season(grid, learned, posterior)[0]
+
+
+def _last_season(grid, learned, posterior):
+    """Return centre, load on the levels and responses, and own covariance in the last season."""
+    blocks, seasons, k = grid.rows.shape[0], grid.rows.shape[1], grid.rows.shape[-1]
+    shift, shared = grid.responses(), posterior.shared
+    rows, values = whitened(grid)
+    variance = variances(learned.spreads, seasons, learned.widen)
+    now, after = slice((seasons - 1) * k, seasons * k), slice(seasons * k, None)
+
+    # The block's own part in the forecast season is its mean plus that season's residual: first
+    # from the earlier seasons alone, then with what this season measured.
+    residual = grid.residual(variance.residual)
+    info, vector = without_residual(rows[:, :-1], values[:, :-1], residual[..., :-1, :])
+    cov = covariance_given(info.sum(1), variance.block)
+    past = np.zeros((blocks, k, seasons * k + shared.responses))
+    past[..., : now.start] = np.swapaxes(info, 1, 2).reshape(blocks, k, -1)
+    past[..., after] = (info @ shift[:, :-1]).sum(1)
+    prior = np.linalg.inv(cov + np.eye(k) * residual[..., -1, None, :])
+    turned = np.swapaxes(rows[:, -1], -1, -2)
+    seen = turned @ rows[:, -1]
+    own = symmetric(np.linalg.inv(prior + seen))
+    # What is measured this season also bears the load response; the component itself does not.
+    load = -(prior @ cov) @ past
+    load[..., now] -= seen
+    load[..., after] -= seen @ shift[:, -1]
+    load = own @ load
+    load[..., now] += np.eye(k)
+
+    level = np.einsum("nkj,nj->nk", prior @ cov, vector.sum(1))
+    level = level + (turned @ values[:, -1, :, None])[..., 0]
+    centre = grid.mean + np.einsum("nkj,nj->nk", own, level)
+    for v in np.unique(grid.variety):
+        members = np.flatnonzero(grid.variety == v)
+        centre[members] += load[members] @ (shared.laid_out.T @ posterior.local_mean(v))
+    return centre, load, own

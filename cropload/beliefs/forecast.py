@@ -1,0 +1,314 @@
+"""The forecast of a season: from history and the plans, narrowed by every count so far."""
+
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+import pandas as pd
+
+from cropload import arguments, handbook
+from cropload.beliefs.accepted import accepted_before
+from cropload.beliefs.groundwork import lay_ground
+from cropload.beliefs.guard import check_sound
+from cropload.beliefs.history import estates, learned_before
+from cropload.beliefs.meant import check_block, check_draws, check_season
+from cropload.beliefs.measured import lost_blocks, measurements
+from cropload.beliefs.result import Forecast
+from cropload.clock import day
+from cropload.records.as_of import records_until
+from cropload.records.block_facts import block_facts
+from cropload.vine.growth import STAGES, Growth, PlanShape, grow
+from cropload.vine.load_response import exponents
+from cropload.vine.plan import PruningPlan
+
+#: What has been measured last on the estate -> the word for where the season stands.
+STAGE_WORDS = {
+    None: "before any count",
+    "buds": "after the buds were counted",
+    "shoots": "after the shoots were counted",
+    "noncount_shoots": "after the shoots were counted",
+    "clusters": "after the clusters were counted",
+    "weight_lag": "after lag-phase weights",
+    "weight_veraison": "after veraison weights",
+    "weight_harvest": "after harvest weights",
+    "harvest": "while picking",
+}
+
+#: Blocks that grow at once, and block names that a note gives.
+_BLOCKS_AT_ONCE = 16
+_NAMES = 12
+
+
+def _season_plans(season, given, estate_plans, last_plans, names):
+    """Return the plan of each block in the season, and where it is known from."""
+    plans, sources = [], []
+    for name, last in zip(names, last_plans, strict=True):
+        if name in given:
+            plans.append(given[name])
+            sources.append("the plan asked about")
+        elif (name, season) in estate_plans:
+            plans.append(estate_plans[name, season])
+            sources.append("table pruning")
+        elif last is not None:
+            plans.append(last)
+            sources.append("last plan on record, taken as unchanged")
+        else:
+            plans.append(None)
+            sources.append("no plan on record")
+    return plans, sources
+
+
+def picked_so_far(records, season, facts):
+    """Return what the scale has said of each block in the season: tonnes [t] and share [1].
+
+    The share is what is decided: picked, or of the rest what hail, frost or birds took.
+    """
+    harvest = records.harvest
+    harvest = harvest[harvest["season"] == season]
+    tonnes = np.zeros(len(facts.names))
+    share = np.zeros(len(facts.names))
+    place = {name: at for at, name in enumerate(facts.names)}
+    for block, rows in harvest.groupby("block"):
+        if block not in place:
+            continue
+        rows = rows.sort_values("date", kind="stable")
+        part = rows["picked_pct"]
+        tonnes[place[block]] = rows["tonnes"].sum()
+        # A row without a share is the whole block, or what was left of it.
+        done = 1.0 if pd.isna(part.iloc[-1]) else min(part.max() / 100, 1.0)
+        lost = rows["lost_pct"].fillna(0.0).max() / 100
+        share[place[block]] = 1.0 - (1.0 - done) * (1.0 - lost)
+    return pd.DataFrame({"block": facts.names, "tonnes": tonnes, "share": share})
+
+
+@arguments.takes(
+    records=arguments.records,
+    plans=arguments.maybe(arguments.by_block("plans")),
+    reference_plans=arguments.maybe(arguments.by_block("plans")),
+    learned=arguments.maybe(arguments.kind("Learned")),
+)
+def forecast(
+    records,
+    season=None,
+    as_of=None,
+    *,
+    plans=None,
+    draws=4000,
+    seed=0,
+    reference_plans=None,
+    learned=None,
+):
+    """Forecast a season's crop from history, the plans, and every count up to a day.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``.
+    season : int, optional
+        Year of harvest; the next one when left out.
+    as_of : str or date, optional
+        Only records dated up to this day are used, such as ``"2026-07-15"``; all when left out.
+    plans : dict, optional
+        {block: plan} to ask about instead of what is on record.
+    draws, seed : int
+        Draws [1] and their seed [1].
+    reference_plans : dict, optional
+        {block: plan} that blocks without any plan on record have carried.
+    learned : Learned, optional
+        Spreads as from ``learned_before``; learnt from the earlier seasons when left out.
+
+    Returns
+    -------
+    Forecast
+
+    Raises
+    ------
+    CroploadError
+        For a date, plan or block that cannot be.
+
+    Notes
+    -----
+    crop = bearing vines x clusters per vine x cluster weight x recovery. Each component starts
+    from history and the plan; counts narrow it in their own block and, through what the blocks
+    share, in blocks nobody has counted.
+    A block that has been picked in part is what the scale said plus the forecast of the rest.
+    Valid for blocks of one estate, with spreads as in the handbook.
+
+    Examples
+    --------
+    >>> from cropload import example_records
+    >>> early = forecast(example_records(), 2026, "2026-03-01")
+    >>> late = forecast(example_records(), 2026, "2026-08-20")
+    >>> bool(late.table("estate")["range_t"][0] < early.table("estate")["range_t"][0])
+    True
+    """
+    check_draws(draws, seed)
+    ground, learned, so_far = prepare(
+        records, season, as_of, plans=plans, reference_plans=reference_plans, learned=learned
+    )
+    return draw_forecast(next(estates(ground, learned)), so_far, draws, seed)
+
+
+@dataclass(frozen=True, eq=False)
+class SoFar:
+    """What the season has brought by a day, apart from what is believed.
+
+    picked : DataFrame by block: tonnes [t] and share [1]; lost : {block: vines counted [1]};
+    given : {block: plan asked about}.
+    """
+
+    season: int
+    as_of: pd.Timestamp | None
+    stage: str
+    picked: pd.DataFrame
+    lost: dict
+    given: dict
+
+
+def prepare(
+    records, season, as_of, *, plans=None, reference_plans=None, learned=None, accepted=None
+):
+    """Read what a forecast rests on; see ``forecast`` for the parameters.
+
+    ``accepted`` is what was learned on the estate; that of the records' folder when left out.
+
+    Returns
+    -------
+    (Groundwork, Learned, SoFar)
+    """
+    limit = day(as_of)
+    known = records_until(records, limit)
+    season = check_season(known, season)
+    given = {
+        check_block(records, block): PruningPlan.parse(plan)
+        for block, plan in (plans or {}).items()
+    }
+    reference_plans = {
+        check_block(records, block): PruningPlan.parse(plan)
+        for block, plan in (reference_plans or {}).items()
+    }
+    facts = block_facts(known)
+    accepted = accepted_before(records, season) if accepted is None else accepted
+    measured = measurements(known, facts, accepted.counters)
+    here = measured[measured["season"] == season]
+    ground = lay_ground(
+        known,
+        season,
+        reference_plans=reference_plans,
+        season_plans=given,
+        this_season=here,
+        measured=measured,
+        accepted=accepted,
+    )
+    if learned is None:
+        # A day before the year of harvest sees less of the earlier seasons.
+        early = limit is not None and limit < pd.Timestamp(f"{season}-01-01")
+        learned = learned_before(known if early else records, season)
+    stages = set(here["stage"])
+    seen = [stage for stage in STAGES if stage in stages and stage in STAGE_WORDS]
+    lost = lost_blocks(known, facts, season)
+    picked = picked_so_far(known, season, facts)
+    # Nothing is left hanging in a lost block.
+    picked["share"] = picked["share"].mask(picked["block"].isin(lost), 1.0)
+    stage = STAGE_WORDS[seen[-1] if seen else None]
+    so_far = SoFar(season, limit, stage, picked.set_index("block"), lost, given)
+    return ground, learned, so_far
+
+
+def _grown(estate, x, responses):
+    """Run the chain on the draws, a few blocks at a time so that they stay in fast memory."""
+    names = [field.name for field in fields(Growth)]
+    grown = Growth(*(np.empty(x.shape[1:]) for _ in names))
+    exponent, noncount = exponents(responses), handbook.value("noncount.fertility")
+    for start in range(0, x.shape[1], _BLOCKS_AT_ONCE):
+        here = np.arange(start, min(start + _BLOCKS_AT_ONCE, x.shape[1]))
+        shape = PlanShape(
+            estate.season_log_buds[here, None],
+            estate.season_burst[here, None],
+            estate.season_fertility[here, None],
+        )
+        share = estate.young.share_of(here)
+        lot = grow(x[:, here], shape, estate.state(here), exponent, noncount, share)
+        for name in names:
+            getattr(grown, name)[here] = getattr(lot, name)
+    return grown
+
+
+def _named(names):
+    """Return a list of names for a sentence, cut short where nobody would read on."""
+    more = len(names) - _NAMES
+    return ", ".join(names[:_NAMES]) + (f" and {more} more" if more > 0 else "")
+
+
+def draw_forecast(estate, so_far, draws, seed):
+    """Turn what is believed of an estate's blocks into a Forecast.
+
+    Parameters
+    ----------
+    estate : Estate
+        Of all the blocks, or of some of them.
+    so_far : SoFar
+        Of all the blocks.
+    draws, seed : int
+        Draws [1] and their seed [1].
+
+    Returns
+    -------
+    Forecast
+    """
+    facts, season = estate.facts, so_far.season
+    everyone = np.arange(len(facts.names))
+    x = estate.beliefs.draw(everyone, draws, seed)
+    responses = estate.beliefs.response_draws(draws, seed)
+    plans, sources = _season_plans(
+        season, so_far.given, estate.plans, estate.last_plan, facts.names
+    )
+    growth = _grown(estate, x, responses)
+    notes = []
+    assumed = [n for n, s in zip(facts.names, sources, strict=True) if s.startswith("last plan")]
+    if assumed:
+        notes.append(
+            f"No plan for {season} is on record for {_named(assumed)}: the last one is taken "
+            "as unchanged."
+        )
+    # Where no crop is expected there is no range to be wide.
+    bears = ~estate.young.barren
+    blind = [
+        n
+        for n, s, yes in zip(facts.names, sources, bears, strict=True)
+        if yes and s.startswith("no plan")
+    ]
+    if blind:
+        notes.append(
+            f"No plan is on record for {_named(blind)}: an ordinary load is taken, so these "
+            "ranges are wide."
+        )
+    notes += [
+        f"None of the {so_far.lost[block]} vines counted in {block} carries a cluster: its crop "
+        "is taken as lost (0 t), and its counts are left out of what the other blocks learn from. "
+        "If it bears fruit, count again, on vines that stand for the whole block."
+        for block in facts.names
+        if block in so_far.lost
+    ]
+    notes += estate.young.notes(facts.names)
+    notes += estate.accepted_notes
+    found = Forecast(
+        season=season,
+        as_of=so_far.as_of,
+        stage=so_far.stage,
+        seed=int(seed),
+        blocks=facts.names,
+        varieties=facts.varieties,
+        plans=tuple("" if plan is None else str(plan) for plan in plans),
+        plan_from=tuple(sources),
+        draws=np.empty((0, 0)),
+        growth=growth,
+        log_components=x,
+        responses=responses,
+        picked=so_far.picked.loc[list(facts.names)].reset_index(),
+        estate=estate,
+        notes=tuple(notes),
+    )
+    hanging = growth.kg_picked * (facts.bearing / 1000.0)[:, None]
+    crop = found.with_picked(hanging)
+    middle = np.median(crop, axis=1) / facts.area_ha
+    return replace(found, draws=crop, notes=(*found.notes, *check_sound(facts.names, middle)))

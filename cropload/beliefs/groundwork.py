@@ -1,0 +1,242 @@
+"""Groundwork: the records of an estate as arrays, from which any of its blocks can be believed."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from cropload import handbook
+from cropload.beliefs.accepted import NOTHING, Accepted, accepted_before
+from cropload.beliefs.accepted_notes import accepted_notes
+from cropload.beliefs.learn_spreads import learn_spreads, teachers
+from cropload.beliefs.linearise import load_shift
+from cropload.beliefs.loads import filled_loads, planned_loads, unsure_precision, usual_loads
+from cropload.beliefs.measured import measurements, plans_by_season
+from cropload.beliefs.measurements import Grid
+from cropload.beliefs.priors import prior_logs, prior_spreads
+from cropload.beliefs.spreads import Spreads
+from cropload.beliefs.young import YoungBlocks, young_blocks
+from cropload.records.block_facts import BlockFacts, block_facts
+from cropload.vine.growth import COMPONENTS, STAGES, LoadState, PlanShape
+from cropload.vine.load_response import RESPONSES, carried_load, exponents
+from cropload.vine.plan import PruningPlan
+from cropload.vine.stage_lines import stage_rows
+
+#: Seasons of history used; older ones tell little of today's vines.
+HISTORY_SEASONS = 12
+
+
+def _seasons(measured, plans, season):
+    """Return the seasons of the grid, one after the other, the one forecast last.
+
+    Seasons with a plan and no measurement belong to them: vines carry that load too. The season
+    before is always there, so that the load carried is never the one about to be chosen.
+    """
+    found = [int(s) for s in measured["season"].unique()] + [planned for _, planned in plans]
+    earlier = [s for s in found if season - HISTORY_SEASONS <= s < season]
+    return list(range(min([*earlier, season - 1]), season + 1))
+
+
+@dataclass(frozen=True, eq=False)
+class Groundwork:
+    """What the records say, before anything is believed: arrays by block and season.
+
+    The seasons stand in order, the one forecast last. ``buds``, ``burst`` and ``fertility``:
+    (blocks, seasons), logs of the load and of the plans' node profiles relative to the block's
+    last one [1]; ``carried``: the load carried before each season; ``usual`` and
+    ``usual_clusters``: (blocks,), what the components refer to; ``values`` and ``precision``:
+    (blocks, seasons, stages), logs as measured and 1 / their sampling variance [1]. ``young`` says
+    in which of those seasons the vines were young.
+    """
+
+    season: int
+    facts: BlockFacts
+    measured: pd.DataFrame
+    plans: dict
+    profiles: dict
+    profile_shoots: dict
+    last_plan: tuple
+    load_known: np.ndarray
+    reference: np.ndarray
+    buds: np.ndarray
+    burst: np.ndarray
+    fertility: np.ndarray
+    carried: np.ndarray
+    usual: np.ndarray
+    usual_clusters: np.ndarray
+    values: np.ndarray
+    precision: np.ndarray
+    mean: np.ndarray
+    variety: np.ndarray
+    varieties: tuple
+    variety_spread: np.ndarray
+    prior_keys: dict
+    young: YoungBlocks
+    accepted: Accepted = NOTHING
+    accepted_notes: tuple = ()
+
+    def lines(self, places, about):
+        """Return offsets and the engine's grid of some blocks.
+
+        Parameters
+        ----------
+        places : ndarray of int
+            Places of the blocks.
+        about : ndarray, shape (blocks, components)
+            Logs of their components about which the chain is made straight [1].
+        """
+        count = self.buds.shape[1]
+
+        def cells(array):
+            return np.repeat(array[places][:, None], count, axis=1).ravel()
+
+        shape = PlanShape(
+            self.buds[places].ravel(), self.burst[places].ravel(), self.fertility[places].ravel()
+        )
+        state = LoadState(
+            cells(self.usual), self.carried[places].ravel(), cells(self.usual_clusters)
+        )
+        rows, offset = stage_rows(np.repeat(about, count, axis=0), shape, state, exponents())
+        values, precision = self.values[places], self.precision[places]
+        shift = load_shift(np.repeat(self.mean[places], count, axis=0), shape, state)
+        shift = shift.reshape(*values.shape[:2], len(COMPONENTS), len(RESPONSES))
+        offset = offset.reshape(values.shape)
+        rows = rows.reshape(*values.shape, len(COMPONENTS))
+        mean, variety = self.mean[places], self.variety[places]
+        added = self.young.onto(offset, places)
+        return offset, Grid(rows, values - offset, precision, mean, variety, shift, added)
+
+    def learn(self):
+        """Return the spreads that these records teach."""
+        places = teachers(self.precision)
+        _, grid = self.lines(places, self.mean[places])
+        prior = Spreads(*prior_spreads(), self.variety_spread)
+        return learn_spreads(grid, prior, widest=handbook.value("learning.widest_spread"))
+
+
+def lay_ground(
+    records,
+    season,
+    *,
+    reference_plans=None,
+    season_plans=None,
+    this_season=None,
+    measured=None,
+    accepted=None,
+    unsure_loads=False,
+):
+    """Read from the records all that the beliefs about any block rest on.
+
+    Parameters
+    ----------
+    records, season, reference_plans, season_plans, this_season, accepted
+        As in ``build_estate``.
+    measured : DataFrame, optional
+        All that ``measurements`` makes of the records, where it is at hand.
+    unsure_loads : bool
+        As in ``build_estate``.
+
+    Returns
+    -------
+    Groundwork
+
+    Notes
+    -----
+    At most the last 12 seasons are used.
+    """
+    facts = block_facts(records)
+    accepted = accepted_before(records, int(season)) if accepted is None else accepted
+    given = {
+        facts.place(block): PruningPlan.parse(plan)
+        for block, plan in (reference_plans or {}).items()
+    }
+    if measured is None:
+        measured = measurements(records, facts, accepted.counters)
+    measured = measured[measured["season"] < season]
+    measured = measured[measured["season"] >= season - HISTORY_SEASONS]
+    plans = plans_by_season(records)
+    seasons = _seasons(measured, plans, int(season))
+    if this_season is not None and len(this_season):
+        measured = pd.concat([measured, this_season], ignore_index=True)
+    plans.update({(block, int(season)): plan for block, plan in (season_plans or {}).items()})
+    buds = measured[measured["stage"] == "buds"]
+    counted = dict(
+        zip(zip(buds["block"], buds["season"], strict=True), buds["log_value"], strict=True)
+    )
+    profiles, shoots, shape, planned, reference, latest = planned_loads(
+        records, facts, seasons, plans, counted, given, accepted
+    )
+    place = {name: b for b, name in enumerate(facts.names)}
+    measured_in = np.zeros(planned.shape, bool)
+    b = measured["block"].map(place).to_numpy(int)
+    t = measured["season"].to_numpy(int) - seasons[0]
+    measured_in[b, t] = True
+    usual, on_record = usual_loads(shape[0], measured_in, facts, latest)
+    # The forecast season's own plan is what a view varies, so it is set apart from the past.
+    filled = filled_loads(shape[0], usual)
+    carried = carried_load(filled)
+    blocks, count = filled.shape
+    young = young_blocks(facts, seasons, measured)
+
+    priors = {name: prior_logs(name) for name in dict.fromkeys(facts.varieties)}
+    means, spreads, keys = zip(*(priors[name] for name in facts.varieties), strict=True)
+    mean = np.array(means)
+    variety_names = list(dict.fromkeys(facts.varieties))
+    variety = np.array([variety_names.index(v) for v in facts.varieties])
+
+    # Cluster weight is stated at the clusters the block usually carries: the clusters counted, a
+    # bud of those seasons, at the usual load.
+    here = ((measured["stage"] == "clusters") & (measured["season"] < season)).to_numpy(bool)
+    per_bud = measured["log_value"].to_numpy(float)[here] - filled[b, t][here]
+    per_bud = per_bud - young.log_share[b, t][here]
+    counted_in = np.bincount(b[here], minlength=blocks)
+    per_bud = np.bincount(b[here], per_bud, minlength=blocks) / np.maximum(counted_in, 1)
+    usual_clusters = usual + np.where(
+        counted_in > 0,
+        per_bud - mean[:, COMPONENTS.index("counting_bias")],
+        mean[:, COMPONENTS.index("shoots_per_bud")]
+        + mean[:, COMPONENTS.index("clusters_per_shoot")],
+    )
+
+    values = np.zeros((blocks, count, len(STAGES)))
+    precision = np.zeros(values.shape)
+    if len(measured):
+        s = measured["stage"].map({name: i for i, name in enumerate(STAGES)}).to_numpy(int)
+        values[b, t, s] = measured["log_value"].to_numpy(float)
+        precision[b, t, s] = 1 / np.maximum(measured["log_variance"].to_numpy(float), 1e-8)
+    # Buds counted stand in for a plan that was not written down: they cannot also judge it.
+    precision[:, :, STAGES.index("buds")] *= planned
+    if unsure_loads:
+        precision = unsure_precision(precision, on_record)
+    first_of = [facts.varieties.index(name) for name in variety_names]
+    return Groundwork(
+        season=int(season),
+        facts=facts,
+        measured=measured,
+        plans=plans,
+        profiles=profiles,
+        profile_shoots=shoots,
+        last_plan=latest,
+        load_known=on_record,
+        reference=reference,
+        buds=filled,
+        burst=shape[1] - reference[0][:, None],
+        fertility=shape[2] - reference[1][:, None],
+        carried=carried,
+        usual=usual,
+        usual_clusters=usual_clusters,
+        values=values,
+        precision=precision,
+        mean=mean,
+        variety=variety,
+        varieties=tuple(variety_names),
+        variety_spread=np.array(spreads)[first_of],
+        prior_keys=dict(zip(facts.varieties, keys, strict=True)),
+        young=young,
+        accepted=accepted,
+        accepted_notes=accepted_notes(
+            accepted,
+            set(facts.varieties),
+            set(records.counts["counter"].astype(str).str.strip()),
+        ),
+    )

@@ -1,0 +1,286 @@
+"""Learning of spreads: how much blocks and seasons differ, from the records and the handbook."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from cropload.beliefs.measurements import whitened
+from cropload.beliefs.posterior import covariance_given, without_blocks, without_residual
+from cropload.beliefs.spreads import Learned, Variances, variances
+
+#: Spreads are learnt from at most so many blocks, evenly taken: more hardly sharpen them.
+_TEACHERS = 400
+
+#: Longest step on the log scale, and earlier steps that the mixing looks at.
+_STRIDE, _DEPTH = 0.5, 10
+
+
+def teachers(precision):
+    """Return the places of the blocks that spreads are learnt from.
+
+    Parameters
+    ----------
+    precision : ndarray, shape (blocks, seasons, stages)
+        As in ``Grid``; a block where nothing was measured teaches nothing.
+    """
+    found = np.flatnonzero((precision > 0).any((1, 2)))
+    if len(found) > _TEACHERS:
+        found = found[np.linspace(0, len(found) - 1, _TEACHERS).round().astype(int)]
+    return found
+
+
+@dataclass(frozen=True)
+class _Lesson:
+    """The whitened lines of the blocks that teach, without what none of them measures.
+
+    rows, values, shift : as in ``Grid``, of the seasons, stages and components that speak
+    members : places of the blocks of each variety
+    speaks : (components,), which components the lines are about
+    added : as in ``Grid``, or None
+    """
+
+    rows: np.ndarray
+    values: np.ndarray
+    shift: np.ndarray
+    members: tuple
+    speaks: np.ndarray
+    added: np.ndarray | None = None
+
+
+def _lesson(grid):
+    rows, values = whitened(grid)
+    seasons = (grid.precision > 0).any((0, 2))
+    stages = (grid.precision > 0).any((0, 1))
+    speaks = (rows != 0).any((0, 1, 2))
+    rows = rows[:, seasons][:, :, stages][..., speaks]
+    shift = grid.responses()[:, seasons][:, :, speaks]
+    members = tuple(np.flatnonzero(grid.variety == v) for v in np.unique(grid.variety))
+    added = None if grid.added is None else grid.added[:, seasons][..., speaks]
+    return _Lesson(rows, values[:, seasons][..., stages], shift, members, speaks, added)
+
+
+def _part(spreads, lesson):
+    """Return the variances of the lesson's seasons and components."""
+    at = lesson.speaks
+    some = replace(spreads, sd=spreads.sd[:, at], variety=np.atleast_2d(spreads.variety)[:, at])
+    return variances(some, lesson.rows.shape[1])
+
+
+def _diagonal_of_levels(by_season, responses):
+    return np.concatenate([by_season.ravel(), np.zeros(responses)])
+
+
+def _varieties_prior(variance, variety, responses):
+    """Return the prior covariance of what a variety adds to the levels of its seasons."""
+    seasons = len(variance.variety_season)
+    levels = np.diag(_diagonal_of_levels(variance.variety_season, responses))
+    own = variance.variety[min(variety, len(variance.variety) - 1)]
+    end = seasons * len(own)
+    levels[:end, :end] += np.kron(np.ones((seasons, seasons)), np.diag(own))
+    return levels
+
+
+def _effects(lesson, variance: Variances, varieties):
+    """Return what is found of the effects under given variances, for each group of ``GROUPS``.
+
+    Returns
+    -------
+    squares : ndarray, shape (groups, components)
+        Summed squares of the effects' posterior means [1].
+    known : ndarray, shape (groups, components)
+        Effective number of effects seen: how much of their prior variance is gone [1].
+    """
+    # What single cells add is known: it belongs to the noise, not to the residual that is learnt.
+    residual = variance.residual if lesson.added is None else variance.residual + lesson.added
+    info, vector = without_residual(lesson.rows, lesson.values, residual)
+    seasons, k = vector.shape[1:]
+    r = lesson.shift.shape[-1]
+    block = covariance_given(info.sum(1), variance.block)
+    squares, known = np.zeros((4, k)), np.zeros((4, k))
+
+    # First each variety, then the seasons and responses that all share: the arrow once more.
+    prior = np.concatenate([variance.season.ravel(), np.ones(r)])
+    precision, right, said = np.diag(1 / prior), 0.0, []
+    one = np.eye(len(prior))
+    for members, variety in zip(lesson.members, varieties, strict=True):
+        square, vec, load = without_blocks(
+            info[members], vector[members], block[members], lesson.shift[members]
+        )
+        added = _varieties_prior(variance, variety, r)
+        # What the variety adds is normal with covariance G: information C becomes C (1 + G C)^-1.
+        share = np.linalg.solve(one + square @ added, np.column_stack([square, vec]))
+        said.append((members, square, vec, load, added, share[:, :-1], share[:, -1]))
+        precision += share[:, :-1]
+        right = right + share[:, -1]
+    covariance = np.linalg.inv(precision)
+    covariance = (covariance + covariance.T) / 2
+    mean = covariance @ right
+    levels = seasons * k
+    squares[1] = (mean[:levels].reshape(seasons, k) ** 2).sum(0)
+    gone = 1 - np.diag(covariance)[:levels] / variance.season.ravel()
+    known[1] = gone.reshape(seasons, k).sum(0)
+
+    for members, square, vec, load, added, share, alone in said:
+        both = _diagonal_of_levels(variance.variety_season, r)
+        left = both * (alone - share @ mean)
+        squares[2] += (left[:levels].reshape(seasons, k) ** 2).sum(0)
+        gone = both * np.diag(share - share @ covariance @ share)
+        known[2] += gone[:levels].reshape(seasons, k).sum(0)
+
+        # The levels of this variety: what all share, and what the variety adds to it.
+        held = np.linalg.solve(one + added @ square, added)
+        turn = one - held @ square
+        level = turn @ mean + held @ vec
+        level_cov = turn @ covariance @ turn.T + (held + held.T) / 2
+        found = _of_blocks(lesson, members, (info, vector, block), load, level, level_cov, variance)
+        for group, (part_squares, part_known) in zip((0, 3), found, strict=True):
+            squares[group] += part_squares
+            known[group] += part_known
+    return squares, known
+
+
+def _of_blocks(lesson, members, said, load, level, level_cov, variance):
+    """Return squares and known of the own parts and of the residuals of one variety's blocks."""
+    info, vector, block = (array[members] for array in said)
+    shift = lesson.shift[members]
+    blocks, seasons, k = vector.shape
+    levels = seasons * k
+    own = np.einsum("nkj,nj->nk", block, vector.sum(1)) + load @ level
+    through = load @ level_cov
+    own_cov = through @ np.swapaxes(load, 1, 2) + block
+    gone = 1 - np.einsum("nkk->nk", own_cov) / variance.block
+    of_own = (own**2).sum(0), gone.sum(0)
+
+    # The level of a block in a season, and its variance: level, response, own, and their products.
+    here = level[:levels].reshape(seasons, k) + own[:, None] + shift @ level[levels:]
+    within = np.stack([level_cov[t * k : t * k + k, t * k : t * k + k] / 2 for t in range(seasons)])
+    response = level_cov[:levels, levels:].reshape(seasons, k, -1)
+    turned = np.swapaxes(shift, -1, -2)
+    half = within + own_cov[:, None] / 2
+    half = half + (response + 0.5 * shift @ level_cov[levels:, levels:]) @ turned
+    half = half + np.swapaxes(through[..., :levels].reshape(blocks, k, seasons, k), 1, 2)
+    half = half + through[:, None, :, levels:] @ turned
+    gain = variance.residual[..., None] * info
+    residual = variance.residual * (vector - np.einsum("ntkj,ntj->ntk", info, here))
+    gone = np.einsum("ntkk->ntk", gain) - (
+        2 * np.einsum("ntkj,ntkj->ntk", gain @ half, gain) / variance.residual
+    )
+    return of_own, ((residual**2).sum((0, 1)), gone.sum((0, 1)))
+
+
+def learn_spreads(grid, spreads, *, widest=np.inf, iterations=100, tolerance=1e-4):
+    """Estimate the spreads of the random effects: the mode of their posterior.
+
+    Parameters
+    ----------
+    grid : Grid
+        What was measured.
+    spreads : Spreads
+        Prior spreads [1], with their degrees of freedom (scaled inverse chi-square).
+    widest : float
+        A spread is at most so many times its prior one [1].
+    iterations : int
+        Most steps [1].
+    tolerance : float
+        The estimate is settled when no more than so much log density is left to gain [1].
+
+    Returns
+    -------
+    Learned
+
+    Notes
+    -----
+    With prior degrees of freedom of zero this is the restricted maximum likelihood estimate.
+    A group that the records say nothing about keeps its prior spread.
+    Each step is that of MacKay (1992, Neural Computation 4:415), which rests where
+    expectation-maximisation rests and comes there sooner; steps are mixed as Anderson (1965, J. ACM
+    12:547) does, and a mixed step that leads downhill is taken back.
+    A crop is a sum of many such effects, so their variances have to be right, not their tails:
+    the widening is that of the mean of a scaled inverse chi-square, dof / (dof - 2).
+    The chain is made straight near the handbook's means. Records that contradict it (copies of a
+    few blocks, say) can pull a spread so far off that the straight line means nothing any more,
+    and crops with it: hence ``widest``.
+    Blocks without a measurement teach nothing, and of very many every second or third is taken.
+    Valid for any number of blocks and seasons, including none.
+    """
+    grid = grid.part(teachers(grid.precision))
+    known = np.zeros_like(spreads.sd)
+    now = spreads
+    if (grid.precision > 0).any():
+        lesson = _lesson(grid)
+        varieties = np.unique(grid.variety)
+        sd, found = _climb(lesson, spreads, varieties, widest, iterations, tolerance)
+        now = replace(spreads, sd=sd)
+        known[:, lesson.speaks] = found
+    known = np.clip(known, 0, None)
+    # With fewer than five the mean hangs on tails that no vineyard has.
+    dof = np.maximum(spreads.dof + known, 5.0)
+    return Learned(now, known, np.sqrt(dof / (dof - 2)))
+
+
+def _climb(lesson, spreads, varieties, widest, iterations, tolerance):
+    """Return the spreads at the top of their posterior, and what is known there."""
+    at = lesson.speaks
+    dof = spreads.dof[:, at]
+    prior = dof * spreads.sd[:, at] ** 2
+    sd = np.maximum(spreads.sd, 1e-6)
+    mixed = _Mixing(np.log(sd[:, at]), np.log(widest))
+    for _ in range(iterations):
+        sd = sd.copy()
+        sd[:, at] = np.exp(mixed.place)
+        squares, known = _effects(lesson, _part(replace(spreads, sd=sd), lesson), varieties)
+        known = np.maximum(known, 1e-12)
+        total, weight = (prior + squares) / sd[:, at] ** 2, dof + known
+        slope = total - weight
+        if not mixed.uphill(slope):
+            continue
+        left = np.where((mixed.place >= mixed.top) & (slope > 0), 0.0, slope)
+        if (left**2 / (4 * weight)).sum() < tolerance:
+            break
+        step = 0.5 * np.log(np.maximum(total, 1e-12) / weight)
+        mixed.go(np.clip(step, -_STRIDE, _STRIDE), slope)
+    return sd, known
+
+
+class _Mixing:
+    """A place on the log scale that goes on by steps mixed with those before.
+
+    ``room``: how far above the first place it may go [1].
+    """
+
+    def __init__(self, place, room=np.inf):
+        self.top = np.maximum(place, np.log(1e-6)) + room
+        self.place = self._inside(place)
+        self.places, self.steps, self.last = [], [], None
+
+    def uphill(self, slope):
+        """Return whether the last step led uphill; take a mixed one back, and step plainly."""
+        if self.last is None:
+            return True
+        before, step, slope_before = self.last
+        self.last = None
+        # The slope at both ends tells the gain without the density itself.
+        if ((slope + slope_before) * (self.place - before)).sum() >= 0:
+            return True
+        self.place = before + step
+        self.places, self.steps = [], []
+        return False
+
+    def go(self, step, slope):
+        """Go on from here, where the plain step would be ``step``."""
+        before = self.place
+        self.places = [*self.places, before.ravel()][-_DEPTH - 1 :]
+        self.steps = [*self.steps, step.ravel()][-_DEPTH - 1 :]
+        if len(self.steps) > 1:
+            change = np.diff(self.steps, axis=0)
+            weights = np.linalg.lstsq(change.T, self.steps[-1], rcond=1e-8)[0]
+            back = (np.diff(self.places, axis=0) + change).T @ weights
+            mixed = np.clip(step - back.reshape(step.shape), -2 * _STRIDE, 2 * _STRIDE)
+            self.last = (before, step, slope)
+            self.place = before + mixed
+        else:
+            self.place = before + step
+        self.place = self._inside(self.place)
+
+    def _inside(self, place):
+        return np.clip(place, np.log(1e-6), self.top)

@@ -1,0 +1,160 @@
+"""Loads: the buds each block carried in each season, and what stands in where none is known."""
+
+import numpy as np
+
+from cropload import handbook
+from cropload.beliefs import ranges
+from cropload.beliefs.node_profiles import shape_of
+from cropload.vine.growth import STAGES
+
+#: Measurements of a whole vine or block: what they say a bud gave depends on the buds there were.
+OF_ALL_BUDS = ("shoots", "noncount_shoots", "clusters", "harvest")
+
+
+def planned_loads(records, facts, seasons, plans, counted, reference_plans, accepted):
+    """Return planned loads by block and season, with what stands in where none is on record.
+
+    Parameters
+    ----------
+    records, facts, accepted
+        As in ``Groundwork``.
+    seasons : list of int
+        One after the other, the one forecast last.
+    plans : dict
+        {(block, season): PruningPlan} on record.
+    counted : dict
+        {(block, season): log of the buds counted a vine} [1].
+    reference_plans : dict
+        {place of a block: PruningPlan} for blocks without any plan before the season.
+
+    Returns
+    -------
+    profiles, shoots : dict
+        Node profile of each variety, and the shoots examined for it [1].
+    shape : ndarray, shape (3, blocks, seasons)
+        Logs of buds, burst and fertility as in ``PlanShape`` [1]; buds are NaN where unknown.
+    planned : ndarray of bool, shape (blocks, seasons)
+        Where a plan is on record.
+    reference : ndarray, shape (2, blocks)
+        Logs of burst and fertility of the block's last plan [1].
+    latest : tuple
+        The last plan of each block before the season, or None.
+    """
+    profiles, shoots = {}, {}
+    for variety in dict.fromkeys(facts.varieties):
+        profiles[variety], shoots[variety] = accepted.profile(records, variety, facts)
+    shape = np.full((3, len(facts.names), len(seasons)), np.nan)
+    planned = np.zeros(shape.shape[1:], bool)
+    cache, at = {}, {season: t for t, season in enumerate(seasons)}
+    latest = [None] * len(facts.names)
+    place = {name: b for b, name in enumerate(facts.names)}
+    for (block, season), plan in sorted(plans.items(), key=lambda item: item[0][1]):
+        b = place[block]
+        if season < seasons[-1]:
+            latest[b] = plan
+        if season in at:
+            shape[:, b, at[season]] = shape_of(plan, profiles[facts.varieties[b]], cache)
+            planned[b, at[season]] = True
+    for b, plan in (reference_plans or {}).items():
+        if latest[b] is None:
+            latest[b] = plan
+    reference = np.zeros((2, len(facts.names)))
+    for b, plan in enumerate(latest):
+        if plan is not None:
+            reference[:, b] = shape_of(plan, profiles[facts.varieties[b]], cache)[1:]
+    # Where no plan was written down, the buds counted stand for it.
+    log_buds = shape[0]
+    for (block, season), value in counted.items():
+        if season in at and np.isnan(log_buds[place[block], at[season]]):
+            log_buds[place[block], at[season]] = value
+    for what in (1, 2):
+        blank = np.isnan(shape[what])
+        shape[what] = np.where(blank, reference[what - 1][:, None], shape[what])
+    return profiles, shoots, shape, planned, reference, tuple(latest)
+
+
+def usual_loads(log_buds, measured_in, facts, latest):
+    """Return the load each block's components refer to, and whether it is on record.
+
+    Parameters
+    ----------
+    log_buds : ndarray, shape (blocks, seasons)
+        Logs of the buds a vine, NaN where unknown [1].
+    measured_in : ndarray of bool, shape (blocks, seasons)
+        Where anything was measured.
+    facts : BlockFacts
+        Fixed facts of the blocks.
+    latest : tuple
+        As from ``planned_loads``.
+
+    Returns
+    -------
+    usual : ndarray, shape (blocks,)
+        Logs of buds a vine [1].
+    on_record : ndarray of bool, shape (blocks,)
+
+    Notes
+    -----
+    It is the mean over the seasons that were measured, for these are what the components come
+    from; over all with a known load in a block where nothing was measured.
+    """
+    known = ~np.isnan(log_buds[:, :-1])
+    both = known & measured_in[:, :-1]
+    known = np.where(both.any(1)[:, None], both, known)
+    total = np.where(known, log_buds[:, :-1], 0).sum(1)
+    usual = np.where(known.any(1), total / np.maximum(known.sum(1), 1), np.nan)
+    for b, plan in enumerate(latest):
+        if np.isnan(usual[b]) and plan is not None:
+            usual[b] = np.log(plan.buds)
+    on_record = ~np.isnan(usual)
+    per_metre = np.log(facts.canopy_length_m)
+    varieties = np.array(facts.varieties, dtype=object)
+    for b in np.flatnonzero(~on_record):
+        sisters = on_record & (varieties == varieties[b])
+        pool = sisters if sisters.any() else on_record
+        level = (
+            np.mean((usual - per_metre)[pool])
+            if pool.any()
+            else np.log(handbook.value("load.reference_buds_per_m"))
+        )
+        usual[b] = level + per_metre[b]
+    return usual, on_record
+
+
+def unsure_precision(precision, on_record):
+    """Return the precision of what was measured, less where nobody knows on how many buds.
+
+    Parameters
+    ----------
+    precision : ndarray, shape (blocks, seasons, stages)
+        1 / sampling variance of the logs [1]; 0 where nothing was measured.
+    on_record : ndarray of bool, shape (blocks,)
+        As from ``usual_loads``.
+
+    Returns
+    -------
+    ndarray, shape (blocks, seasons, stages)
+
+    Notes
+    -----
+    The load that stands in is off by the same ratio in every season, so more seasons make it no
+    surer: each of n measurements gets n times the variance of the load's log, and the variance of
+    their mean then keeps it once. That variance is read from the range of the handbook's usual
+    load. Valid for comparing plans; where the season's own load is as unknown, the ratio falls out.
+    """
+    from scipy.special import ndtri
+
+    usual = handbook.entry("load.reference_buds_per_m")
+    spread = np.log(usual.high / usual.low) / (2 * ndtri((1 + ranges.level()) / 2))
+    concerned = np.isin(STAGES, OF_ALL_BUDS) & ~on_record[:, None, None] & (precision > 0)
+    n = concerned.sum((1, 2))[:, None, None]
+    return np.where(concerned, precision / (1 + precision * n * spread**2), precision)
+
+
+def filled_loads(log_buds, usual):
+    """Fill unknown loads with the block's nearest earlier one, else its usual; logs of buds [1]."""
+    filled = log_buds.copy()
+    for t in range(filled.shape[1]):
+        before = filled[:, t - 1] if t else usual
+        filled[:, t] = np.where(np.isnan(filled[:, t]), before, filled[:, t])
+    return filled

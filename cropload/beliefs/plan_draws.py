@@ -1,0 +1,187 @@
+"""Draws of what plans would give: plans x blocks x draws, the first season and once settled."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from cropload import handbook
+from cropload.beliefs.random_streams import stream
+from cropload.vine.growth import COMPONENTS, Growth, PlanShape, grow, plan_shapes
+from cropload.vine.load_response import exponents
+from cropload.vine.plan import PruningPlan
+
+_CLUSTERS = COMPONENTS.index("clusters_per_shoot")
+#: Seasons after the first one from which a crop counts as settled.
+SETTLED_AFTER = 2
+
+
+@dataclass(frozen=True, eq=False)
+class PlanDraws:
+    """What plans give in blocks, as draws common to all plans.
+
+    ``first`` and ``settled`` hold arrays of shape (plans, blocks, draws): the coming season, and
+    the same season had the vines long carried the plan, young vines being two years older.
+    ``log_components`` are the draws they come from, (components, blocks, draws) [1].
+    """
+
+    plans: tuple
+    blocks: np.ndarray
+    canopy_length_m: np.ndarray
+    bearing: np.ndarray
+    area_ha: np.ndarray
+    log_components: np.ndarray
+    first: Growth
+    settled: Growth
+
+    def _growth(self, settled):
+        return self.settled if settled else self.first
+
+    def shoots_per_m(self):
+        """Return shoots per metre of canopy, non-count shoots included [1/m]."""
+        per_vine = self.first.shoots + self.first.noncount_shoots
+        return per_vine / self.canopy_length_m[:, None]
+
+    def tonnes(self, settled=False):
+        """Return the crop of each block that reaches the scale [t]."""
+        return self._growth(settled).kg_picked * (self.bearing / 1000.0)[:, None]
+
+    def t_ha(self, settled=False):
+        """Return the crop per hectare of the block [t/ha]."""
+        return self._growth(settled).kg_picked * (self.bearing / 1000.0 / self.area_ha)[:, None]
+
+    def ravaz(self, settled=False):
+        """Return picked crop to the prunings of the wood grown in the same season [kg/kg]."""
+        growth = self._growth(settled)
+        return growth.kg_picked / (growth.pruning_weight_kg_per_m * self.canopy_length_m[:, None])
+
+
+def block_shapes(estate, plans, blocks):
+    """Return the plans' shapes in each block, relative to its reference, (plans, blocks, 1).
+
+    Each entry of ``plans`` is one plan for every block, or one plan a block.
+    """
+    profiles, known = estate.profiles, {}
+    found = np.empty((3, len(plans), len(blocks), 1))
+    for at, block in enumerate(blocks):
+        variety = estate.facts.varieties[block]
+        for p, entry in enumerate(plans):
+            plan = entry if isinstance(entry, PruningPlan) else entry[at]
+            if (variety, plan) not in known:
+                shape = plan_shapes([plan], profiles[variety])
+                known[variety, plan] = (
+                    shape.log_buds[0],
+                    shape.log_burst[0],
+                    shape.log_fertility[0],
+                )
+            found[:, p, at, 0] = known[variety, plan]
+        found[1, :, at] -= estate.reference_shape.log_burst[block]
+        found[2, :, at] -= estate.reference_shape.log_fertility[block]
+    return PlanShape(*found)
+
+
+def profile_strength(estate, blocks, draws, seed):
+    """Return how strongly nodes differ, relative to the profile, (blocks, draws) [1].
+
+    Notes
+    -----
+    1 is the profile as it stands, 0 none at all. A variety's own fertility counts narrow it: its
+    spread shrinks with the shoots examined at a node.
+    """
+    spread = handbook.entry("profile.strength").spread
+    prior = handbook.value("forecast.profile_weight")
+    nodes = handbook.value("profile.strength_nodes")
+    found = {}
+    for variety in {estate.facts.varieties[block] for block in blocks}:
+        own = prior / (prior + estate.profile_shoots[variety] / nodes)
+        normals = stream(seed, f"node profile {variety}").standard_normal(draws)
+        found[variety] = 1 + spread * np.sqrt(own) * normals
+    return np.array([found[estate.facts.varieties[block]] for block in blocks])
+
+
+def _grown_older(estate, blocks, x):
+    """Return the components and log share of young vines once a plan has settled."""
+    young = estate.young
+    share, variance = young.later(SETTLED_AFTER)
+    share, variance = share[blocks], variance[blocks]
+    # What is not known of this leaf's share gives way to what is not known of the later one's.
+    now, centre = young.variance[blocks], estate.beliefs.centre[blocks, _CLUSTERS]
+    if (now != variance).any():
+        whole = estate.beliefs.spread()[blocks, _CLUSTERS] ** 2
+        keep = np.sqrt((np.maximum(whole - now, 0.0) + variance) / whole)[:, None]
+        x = x.copy()
+        x[_CLUSTERS] = centre[:, None] + keep * (x[_CLUSTERS] - centre[:, None])
+    return x, share[:, None] if share.any() else None
+
+
+def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0):
+    """Draw what every plan would give in every block.
+
+    Parameters
+    ----------
+    estate : Estate
+        What was learnt from the records.
+    blocks : sequence of int
+        Places of the blocks.
+    plans : sequence of PruningPlan, or of sequences of PruningPlan
+        The plans: each the same for every block, or one for each of the blocks.
+    draws : int
+        Draws [1].
+    seed : int
+        Seed [1].
+    dead_buds : float
+        Share of the buds left that winter has killed [1]; the vine answers to the live ones.
+
+    Returns
+    -------
+    PlanDraws
+
+    Notes
+    -----
+    All plans are computed on the same draws, so the difference between two of them is not noise.
+    The load exponents are drawn once for the estate: what is not known of them is not known of
+    every block. Seasons at different loads have narrowed them.
+    How much nodes differ along a cane is not known exactly either, so the step from long wood to
+    spurs, and back, carries a spread of its own; it is nothing at the block's own way of pruning.
+    """
+    blocks = np.asarray(blocks, int)
+    x = estate.beliefs.draw(blocks, draws, seed)
+    e = exponents(estate.beliefs.response_draws(draws, seed))
+    shape = block_shapes(estate, plans, blocks)
+    strength = profile_strength(estate, blocks, draws, seed)
+    shape = replace(
+        shape,
+        log_buds=shape.log_buds + np.log1p(-dead_buds),
+        log_burst=shape.log_burst * strength,
+        log_fertility=shape.log_fertility * strength,
+    )
+    state = estate.state(blocks)
+    fertility = handbook.value("noncount.fertility")
+    facts = estate.facts
+    share = estate.young.share_of(blocks)
+    older, later = (x, None) if share is None else _grown_older(estate, blocks, x)
+    return PlanDraws(
+        plans=tuple(plans),
+        blocks=blocks,
+        canopy_length_m=facts.canopy_length_m[blocks],
+        bearing=facts.bearing[blocks],
+        area_ha=facts.area_ha[blocks],
+        log_components=x,
+        first=grow(x, shape, state, e, fertility, share),
+        settled=grow(older, shape, state.settled_at(shape.log_buds), e, fertility, later),
+    )
+
+
+def component(draws, name):
+    """Return one component's draws, (blocks, draws) in its own unit."""
+    return np.exp(draws.log_components[COMPONENTS.index(name)])
+
+
+def bud_chance(estate, draws, plan, block):
+    """Return the chance that a bud of relative burst 1 gives a shoot, (draws,) [1].
+
+    Times a node's relative burst in the block's profile it is that node's own chance.
+    """
+    at = estate.facts.varieties[draws.blocks[block]]
+    shape = plan_shapes([draws.plans[plan]], estate.profiles[at])
+    per_bud = draws.first.shoots[plan, block] / draws.plans[plan].buds
+    return per_bud / np.exp(shape.log_burst[0])

@@ -1,0 +1,299 @@
+"""The arrow: blocks are tied only by what they share, so they are eliminated one by one.
+
+In a season t a block of variety v bears the level ``variety[v] + season[t] + variety_season[v, t]``
+that it shares, its own part, and a residual. Residuals are integrated out of each cell, then the
+own part out of each block. What is left says something of the levels of its variety and of the
+load responses, and adds up over the blocks: the work grows in proportion to their number.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from cropload.beliefs.measurements import whitened
+from cropload.beliefs.spreads import variances
+
+
+def symmetric(matrices):
+    """Return matrices with the rounding taken out of their symmetry."""
+    return (matrices + np.swapaxes(matrices, -1, -2)) / 2
+
+
+def lower_inverse(triangle):
+    """Return the inverse of a lower triangular matrix, by halves.
+
+    Notes
+    -----
+    Products are quicker than a general inverse, and scipy's own is slow to import.
+    """
+    size = len(triangle)
+    if size <= 64:
+        return np.linalg.inv(triangle)
+    half = size // 2
+    out = np.zeros_like(triangle)
+    out[:half, :half] = lower_inverse(triangle[:half, :half])
+    out[half:, half:] = lower_inverse(triangle[half:, half:])
+    out[half:, :half] = -out[half:, half:] @ (triangle[half:, :half] @ out[:half, :half])
+    return out
+
+
+def without_residual(rows, values, variance):
+    """Integrate a residual of diagonal ``variance`` out of whitened lines.
+
+    Parameters
+    ----------
+    rows : ndarray, shape (..., stages, components)
+        As from ``whitened`` [1].
+    values : ndarray, shape (..., stages)
+        As from ``whitened`` [1].
+    variance : ndarray, shape (..., components)
+        Variances of the residual [1].
+
+    Returns
+    -------
+    information : ndarray, shape (..., components, components)
+    vector : ndarray, shape (..., components)
+        Information about the components without the residual, and times their estimate [1].
+    """
+    turned = np.swapaxes(rows, -1, -2)
+    noise = np.eye(rows.shape[-2]) + (rows * variance[..., None, :]) @ turned
+    solved = np.linalg.solve(noise, np.concatenate([rows, values[..., None]], axis=-1))
+    both = turned @ solved
+    return symmetric(both[..., :-1]), both[..., -1]
+
+
+def covariance_given(information, variance):
+    """Return the covariance of effects of diagonal prior ``variance`` given their information."""
+    k = information.shape[-1]
+    system = np.eye(k) + variance[..., :, None] * information
+    prior = np.broadcast_to(np.eye(k) * variance[..., None, :], information.shape)
+    return symmetric(np.linalg.solve(system, prior))
+
+
+def without_blocks(information, vector, block_covariance, shift):
+    """Eliminate the own parts of some blocks of one variety.
+
+    Parameters
+    ----------
+    information, vector : ndarray, shape (blocks, seasons, components[, components])
+        As from ``without_residual``.
+    block_covariance : ndarray, shape (blocks, components, components)
+        Of each block's own part, were the rest known [1].
+    shift : ndarray, shape (blocks, seasons, components, responses)
+        As ``Grid.response``.
+
+    Returns
+    -------
+    square, right : ndarray, shape (levels[, levels])
+        Information about the levels of the seasons and the responses, and times their estimate.
+    load : ndarray, shape (blocks, components, levels)
+        How each block's own part moves with the levels [1].
+    """
+    blocks, seasons, k = vector.shape
+    moved = information @ shift
+    wide = np.swapaxes(information, 1, 2).reshape(blocks, k, seasons * k)
+    wide = np.concatenate([wide, moved.sum(1)], axis=-1)
+    load = -(block_covariance @ wide)
+    square = wide.reshape(blocks * k, -1).T @ load.reshape(blocks * k, -1)
+    levels = seasons * k
+    total, cross = information.sum(0), moved.sum(0).reshape(levels, -1)
+    for t in range(seasons):
+        here = slice(t * k, (t + 1) * k)
+        square[here, here] += total[t]
+    square[:levels, levels:] += cross
+    square[levels:, :levels] += cross.T
+    flat = shift.reshape(blocks * levels, -1)
+    square[levels:, levels:] += flat.T @ moved.reshape(blocks * levels, -1)
+    right = np.concatenate([vector.sum(0).ravel(), flat.T @ vector.ravel()])
+    right += np.einsum("nkq,nk->q", load, vector.sum(1))
+    return square, right, load
+
+
+@dataclass(frozen=True)
+class Shared:
+    """Where the shared effects of a variety lie in the one long vector of all of them."""
+
+    varieties: int
+    seasons: int
+    components: int
+    responses: int = 0
+
+    @property
+    def effects(self):
+        """How many numbers stand for effects; those of the responses follow."""
+        return (self.varieties + self.seasons * (1 + self.varieties)) * self.components
+
+    @property
+    def size(self):
+        """Length of the vector."""
+        return self.effects + self.responses
+
+    @property
+    def local(self):
+        """How many effects blocks of one variety bear: its own, seasons, its own in seasons."""
+        return 1 + 2 * self.seasons
+
+    def names(self, varieties):
+        """Return the name of each effect and response, whatever its place.
+
+        Seasons are told by how long ago they were, so that a longer history renames nothing.
+        """
+        ago = [f"{self.seasons - 1 - t:03d} ago" for t in range(self.seasons)]
+        return [
+            *(f"variety {name}" for name in varieties),
+            *(f"season {t}" for t in ago),
+            *(f"variety {name} in season {t}" for name in varieties for t in ago),
+            *(f"response {at}" for at in range(self.responses)),
+        ]
+
+    def sizes(self):
+        """Return how many numbers each name of ``names`` stands for."""
+        effects = self.effects // self.components
+        return [self.components] * effects + [1] * self.responses
+
+    def places(self, variety):
+        """Return the places of what blocks of a variety bear, the responses last."""
+        effects = np.concatenate(
+            [
+                [variety],
+                self.varieties + np.arange(self.seasons),
+                self.varieties + self.seasons * (1 + variety) + np.arange(self.seasons),
+            ]
+        )
+        places = (effects[:, None] * self.components + np.arange(self.components)).ravel()
+        return np.concatenate([places, self.effects + np.arange(self.responses)])
+
+    @property
+    def level_columns(self):
+        """Columns of a load on ``places`` that are its load on the levels and responses."""
+        first, end = self.components, (1 + self.seasons) * self.components
+        responses = self.local * self.components + np.arange(self.responses)
+        return np.concatenate([np.arange(first, end), responses])
+
+    def on_effects(self, load):
+        """Return a load on levels and responses as the same load on the effects of ``places``."""
+        end = self.seasons * self.components
+        levels = load[..., :end]
+        by_season = levels.reshape(*load.shape[:-1], self.seasons, self.components)
+        return np.concatenate([by_season.sum(-2), levels, levels, load[..., end:]], axis=-1)
+
+    def levels(self, local):
+        """Return what effects of ``places`` add up to in each season, then the responses.
+
+        Parameters
+        ----------
+        local : ndarray, shape (local numbers, draws)
+            Effects and responses [1].
+
+        Returns
+        -------
+        ndarray, shape (levels, draws)
+        """
+        end, wide = self.local * self.components, local.shape[1]
+        effects = local[:end].reshape(self.local, self.components, wide)
+        variety, seasons, both = np.split(effects, [1, 1 + self.seasons])
+        return np.concatenate([(variety + seasons + both).reshape(-1, wide), local[end:]])
+
+    @cached_property
+    def laid_out(self):
+        """What turns levels of seasons into effects of ``places``: (local numbers, levels)."""
+        one = np.vstack([np.ones((1, self.seasons)), np.tile(np.eye(self.seasons), (2, 1))])
+        levels = np.kron(one, np.eye(self.components))
+        out = np.zeros(np.add(levels.shape, self.responses))
+        out[: len(levels), : levels.shape[1]] = levels
+        out[len(levels) :, levels.shape[1] :] = np.eye(self.responses)
+        return out
+
+
+@dataclass(frozen=True, eq=False)
+class SharedPosterior:
+    """The exact posterior of the effects that blocks share.
+
+    mean : (shared effects,) [1]
+    root : (shared effects, normals), a square root of their covariance [1]
+    normals : name of each group of normals and how many it holds, in the order of the columns
+    """
+
+    shared: Shared
+    mean: np.ndarray
+    root: np.ndarray
+    normals: tuple
+
+    def local_mean(self, variety):
+        """Return the means of the effects that blocks of a variety bear."""
+        return self.mean[self.shared.places(variety)]
+
+    def local_root(self, variety):
+        """Return the rows of the root for the effects that blocks of a variety bear."""
+        return self.root[self.shared.places(variety)]
+
+
+def _solve(shared, variance, precision, right, varieties):
+    """Return the posterior of the shared effects from what all the blocks said of them.
+
+    The effects are taken in the order of their names, so that a block's draws do not depend on
+    the order in which blocks and varieties stand in the records.
+    """
+    diagonal = np.concatenate(
+        [
+            np.broadcast_to(variance.variety, (shared.varieties, shared.components)).ravel(),
+            variance.season.ravel(),
+            np.tile(variance.variety_season.ravel(), shared.varieties),
+            np.ones(shared.responses),
+        ]
+    )
+    names, sizes = shared.names(varieties), shared.sizes()
+    starts = np.cumsum([0, *sizes[:-1]])
+    by_name = sorted(range(len(names)), key=names.__getitem__)
+    order = np.concatenate([starts[at] + np.arange(sizes[at]) for at in by_name])
+    whole = precision + np.diag(1.0 / diagonal)
+    factor = np.linalg.cholesky(whole[np.ix_(order, order)])
+    # precision = F F'  =>  covariance = inv(F)' inv(F)
+    root = np.empty_like(whole)
+    root[order] = lower_inverse(factor).T
+    normals = tuple((names[at], sizes[at]) for at in by_name)
+    return SharedPosterior(shared, root @ (root.T @ right), root, normals)
+
+
+def shared_posterior(grids, learned, varieties):
+    """Return the posterior of what blocks share, the blocks given a grid at a time.
+
+    Parameters
+    ----------
+    grids : iterable of Grid
+        Together all the blocks; only one is held at a time.
+    learned : Learned
+        Spreads of the effects.
+    varieties : sequence of str
+        Names of the varieties, in the order of ``Grid.variety``.
+
+    Returns
+    -------
+    SharedPosterior
+
+    Raises
+    ------
+    ValueError
+        For no grid at all.
+    """
+    shared = precision = None
+    for grid in grids:
+        shift = grid.responses()
+        if shared is None:
+            seasons, k = grid.rows.shape[1], grid.rows.shape[-1]
+            shared = Shared(len(varieties), seasons, k, shift.shape[-1])
+            variance = variances(learned.spreads, seasons, learned.widen)
+            precision, right = np.zeros((shared.size, shared.size)), np.zeros(shared.size)
+        residual = grid.residual(variance.residual)
+        info, vector = without_residual(*whitened(grid), residual)
+        block = covariance_given(info.sum(1), variance.block)
+        for variety in np.unique(grid.variety):
+            of = grid.variety == variety
+            square, said, _ = without_blocks(info[of], vector[of], block[of], shift[of])
+            places, out = shared.places(variety), shared.laid_out
+            precision[np.ix_(places, places)] += out @ square @ out.T
+            right[places] += out @ said
+    if shared is None:
+        raise ValueError("There is no block to learn from.")
+    return _solve(shared, variance, precision, right, varieties)

@@ -1,1 +1,0 @@
-"""Decisions: reductions of the forecast draws that answer one question each."""

@@ -1,1 +1,0 @@
-"""The forecast: components with shared season parts, and what counts do to them."""

@@ -1,0 +1,1 @@
+"""What longer wood is worth, and what a night did."""

@@ -1,0 +1,224 @@
+"""After a frost: dead shoots counted on sampled vines, and the season's forecast with them."""
+
+from dataclasses import fields, replace
+
+import numpy as np
+import pandas as pd
+
+from cropload import arguments, handbook
+from cropload.beliefs import ranges
+from cropload.beliefs.meant import check_block
+from cropload.beliefs.result import Forecast
+from cropload.clock import day
+from cropload.errors import CroploadError
+from cropload.frost.dead_shoots import dead_of_seen
+from cropload.frost.frost_chance import wilson
+from cropload.frost.frosted import AfterFrost, FrostedForecast
+from cropload.vine.growth import STAGES
+from cropload.vine.weather.kill import crop_index_after_kill
+from cropload.vine.weather.settings import Spread, secondary_share, stream
+
+#: Stages of this season that hold the frost already when they were counted after it.
+_CROP_STAGES = ("clusters", "weight_lag", "weight_veraison", "weight_harvest")
+
+
+def _check_times(forecast, at, frost_date, counted_on, notes):
+    """Check the day of the frost against what was counted; return when shoots can be judged."""
+    frost, counted = day(frost_date), day(counted_on)
+    wait = int(handbook.value("frost.wait_days"))
+    judge = None if frost is None else frost + pd.Timedelta(days=wait)
+    if frost is not None and counted is not None and counted < frost:
+        raise CroploadError(
+            f"The shoots were counted on {counted:%Y-%m-%d}, before the frost of "
+            f"{frost:%Y-%m-%d}: mend one of the days."
+        )
+    if judge is not None and counted is not None and counted < judge:
+        notes.append(
+            f"Counted {(counted - frost).days} days after the frost: wait {wait} days or more, to "
+            f"{judge:%Y-%m-%d}, and count again, because dead shoots may still look alive and "
+            "living ones dead."
+        )
+    measured = forecast.estate.measured
+    here = measured[
+        (measured["block"] == forecast.blocks[at])
+        & (measured["season"] == forecast.season)
+        & measured["stage"].isin(_CROP_STAGES)
+    ]
+    later = here if frost is None else here[here["date"] >= frost]
+    if len(later) and frost is not None:
+        raise CroploadError(
+            f"{forecast.blocks[at]} was counted or weighed on {later['date'].max():%Y-%m-%d}, "
+            f"after the frost of {frost:%Y-%m-%d}, so this forecast holds the frost already. "
+            "Make the forecast as of a day before the frost, or leave the frost to the counts."
+        )
+    if len(later):
+        notes.append(
+            "Clusters or weights of this block were taken this season: if that was after the "
+            "frost, they hold the frost already, and it must not be taken off again."
+        )
+    return judge
+
+
+@arguments.takes(
+    forecast=arguments.forecast,
+    share_of_primary=arguments.maybe(
+        arguments.either(arguments.number(), arguments.pair(arguments.number()))
+    ),
+)
+def after_frost(
+    forecast,
+    block,
+    shoots_killed,
+    shoots_seen,
+    *,
+    frost_date=None,
+    counted_on=None,
+    share_of_primary=None,
+):
+    """Update a season's forecast from a count of shoots that a frost killed.
+
+    Parameters
+    ----------
+    forecast : Forecast
+        As from ``forecast``, without the frost in it.
+    block : str
+        The block that froze.
+    shoots_killed, shoots_seen : int or sequence of int
+        Dead shoots, and dead and living ones together, on sampled vines [1]: totals, or one
+        number a vine, from which the spread between vines is then read.
+    frost_date, counted_on : str or date, optional
+        Day of the frost and of the count, such as ``"2026-05-09"``.
+    share_of_primary : float or (low, high), optional
+        Crop of a secondary shoot relative to a primary's [1]; the variety's published share, or
+        the handbook's wide one, when left out.
+
+    Returns
+    -------
+    AfterFrost
+        Primary and secondary crop apart, and ``.forecast`` with the frost in it.
+
+    Raises
+    ------
+    CroploadError
+        For counts, days, a block or a share that cannot be, or a block that was counted after
+        the frost or is picked already.
+
+    Notes
+    -----
+    The crop left is ``1 - killed x (1 - share)`` of the crop without frost (Friend et al. 2011).
+    Valid when the vines were picked at random over the block, when killed shoots are replaced by
+    their secondary ones as in the published share, and before anything of the block is picked.
+    Few shoots make a wide share; shoots of one vine freeze alike, so vines count more than shoots.
+
+    Examples
+    --------
+    >>> from cropload import example_records, forecast
+    >>> early = forecast(example_records(), 2027, draws=400)
+    >>> found = after_frost(early, "Mill Meadow", 90, 180, frost_date="2027-05-09")
+    >>> found.total[1] < found.before[1]
+    True
+    """
+    block = check_block(forecast, block)
+    at = forecast.blocks.index(block)
+    dead, seen, alike = dead_of_seen(shoots_killed, shoots_seen)
+    notes = []
+    judge = _check_times(forecast, at, frost_date, counted_on, notes)
+    if forecast.estate.young.barren[at]:
+        raise CroploadError(
+            f"{block} {forecast.estate.young.standing(at)}: no crop is expected of it, so a "
+            "frost takes none."
+        )
+    picked = float(forecast.picked["share"].iloc[at])
+    if picked >= 1:
+        raise CroploadError(f"{block} is picked: a frost takes nothing from it any more.")
+    already = isinstance(forecast, FrostedForecast)
+    if already and (forecast.before.draws[at] != forecast.draws[at]).any():
+        raise CroploadError(
+            f"This forecast holds a frost in {block} already. Count the dead shoots of both frosts "
+            "together, and start from the forecast without them (its attribute before)."
+        )
+    share = (
+        secondary_share(forecast.varieties[at])
+        if share_of_primary is None
+        else Spread.of(share_of_primary)
+    )
+    if share.low < 0 or share.high > 1:
+        raise CroploadError(
+            f"The share of a secondary shoot lies between 0 and 1; got {share.low:g} to "
+            f"{share.high:g}."
+        )
+    rng = stream(forecast.seed, block, "after frost")
+    draws = forecast.draws.shape[1]
+    worth = share.at(rng.random(draws))
+    # Jeffreys' prior on as many independent shoots as the vines' likeness leaves.
+    killed = rng.beta(dead / alike + 0.5, (seen - dead) / alike + 0.5, draws)
+    before = forecast.draws[at]
+    hanging = before - float(forecast.picked["tonnes"].iloc[at])
+    primary, secondary = hanging * (1 - killed), hanging * killed * worth
+    total = before - hanging + primary + secondary
+    low, high = wilson(dead / alike, seen / alike)
+    late = handbook.entry("frost.second_crop_late_days")
+    notes += _advice(forecast, at, alike, seen, late)
+    notes += forecast.estate.accepted_notes
+    return AfterFrost(
+        _frosted(forecast, at, crop_index_after_kill(killed, worth), total, dead, seen),
+        block,
+        int(dead),
+        int(seen),
+        (float(low), float(dead / seen), float(high)),
+        float(alike),
+        *(tuple(ranges.quantiles(part).tolist()) for part in (before, primary, secondary, total)),
+        (late.low, late.high),
+        judge,
+        tuple(notes),
+    )
+
+
+def _advice(forecast, at, alike, seen, late):
+    stage = handbook.value("frost.leave_until_stage")
+    wait = handbook.value("frost.wait_days")
+    yield f"Wait {wait:g} days or more after the frost before judging which shoots are dead."
+    yield (
+        f"After a frost up to modified E-L stage {stage:g} (four leaves) nothing needs doing; "
+        "breaking out frosted shoots gained nothing where it was tried (Kasimatis and Kissler "
+        "1974)."
+    )
+    yield (
+        f"The second crop ripens {late.low / 7:g} to {late.high / 7:g} weeks after the first: "
+        "think of picking twice, and of sorting."
+    )
+    if alike > 1 and seen > 0:
+        yield (
+            f"Shoots of one vine freeze alike: {seen:.0f} shoots count as {seen / alike:.0f} taken "
+            "one by one. More vines narrow the range, not more shoots a vine."
+        )
+    if forecast.picked["share"].iloc[at] > 0:
+        yield "Part of this block is picked; the frost is taken off what still hangs."
+
+
+def _frosted(forecast, at, index, total, dead, seen):
+    """Return a copy of the forecast in which one block bears the crop index of a frost."""
+    draws = forecast.draws.copy()
+    draws[at] = total
+    log_index = np.log(np.maximum(index, 1e-12))
+    growth = {}
+    for name in ("log_clusters", "log_kg_picked"):
+        growth[name] = getattr(forecast.growth, name).copy()
+        growth[name][at] += log_index
+    # Centres follow, so that tables and explanations of the centre hold the frost as well.
+    offset = forecast.estate.season_offset.copy()
+    for stage in ("clusters", "harvest"):
+        offset[at, STAGES.index(stage)] += np.median(log_index)
+    note = (
+        f"{forecast.blocks[at]}: {dead:.0f} of {seen:.0f} shoots counted dead after a frost; the "
+        "crop is that of the living primary shoots and of secondary shoots, which ripen later."
+    )
+    held = {each.name: getattr(forecast, each.name) for each in fields(Forecast)}
+    held |= {
+        "draws": draws,
+        "growth": replace(forecast.growth, **growth),
+        "estate": replace(forecast.estate, season_offset=offset),
+        "notes": (*forecast.notes, note),
+        "before": forecast.before if isinstance(forecast, FrostedForecast) else forecast,
+    }
+    return FrostedForecast(**held)

@@ -1,0 +1,100 @@
+"""The command ``after-frost``: a block's crop from shoots counted dead and alive."""
+
+from cropload.show import options
+from cropload.show.command import Command
+
+
+def _arguments(parser):
+    options.add_records(parser)
+    options.add_block(parser)
+    parser.add_argument(
+        "--dead", metavar="N", type=options.whole, help="dead shoots counted on sampled vines"
+    )
+    parser.add_argument("--alive", metavar="N", type=options.whole, help="living shoots counted")
+    parser.add_argument(
+        "--vines",
+        metavar="DEAD/ALL,...",
+        help="instead of totals, a count a vine like 3/14,5/12,0/13; it tells the spread between "
+        "vines",
+    )
+    parser.add_argument("--frost-date", metavar="DATE", help="day of the frost, like 2026-05-09")
+    parser.add_argument("--counted-on", metavar="DATE", help="day of the count")
+    options.add_season(parser)
+    options.add_units(parser)
+    options.add_draws(parser)
+    options.add_csv(parser)
+
+
+def _counts(given):
+    from cropload.errors import CroploadError
+    from cropload.frost.dead_shoots import read_vine_counts
+
+    totals = given.dead is not None or given.alive is not None
+    if totals == (given.vines is not None):
+        raise CroploadError("Give --dead and --alive, or --vines with a count a vine.")
+    if given.vines is not None:
+        return read_vine_counts(given.vines)
+    if given.dead is None or given.alive is None:
+        raise CroploadError("Give both --dead and --alive: the share needs both counts.")
+    if min(given.dead, given.alive) < 0:
+        raise CroploadError("Counts of shoots cannot be below 0.")
+    return given.dead, given.dead + given.alive
+
+
+def _run(given):
+    import pandas as pd
+
+    from cropload.beliefs.forecast import forecast
+    from cropload.clock import day
+    from cropload.frost.after_frost import after_frost
+    from cropload.show.result_units import in_units
+
+    records = options.records_of(given)
+    dead, seen = _counts(given)
+    frost = day(given.frost_date)
+    before = None if frost is None else frost - pd.Timedelta(days=1)
+    early = forecast(records, given.season, before, draws=given.draws, seed=given.seed)
+    found = after_frost(
+        early, given.block, dead, seen, frost_date=frost, counted_on=given.counted_on
+    )
+    units = options.units_of(given)
+    options.save(given, in_units(found.forecast.table(), units))
+    return "\n\n".join(_parts(found, units))
+
+
+def _parts(found, units):
+    from cropload.frost import words as frost_wording
+    from cropload.show.terminal_text import paragraph
+    from cropload.show.text_tables import Column, range_texts, text_table, words
+
+    yield paragraph(f"{found.block}, harvest {found.forecast.season}, after a frost.")
+    yield "\n".join(paragraph(line) for line in frost_wording.after_sentences(found, units))
+    table, factor = found.table(), units.show("tonnes")[1]
+    ends = [table[f"tonnes_{end}"] * factor for end in ("p10", "p50", "p90")]
+    yield "CROP\n" + text_table(
+        [words("part"), Column("crop", units.label("tonnes"))],
+        zip(table["part"], range_texts(zip(*ends, strict=True)), strict=True),
+    )
+    notes = list(found.notes)
+    if found.judge_from is not None:
+        notes.insert(0, f"Shoots of this frost can be judged from {found.judge_from:%Y-%m-%d} on.")
+    yield "\n".join(paragraph(note, "- ") for note in notes)
+    yield paragraph(frost_wording.SUPPORT)
+
+
+COMMANDS = (
+    Command(
+        name="after-frost",
+        group="The growing season",
+        summary="update a block's crop from shoots counted dead and alive after a frost",
+        details="Takes a count of dead and living shoots on sampled vines, and gives the crop of "
+        "the living primary shoots and of the secondary ones in t (short tons with --units us). "
+        "Wait a week after the frost before you count.",
+        example="""
+            cropload after-frost my_season --block "Mill Meadow" --dead 90 --alive 90
+            cropload after-frost --example --block "Mill Meadow" --vines 3/14,5/12,0/13
+        """,
+        arguments=_arguments,
+        run=_run,
+    ),
+)

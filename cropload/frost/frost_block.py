@@ -1,0 +1,203 @@
+"""A block's weather as the frost model needs it: station, offset to it, budburst, past springs."""
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from cropload import arguments
+from cropload.beliefs.meant import check_block
+from cropload.errors import CroploadError
+from cropload.frost.frost_years import frost_years
+from cropload.vine.weather.phenology import BudburstSum, recorded_budburst
+from cropload.vine.weather.record import hemisphere_of, prepare_weather
+from cropload.vine.weather.settings import CASES
+from cropload.vine.weather.station_offset import StationOffset, estimate_offset, station_of_block
+
+
+@dataclass(frozen=True)
+class BlockWeather:
+    """What the frost model needs to know of a block, before any plan is chosen.
+
+    Attributes
+    ----------
+    block, variety : str
+        The block.
+    station : str or None
+        Weather station used; None when the weather names none.
+    frame : DataFrame
+        Its weather: date, tmin_c, tmax_c [C], filled.
+    offset : StationOffset
+        Block less station at night [C].
+    budburst : BudburstSum or dict
+        The sum entered, or the block's own dates by season.
+    hemisphere : {"north", "south"}
+        Where the vines stand.
+    notes : tuple of str
+        What was filled, chosen or doubted.
+    """
+
+    block: str
+    variety: str
+    station: str | None
+    frame: pd.DataFrame
+    offset: StationOffset
+    budburst: object
+    hemisphere: str
+    notes: tuple
+
+
+def _station(records, block, station):
+    """Return the station to use, the block's own offset to it, and what to say about it."""
+    named, offset = station_of_block(records, block)
+    known = sorted(set(records.weather["station"].dropna().astype(str)) - {""})
+    if station is not None and station != named:
+        return str(station), StationOffset.none(), [f"station {station} chosen for {block}"]
+    if named is not None or len(known) < 2:
+        notes = []
+        if named is None:
+            notes = [f"{block} names no station; " + (known[0] if known else "the one there is")]
+            notes[0] += " is taken"
+        return named, offset, notes
+    raise CroploadError(
+        f"Block '{block}' names no weather station, and the weather holds several: "
+        f"{', '.join(known)}. Fill column 'station' of table blocks, or name one."
+    )
+
+
+@arguments.takes(
+    records=arguments.records,
+    station=arguments.maybe(arguments.text),
+    offset_spread=arguments.maybe(arguments.number(0, unit="C")),
+    logger=arguments.maybe(arguments.text),
+    hemisphere=arguments.maybe(arguments.hemisphere),
+)
+def block_weather(
+    records,
+    block,
+    *,
+    station=None,
+    offset=None,
+    offset_spread=None,
+    logger=None,
+    budburst_sum=None,
+    hemisphere=None,
+):
+    """Gather a block's weather, its offset to the station, and its budburst.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``.
+    block : str
+        Name of the block.
+    station : str, optional
+        Weather station; the one the block names when left out.
+    offset : float or StationOffset, optional
+        Night minimum of the block less that of the station [C]; below 0 in a frost hollow. The
+        block's own from table blocks when left out.
+    offset_spread : float, optional
+        Spread of an entered offset from night to night [C]; the handbook's when left out.
+    logger : str, optional
+        Name in table weather of a logger that hung in the block: the offset is estimated from the
+        nights it shares with the station.
+    budburst_sum : float or BudburstSum, optional
+        Heat sum until budburst [C d]; when left out the block's own dates are used, which also
+        fit a sum when there are three seasons or more.
+    hemisphere : {"north", "south"}, optional
+        Read off the temperatures when not given.
+
+    Returns
+    -------
+    BlockWeather
+
+    Raises
+    ------
+    CroploadError
+        For weather, station, offset, logger, dates or sum that cannot be used, with the mend.
+    """
+    block = check_block(records, block)
+    row = records.blocks[records.blocks["block"] == block].iloc[0]
+    if len(records.weather) == 0:
+        raise CroploadError(
+            "There is no weather on record: fill table weather with a row a day (station, date, "
+            "tmin_c, tmax_c)."
+        )
+    station, own, notes = _station(records, block, station)
+    prepared = prepare_weather(records.weather, station, hemisphere=hemisphere)
+    frame = prepared.frame
+    hemisphere = hemisphere or hemisphere_of(frame)
+    if hemisphere is None:
+        raise CroploadError(
+            "The temperatures do not tell which hemisphere this is: say 'north' or 'south'."
+        )
+    if logger is not None:
+        if offset is not None:
+            raise CroploadError("Give an offset or a logger to estimate it from, not both.")
+        if str(logger) == str(station):
+            raise CroploadError(f"'{logger}' is the station itself: name the block's own logger.")
+        hung = prepare_weather(records.weather, str(logger)).frame
+        measured = [each[~each["filled"]] for each in (hung, frame)]
+        offset = estimate_offset(*measured)
+    elif offset is not None and not isinstance(offset, StationOffset):
+        offset = StationOffset.entered(offset, offset_spread)
+    return BlockWeather(
+        block,
+        str(row["variety"]),
+        station,
+        frame,
+        own if offset is None else offset,
+        _budburst(records, block, budburst_sum, hemisphere),
+        hemisphere,
+        (*notes, *prepared.notes),
+    )
+
+
+def _budburst(records, block, total, hemisphere):
+    """Return the sum entered, or the block's own dates, or say that there is neither."""
+    if isinstance(total, BudburstSum):
+        return total
+    if total is not None:
+        return BudburstSum.entered(total)
+    dates = recorded_budburst(records.dates, hemisphere, block)
+    if not dates:
+        raise CroploadError(
+            f"Block '{block}' has no budburst date on record, and no heat sum was given. Record "
+            "stage budburst in table dates (three seasons or more fit a sum), or enter a heat sum "
+            "[C d above 5 C from 1 January, or from 1 July in the south]."
+        )
+    return dates
+
+
+def block_frost_years(weather, *, case=CASES, seasons=None, settings=None, draws=4000, seed=0):
+    """Work out what the nights of each past season leave in a block, for any number of plans.
+
+    Parameters
+    ----------
+    weather : BlockWeather
+        As from `block_weather`.
+    case : str or sequence of str
+        Which of the two cases to work out.
+    seasons : sequence of int, optional
+        These seasons only.
+    settings : FrostSettings, optional
+        The handbook's for the block's variety when left out.
+    draws, seed : int
+        Draws and their seed [1].
+
+    Returns
+    -------
+    FrostYears
+    """
+    return frost_years(
+        weather.frame,
+        weather.budburst,
+        hemisphere=weather.hemisphere,
+        settings=settings,
+        variety=weather.variety,
+        offset=weather.offset,
+        cases=[case] if isinstance(case, str) else list(case),
+        seasons=seasons,
+        draws=draws,
+        seed=seed,
+        block=weather.block,
+    )

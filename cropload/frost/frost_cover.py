@@ -1,0 +1,273 @@
+"""Longer wood or a late cut against spring frost in one block, with the crop it costs elsewhere."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from cropload import arguments
+from cropload.beliefs import ranges
+from cropload.beliefs.meant import check_block, check_draws, check_season
+from cropload.beliefs.plan_draws import plan_draws
+from cropload.errors import CroploadError
+from cropload.frost.frost_block import block_frost_years, block_weather
+from cropload.frost.frost_replay import replay_frost
+from cropload.pruning.compare import check_bears, estate_for
+from cropload.vine.plan import parse_plans
+from cropload.vine.weather.settings import CASES
+
+
+@arguments.takes(
+    records=arguments.records,
+    case=arguments.each(arguments.one_of(*CASES)),
+    settled=arguments.flag,
+    heavy_loss=arguments.maybe(arguments.part),
+    years=arguments.maybe(arguments.kind("FrostYears")),
+)
+def frost_cover(
+    records,
+    block,
+    plans,
+    season=None,
+    *,
+    case="laid_down",
+    settled=True,
+    heavy_loss=None,
+    reference_plan=None,
+    years=None,
+    draws=4000,
+    seed=0,
+    **weather,
+):
+    """Say what past springs would have left of each plan's crop in a block.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``.
+    block : str
+        Name of the block.
+    plans : str or iterable of str or PruningPlan
+        Plans like ``"3x8+3x2,3x12+3x2"``; the first one is the plan to beat.
+    season : int, optional
+        Year of the harvest the pruning is for; the next one when left out.
+    case : str or sequence of str
+        ``laid_down``, ``upright_until_final_cut`` or both; each plan gets a row in each case, and
+        the cases are never blended.
+    settled : bool
+        Weigh the settled crop (third season on), which lasts as the weather record does; else the
+        first season's.
+    heavy_loss : float, optional
+        Loss above which a year counts as a frost year [1]; the handbook's when left out.
+    reference_plan : str or PruningPlan, optional
+        The plan a block without any plan on record has carried.
+    years : FrostYears, optional
+        As from `block_frost_years`, when the nights are worked out already.
+    draws : int
+        Draws [1]; those of ``years`` when that is given.
+    seed : int
+        Seed of the draws [1].
+    **weather
+        station, offset, offset_spread, logger, budburst_sum, hemisphere as in `block_weather`, and
+        seasons and settings as in `block_frost_years`.
+
+    Returns
+    -------
+    FrostReplay
+        Crop in t/ha with the load response in it, so that longer wood is charged for what it
+        costs in a year without frost; ``.table()``, ``.by_year()``, ``.break_even()``.
+
+    Raises
+    ------
+    CroploadError
+        For a block, plan, weather, station or budburst that cannot be used, with the mend.
+
+    Notes
+    -----
+    The crop without frost comes from the same draws as ``compare_plans``. The share that frost
+    leaves is worked out for the count buds and taken for the whole crop.
+    Valid for the climate of the weather record, and as ``frost_survival``.
+
+    Examples
+    --------
+    >>> from cropload import example_records
+    >>> found = frost_cover(example_records(), "Mill Meadow", "2x10+2x2,2x14+2x2", draws=400)
+    >>> len(found.seasons), found.unit
+    (20, 't/ha')
+    """
+    block = check_block(records, block)
+    plans = parse_plans(plans)
+    cases = [case] if isinstance(case, str) else list(case)
+    season = check_season(records, season)
+    estate = estate_for(records, block, season, reference_plan)
+    check_bears(estate, block)
+    notes = []
+    if years is None:
+        check_draws(draws, seed)
+        how = {name: weather.pop(name) for name in ("seasons", "settings") if name in weather}
+        held = block_weather(records, block, **weather)
+        years = block_frost_years(held, case=cases, draws=draws, seed=seed, **how)
+        notes += held.notes
+    elif weather:
+        raise CroploadError(
+            f"The nights are worked out already: give {', '.join(weather)} to block_weather."
+        )
+    draws = years.seasons[0].secondary_share.size
+    check_draws(draws, seed)
+    at = estate.facts.place(block)
+    crop = plan_draws(estate, [at], plans, draws=draws, seed=seed).t_ha(settled)[:, 0]
+    found = replay_frost(
+        years,
+        plans * len(cases),
+        crop=np.tile(crop, (len(cases), 1)),
+        cases=np.repeat(cases, len(plans)).tolist(),
+        heavy_loss=heavy_loss,
+        profile=estate.profiles[estate.facts.varieties[at]],
+    )
+    when = "settled crop (third season on)" if settled else f"crop of the first season, {season}"
+    notes += [*found.notes, f"the crop without frost is the {when} of each plan"]
+    notes += [*estate.young.notes(estate.facts.names, [at]), *estate.accepted_notes]
+    return replace(found, notes=tuple(dict.fromkeys(note for note in notes if note)))
+
+
+def crop_shares(replay):
+    """Return the same springs with every plan's frost-free crop as 1, the cost of a late cut kept.
+
+    Parameters
+    ----------
+    replay : FrostReplay
+        As from `frost_cover`.
+
+    Returns
+    -------
+    FrostReplay
+        Its crop is the share of a frost-free crop that is left [1].
+    """
+    late = np.array([case != "laid_down" for case in replay.cases])[:, None]
+    free = 1 - late * replay.years.seasons[0].late_cut_cost
+    return replace(
+        replay,
+        crop=replay.crop_left * free[:, None, :],
+        frost_free=np.broadcast_to(free, replay.frost_free.shape),
+        unit="of a frost-free crop",
+    )
+
+
+def one_case(replay, case):
+    """Return the rows of one case of a replay, which holds the plans of that case only.
+
+    Parameters
+    ----------
+    replay : FrostReplay
+        As from `frost_cover`.
+    case : str
+        ``laid_down`` or ``upright_until_final_cut``.
+
+    Raises
+    ------
+    CroploadError
+        When no plan of the replay stands that way.
+    """
+    rows = [at for at, name in enumerate(replay.cases) if name == case]
+    if not rows:
+        raise CroploadError(f"No plan was replayed in the case {case}.")
+    arrays = ("crop_left", "crop", "frost_free", "weights")
+    return replace(
+        replay,
+        plans=tuple(replay.plans[at] for at in rows),
+        cases=(case,) * len(rows),
+        **{name: getattr(replay, name)[rows] for name in arrays},
+    )
+
+
+def shelter(replay, reference=0):
+    """Return what each plan keeps beyond a reference plan over the years, frost alone.
+
+    Parameters
+    ----------
+    replay : FrostReplay
+        As from `frost_cover`.
+    reference : int
+        Place of the plan to measure from.
+
+    Returns
+    -------
+    DataFrame
+        plan, case, and the difference of the mean shares left as ``gain_p10 _p50 _p90`` [1]; the
+        load and the cost of a late cut are left out of it.
+    """
+    mean = replay.crop_left.mean(axis=1)
+    out = pd.DataFrame({"plan": replay.plans, "case": replay.cases})
+    return out.assign(**ranges.columns("gain", mean - mean[reference]))
+
+
+@arguments.takes(frame=arguments.frame, records=arguments.records)
+def with_frost(frame, records, block, *, case="laid_down", **options):
+    """Add to a comparison of plans what past springs would have left of each.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        As from ``compare_plans``.
+    records : Records
+        As read by ``read_records``.
+    block : str
+        Name of the block.
+    case : str
+        ``laid_down`` or ``upright_until_final_cut``, one for all plans.
+    **options
+        As in `frost_cover`: station, offset, logger, budburst_sum, hemisphere, heavy_loss, draws,
+        seed and so on.
+
+    Returns
+    -------
+    DataFrame
+        A copy with frost_case, frost_seasons (seasons replayed [1]), frost_mean_share and
+        frost_worst_in_ten as ``_p10 _p50 _p90`` (share of a frost-free crop left [1]),
+        frost_loss_chance_low and _high (yearly chance of losing more than ``attrs["frost_loss"]``
+        [1]), and t_ha_settled_with_frost as ``_p10 _p50 _p90``, the mean crop over the years
+        [t/ha]. ``attrs["frost_notes"]`` says what was filled, left out or doubted, and
+        ``attrs["frost_worst"]`` what worst in ten stands for when the years are few.
+
+    Raises
+    ------
+    CroploadError
+        As `frost_cover`.
+
+    Notes
+    -----
+    Valid as `frost_cover`.
+    """
+    if not isinstance(case, str):
+        raise CroploadError("A comparison takes one case; the two are never blended.")
+    if "plan" not in frame or len(frame) == 0:
+        raise CroploadError(
+            "frame is a table without plans; it must be what compare_plans returned."
+        )
+    about = frame.attrs
+    options = {"draws": about.get("draws", 4000), "seed": about.get("seed", 0)} | options
+    cover = frost_cover(
+        records, block, list(frame["plan"]), about.get("season"), case=case, **options
+    )
+    shares, crops = crop_shares(cover).table(), cover.table()
+    out = frame.copy()
+    out["frost_case"], out["frost_seasons"] = case, len(cover.seasons)
+    # The same plan may stand twice in a frame, and only once in the replay.
+    place = {plan: at for at, plan in enumerate(cover.plans)}
+    rows = [place[str(plan)] for plan in frame["plan"]]
+    for name, table, column in (
+        ("frost_mean_share", shares, "mean_crop"),
+        ("frost_worst_in_ten", shares, "worst_crop"),
+        ("t_ha_settled_with_frost", crops, "mean_crop"),
+    ):
+        for end in ranges.ENDINGS:
+            out[f"{name}_{end}"] = table[f"{column}_{end}"].to_numpy()[rows]
+    for end in ("low", "high"):
+        out[f"frost_loss_chance_{end}"] = shares[f"chance_{end}"].to_numpy()[rows]
+    out.attrs = {
+        **about,
+        "frost_loss": cover.heavy_loss,
+        "frost_worst": shares.attrs["worst"],
+        "frost_notes": cover.notes,
+    }
+    return out

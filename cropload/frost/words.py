@@ -1,0 +1,251 @@
+"""Plain words about spring frost: what plans keep, what the literature says, what to mind."""
+
+import numpy as np
+
+from cropload import handbook
+from cropload.frost.frost_cover import shelter
+from cropload.show import wording
+from cropload.units import METRIC
+from cropload.vine.weather.kill import KillCurve
+
+#: Case of the model -> how a reader calls it.
+CASE_WORDS = {
+    "laid_down": "laid down in winter",
+    "upright_until_final_cut": "upright until a late final cut",
+}
+
+#: Cautions for anyone who works at frost protection, a heading and a text each.
+CAUTIONS = (
+    (
+        "Wind machines",
+        "They need an inversion, warmer air above, and only stir cold air about without one. They "
+        "are loud: keep to local noise rules, wear ear protection, and keep clear of the blades.",
+    ),
+    (
+        "Sprinklers",
+        "Start before the tissue freezes and run until the ice has melted; stopping earlier does "
+        "more harm than never starting. Mind ice on paths and wires, and local water rules.",
+    ),
+    (
+        "Heaters and fires",
+        "They burn, they smoke, and they fall under local fire and clean-air rules. Have water at "
+        "hand, and never leave them alone.",
+    ),
+    (
+        "Night work",
+        "Work in pairs with light, a telephone and warm clothes; mind slopes, wires and machines "
+        "in the dark, and do not drive home tired. Test alarms beforehand.",
+    ),
+)
+
+#: What every view of frost says of itself.
+SUPPORT = (
+    "This is decision support, not a frost warning and not a guarantee. Local codes, the manuals "
+    "of the machines and licensed practice come first."
+)
+
+
+def _days(key):
+    entry = handbook.entry(key)
+    return f"{entry.low:g} to {entry.high:g} days"
+
+
+def evidence():
+    """Return what the literature does and does not support, as (heading, text, handbook keys)."""
+    cost, none = handbook.entry("frost.late_cut_cost"), handbook.value("frost.upright_none")
+    share = handbook.entry("frost.secondary_share.default")
+    georgia = handbook.value("frost.late_cut_loss.chardonnay")
+    burst, leaves = KillCurve.from_handbook().lt50([4, 11])
+    return (
+        (
+            "Supported: buds at the tip push first.",
+            "Along a cane the buds at its end burst before those at its base, and hold them back "
+            "(Antcliff and Webster 1955).",
+            ("frost.gradient_nodes",),
+        ),
+        (
+            "Hardly supported: a longer cane that is tied down.",
+            "Length alone moves only the last nodes (Antcliff 1955), and bending the cane down "
+            f"breaks most of the hold (Deloire 2021). The model gives basal buds "
+            f"{_days('frost.delay_laid_down')}, which is an assumption, so a longer cane that is "
+            "laid down gains only a little against frost: in most blocks 1 or 2 in 100 of the "
+            "crop. What it gains beyond that is crop from more buds, frost or not.",
+            ("frost.delay_laid_down",),
+        ),
+        (
+            "Supported, with mixed results: wood that stands upright until a late final cut.",
+            f"Delays of {_days('frost.delay_upright_until_final_cut')} are credited, on wood of "
+            f"more than {none:g} buds. Trials ran from none in the UK over 4 to 11 days (Burgundy, "
+            "Riesling, Lemberger) to 17 to 31 (Sangiovese, Pinot noir).",
+            ("frost.delay_upright_until_final_cut", "frost.upright_none", "frost.upright_full"),
+        ),
+        (
+            "Supported: the late cut has a price.",
+            f"In a year without frost it cost from nothing (Shiraz) over {percent(georgia)} "
+            f"(Chardonnay and Merlot in Georgia) to {percent(cost.high)} (Pinot noir) of the crop. "
+            "It is charged in every year here.",
+            ("frost.late_cut_cost",),
+        ),
+        (
+            "Supported for Pinot noir only: which cold kills.",
+            f"Half of the shoots die at {burst:.1f} °C at burst and at {leaves:.1f} °C with four "
+            "leaves (Hellman 2018). How steeply the kill rises about that is an assumption with a "
+            "spread.",
+            ("frost.lt50_c", "frost.steepness"),
+        ),
+        (
+            "Supported: a secondary shoot bears less.",
+            "About a third of a primary's crop in Chardonnay (Friend and others 2011), next to "
+            f"nothing in Grenache. Other varieties are drawn from {share.low:g} to {share.high:g}.",
+            ("frost.secondary_share.default", "frost.secondary_share.chardonnay"),
+        ),
+        (
+            "Not known.",
+            "Your block's own delay, how cold differs within the block on one night, and how far "
+            "vines make up for what died. None of them is guessed here.",
+            (),
+        ),
+    )
+
+
+def percent(share, places=0):
+    """Return a share as a percentage in words [1 -> %]."""
+    return f"{wording.figure(100 * share, places)} %"
+
+
+def chance_words(low, high):
+    """Return a yearly chance as a range of years in a hundred."""
+    low, high = (f"{100 * end:.0f}" for end in (low, high))
+    many = f"between {low} and {high}" if low != high else f"about {low}"
+    return f"{many} years in 100"
+
+
+def year_sentences(replay, units=METRIC):
+    """Return one plain sentence a plan over the years, each chance and crop with its range.
+
+    Parameters
+    ----------
+    replay : FrostReplay
+        As from ``frost_cover`` [t/ha].
+    units : UnitSystem
+        Units to show.
+    """
+    table = replay.table()
+    worst = table.attrs["worst"]
+    label = units.label("t_ha")
+    found = []
+    for row in table.to_dict("records"):
+        crops = {
+            name: (
+                wording.amount("t_ha", row[f"{name}_p50"], units, unit=False),
+                wording.span("t_ha", row[f"{name}_p10"], row[f"{name}_p90"], units),
+            )
+            for name in ("frost_free", "mean_crop", "worst_crop")
+        }
+        seen = wording.figure(row["frost_years"])
+        found.append(
+            f"{row['plan']}, {CASE_WORDS[row['case']]}: {crops['frost_free'][0]} {label} without "
+            f"frost; over the {row['years']} springs {crops['mean_crop'][0]} {label} in the mean "
+            f"({crops['mean_crop'][1]}) and {crops['worst_crop'][0]} {label} in the {worst} "
+            f"({crops['worst_crop'][1]}). More than {percent(replay.heavy_loss)} was lost in "
+            f"about {seen} of {row['years']} years, so expect that in "
+            f"{chance_words(row['chance_low'], row['chance_high'])}."
+        )
+    return found
+
+
+def shelter_sentences(replay):
+    """Return how much more of its crop each plan keeps from frost, its load left aside.
+
+    Each plan is held against the first one of its own case, and the first plan of the late cut
+    against the first one that is laid down.
+    """
+    found, first = [], {}
+    for at, (plan, case) in enumerate(zip(replay.plans, replay.cases, strict=True)):
+        beside = first.setdefault(case, at)
+        if beside == at:
+            beside = 0
+        if beside == at:
+            continue
+        row = shelter(replay, beside).iloc[at]
+        low, middle, high = (100 * row[f"gain_{end}"] for end in ("p10", "p50", "p90"))
+        text = (
+            f"Of 100 parts of the same crop, {plan} ({CASE_WORDS[case]}) keeps "
+            f"{_difference(middle)} from frost than {replay.plans[beside]} "
+            f"({CASE_WORDS[replay.cases[beside]]}) in the mean of the years "
+            f"({low:.1f} to {high:.1f})."
+        )
+        if case == replay.cases[beside] == "laid_down" and abs(middle) < 3:
+            text += " That is little: what else differs is crop from its number of buds."
+        if case != replay.cases[beside]:
+            text += " The cost of the late cut is not in this figure; it is in the crops above."
+        found.append(text)
+    return found
+
+
+def _difference(parts):
+    if abs(parts) < 0.05:
+        return "no more"
+    return f"{abs(parts):.1f} {'more' if parts > 0 else 'fewer'}"
+
+
+def break_even_sentences(replay):
+    """Return from which yearly frost chance on each plan beats the first."""
+    first = f"{replay.plans[0]} ({CASE_WORDS[replay.cases[0]]})"
+    found = []
+    for row in replay.break_even().to_dict("records")[1:]:
+        found.append(f"{row['plan']} ({CASE_WORDS[row['case']]}) against {first}: {row['words']}.")
+    return found
+
+
+def springs_that_hurt(replay):
+    """Yield (season, rows of ``by_year``) of each spring that cost some plan a part of its crop.
+
+    Springs of which a reader would see 100 % left are kept out.
+    """
+    for season, rows in replay.by_year().groupby("season", sort=True):
+        if rows["nights"].max() > 0 and rows["crop_left_p50"].min() < 0.995:
+            yield season, rows
+
+
+def night_words(stage_first, stage_last):
+    """Return the modified E-L stages of the last and the first kept buds on a night, as text.
+
+    Stages beyond the handbook's ``frost.stage_told`` are told as "over" it.
+    """
+    if not np.isfinite(stage_first):
+        return "not known"
+    most = handbook.value("frost.stage_told")
+    last, first = (
+        f"over {most:g}" if stage > most else f"{stage:.1f}" for stage in (stage_last, stage_first)
+    )
+    return first if first == last else f"{last} to {first}"
+
+
+def after_sentences(found, units=METRIC):
+    """Return what a count of dead shoots says of the crop.
+
+    Parameters
+    ----------
+    found : AfterFrost
+        As from ``after_frost``.
+    units : UnitSystem
+        Units to show.
+    """
+
+    def crop(ends):
+        low, middle, high = ends
+        return (
+            f"{wording.amount('tonnes', middle, units)} "
+            f"({wording.span('tonnes', low, high, units)})"
+        )
+
+    low, middle, high = found.killed
+    late = "{:g} to {:g} weeks".format(*(days / 7 for days in found.late_days))
+    return [
+        f"{found.shoots_killed} of {found.shoots_seen} shoots are dead: {percent(middle)}, and in "
+        f"the block between {percent(low)} and {percent(high)}.",
+        f"{found.block} without frost: {crop(found.before)}. Now {crop(found.total)}: "
+        f"{crop(found.primary)} on primary shoots, and {crop(found.secondary)} on secondary ones, "
+        f"which ripens {late} later.",
+    ]

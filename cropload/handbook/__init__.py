@@ -1,0 +1,33 @@
+"""The handbook: every default, band and prior with its unit, range, source and grade."""
+
+from cropload.handbook.reader import (
+    GRADES,
+    Entry,
+    HandbookError,
+    band,
+    citation,
+    describe,
+    entry,
+    keys,
+    same_variety,
+    source_keys,
+    value,
+    variety,
+    variety_names,
+)
+
+__all__ = [
+    "GRADES",
+    "Entry",
+    "HandbookError",
+    "band",
+    "citation",
+    "describe",
+    "entry",
+    "keys",
+    "same_variety",
+    "source_keys",
+    "value",
+    "variety",
+    "variety_names",
+]

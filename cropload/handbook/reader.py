@@ -1,0 +1,347 @@
+"""Read the handbook: every default, band and prior with its unit, range, source and grade.
+
+The figures live in the ``.toml`` files beside this module, one for each topic.
+Nothing here needs numpy or pandas, so that the command line and a panel can ask at once.
+"""
+
+import functools
+import textwrap
+import tomllib
+import unicodedata
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import MappingProxyType
+
+from cropload.errors import CroploadError, near
+
+#: Grade -> what it tells the reader.
+GRADES = {
+    "read": "read in the source",
+    "abstract": "read in the source's abstract or opening",
+    "trade": "said by a researcher in the trade press",
+    "common practice": "a rule of the trade, no source",
+    "memory": "from memory, not looked up",
+    "assumption": "our assumption",
+}
+
+_FIELDS = ("value", "low", "high", "spread", "unit", "sources", "grade", "note")
+
+
+class HandbookError(CroploadError):
+    """A key that the handbook does not hold, or a handbook that breaks its own rules."""
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One figure of the handbook.
+
+    Attributes
+    ----------
+    key : str
+        Dotted name, such as ``"band.ravaz.general"``.
+    value : float, list of float or None
+        The figure itself [unit]; None where there is only a range.
+    low, high : float or None
+        The range [unit].
+    spread : float or None
+        Standard deviation on the natural log scale [1]; always ours, whatever the grade.
+    unit : str
+        Unit of value, low and high; ``"1"`` for a bare number.
+    sources : tuple of str
+        Keys for `citation`.
+    grade : str
+        One of `GRADES`.
+    note : str
+        What the figure is good for, and why it is what it is.
+    extra : mapping
+        Further fields, such as ``dof``, ``label``, ``first`` or ``as_printed``.
+    """
+
+    key: str
+    value: float | list | None
+    low: float | None
+    high: float | None
+    spread: float | None
+    unit: str
+    sources: tuple
+    grade: str
+    note: str
+    extra: Mapping = field(default_factory=dict)
+
+
+def _is_entry(table):
+    return "unit" in table or "grade" in table
+
+
+def _walk(table, prefix=""):
+    """Yield (dotted key, table) for every figure below a group."""
+    for name, inner in table.items():
+        if not isinstance(inner, dict):
+            continue
+        key = f"{prefix}{name}"
+        if _is_entry(inner):
+            yield key, inner
+        else:
+            yield from _walk(inner, f"{key}.")
+
+
+@functools.cache
+def _raw():
+    files = sorted(Path(__file__).parent.glob("*.toml"))
+    return {group: table for file in files for group, table in _read(file).items()}
+
+
+def _read(file):
+    return tomllib.loads(file.read_text("utf-8"))
+
+
+@functools.cache
+def _entries():
+    figures = {name: group for name, group in _raw().items() if name != "source"}
+    found = {}
+    for key, table in _walk(figures):
+        unit, grade = table.get("unit"), table.get("grade")
+        if not unit or grade not in GRADES:
+            raise HandbookError(
+                f"Handbook entry '{key}' needs a unit and one of the grades: {', '.join(GRADES)}."
+            )
+        found[key] = Entry(
+            key=key,
+            value=table.get("value"),
+            low=table.get("low"),
+            high=table.get("high"),
+            spread=table.get("spread"),
+            unit=unit,
+            sources=tuple(table.get("sources", ())),
+            grade=grade,
+            note=table.get("note", ""),
+            extra=MappingProxyType({k: v for k, v in table.items() if k not in _FIELDS}),
+        )
+    return found
+
+
+def entry(key):
+    """Return one figure with everything known about it.
+
+    Parameters
+    ----------
+    key : str
+        Dotted name.
+
+    Returns
+    -------
+    Entry
+
+    Raises
+    ------
+    HandbookError
+        When the handbook has no such key; near names are suggested.
+
+    Examples
+    --------
+    >>> entry("band.shoots_per_m.undivided").high
+    15.0
+    """
+    try:
+        return _entries()[key]
+    except (KeyError, TypeError):
+        hint = near(key, _entries()) or "Ask for keys() to see them all."
+        raise HandbookError(f"The handbook has no entry '{key}'. {hint}") from None
+
+
+def value(key):
+    """Return the figure of a key [unit of the entry]: a float, or a list for a profile.
+
+    Raises
+    ------
+    HandbookError
+        When the key is unknown, or holds a range only.
+
+    Examples
+    --------
+    >>> value("interval.level")
+    0.8
+    """
+    found = entry(key).value
+    if found is None:
+        raise HandbookError(
+            f"Handbook entry '{key}' is a range without a value. Ask for band('{key}')."
+        )
+    return list(found) if isinstance(found, list) else float(found)
+
+
+def band(key):
+    """Return the range of a key as ``(low, high)`` [unit of the entry].
+
+    Raises
+    ------
+    HandbookError
+        When the key is unknown, or has no range.
+
+    Examples
+    --------
+    >>> band("band.ravaz.general")
+    (5.0, 10.0)
+    """
+    found = entry(key)
+    if found.low is None or found.high is None:
+        raise HandbookError(f"Handbook entry '{key}' has no range. Ask for value('{key}').")
+    return float(found.low), float(found.high)
+
+
+def keys(prefix=""):
+    """Return all keys that start with `prefix`, in the handbook's order.
+
+    Examples
+    --------
+    >>> keys("band.shoots_per_m.")
+    ['band.shoots_per_m.undivided', 'band.shoots_per_m.us']
+    """
+    return [key for key in _entries() if key.startswith(prefix)]
+
+
+def source_keys():
+    """Return the keys of all sources, in the handbook's order."""
+    return list(_raw()["source"])
+
+
+def citation(source_key):
+    """Return the citation of a source in our own words.
+
+    Raises
+    ------
+    HandbookError
+        When there is no such source.
+    """
+    try:
+        return _raw()["source"][source_key]["citation"]
+    except KeyError:
+        hint = near(source_key, _raw()["source"])
+        raise HandbookError(f"The handbook has no source '{source_key}'. {hint}".rstrip()) from None
+
+
+def _plain(name):
+    """Fold case, accents and punctuation, so that 'Muller Thurgau' finds 'Müller-Thurgau'."""
+    spread = unicodedata.normalize("NFKD", str(name).casefold())
+    return "".join(letter for letter in spread if letter.isalnum())
+
+
+@functools.cache
+def _variety_names():
+    names = {}
+    for slug, group in _raw()["variety"].items():
+        for name in (slug, group["name"], *group.get("aliases", ())):
+            names[_plain(name)] = slug
+    return names
+
+
+def variety(name):
+    """Return what the handbook knows of one variety.
+
+    Parameters
+    ----------
+    name : str
+        Name or another name of the variety; case, accents and hyphens do not matter.
+
+    Returns
+    -------
+    dict of str to Entry
+        Component name to its figure; empty when the variety is not in the handbook.
+
+    Examples
+    --------
+    >>> variety("mueller thurgau")["clusters_per_shoot"].value
+    2.04
+    >>> variety("no such grape")
+    {}
+    """
+    slug = _variety_names().get(_plain(name))
+    if slug is None:
+        return {}
+    prefix = f"variety.{slug}."
+    return {key.removeprefix(prefix): entry(key) for key in keys(prefix)}
+
+
+def same_variety(one, other):
+    """Return whether two names are the same but for case, accents, spaces and hyphens.
+
+    Examples
+    --------
+    >>> same_variety("marechal foch", "Maréchal Foch")
+    True
+    """
+    return _plain(one) == _plain(other)
+
+
+def variety_names():
+    """Return the names of the varieties in the handbook, sorted.
+
+    Examples
+    --------
+    >>> "Riesling" in variety_names()
+    True
+    """
+    return sorted(group["name"] for group in _raw()["variety"].values())
+
+
+def _text(number):
+    if isinstance(number, list):
+        return ", ".join(_text(item) for item in number)
+    if isinstance(number, bool):
+        return "yes" if number else "no"
+    if isinstance(number, str):
+        return number
+    return f"{number:.6g}"
+
+
+def _lines(found):
+    """Return (label, text) of every line that `describe` prints."""
+    unit = "" if found.unit == "1" else f" {found.unit}"
+    if found.value is not None:
+        yield "value", f"{_text(found.value)}{unit}"
+    if found.low is not None:
+        yield "range", f"{_text(found.low)} to {_text(found.high)}{unit}"
+    if found.spread is not None:
+        yield "spread", f"{_text(found.spread)} (sd on the log scale, our assumption)"
+    for name, item in found.extra.items():
+        yield name.replace("_", " "), _text(item)
+    if found.unit == "1":
+        yield "unit", "1 (a bare number)"
+    elif found.value is None and found.low is None:
+        yield "unit", found.unit
+    yield "grade", GRADES[found.grade]
+    for key in found.sources:
+        yield "source", f"[{key}] {citation(key)}"
+    if not found.sources:
+        yield "source", "none"
+    if found.note:
+        yield "note", found.note
+
+
+def describe(key):
+    """Return a text of at most 80 columns that says what a figure is and where it comes from.
+
+    Raises
+    ------
+    HandbookError
+        When the key is unknown.
+
+    Examples
+    --------
+    >>> print(describe("leaf_area.to_ripen"))
+    leaf_area.to_ripen
+      value       1.2 m2/kg
+      as printed  12 cm2/g
+      grade       read in the source
+      source      [WolpertExtension] Wolpert, J. Vine balance: shoots per length of
+                  canopy, leaf area per fruit. eXtension.
+      note        Leaf area that ripens a kilogram of fruit.
+    """
+    lines = list(_lines(entry(key)))
+    width = max(10, *(len(label) for label, _ in lines))
+    text = [key]
+    for label, body in lines:
+        head = f"  {label:<{width}}  "
+        text.append(textwrap.fill(body, 80, initial_indent=head, subsequent_indent=" " * len(head)))
+    return "\n".join(text)

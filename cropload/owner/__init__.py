@@ -1,0 +1,1 @@
+"""Which scenario to choose."""

@@ -1,0 +1,211 @@
+"""The command ``report``: pruning scenarios for an owner, as HTML, PDF and Excel."""
+
+from cropload.errors import CroploadError, near
+from cropload.show import options
+from cropload.show.command import Command
+
+#: What --cost may be called in US units: an amount for each ac or short ton.
+_US_ENDINGS = {"_per_ac": "_per_ha", "_per_ton": "_per_t"}
+
+
+def _arguments(parser):
+    options.add_records(parser)
+    given = parser.add_argument_group("scenarios, two to five; the first one is today's")
+    given.add_argument(
+        "--scenarios",
+        metavar="FILE",
+        help="CSV file with the columns scenario, block and plan; the plan 'last' is what the "
+        "block carried last",
+    )
+    given.add_argument(
+        "--scenario",
+        metavar="TEXT",
+        action="append",
+        default=[],
+        help='one scenario, repeated for each: "longer=Long Acre:3x10+3x2,Lyre Field:4x12+4x2"; a '
+        "name alone means the plans carried last",
+    )
+    options.add_season(parser)
+    options.add_units(parser)
+    written = parser.add_argument_group("files")
+    written.add_argument("--html", metavar="FILE", help="write the report as one HTML page")
+    written.add_argument(
+        "--pdf", metavar="FILE", help='write it as a PDF; needs the extra "cropload[pdf]"'
+    )
+    written.add_argument("--xlsx", metavar="FILE", help="write its tables as an Excel workbook")
+    written.add_argument(
+        "--csv", metavar="FILE", help="write every figure of each block to a .csv or .xlsx file"
+    )
+    written.add_argument(
+        "--replace", action="store_true", help="let these replace files that exist"
+    )
+    parser.add_argument(
+        "--cost",
+        metavar="NAME=AMOUNT",
+        action="append",
+        default=[],
+        help="a cost of yours, repeated: pruning_per_vine, pruning_per_bud, thinning_per_ha, "
+        "picking_per_t, picking_per_ha, other_per_ha (or ..._per_ac, ..._per_ton), in the "
+        "currency of your prices",
+    )
+    options.add_bands(parser)
+    parser.add_argument(
+        "--no-frost", action="store_true", help="leave out the replay of past springs"
+    )
+    options.add_draws(parser)
+
+
+def costs_of(texts):
+    """Return the Costs of --cost options; every fault of them at once."""
+    from dataclasses import fields
+
+    from cropload.owner.money import Costs
+    from cropload.units import ACRE_HA, SHORT_TON_T
+
+    known = {each.name: (each.name, 1.0) for each in fields(Costs)}
+    for us_ending, ending in _US_ENDINGS.items():
+        factor = 1 / (ACRE_HA if ending == "_per_ha" else SHORT_TON_T)
+        known |= {
+            name.removesuffix(ending) + us_ending: (name, factor)
+            for name in list(known)
+            if name.endswith(ending)
+        }
+    found, faults = {}, []
+    for text in texts:
+        name, sign, amount = text.partition("=")
+        name = name.strip().lower().replace("-", "_")
+        if name not in known:
+            hint = near(name, known) or f"The costs are: {', '.join(known)}."
+            faults.append(f"There is no cost '{name}'. {hint}")
+            continue
+        try:
+            value = options.number(amount.strip())
+        except Exception:
+            shown = f"'{amount.strip()}' is not a number" if sign else "there is no amount"
+            faults.append(f"Cost {name}: {shown}. Write it like {name}=0.8.")
+            continue
+        own, factor = known[name]
+        if own in found:
+            faults.append(f"The cost {own} is given twice. Keep one.")
+        found[own] = value * factor
+    if faults:
+        raise CroploadError("\n".join(faults))
+    return Costs(**found)
+
+
+def scenarios_of(given, records):
+    """Return the scenarios of a command line, from a file or from lines."""
+    from cropload.owner.scenario_input import HOW, read_scenario_file, read_scenario_lines
+
+    if given.scenarios and given.scenario:
+        raise CroploadError("Give --scenarios FILE or --scenario TEXT, not both.")
+    if given.scenarios:
+        return read_scenario_file(given.scenarios, records, given.season)
+    if not given.scenario:
+        raise CroploadError(
+            "Which scenarios? Give --scenarios FILE (columns scenario, block, plan), or --scenario "
+            f"twice or more. {HOW}"
+        )
+    return read_scenario_lines(given.scenario, records, given.season)
+
+
+def _run(given):
+    from pathlib import Path
+
+    from cropload.owner.report import check_new, owner_report, save_report
+    from cropload.owner.scenarios import compare_scenarios
+
+    files = [given.html, given.pdf, given.xlsx, given.csv]
+    check_new([Path(f).expanduser() for f in files if f is not None], given.replace)
+    records, units = options.records_of(given), options.units_of(given)
+    costs, scenarios = costs_of(given.cost), scenarios_of(given, records)
+    density = given.density_band
+    if density is not None:
+        density = options.density_band_of(density, 1, units)
+    found = compare_scenarios(
+        records,
+        scenarios,
+        given.season,
+        costs=costs,
+        draws=given.draws,
+        seed=given.seed,
+        density_band=density,
+        ravaz_band=given.ravaz_band,
+        frost=not given.no_frost,
+    )
+    report = owner_report(records, found, units)
+    written = save_report(
+        report, html=given.html, pdf=given.pdf, xlsx=given.xlsx, replace=given.replace
+    )
+    for path in written:
+        options.note(f"Written: {path}")
+    options.save(given, export(found, units))
+    return "\n\n".join(_parts(report))
+
+
+def export(found, units):
+    """Return every figure of each block as it is written to a file, in the units asked for."""
+    from cropload.show.result_units import COLUMNS, in_units
+
+    shown = found.blocks.copy()
+    shown.insert(0, "season", found.season)
+    shown["interval"] = found.interval
+    if units.name == "us":
+        shown["area_ha"] = units.convert("area_ha", shown["area_ha"])
+        shown = shown.rename(columns={"area_ha": "area_ac"})
+        us_name, quantity = COLUMNS["t_ha"]
+        for name in [c for c in shown.columns if c.startswith("t_ha_settled_with_frost")]:
+            shown[name] = units.convert(quantity, shown[name])
+            shown = shown.rename(columns={name: name.replace("t_ha", us_name, 1)})
+    return in_units(shown, units)
+
+
+def _parts(report):
+    from cropload.owner.words import MONEY_CAUTION
+    from cropload.show.report_cells import TEXTS, cell_text, money_step
+    from cropload.show.terminal_text import paragraph
+    from cropload.show.text_tables import Column, text_table
+
+    found, tables = report.found, report.tables()
+    step = 0
+    if found.money_settled is not None:
+        step = money_step((found.money_first, found.money_settled))
+    parts = [paragraph(f"Pruning scenarios for season {found.season} ({found.interval})")]
+    if report.invented:
+        parts.append(paragraph("Sample records: all of these data are invented."))
+    parts += [paragraph(sentence) for sentence in report.sentences()]
+    for key in ("totals", "money", "crop"):
+        table = tables.get(key)
+        if table is None:
+            continue
+        heads = [Column(c.title, c.unit, right=c.kind not in TEXTS) for c in table.columns]
+        rows = [
+            [cell_text(c, value, step) for c, value in zip(table.columns, row, strict=True)]
+            for row in table.rows
+        ]
+        parts.append(paragraph(table.caption) + "\n" + text_table(heads, rows, keep=table.heads))
+    if found.money_missing:
+        parts.append(paragraph(found.money_missing, "- "))
+    parts += [paragraph(note, "- ") for note in found.notes]
+    if found.money_settled is not None:
+        parts.append(paragraph(MONEY_CAUTION))
+    return [*parts, paragraph(options.CAUTION)]
+
+
+COMMANDS = (
+    Command(
+        name="report",
+        group="Winter pruning",
+        summary="report on pruning scenarios for an owner: HTML, PDF, Excel",
+        details="Compares two to five scenarios, a pruning plan for each of some blocks: crop in "
+        "t/ha and t (ton/ac and short tons with --units us), balance, past frosts, wood, and what "
+        "is left on your own prices (table prices) and costs. Writes a page an owner can read.",
+        example="""
+            cropload report my_season --scenarios plans.csv --html report.html
+            cropload report --example --scenario "today=Long Acre:last" \\
+                --scenario "shorter=Long Acre:3x6+3x2" --html report.html
+        """,
+        arguments=_arguments,
+        run=_run,
+    ),
+)

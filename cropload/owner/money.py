@@ -1,0 +1,313 @@
+"""Money: what pruning scenarios leave over, with prices and costs that are the user's own."""
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+import pandas as pd
+
+from cropload.beliefs import ranges
+from cropload.beliefs.history import estate_before_season
+from cropload.beliefs.meant import check_block, check_draws, check_season
+from cropload.beliefs.plan_draws import plan_draws
+from cropload.errors import CroploadError
+from cropload.vine.plan import PruningPlan
+from cropload.winery.contracts import check_prices
+
+CAUTION = (
+    "Every price and cost here is your own. This is arithmetic, not advice: contracts, tax and "
+    "finance need a licensed adviser."
+)
+
+
+@dataclass(frozen=True)
+class Costs:
+    """Costs of a season, all in the currency of the prices; what is left at 0 is not counted.
+
+    pruning_per_vine [currency/vine], pruning_per_bud [currency/bud left], thinning_per_ha
+    [currency/ha], picking_per_t [currency/t], picking_per_ha and other_per_ha [currency/ha].
+    """
+
+    pruning_per_vine: float = 0.0
+    pruning_per_bud: float = 0.0
+    thinning_per_ha: float = 0.0
+    picking_per_t: float = 0.0
+    picking_per_ha: float = 0.0
+    other_per_ha: float = 0.0
+
+    def __post_init__(self):
+        faults = []
+        for each in fields(self):
+            number = getattr(self, each.name)
+            real = isinstance(number, (int, float, np.number)) and not isinstance(number, bool)
+            if not real or not np.isfinite(number) or number < 0:
+                faults.append(
+                    f"The cost {each.name} must be a number of 0 or more, not {number!r}."
+                )
+        if faults:
+            raise CroploadError("\n".join(faults))
+
+    def of(self, buds, vines, area_ha, tonnes):
+        """Return the cost of blocks [currency]; arrays broadcast, ``tonnes`` are draws [t]."""
+        fixed = vines * (self.pruning_per_vine + self.pruning_per_bud * buds) + area_ha * (
+            self.thinning_per_ha + self.picking_per_ha + self.other_per_ha
+        )
+        return fixed + self.picking_per_t * tonnes
+
+
+@dataclass(frozen=True)
+class Contract:
+    """What is paid for some blocks: ``price`` up to ``cap_t`` [t], ``above`` beyond it."""
+
+    name: str
+    blocks: tuple
+    price: float
+    cap_t: float
+    above: float
+
+    def revenue(self, tonnes):
+        """Return what a crop of ``tonnes`` [t] earns [currency]."""
+        inside = np.minimum(tonnes, self.cap_t)
+        return self.price * inside + self.above * (tonnes - inside)
+
+
+def contracts_for(records, blocks, facts):
+    """Return the contracts that pay for some blocks, and notes on what was taken.
+
+    Notes
+    -----
+    A contract for a block goes before one for its variety. Where a variety's cap in tonnes covers
+    more blocks than are looked at, these get a share of it by area.
+
+    Raises
+    ------
+    CroploadError
+        When a block has no price.
+    """
+    by_block, by_variety = {}, {}
+    for row in check_prices(records.prices).itertuples():
+        (by_block if row.block else by_variety)[row.block or row.variety] = row
+    unpaid = [
+        b for b in blocks if b not in by_block and facts.varieties[facts.place(b)] not in by_variety
+    ]
+    if unpaid:
+        varieties = dict.fromkeys(facts.varieties[facts.place(b)] for b in unpaid)
+        raise CroploadError(
+            f"No price is on record for {', '.join(unpaid)}. Add a row to table prices for the "
+            f"block, or for {', '.join(varieties)}."
+        )
+    found, notes = [], []
+    groups = {}
+    for block in blocks:
+        variety = facts.varieties[facts.place(block)]
+        key = ("block", block) if block in by_block else ("variety", variety)
+        groups.setdefault(key, []).append(block)
+    for (kind, name), members in groups.items():
+        row = by_block[name] if kind == "block" else by_variety[name]
+        area = sum(facts.area_ha[facts.place(b)] for b in members)
+        caps = [np.inf]
+        if np.isfinite(row.cap_t_ha):
+            caps.append(row.cap_t_ha * area)
+        if np.isfinite(row.cap_t):
+            covered = [
+                b
+                for b, v in zip(facts.names, facts.varieties, strict=True)
+                if kind == "variety" and v == name and b not in by_block
+            ] or members
+            share = area / sum(facts.area_ha[facts.place(b)] for b in covered)
+            caps.append(row.cap_t * share)
+            if len(covered) > len(members):
+                notes.append(
+                    f"The contract for {name} takes {row.cap_t:g} t from more blocks than these; "
+                    f"{100 * share:.0f} % of it is counted here, by area."
+                )
+        above = row.price_above_cap if np.isfinite(row.price_above_cap) else 0.0
+        found.append(Contract(name, tuple(members), row.price_per_t, min(caps), above))
+    return found, notes
+
+
+def currency_of(records):
+    """Return the one currency of the price table, or an empty text.
+
+    Raises
+    ------
+    CroploadError
+        When there are several: sums of them mean nothing.
+    """
+    named = sorted({str(c).strip() for c in records.prices["currency"] if str(c).strip()})
+    if len(named) > 1:
+        raise CroploadError(
+            f"Table prices names several currencies ({', '.join(named)}). Write all prices in one."
+        )
+    return named[0] if named else ""
+
+
+def read_scenarios(records, scenarios):
+    """Return {name: {block: PruningPlan}}, every scenario over the same blocks.
+
+    Raises
+    ------
+    CroploadError
+        For no scenario, an unknown block, an unreadable plan, a block named twice, or blocks that
+        differ.
+    """
+    if not scenarios:
+        raise CroploadError("No scenario was given. Give at least one, {name: {block: plan}}.")
+    found, faults = {}, []
+    for name, plans in scenarios.items():
+        found[name] = {}
+        for block, plan in plans.items():
+            try:
+                named, read = check_block(records, block), PruningPlan.parse(plan)
+            except CroploadError as error:
+                faults.append(f"Scenario '{name}', block '{block}': {error}")
+                continue
+            if named in found[name]:
+                faults.append(f"Scenario '{name}' names block '{named}' twice. Keep one plan.")
+            found[name][named] = read
+    if not faults:
+        first = next(iter(found))
+        wanted = set(found[first])
+        for name, plans in found.items():
+            odd = sorted(wanted ^ set(plans))
+            if odd:
+                faults.append(
+                    f"Scenario '{name}' and scenario '{first}' differ in the blocks they cover: "
+                    f"{', '.join(odd)}. Give every scenario a plan for the same blocks."
+                )
+        if not wanted:
+            faults.append(f"Scenario '{first}' has no block.")
+    if faults:
+        raise CroploadError("\n".join(faults))
+    return found
+
+
+@dataclass(frozen=True, eq=False)
+class ScenarioDraws:
+    """Scenarios on common draws: arrays of shape (scenarios, blocks, draws), first and settled."""
+
+    names: tuple
+    blocks: tuple
+    plans: dict
+    buds: np.ndarray
+    drawn: object
+    estate: object
+
+
+def scenario_draws(records, scenarios, season=None, *, draws=4000, seed=0, reference_plans=None):
+    """Draw what scenarios (a plan for each block) would give.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``.
+    scenarios : dict
+        {name: {block: plan}}, all over the same blocks.
+    season : int, optional
+        Year of harvest; the next one when left out.
+    draws, seed : int
+        As in ``compare_plans`` [1].
+    reference_plans : dict, optional
+        As in ``forecast``.
+
+    Returns
+    -------
+    ScenarioDraws
+
+    Raises
+    ------
+    CroploadError
+        When a scenario cannot be.
+    """
+    check_draws(draws, seed)
+    plans = read_scenarios(records, scenarios)
+    season = check_season(records, season)
+    given = {
+        check_block(records, block): PruningPlan.parse(plan)
+        for block, plan in (reference_plans or {}).items()
+    }
+    estate = estate_before_season(records, season, given)
+    names, blocks = tuple(plans), tuple(next(iter(plans.values())))
+    places = [estate.facts.place(block) for block in blocks]
+    layout = [[plans[name][block] for block in blocks] for name in names]
+    return ScenarioDraws(
+        names=names,
+        blocks=blocks,
+        plans=plans,
+        buds=np.array([[plan.buds for plan in row] for row in layout], float),
+        drawn=plan_draws(estate, places, layout, draws=draws, seed=seed),
+        estate=estate,
+    )
+
+
+def scenario_money(records, found, costs, *, settled=False):
+    """Say what each scenario would leave over, beside the first one.
+
+    Parameters
+    ----------
+    records : Records
+        Its table prices is used.
+    found : ScenarioDraws
+        As from ``scenario_draws``; the first scenario is the one the others are held against.
+    costs : Costs
+        The user's costs.
+    settled : bool
+        Take the settled crop (third season on) instead of the first season's.
+
+    Returns
+    -------
+    DataFrame
+        One row a scenario: scenario, revenue, cost and margin as ``_p10 _p50 _p90`` and
+        ``margin_mean`` [currency], ``chance_worse``, the chance of leaving less than the first
+        scenario in the same season [1], and ``above_cap_t``, the mean crop beyond the contracts'
+        caps [t]. ``attrs`` holds currency, contracts, notes and the caution.
+
+    Raises
+    ------
+    CroploadError
+        When a block has no price.
+
+    Notes
+    -----
+    Scenarios are compared on the same draws: in a heavy year all of them are heavy.
+    """
+    facts = found.estate.facts
+    tonnes = found.drawn.tonnes(settled)
+    contracts, notes = contracts_for(records, found.blocks, facts)
+    revenue = np.zeros((tonnes.shape[0], tonnes.shape[2]))
+    above = np.zeros(len(found.names))
+    for contract in contracts:
+        members = [found.blocks.index(block) for block in contract.blocks]
+        crop = tonnes[:, members].sum(1)
+        revenue += contract.revenue(crop)
+        above += np.maximum(crop - contract.cap_t, 0).mean(-1)
+    places = found.drawn.blocks
+    cost = costs.of(
+        found.buds[:, :, None],
+        facts.bearing[places][:, None],
+        facts.area_ha[places][:, None],
+        tonnes,
+    ).sum(1)
+    margin = revenue - cost
+    rows = []
+    for at, name in enumerate(found.names):
+        rows.append(
+            {
+                "scenario": name,
+                **ranges.columns("revenue", revenue[at]),
+                **ranges.columns("cost", cost[at]),
+                **ranges.columns("margin", margin[at]),
+                "margin_mean": float(margin[at].mean()),
+                "chance_worse": float((margin[at] < margin[0]).mean()) if at else np.nan,
+                "above_cap_t": float(above[at]),
+            }
+        )
+    frame = pd.DataFrame(rows)
+    frame.attrs = {
+        "currency": currency_of(records),
+        "interval": ranges.label(),
+        "settled": settled,
+        "contracts": tuple((c.name, c.price, c.cap_t, c.above) for c in contracts),
+        "notes": tuple(notes),
+        "caution": CAUTION,
+    }
+    return frame

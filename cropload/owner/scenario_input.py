@@ -1,0 +1,234 @@
+"""Read pruning scenarios as people write them: a CSV file, or one line a scenario."""
+
+import csv
+import io
+import re
+from pathlib import Path
+
+from cropload.beliefs.meant import check_block, check_season
+from cropload.beliefs.measured import plans_by_season
+from cropload.errors import CroploadError, near
+from cropload.owner.scenarios import FEWEST, MOST
+from cropload.records.reading.csv_table import decode
+from cropload.records.reading.faults import Fault, RecordsError
+from cropload.vine.plan import PruningPlan
+
+COLUMNS = ("scenario", "block", "plan")
+
+#: Written in the place of a plan, it means what the block carried last.
+LAST = "last"
+
+HOW = (
+    'Write it like "longer=Long Acre:3x10+3x2,Lyre Field:4x12+4x2"; "last" in the place of a plan '
+    "is what the block carried last, and a name alone means that for every block."
+)
+
+_ITEM = re.compile(r"\s*(.+?)\s*:\s*([^,:]*?)\s*(?:,|$)")
+
+
+def last_plans(records, season=None):
+    """Return the plan each block carried last before a season, where one is on record.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``.
+    season : int, optional
+        Year of harvest to plan for; the next one when left out.
+
+    Returns
+    -------
+    dict
+        {block: PruningPlan}
+    """
+    season = check_season(records, season)
+    found = {}
+    for (block, year), plan in sorted(plans_by_season(records).items(), key=lambda i: i[0][1]):
+        if year < season:
+            found[block] = plan
+    return found
+
+
+def _plan(records, block, text, carried):
+    """Return the block's name and the plan of a cell; CroploadError tells what is wrong."""
+    named = check_block(records, block)
+    if str(text).strip().casefold() != LAST:
+        return named, PruningPlan.parse(text)
+    if named not in carried:
+        raise CroploadError(
+            f"Block '{named}' has no plan on record, so '{LAST}' means nothing. Write the plan."
+        )
+    return named, carried[named]
+
+
+def read_scenario_file(path, records, season=None):
+    """Read scenarios from a CSV file with the columns scenario, block and plan.
+
+    Parameters
+    ----------
+    path : str or path
+        The file; comma, semicolon or tab between cells.
+    records : Records
+        Their blocks are the ones that may be named.
+    season : int, optional
+        Year of harvest to plan for; it decides what ``last`` means.
+
+    Returns
+    -------
+    dict
+        {scenario: {block: PruningPlan}}, in the order of the file.
+
+    Raises
+    ------
+    RecordsError
+        With every fault of the file: row, column, value, rule and mend.
+    """
+    path = Path(path).expanduser()
+    try:
+        data = path.read_bytes()
+    except OSError as fault:
+        raise CroploadError(f"{path} cannot be opened ({fault.strerror or fault}).") from None
+    if data[:2] == b"PK":
+        raise CroploadError(f"{path.name} is a workbook. Save its sheet as CSV UTF-8.")
+    text, _, _ = decode(path.name, data)
+    head = text.lstrip("\r\n").split("\n", 1)[0]
+    separator = max(",;\t", key=head.count)
+    rows = list(csv.reader(io.StringIO(text), delimiter=separator))
+    heads = [cell.strip().casefold() for cell in rows[0]] if rows else []
+    faults = [
+        Fault(path.name, 1, None, None, f"column '{name}' is missing", _missing(name, heads))
+        for name in COLUMNS
+        if name not in heads
+    ]
+    if faults:
+        raise RecordsError(faults, "The scenarios cannot be read")
+    carried = last_plans(records, season)
+    at = {name: heads.index(name) for name in COLUMNS}
+    found, seen = {}, {}
+    for number, cells in enumerate(rows[1:], start=2):
+        line = {name: cells[a].strip() if a < len(cells) else "" for name, a in at.items()}
+        line = {name: _unescaped(value) for name, value in line.items()}
+        if not any(line.values()):
+            continue
+        blank = [name for name in COLUMNS if not line[name]]
+        for name in blank:
+            mend = f"Write a plan like 3x8+3x2, or '{LAST}'." if name == "plan" else "Fill it in."
+            faults.append(Fault(path.name, number, name, None, "is blank", mend))
+        if blank:
+            continue
+        scenario = found.setdefault(line["scenario"], {})
+        try:
+            block = check_block(records, line["block"])
+        except CroploadError as fault:
+            faults.append(
+                Fault(path.name, number, "block", line["block"], "is not known", str(fault))
+            )
+            continue
+        key = (line["scenario"], block)
+        if key in seen:
+            rule = f"scenario '{key[0]}' has a plan for it in row {seen[key]} already"
+            faults.append(Fault(path.name, number, "block", block, rule, "Keep one of the two."))
+            continue
+        seen[key] = number
+        try:
+            scenario[block] = _plan(records, block, line["plan"], carried)[1]
+        except CroploadError as fault:
+            rule = "is no plan"
+            faults.append(Fault(path.name, number, "plan", line["plan"], rule, str(fault)))
+    for name, scenario in found.items():
+        every = dict.fromkeys(block for _, block in seen)
+        for block in every:
+            if (name, block) not in seen and scenario:
+                rule = f"has no plan for block '{block}', which another scenario has"
+                mend = f"Add a row for it; '{LAST}' as its plan is what it carried last."
+                faults.append(Fault(path.name, None, "scenario", name, rule, mend))
+    if not FEWEST <= len(found) <= MOST:
+        rule = f"holds {len(found)} scenario{'s' * (len(found) != 1)}"
+        mend = f"Give {FEWEST} to {MOST}; the first is what the others are held against."
+        faults.append(Fault(path.name, None, None, None, rule, mend))
+    if faults:
+        raise RecordsError(faults, "The scenarios cannot be read")
+    return found
+
+
+def _missing(name, heads):
+    hint = near(name, heads)
+    return hint or f"The columns are {', '.join(COLUMNS)}."
+
+
+def _unescaped(text):
+    """Take off the apostrophe that keeps a spreadsheet from reading a name as a formula."""
+    return text[1:] if text[:1] == "'" and text[1:2] in tuple("=+-@") else text
+
+
+def read_scenario_lines(texts, records, season=None):
+    """Read scenarios from lines like ``longer=Long Acre:3x10+3x2,Lyre Field:4x12+4x2``.
+
+    Parameters
+    ----------
+    texts : sequence of str
+        One a scenario. ``last`` in the place of a plan is what the block carried last; a name
+        without plans means that for every block that the others name.
+    records : Records
+        Their blocks are the ones that may be named.
+    season : int, optional
+        As in `read_scenario_file`.
+
+    Returns
+    -------
+    dict
+        {scenario: {block: PruningPlan}}
+
+    Raises
+    ------
+    CroploadError
+        With every fault of every line.
+    """
+    carried = last_plans(records, season)
+    found, faults, bare = {}, [], []
+    for text in texts:
+        name, _, plans = str(text).partition("=")
+        name = name.strip()
+        if not name:
+            faults.append(f"The scenario '{text}' has no name. {HOW}")
+            continue
+        if name in found:
+            faults.append(f"The scenario '{name}' is there twice. Give each one its own name.")
+            continue
+        found[name] = {}
+        if not plans.strip():
+            bare.append(name)
+            continue
+        end = 0
+        for item in _ITEM.finditer(plans):
+            end = item.end()
+            try:
+                block, plan = _plan(records, item[1], item[2], carried)
+            except CroploadError as fault:
+                faults.append(f"Scenario '{name}': {fault}")
+                continue
+            if block in found[name]:
+                faults.append(f"Scenario '{name}' names block '{block}' twice. Keep one plan.")
+            found[name][block] = plan
+        rest = plans[end:].strip(" ,")
+        if rest:
+            faults.append(f"Scenario '{name}': '{rest}' has no plan behind a colon. {HOW}")
+    every = dict.fromkeys(block for plans in found.values() for block in plans)
+    if not every and not faults:
+        faults.append(f"No scenario names a block. {HOW}")
+    for name in bare:
+        for block in every:
+            if block not in carried:
+                faults.append(
+                    f"Scenario '{name}': block '{block}' has no plan on record. Write its plan."
+                )
+            else:
+                found[name][block] = carried[block]
+    if not FEWEST <= len(texts) <= MOST:
+        faults.append(
+            f"A report takes {FEWEST} to {MOST} scenarios, not {len(texts)}. The first one is what "
+            "the others are held against, such as today's plans."
+        )
+    if faults:
+        raise CroploadError("\n".join(faults))
+    return found

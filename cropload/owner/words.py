@@ -1,0 +1,312 @@
+"""What an owner's report says in words: the recommendation, the risks, the cautions."""
+
+from dataclasses import fields
+
+from cropload.owner import scenario_choice as reasons
+from cropload.show import wording
+from cropload.show.report_cells import chance_text, money_step, money_text
+from cropload.show.text_tables import percent
+from cropload.units import METRIC
+
+#: Blocks named in a sentence before the rest is only counted.
+_NAMED = 3
+
+MONEY_CAUTION = (
+    "Every price and cost is your own, and the figures are arithmetic on them, not advice: crop "
+    "contracts, tax and finance need a licensed adviser."
+)
+
+FROST_CAUTION = (
+    "Frost machines, heaters, burning and night work in frost are dangerous: follow local codes, "
+    "product manuals and fire rules."
+)
+
+
+def _listed(texts):
+    texts = list(texts)
+    more = len(texts) - _NAMED
+    if more > 0:
+        texts = [*texts[:_NAMED], f"{more} more block{'s' if more > 1 else ''}"]
+    return texts[0] if len(texts) == 1 else f"{', '.join(texts[:-1])} and {texts[-1]}"
+
+
+def _objection(about, found, units):
+    """Return what speaks against a scenario in one matter, over its blocks."""
+
+    def places(show):
+        return _listed(f"{o.block} ({show(o)})" for o in found)
+
+    if about == reasons.DENSITY:
+        return "shoot density in " + places(
+            lambda o: f"{wording.amount('per_m', o.value, units)}, {o.word} the band"
+        )
+    if about == reasons.BALANCE:
+        return "yield to pruning weight in " + places(
+            lambda o: f"{wording.figure(o.value)}, {o.word} the band"
+        )
+    if about == reasons.WOOD:
+        return "more places short of wood after five winters in " + places(
+            lambda o: f"{wording.figure(o.value)} a vine instead of {wording.figure(o.before)}"
+        )
+    return "less crop kept through past springs in " + places(
+        lambda o: f"{percent(o.value)} instead of {percent(o.before)}"
+    )
+
+
+def objection_texts(found, units=METRIC):
+    """Return one phrase for each matter that objections are about.
+
+    Parameters
+    ----------
+    found : sequence of Objection
+        Of one scenario.
+    units : UnitSystem
+        Units to show.
+    """
+    kinds = (reasons.DENSITY, reasons.BALANCE, reasons.WOOD, reasons.FROST)
+    grouped = {about: [o for o in found if o.about == about] for about in kinds}
+    return [_objection(about, members, units) for about, members in grouped.items() if members]
+
+
+def _left(found, name, units):
+    """Return what a scenario leaves (or gives) once settled, middle and range, as text."""
+    if found.choice.by == "margin":
+        frame, step = (
+            found.money_settled,
+            money_step((found.money_first, found.money_settled)),
+        )
+        row = frame[frame["scenario"] == name].iloc[0]
+        low, middle, high = (
+            money_text(row[f"margin_{end}"], step) for end in ("p10", "p50", "p90")
+        )
+        return f"{frame.attrs['currency']} {middle}".strip() + f" ({low} to {high})"
+    row = found.totals[found.totals["scenario"] == name].iloc[0]
+    low, middle, high = (row[f"tonnes_settled_{end}"] for end in ("p10", "p50", "p90"))
+    return f"{wording.amount('tonnes', middle, units)} ({wording.span('tonnes', low, high, units)})"
+
+
+def _chance(found, name):
+    if found.choice.by == "margin":
+        frame = found.money_settled
+        return float(frame.loc[frame["scenario"] == name, "chance_worse"].iloc[0])
+    frame = found.totals
+    return float(frame.loc[frame["scenario"] == name, "chance_less_settled"].iloc[0])
+
+
+def recommendation(found, units=METRIC):
+    """Return the recommendation in three sentences.
+
+    It is about pruning: what is said of money rests on the user's own prices and costs.
+
+    Parameters
+    ----------
+    found : ScenarioComparison
+        As from ``compare_scenarios``.
+    units : UnitSystem
+        Units to show.
+
+    Returns
+    -------
+    tuple of str
+        What to choose and what it leaves, how sure that is, and what speaks against it.
+    """
+    choice = found.choice
+    if not choice.rival:
+        return _all_alike(found, units)
+    money = choice.by == "margin"
+    opening = "By crop and balance, "
+    if money:
+        counted = any(getattr(found.costs, each.name) for each in fields(found.costs))
+        opening = f"On your prices{' and costs' if counted else ', with no cost counted'}, "
+    verb = "leave" if money else "give"
+    most = f"it {verb}s the most"
+    if choice.chosen != choice.leader:
+        beside = "" if choice.chosen == choice.first else f" than '{choice.first}' does"
+        most = (
+            f"it {verb}s the most of the scenarios that push no block further out of its "
+            f"bands{beside}"
+        )
+    stay = "staying with " if choice.chosen == choice.first else ""
+    first = (
+        f"{opening}{stay}'{choice.chosen}' holds up best: {most}, about "
+        f"{_left(found, choice.chosen, units)} a season once the vines have settled."
+    )
+    if choice.chosen != choice.first:
+        second = (
+            f"'{choice.first}' would {verb} about {_left(found, choice.first, units)}, and the "
+            f"chance that '{choice.chosen}' {verb}s less than that in the same season is "
+            f"{chance_text(_chance(found, choice.chosen))}."
+        )
+    else:
+        more = f"'{choice.leader}' would {verb} more"
+        if choice.chosen == choice.leader:
+            more = f"The best of the others, '{choice.rival}', would {verb} "
+            alike = _left(found, choice.rival, units) == _left(found, choice.chosen, units)
+            more += "as much to the last figure shown" if alike else "less"
+        other = choice.rival if choice.chosen == choice.leader else choice.leader
+        second = (
+            f"{more}, about {_left(found, other, units)}, and the chance that it {verb}s less "
+            f"than '{choice.first}' in the same season is {chance_text(_chance(found, other))}."
+        )
+    same = same_words(found)
+    return first, second, f"{_third(found, units)} {same}".strip()
+
+
+def same_words(found):
+    """Return which scenarios have the same plans as an earlier one, in words; empty for none."""
+    return " ".join(
+        f"'{name}' has the same plans as '{other}', so the two are one choice."
+        for name, other in found.choice.same_as.items()
+    )
+
+
+def _quoted(names):
+    return [f"'{name}'" for name in names]
+
+
+def _all_alike(found, units):
+    """Return the three sentences for scenarios that are all the same plans."""
+    choice = found.choice
+    verb = "leave" if choice.by == "margin" else "give"
+    return (
+        f"There is nothing to choose between: {_listed(_quoted(choice.same_as))} "
+        f"{'has' if len(choice.same_as) == 1 else 'have'} the same plans as '{choice.first}'.",
+        f"They {verb} about {_left(found, choice.first, units)} a season once the vines have "
+        "settled.",
+        _third(found, units),
+    )
+
+
+def _third(found, units):
+    choice = found.choice
+    parts = []
+    if choice.leader != choice.chosen:
+        out = choice.against(choice.leader, reasons.DENSITY, reasons.BALANCE)
+        verb = "leave" if choice.by == "margin" else "give"
+        more = (
+            f"against '{choice.leader}' speaks"
+            if choice.chosen == choice.first
+            else f"'{choice.leader}' would {verb} more, about "
+            f"{_left(found, choice.leader, units)}, but against it speaks"
+        )
+        parts.append(f"{more} {' and '.join(objection_texts(out, units))}")
+    against = objection_texts(choice.against(choice.chosen), units)
+    if against:
+        parts.append(f"against '{choice.chosen}' speaks {' and '.join(against)}")
+    if choice.standing:
+        who = f"'{choice.chosen}' itself" if choice.leader != choice.chosen else "it"
+        who = who if choice.rival else f"'{choice.chosen}'"
+        alike = "" if choice.chosen == choice.first else f", as '{choice.first}' does"
+        parts.append(f"{who} lies outside its bands{alike} in {_standing(choice.standing)}")
+    if not parts:
+        if choice.chosen == choice.first:
+            return (
+                f"Shoot density and balance of '{choice.first}' lie inside their bands in every "
+                "block."
+            )
+        frost = " or the frost record" if found.frost_about else ""
+        return (
+            f"Nothing in shoot density, balance, wood{frost} speaks against it more than against "
+            f"'{choice.first}'."
+        )
+    text = "; ".join(parts) + "."
+    return text[0].upper() + text[1:]
+
+
+def _standing(found):
+    """Return in brief which figures lie outside their bands, and where."""
+    words = {reasons.DENSITY: "shoot density", reasons.BALANCE: "yield to pruning weight"}
+    told = []
+    for about, name in words.items():
+        sides = [
+            f"{side} in {_listed(o.block for o in found if (o.about, o.word) == (about, side))}"
+            for side in ("above", "below")
+            if any((o.about, o.word) == (about, side) for o in found)
+        ]
+        if sides:
+            told.append(f"{name} ({', '.join(sides)})")
+    return " and ".join(told)
+
+
+def risks(found, units=METRIC):
+    """Return the risks of all scenarios, a sentence or two each."""
+    told = []
+    choice = found.choice
+    for name in found.names[1:]:
+        against = objection_texts(choice.against(name), units)
+        if name in choice.same_as:
+            told.append(f"'{name}' has the same plans as '{choice.same_as[name]}'.")
+        elif against:
+            told.append(f"'{name}' beside '{choice.first}': {'; '.join(against)}.")
+        else:
+            told.append(
+                f"'{name}' beside '{choice.first}': no block is further out of its bands, and "
+                "neither wood nor the frost record is worse."
+            )
+    if found.money_settled is not None:
+        rows = found.money_settled.to_dict("records")
+        above = [
+            f"{wording.amount('tonnes', row['above_cap_t'], units)} in '{row['scenario']}'"
+            for row in rows
+            if row["above_cap_t"] >= 0.05
+        ]
+        if above:
+            told.append(
+                "Settled crop beyond what the contracts take at their full price, in the mean: "
+                f"{', '.join(above)}."
+            )
+        poor = [f"'{row['scenario']}'" for row in rows if row["margin_p10"] < 0]
+        if poor:
+            told.append(
+                f"In a poor season (one in ten) costs are higher than revenue: {', '.join(poor)}."
+            )
+    told.append(wording.FIRST_SEASON_GAIN)
+    told.append(
+        "Bands are rules of thumb from handbooks and none of them knows your site; a block is not "
+        "to be judged by one season."
+    )
+    return told
+
+
+def settings(found, units, version, made_on, invented):
+    """Return what the figures rest on: version, seed, season, range level, as (name, value).
+
+    Parameters
+    ----------
+    found : ScenarioComparison
+        As from ``compare_scenarios``.
+    units : UnitSystem
+        Units shown.
+    version : str
+        Of the package.
+    made_on : date
+        Day the report was made.
+    invented : bool
+        Whether the records are the sample's.
+    """
+    frost = found.frost_about
+    rows = [
+        ("made with", f"cropload {version}"),
+        ("made on", f"{made_on:%Y-%m-%d}"),
+        ("season (year of harvest)", str(found.season)),
+        (
+            "as of",
+            f"the winter pruning for season {found.season}; no count of that season is used",
+        ),
+        ("range", f"{found.interval}: in {wording.years_of_ten()} the figure lies inside"),
+        ("draws", f"{found.draws:,}, shared by all scenarios"),
+        ("seed", str(found.seed)),
+        ("units", "US (short ton, acre, foot, pound)" if units.name == "us" else "metric"),
+        ("blocks", ", ".join(found.block_names)),
+        ("scenarios", ", ".join(found.names)),
+    ]
+    if frost:
+        rows.append(
+            (
+                "frost replay",
+                f"{frost['seasons']} past springs, {frost['draws']} draws, same seed",
+            )
+        )
+    if invented:
+        rows.append(("records", "the sample estate Quillfoot; all of its data are invented"))
+    return rows

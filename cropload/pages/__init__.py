@@ -1,0 +1,1 @@
+"""The pages, the command line and their opening."""

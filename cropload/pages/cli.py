@@ -1,0 +1,250 @@
+"""The command line: finds the command, and turns every fault into one clear message.
+
+Output goes to standard output and messages to standard error.  The exit code is 0 for success, 2
+for a fault of what was given, 130 when stopped by the user, and 1 for a fault of our own.
+"""
+
+import argparse
+import contextlib
+import errno
+import os
+import re
+import sys
+import textwrap
+from importlib import import_module
+from pkgutil import iter_modules
+
+from cropload import __version__
+from cropload.errors import CroploadError, near
+from cropload.show.command import GROUPS
+from cropload.show.terminal_text import WIDTH, paragraph, printable, screen_width
+
+SUCCESS, OUR_FAULT, USER_FAULT, STOPPED = 0, 1, 2, 130
+
+ABOUT = (
+    "Compare winter pruning levels of a vineyard block, from buds to tonnes, with honest ranges."
+)
+FIRST_STEPS = """\
+First steps:
+  cropload new my_season --example    copy the invented sample estate
+  cropload open my_season             work with it in the browser
+  cropload compare my_season --block "Long Acre" --plans 3x6+3x2,3x8+3x2
+
+`cropload COMMAND --help` explains a command, its units and gives an example."""
+
+
+#: The questions, and the pages, whose folders ``commands`` are looked through.
+ROOMS = ("pages", "pruning", "season", "frost", "winery", "review", "owner")
+
+
+class UsageFault(CroploadError):
+    """A command line that cannot be understood."""
+
+
+class _Parser(argparse.ArgumentParser):
+    """A parser that raises instead of ending the program, and suggests near names."""
+
+    def error(self, message):
+        message = message.removeprefix("argument ")
+        raise UsageFault(f"{self.prog}: {message.rstrip('.')}. See `{self.prog} --help`.")
+
+    def read(self, arguments):
+        options, unknown = self.parse_known_args(arguments)
+        if unknown:
+            known = [name for name in self._option_string_actions if name.startswith("--")]
+            first = unknown[0].split("=")[0]
+            hint = near(first, known) if first.startswith("-") else ""
+            self.error(f"'{unknown[0]}' is not understood. {hint}".strip())
+        return options
+
+
+def all_commands():
+    """Return {name: Command} of every command, in the order of the help."""
+    modules = []
+    for room in ROOMS:
+        folder = import_module(f"cropload.{room}.commands")
+        modules += [module.name for module in iter_modules(folder.__path__, f"{folder.__name__}.")]
+    modules.sort(key=lambda name: name.rpartition(".")[2])
+    found = [command for name in modules for command in import_module(name).COMMANDS]
+    found.sort(key=lambda command: GROUPS.index(command.group))
+    return {command.name: command for command in found}
+
+
+def command_parser(command):
+    """Return the parser of one command."""
+    parser = _Parser(
+        prog=f"cropload {command.name}",
+        description=textwrap.fill(command.details or command.summary, 78),
+        epilog="Example:\n" + textwrap.indent(textwrap.dedent(command.example).strip(), "  "),
+        formatter_class=lambda prog: argparse.RawDescriptionHelpFormatter(prog, width=WIDTH),
+        allow_abbrev=False,
+    )
+    command.arguments(parser)
+    parser.add_argument(
+        "--debug", action="store_true", help="show where in the program a fault arose"
+    )
+    parser.usage = _usage(parser)
+    return parser
+
+
+def _usage(parser):
+    """Return a line with what must be given; the rest is listed below it anyway."""
+    needed, alternatives = [], {}
+    for group in parser._mutually_exclusive_groups:
+        if group.required:
+            alternatives |= {id(action): group for action in group._group_actions}
+    for action in parser._actions:
+        shown = " ".join(filter(None, (*action.option_strings[-1:], action.metavar)))
+        group = alternatives.get(id(action))
+        if not action.option_strings:
+            needed.insert(0, shown if action.nargs is None else f"[{shown}]")
+        elif action.required:
+            needed.append(shown)
+        elif group is not None and action is group._group_actions[0]:
+            either = [f"{one.option_strings[-1]} {one.metavar}" for one in group._group_actions]
+            needed += f"({' |@'.join(either)})".split("@")
+    lines, further = [f"usage: {parser.prog}"], " " * (len("usage: ") + len(parser.prog))
+    for piece in (*needed, "[options]"):
+        if len(lines[-1]) + 1 + len(piece) > WIDTH:
+            lines.append(further)
+        lines[-1] += f" {piece}"
+    return "\n".join(lines).removeprefix("usage: ").replace("%", "%%")
+
+
+def help_text(commands):
+    """Return the list of commands."""
+    lines = ["usage: cropload COMMAND ...", "", paragraph(ABOUT, width=WIDTH)]
+    longest = max(len(name) for name in commands)
+    for group in GROUPS:
+        members = [command for command in commands.values() if command.group == group]
+        if members:
+            lines += ["", f"{group}:"]
+        for command in members:
+            lines.append(paragraph(command.summary, f"  {command.name:<{longest}}  ", 80))
+    return "\n".join([*lines, "", FIRST_STEPS])
+
+
+def _joined(arguments):
+    """Tie a value like ``-1x8`` to its option, so that it is not taken for an option itself."""
+    tied = []
+    for argument in arguments:
+        if re.match(r"-\d", argument) and tied and re.fullmatch(r"--[a-z-]+", tied[-1]):
+            tied[-1] += f"={argument}"
+        else:
+            tied.append(argument)
+    return tied
+
+
+def _answer(arguments):
+    """Return the text that answers a command line."""
+    if any("\0" in argument for argument in arguments):
+        raise UsageFault("An argument holds a NUL byte, which no name can hold. Write it again.")
+    commands = all_commands()
+    if arguments and arguments[0] == "help":
+        arguments = [*arguments[1:2], "--help"]
+    if not arguments or arguments[0] in ("-h", "--help"):
+        return help_text(commands)
+    if arguments[0] in ("-V", "--version"):
+        return f"cropload {__version__}"
+    name = arguments[0]
+    if name not in commands:
+        hint = near(name, commands) or f"The commands are: {', '.join(commands)}."
+        raise UsageFault(f"'{name}' is not a command of cropload. {hint}")
+    parser = command_parser(commands[name])
+    if {"-h", "--help"} & set(arguments[1:]):
+        return parser.format_help().rstrip()
+    return commands[name].run(parser.read(_joined(arguments[1:])))
+
+
+def tell(message):
+    """Write a message to standard error, in lines that fit when it is a terminal."""
+    message = printable(message)
+    if sys.stderr.isatty():
+        width = screen_width(sys.stderr)
+        message = "\n".join(
+            line if len(line) <= width else paragraph(line, width=width)
+            for line in message.split("\n")
+        )
+    print(message, file=sys.stderr, flush=True)
+
+
+def _drop_output():
+    """Keep Python from complaining at its end that nobody reads the output."""
+    with contextlib.suppress(OSError, ValueError, AttributeError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def main(arguments=None):
+    """Run the command line.
+
+    Parameters
+    ----------
+    arguments : list of str, optional
+        What follows the name of the program; the shell's when not given.
+
+    Returns
+    -------
+    int
+        The exit code: 0, 1, 2 or 130.
+    """
+    from_shell = arguments is None
+    arguments = sys.argv[1:] if from_shell else list(arguments)
+    debug = "--debug" in arguments
+    if from_shell:
+        _prepare_streams(debug)
+    try:
+        text = _answer(arguments)
+        if text:
+            print(printable(text))
+        sys.stdout.flush()
+    except BrokenPipeError:
+        _drop_output()
+    except KeyboardInterrupt:
+        tell("Stopped.")
+        return STOPPED
+    except (CroploadError, OSError) as fault:
+        if debug:
+            _show_traceback()
+        tell(_message(fault))
+        return USER_FAULT
+    except Exception as fault:
+        if debug:
+            _show_traceback()
+        tell(
+            f"cropload failed: {type(fault).__name__}: {' '.join(str(fault).split())[:200]}\n"
+            "This is a fault of the program. Please report it with the command you gave; "
+            "`--debug` at its end shows where it arose."
+        )
+        return OUR_FAULT
+    return SUCCESS
+
+
+def _short(name, most=60):
+    """Return a file name as a message shows it, cut in the middle where it is very long."""
+    name = str(name)
+    return name if len(name) <= most else f"{name[: most // 2]}...{name[-most // 2 :]}"
+
+
+def _message(fault):
+    if isinstance(fault, OSError) and not isinstance(fault, CroploadError):
+        place = f"{_short(fault.filename)}: " if fault.filename else ""
+        mend = " Choose a shorter name." if fault.errno == errno.ENAMETOOLONG else ""
+        return f"{place}{fault.strerror or fault}.{mend}"
+    return str(fault)
+
+
+def _show_traceback():
+    import traceback
+
+    tell(traceback.format_exc())
+
+
+def _prepare_streams(debug):
+    """Let names in any alphabet pass a terminal that lacks the letters, and hush library notes."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    if not debug and not sys.warnoptions:
+        import warnings
+
+        warnings.simplefilter("ignore")

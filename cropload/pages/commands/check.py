@@ -1,0 +1,167 @@
+"""The command ``check``: what a set of records holds, lacks, and what a forecast falls back on."""
+
+from cropload.show import options
+from cropload.show.command import Command
+
+#: Blocks whose fallbacks are listed unless all are asked for.
+SHOWN = 30
+
+
+def _arguments(parser):
+    options.add_records(parser)
+    parser.add_argument(
+        "--season",
+        metavar="YEAR",
+        type=options.year,
+        help="year of harvest to forecast; the next one by default",
+    )
+    parser.add_argument(
+        "--all", action="store_true", help=f"list the fallbacks of every block, not only {SHOWN}"
+    )
+
+
+def _run(given):
+    from cropload.beliefs.history import estate_before_season
+    from cropload.beliefs.meant import next_season
+    from cropload.beliefs.not_learned_from import left_out
+    from cropload.records.summary import summarise
+    from cropload.show.terminal_text import paragraph, screen_width
+
+    records = options.records_of(given, doubts=False)
+    season = next_season(records) if given.season is None else given.season
+    estate = estate_before_season(records, season)
+    blocks = list(estate.facts.names)
+    shown = blocks if given.all else blocks[:SHOWN]
+    parts = [
+        summarise(records, screen_width()),
+        "",
+        f"WHAT A FORECAST OF HARVEST {season} STARTS FROM",
+        fallback_table(estate, shown),
+        "",
+        paragraph(
+            "own 3: this block's own records, from 3 seasons. variety: other blocks of its "
+            "variety here. handbook: a published or assumed figure, see `cropload source prior`. "
+            "A count this season narrows any of them. yield: tonnes of the whole block on the "
+            "scale; what the components come to is held to them."
+        ),
+    ]
+    if len(shown) < len(blocks):
+        rest = len(blocks) - len(shown)
+        parts.append(paragraph(f"And {rest:,} more blocks; --all lists them."))
+    unknown = [
+        name for name, known in zip(estate.facts.names, estate.load_known, strict=True) if not known
+    ]
+    if unknown:
+        listed = ", ".join(unknown[:8]) + (", ..." if len(unknown) > 8 else "")
+        parts += [
+            "",
+            paragraph(
+                f"No plan and no bud count is on record for: {listed}. Give `compare` the plan "
+                "they have carried as --reference-plan, or fill column plan of table pruning."
+            ),
+        ]
+    young = estate.young.notes(estate.facts.names)
+    sentences = (*young, *_yield_alone(estate), *_unknown(records), *_old_periods(records, season))
+    for sentence in sentences:
+        parts += ["", paragraph(sentence)]
+    lost = left_out(records, estate.facts)
+    if lost:
+        parts += ["", "ON RECORD, AND NOT LEARNED FROM", *map(paragraph, lost)]
+    return "\n".join(parts)
+
+
+def _yield_alone(estate):
+    """Say which blocks have tonnes on record, and nothing that tells how they came about."""
+    stages = estate.measured.groupby("block")["stage"].agg(set)
+    told = {"shoots", "clusters", "weight_lag", "weight_veraison", "weight_harvest"}
+    alone = [block for block, seen in stages.items() if "harvest" in seen and not seen & told]
+    if not alone:
+        return []
+    named = ", ".join(alone[:8]) + (", ..." if len(alone) > 8 else "")
+    return [
+        f"Of {named} only tonnes tell of the crop. Those do inform its yield: the variety's or "
+        "the handbook's figures only say how the yield is made up of shoots, clusters and weight, "
+        "and together they are held to those tonnes. Counts would tell the parts."
+    ]
+
+
+def _unknown(records):
+    """Say which varieties have no entry in the handbook."""
+    from cropload.records.known_varieties import unknown_varieties
+
+    sentences = []
+    for name, near in unknown_varieties(records.blocks["variety"]).items():
+        look = f"Did you mean '{near}'?" if near else "`cropload source variety` lists what it has."
+        sentences.append(
+            f"No entry for {name} in the handbook: general values are used wherever these records "
+            f"tell nothing of it. {look}"
+        )
+    return sentences
+
+
+def _old_periods(records, season):
+    """Say that no period of intake is on record for the season, where there are earlier ones."""
+    if records.capacity.empty:
+        return []
+    last = records.capacity["period_end"].max()
+    if last.year >= season:
+        return []
+    return [
+        f"The periods of intake on record end on {last:%Y-%m-%d}, before harvest {season}: "
+        "`intake` finds no limit for it. Add the periods of that year to table capacity once they "
+        "are known."
+    ]
+
+
+def fallback_table(estate, blocks):
+    """Return a text table: for each block, where each component would come from."""
+    from cropload.beliefs.origins import LEARNED, OWN, VARIETY, component_origins
+    from cropload.show.text_tables import Column, text_table, words
+
+    def code(part):
+        if part["came_from"] == OWN:
+            return f"own {part['detail'].split()[0]}"
+        if part["came_from"] == LEARNED:
+            return "learned"
+        return "variety" if part["came_from"] == VARIETY else "handbook"
+
+    harvests = estate.measured[estate.measured["stage"] == "harvest"].groupby("block").size()
+    rows, titles = [], []
+    for block in blocks:
+        origins = component_origins(estate, block)
+        titles = [_SHORT.get(part["component"], part["words"]) for part in origins]
+        crop = f"own {harvests[block]}" if block in harvests else "-"
+        rows.append([block, crop, *(code(part) for part in origins)])
+    titles = ["yield", *titles]
+    return text_table([words("block"), *(Column(title) for title in titles)], rows)
+
+
+_SHORT = {
+    "buds_left": "buds left",
+    "shoots_per_bud": "shoots per bud",
+    "clusters_per_shoot": "clusters per shoot",
+    "cluster_weight_g": "cluster weight",
+    "recovery": "picking recovery",
+    "noncount_shoots": "non- count shoots",
+    "pruning_weight_kg_per_m": "pruning weight",
+    "counting_bias": "counting bias",
+    "increase_factor": "lag to harvest",
+    "ripening_factor": "veraison to harvest",
+}
+
+COMMANDS = (
+    Command(
+        name="check",
+        group="Start",
+        summary="read records, say what they hold, lack, and fall back on",
+        details="Reads a folder or workbook and lists every fault at once, with file, row, "
+        "column, rule and mend. Without a fault it says what each table and block holds, what to "
+        "look at again, and where a forecast would take each component from.",
+        example="""
+            cropload check my_season
+            cropload check --example
+        """,
+        arguments=_arguments,
+        run=_run,
+    ),
+)

@@ -1,0 +1,68 @@
+"""The command ``source``: where a default, band or prior comes from."""
+
+from cropload.errors import CroploadError, near
+from cropload.show.command import Command
+
+
+def _arguments(parser):
+    parser.add_argument(
+        "key",
+        metavar="KEY",
+        nargs="?",
+        default="",
+        help="name of a handbook entry, the beginning of one, or the key of a publication",
+    )
+
+
+def _run(given):
+    from cropload import handbook
+    from cropload.show.terminal_text import paragraph
+
+    key = given.key.strip().rstrip(".")
+    known = handbook.keys()
+    if key in known:
+        return handbook.describe(key)
+    if key in handbook.source_keys():
+        return f"{key}\n" + paragraph(handbook.citation(key), "  ", 80)
+    below = handbook.keys(f"{key}.") if key else []
+    if below:
+        return "\n".join(below)
+    if key:
+        near_to = [*known, *handbook.source_keys(), *_heads(known)]
+        hint = near(key, near_to) or "`cropload source` lists what there is."
+        raise CroploadError(f"The handbook has no entry '{key}'. {hint}")
+    groups = {}
+    for head in _heads(known):
+        groups[head] = groups.get(head, 0) + 1
+    longest = max(len(name) for name in groups)
+    lines = [f"  {name:<{longest}}  {number:>4}" for name, number in groups.items()]
+    return "\n".join(
+        [
+            "Groups of the handbook and their entries; `cropload source GROUP` lists one:",
+            *lines,
+            "",
+            "Publications cited:",
+            *(paragraph(name, "  ", 80) for name in handbook.source_keys()),
+        ]
+    )
+
+
+def _heads(keys):
+    return [key.split(".")[0] for key in keys]
+
+
+COMMANDS = (
+    Command(
+        name="source",
+        group="Look up",
+        summary="where a default, band or prior comes from",
+        details="Prints a figure of the handbook with its unit, range, grade and source. Without "
+        "a key it lists the groups; with the beginning of a key the entries below it.",
+        example="""
+            cropload source band.ravaz.general
+            cropload source balanced
+        """,
+        arguments=_arguments,
+        run=_run,
+    ),
+)

@@ -1,0 +1,383 @@
+"""Open the notebooks in the browser: as a workbook, or as pages without code.
+
+Both servers listen on this machine alone (127.0.0.1), ask for a secret token, and make no request
+to the network: no news, no look for updates, no icon fonts.
+"""
+
+import contextlib
+import json
+import os
+import secrets
+import socket
+import sys
+import tempfile
+import threading
+import time
+from pathlib import Path
+
+from cropload.errors import CroploadError
+
+LOOPBACK = "127.0.0.1"
+#: First port tried, and how many after it [1].
+FIRST_PORT, MORE_PORTS = 8888, 200
+#: The folder made when no folder is given and the current one holds no records.
+OWN_FOLDER = "my_vineyard"
+#: The notebook of the main job, opened first.
+FIRST_NOTEBOOK = "pruning_levels.ipynb"
+#: What a page of ours may load: itself, and nothing from elsewhere.
+CONTENT_POLICY = (
+    "default-src 'self' 'unsafe-inline' 'unsafe-eval' data: blob:; "
+    f"connect-src 'self' ws://{LOOPBACK}:*; frame-ancestors 'self'"
+)
+
+
+#: Of the servers only errors are shown: that a notebook is not signed, or that a browser went
+#: away, is nothing that a user can act on.
+QUIET = "ERROR"
+#: What the server and a notebook's own program say to each other is encrypted where both can.
+KERNELS = {"transport_encryption": "auto"}
+
+
+def layouts_of(folder):
+    """Return where the arrangement of open tabs of one folder is kept: not in the folder itself.
+
+    Without a place of its own every folder would open with the tabs of another one.
+    """
+    import hashlib
+
+    from jupyter_core.paths import jupyter_data_dir
+
+    name = hashlib.sha256(str(Path(folder).resolve()).encode("utf-8", "replace")).hexdigest()
+    return Path(jupyter_data_dir()) / "cropload" / "layouts" / name[:16]
+
+
+def working_folder(folder=None):
+    """Return the folder to work in, with the notebooks beside the records.
+
+    Parameters
+    ----------
+    folder : str or path, optional
+        A folder with records, or a workbook in it.  When not given: the current folder if it
+        holds records, else ``my_vineyard`` in it, made with the invented sample estate when it is
+        not there yet.
+
+    Returns
+    -------
+    (pathlib.Path, list of str)
+        The folder, and sentences that say what was done.
+
+    Raises
+    ------
+    CroploadError
+        When there is no such folder, or it cannot be written to.
+    """
+    from cropload.pages.folder import copy_notebooks, new_folder, records_in
+
+    if folder is None:
+        if records_in(".") is not None:
+            folder = Path.cwd()
+        else:
+            folder = Path(OWN_FOLDER)
+            if not folder.exists():
+                new_folder(folder, example=True)
+                made = f"{folder} was made, with the invented sample estate Quillfoot in it."
+                return folder.resolve(), [made]
+    if not str(folder).strip():
+        raise CroploadError("The name of the folder is blank. Give the folder of your records.")
+    folder = Path(folder).expanduser()
+    if folder.is_file():
+        folder = _folder_of(folder)
+    if not folder.is_dir():
+        raise CroploadError(
+            f"There is no folder {folder}. `cropload new {folder}` makes one for your records, "
+            "and with --example one with the sample estate."
+        )
+    said = []
+    try:
+        copied = copy_notebooks(folder)
+    except OSError as fault:
+        raise CroploadError(
+            f"The notebooks cannot be copied to {folder} ({fault.strerror or fault})."
+        ) from None
+    if copied:
+        said.append(f"Copied beside the records: {', '.join(path.name for path in copied)}.")
+    if records_in(folder) is None:
+        said.append(
+            f"{folder} holds no records (or more than one workbook), so the notebooks show the "
+            "sample estate; their first cell says which records to read."
+        )
+    return folder.resolve(), said
+
+
+def _folder_of(file):
+    """Return the folder of a workbook of records, or say why a file cannot be opened."""
+    from cropload.pages.folder import records_in
+
+    if file.suffix.lower() != ".xlsx":
+        raise CroploadError(
+            f"{file} is a file. Give the folder that holds your records ({file.parent}), or a "
+            "workbook of records that ends in .xlsx."
+        )
+    if not _is_records(file):
+        raise CroploadError(
+            f"{file} is no workbook of records: it has no sheet 'blocks'. `cropload new FOLDER "
+            "--xlsx` makes one."
+        )
+    if records_in(file.parent) != file.name:
+        raise CroploadError(
+            f"Other records lie beside {file.name}, and the notebooks would show those. Put it "
+            "into a folder of its own, and open that."
+        )
+    return file.parent
+
+
+def _is_records(file):
+    import zipfile
+
+    import openpyxl
+
+    try:
+        book = openpyxl.load_workbook(file, read_only=True)
+    except (OSError, ValueError, KeyError, zipfile.BadZipFile):
+        return False
+    sheets = {name.strip().lower() for name in book.sheetnames}
+    book.close()
+    return "blocks" in sheets
+
+
+def check_port(wanted):
+    """Raise CroploadError unless a port is left open or from 1024 to 65535."""
+    if wanted is not None and not 1024 <= wanted <= 65535:
+        raise CroploadError(f"--port is {wanted}; it must be from 1024 to 65535.")
+
+
+def free_port(wanted=None):
+    """Return a port of this machine that nothing listens on [1].
+
+    Parameters
+    ----------
+    wanted : int, optional
+        The port to use; the first free one from 8888 on when not given.
+
+    Raises
+    ------
+    CroploadError
+        When the wanted port is taken, or is none.
+    """
+    check_port(wanted)
+    tried = [wanted] if wanted is not None else range(FIRST_PORT, FIRST_PORT + MORE_PORTS)
+    for port in tried:
+        with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as probe:
+            if os.name != "nt":
+                # On Windows this option would let two servers share a port.
+                probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            try:
+                probe.bind((LOOPBACK, port))
+            except OSError:
+                continue
+            return port
+    if wanted is not None:
+        raise CroploadError(
+            f"Port {wanted} is in use. Leave --port out to take a free one, or name another."
+        )
+    raise CroploadError(
+        f"No port from {FIRST_PORT} on is free. Stop other servers, or name one with --port."
+    )
+
+
+def workbook_settings(folder, port, token):
+    """Return the settings of JupyterLab: loopback, token, nothing asked of the network."""
+    first = f"/lab/tree/{FIRST_NOTEBOOK}" if (folder / FIRST_NOTEBOOK).is_file() else "/lab"
+    return {
+        "ServerApp": {
+            "ip": LOOPBACK,
+            "port": port,
+            "port_retries": 0,
+            "root_dir": str(folder),
+            "open_browser": False,
+            "allow_remote_access": False,
+            # In a container the only account is often the administrator's; the server still
+            # listens on this machine alone and asks for its token.
+            "allow_root": True,
+            "answer_yes": True,
+            "log_level": QUIET,
+        },
+        "KernelManager": KERNELS,
+        "IdentityProvider": {"token": token},
+        "LabApp": {
+            "default_url": first,
+            "news_url": None,
+            "check_for_updates_class": "jupyterlab.NeverCheckForUpdate",
+            "extension_manager": "readonly",
+            "log_level": QUIET,
+            "workspaces_dir": str(layouts_of(folder)),
+        },
+    }
+
+
+def page_settings(folder, port, token):
+    """Return the settings of voila: loopback, token, our template, nothing from elsewhere."""
+    return {
+        "Voila": {
+            "ip": LOOPBACK,
+            "port": port,
+            "port_retries": 0,
+            "root_dir": str(folder),
+            "open_browser": False,
+            "token": token,
+            "log_level": QUIET,
+            "tornado_settings": {"headers": {"Content-Security-Policy": CONTENT_POLICY}},
+        },
+        "KernelManager": KERNELS,
+        "VoilaConfiguration": {
+            "template": "cropload",
+            "allow_template_override": "NO",
+            "classic_tree": True,
+            "strip_sources": True,
+        },
+    }
+
+
+@contextlib.contextmanager
+def _private_folder(settings, name):
+    """Give a folder that only the user can read, with the settings (and the token) in a file."""
+    with tempfile.TemporaryDirectory(prefix="cropload_") as folder:
+        path = Path(folder) / f"{name}.json"
+        path.touch(mode=0o600)
+        path.write_text(json.dumps(settings), encoding="utf-8")
+        yield Path(folder)
+
+
+def _announce(port, address, what, private, browser):
+    """Wait until the server answers, then say where it is and open the browser."""
+    deadline = time.monotonic() + 60
+    while time.monotonic() < deadline:
+        with contextlib.suppress(OSError), socket.create_connection((LOOPBACK, port), 1):
+            break
+        time.sleep(0.1)
+    else:
+        return
+    print(f"{what}:\n  {address}\nStop it with Ctrl-C in this window.", flush=True)
+    if browser:
+        import webbrowser
+
+        # A file hands the address over, because other users can read a program's arguments.
+        page = private / "open.html"
+        page.write_text(
+            f'<meta charset="utf-8"><meta http-equiv="refresh" content="0;url={address}">'
+            f'<a href="{address}">Open cropload</a>',
+            encoding="utf-8",
+        )
+        with contextlib.suppress(webbrowser.Error):
+            webbrowser.open(page.as_uri())
+
+
+def _serve(settings, name, address, what, browser, start):
+    # Panels work on many small matrices, where threads that wait for each other cost more than
+    # they bring; a user's own setting stands.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    with _private_folder(settings, name) as private:
+        port = next(part["port"] for part in settings.values() if "port" in part)
+        threading.Thread(
+            target=_announce, args=(port, address, what, private, browser), daemon=True
+        ).start()
+        start(private / f"{name}.json")
+
+
+def _hush():
+    """Keep notes between libraries, which no user can act on, off the screen.
+
+    A filter does not do: a library that loads later sets its own in front of it.
+    """
+    import warnings
+
+    show = warnings.showwarning
+
+    def quieter(message, category, *where, **more):
+        if not issubclass(category, (DeprecationWarning, FutureWarning)):
+            show(message, category, *where, **more)
+
+    warnings.showwarning = quieter
+
+
+def open_workbook(folder, port=None, browser=True):
+    """Serve the notebooks in JupyterLab until the user stops it.
+
+    Parameters
+    ----------
+    folder : path
+        As from :func:`working_folder`.
+    port : int, optional
+        As for :func:`free_port`.
+    browser : bool
+        Open it in the browser.
+    """
+    folder, port, token = Path(folder), free_port(port), secrets.token_hex(24)
+    settings = workbook_settings(folder, port, token)
+    address = f"http://{LOOPBACK}:{port}{settings['LabApp']['default_url']}?token={token}"
+
+    def start(config):
+        from jupyterlab.labapp import LabApp
+
+        _hush()
+        LabApp.launch_instance(
+            [f"--config={config}", f"--LabApp.app_settings_dir={_no_news(config.parent)}"]
+        )
+
+    _serve(settings, "jupyter_cropload", address, "The workbook is open at", browser, start)
+
+
+def _no_news(private):
+    """Write the settings that keep JupyterLab from asking about news, and return their folder."""
+    folder = private / "settings"
+    folder.mkdir()
+    quiet = {"fetchNews": "false", "checkForUpdates": False}
+    text = json.dumps({"@jupyterlab/apputils-extension:notification": quiet})
+    (folder / "overrides.json").write_text(text, encoding="utf-8")
+    return folder
+
+
+def templates_folder():
+    """Return the folder where voila finds our template."""
+    return Path(__file__).parent / "jupyter"
+
+
+def present_pages(folder, port=None, browser=True):
+    """Serve the notebooks as pages without code until the user stops it.
+
+    Parameters
+    ----------
+    folder, port, browser
+        As for :func:`open_workbook`.
+    """
+    folder, port, token = Path(folder), free_port(port), secrets.token_hex(24)
+    settings = page_settings(folder, port, token)
+    address = f"http://{LOOPBACK}:{port}/?token={token}"
+    others = os.environ.get("JUPYTER_PATH")
+    os.environ["JUPYTER_PATH"] = os.pathsep.join(filter(None, (str(templates_folder()), others)))
+
+    def start(config):
+        from voila.app import Voila
+
+        _hush()
+        # Only our own settings are read, so that none of the user's can open it to the network.
+        Voila.launch_instance([f"--Voila.config_file_paths={config.parent}"])
+
+    _serve(settings, "voila", address, "The pages are open at", browser, start)
+
+
+def stopped_early(code):
+    """Raise a clear message when a server ended by itself with an exit code."""
+    if code not in (None, 0):
+        raise CroploadError(
+            f"The server could not be started (exit code {code}); what it says stands above."
+        )
+
+
+def run_server(server, folder, port, browser):
+    """Run one of the two servers, and turn its way of ending into ours."""
+    print(f"Starting in {folder} ...", file=sys.stderr, flush=True)
+    try:
+        server(folder, port, browser)
+    except SystemExit as ended:
+        stopped_early(ended.code)

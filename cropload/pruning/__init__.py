@@ -1,0 +1,1 @@
+"""How many canes and buds to leave."""

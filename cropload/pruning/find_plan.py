@@ -1,0 +1,307 @@
+"""The reverse question: which pruning plan gives the crop that is wanted?"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from cropload import arguments, handbook
+from cropload.beliefs import ranges
+from cropload.beliefs.guard import check_sound
+from cropload.beliefs.meant import check_block, check_draws, check_season
+from cropload.beliefs.plan_draws import plan_draws
+from cropload.errors import CroploadError
+from cropload.pruning.compare import check_bears, estate_for, plan_columns, wood_columns
+from cropload.pruning.plan_layouts import (
+    MOST_CANES,
+    MOST_SPURS,
+    layouts,
+    span,
+    suitable_cane_limit,
+    usual_layout,
+)
+from cropload.pruning.plan_limits import limits_on, misses, nearest, what_binds
+from cropload.units import unit_system
+from cropload.vine import bands
+from cropload.vine.plan import MOST_BUDS, SPUR_MOST_BUDS
+
+#: A crop to aim at: what a hectare can bear [t/ha].
+TARGET = arguments.number(
+    0,
+    200,
+    unit="t/ha",
+    above=True,
+    below=True,
+    mend="The target crop is that at the scale, above 0.",
+)
+#: Units of words.
+UNITS = arguments.either(arguments.kind("UnitSystem"), arguments.label)
+#: Share of buds that winter has killed.
+DEAD = arguments.number(0, 1, below=True, mend="For dead buds write 35 % as 0.35.")
+
+#: Layouts shown when nothing fits.
+NEAREST = 5
+
+
+def _reason(row, target, last_plan, units):
+    middle = row["t_ha_p50"] - target
+    label, factor = units.show("t_ha")
+    words = [
+        "on target in the middle"
+        if abs(middle) < 0.05 * target
+        else f"middle {abs(middle) * factor:.1f} {label} {'above' if middle > 0 else 'below'} the "
+        "target"
+    ]
+    words.append(f"settled crop {row['t_ha_settled_p50'] * factor:.1f} {label}")
+    words.append(f"shoots {units.label('per_m')} {row['density_word']} its band")
+    words.append(f"yield to pruning weight {row['balance_word']} its band")
+    if last_plan is not None and row["plan"] == str(last_plan):
+        words.append("the plan the block carries now")
+    return "; ".join(words)
+
+
+@dataclass(frozen=True)
+class _Goal:
+    """The crop aimed at [t/ha], and the words for how near the best layout comes."""
+
+    target: float
+    low: float
+    high: float
+    tolerance: float
+    settled: bool
+    units: object
+
+    def message(self, best, fit, plans):
+        """Return what was found, the best layout being one row of the result."""
+        label, factor = self.units.show("t_ha")
+        middle = best["t_ha_settled_p50" if self.settled else "t_ha_p50"]
+        chance = best["chance_in_target"]
+        said = (
+            f"{fit} of {len(plans)} layouts fit; {best['plan']} lands within "
+            f"{100 * self.tolerance:.3g} % of {self.target * factor:.3g} {label} with a chance of "
+            f"{100 * chance:.0f} %."
+        )
+        if self.low <= middle <= self.high:
+            return said
+        way = "more" if middle < self.low else "fewer"
+        said += (
+            f" None comes close: the best gives about {middle * factor:.1f} {label}. It would take "
+            f"{way} buds than these limits allow."
+        )
+        reach = handbook.entry("find.target_reach")
+        if not reach.low < self.target / middle < reach.high:
+            said += (
+                " No pruning reaches such a crop from here: check the target and its unit"
+                f" ({label})."
+            )
+        return said
+
+
+@arguments.takes(
+    records=arguments.records,
+    buds_per_spur=arguments.maybe(arguments.whole(1, SPUR_MOST_BUDS)),
+    target_t_ha=TARGET,
+    renewal_spur=arguments.flag,
+    dead_buds=DEAD,
+    tolerance=arguments.maybe(arguments.part),
+    settled=arguments.flag,
+    keep=arguments.whole(1),
+    units=UNITS,
+)
+def find_plans(
+    records,
+    block,
+    *,
+    target_t_ha,
+    season=None,
+    shoots_per_m=None,
+    ravaz=None,
+    canes=None,
+    buds_per_cane=None,
+    spurs=None,
+    buds_per_spur=None,
+    renewal_spur=True,
+    suitable_canes="counts",
+    dead_buds=0.0,
+    tolerance=None,
+    settled=False,
+    draws=4000,
+    seed=0,
+    keep=10,
+    reference_plan=None,
+    units="metric",
+):
+    """Rank all layouts within limits by their chance of landing on a target crop.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``.
+    block : str
+        Name of the block.
+    target_t_ha : float
+        Wanted crop at the scale [t/ha].
+    season : int, optional
+        Year of the harvest the pruning is for; the next one when left out.
+    shoots_per_m : (low, high), str or None
+        Limits on shoots per metre of canopy [1/m], or a handbook band; None for no limit.
+    ravaz : (low, high), str or None
+        Limits on yield to pruning weight [kg/kg], or a handbook band; None for no limit.
+    canes, buds_per_cane, spurs : (least, most), optional
+        Spans to search per vine [1]; around the block's own way of pruning when left out.
+    buds_per_spur : int, optional
+        Buds on every spur [1].
+    renewal_spur : bool
+        Ask for a renewal spur for each cane.
+    suitable_canes : "counts", int or None
+        Most canes a vine offers [1]: from this season's counts when there are any, a number, or
+        no such limit.
+    dead_buds : float
+        Share of buds killed by winter [1], 0 to below 1; layouts are judged by their live buds.
+    tolerance : float, optional
+        Half-width of "on target" relative to the target [1]; the handbook's 0.10 by default.
+    settled : bool
+        Judge the settled crop (third season on) instead of the first season's.
+    draws, seed : int
+        As in ``compare_plans`` [1].
+    keep : int
+        The most layouts returned [1].
+    reference_plan : str or PruningPlan, optional
+        As in ``compare_plans``.
+    units : str or UnitSystem
+        ``"metric"`` or ``"us"``: units of the words in ``reasons``, ``dropped``, ``nearest`` and
+        ``message``; every column stays metric.
+
+    Returns
+    -------
+    DataFrame
+        Best first: the columns of ``compare_plans`` with ``chance_in_target`` [1],
+        ``t_ha_target_low`` and ``t_ha_target_high`` [t/ha] and ``reasons``. ``attrs`` holds
+        ``considered``, ``dropped`` (limit -> layouts that break it), ``kept`` and ``message``.
+        Empty when nothing fits; ``message`` then names the limit that binds, and ``nearest`` is a
+        list with one dict a layout that comes nearest to fitting: the same columns, with
+        ``outside``, which limits it breaks and by how much.
+
+    Raises
+    ------
+    CroploadError
+        For a target, a span or a share that cannot be.
+
+    Notes
+    -----
+    The middle (median) of shoots per metre and of yield to pruning weight is held against their
+    limits, because their ranges are wider than any band.
+    Layouts whose chances are alike within one in a hundred are ranked by how near their settled
+    crop is to the target, so that a first-year gain is not bought with a later miss.
+    Valid as ``compare_plans``.
+    """
+    block = check_block(records, block)
+    check_draws(draws, seed)
+    units = unit_system(units)
+    target = target_t_ha
+    tolerance = handbook.value("target.tolerance") if tolerance is None else tolerance
+    season = check_season(records, season)
+    estate = estate_for(records, block, season, reference_plan)
+    check_bears(estate, block)
+    at = estate.facts.place(block)
+    last_plan = estate.last_plan[at]
+    usual = usual_layout(last_plan)
+    pieces = usual["buds_per_spur"] if buds_per_spur is None else buds_per_spur
+    plans = layouts(
+        span("canes", usual["canes"] if canes is None else canes, 0, MOST_CANES),
+        span(
+            "buds_per_cane",
+            usual["buds_per_cane"] if buds_per_cane is None else buds_per_cane,
+            4,
+            60,
+        ),
+        span("spurs", usual["spurs"] if spurs is None else spurs, 0, MOST_SPURS),
+        pieces,
+    )
+    most_canes, sampled = None, 0
+    if isinstance(suitable_canes, str) and suitable_canes == "counts":
+        most_canes, sampled = suitable_cane_limit(records, block, season)
+    elif suitable_canes is not None:
+        most_canes = arguments.whole(
+            0, MOST_BUDS, mend="Or write 'counts', or None for no such limit."
+        )("suitable_canes", suitable_canes)
+    canopies = int(estate.facts.canopies[at])
+    density = bands.density_band(shoots_per_m, canopies)
+    balance = bands.ravaz_band(ravaz, canopies)
+    if not plans:
+        raise CroploadError("No plan with a bud on it lies within these canes and spurs.")
+
+    drawn = plan_draws(estate, [at], plans, draws=draws, seed=seed, dead_buds=dead_buds)
+    crop = drawn.t_ha(settled)[:, 0]
+    notes = check_sound(plans, np.median(crop, axis=-1))
+    low, high = target * (1 - tolerance), target * (1 + tolerance)
+    chance = ((crop >= low) & (crop <= high)).mean(-1)
+    limits = limits_on(
+        plans,
+        shoots=np.median(drawn.shoots_per_m()[:, 0], axis=-1),
+        ravaz=np.median(drawn.ravaz(settled)[:, 0], axis=-1),
+        shoots_band=density if shoots_per_m is not None else None,
+        ravaz_band=balance if ravaz is not None else None,
+        renewal_spur=renewal_spur,
+        most_canes=most_canes,
+        sampled=sampled,
+        units=units,
+    )
+    fits = np.ones(len(plans), bool)
+    for limit in limits:
+        fits &= limit.keeps
+    later = np.median(drawn.t_ha(True)[:, 0], axis=-1)
+    order = sorted(
+        np.flatnonzero(fits),
+        key=lambda p: (
+            -round(float(chance[p]), 2),
+            abs(later[p] - target),
+            plans[p].buds,
+            plans[p],
+        ),
+    )[:keep]
+    goal = _Goal(target, low, high, tolerance, settled, units)
+
+    def rows_of(places):
+        """Return the rows of some layouts, each with its wood and its reasons."""
+        best = [plans[p] for p in places]
+        drawn = plan_draws(estate, [at], best, draws=draws, seed=seed, dead_buds=dead_buds)
+        rows = plan_columns(drawn, 0, float(estate.facts.canopy_length_m[at]))
+        for place, row in enumerate(rows):
+            row["chance_in_target"] = float(chance[places[place]])
+            row["t_ha_target_low"], row["t_ha_target_high"] = low, high
+            row["density_word"] = density.word(row["shoots_per_m_p50"])
+            row["density_band"] = density.text()
+            row["balance_word"] = balance.word(row["ravaz_p50"])
+            row["balance_band"] = balance.text()
+            row.update(wood_columns(estate, drawn, place, 0)[0])
+            row["reasons"] = _reason(row, target, last_plan, units)
+        return rows
+
+    found, near = pd.DataFrame(), []
+    if order:
+        found = pd.DataFrame(rows_of(order))
+        message = goal.message(found.iloc[0], int(fits.sum()), plans)
+    else:
+        message = what_binds(limits, plans)
+        places = nearest(limits, chance, plans, min(keep, NEAREST))
+        near = [
+            {**row, "outside": misses(limits, p)}
+            for row, p in zip(rows_of(places), places, strict=True)
+        ]
+    found.attrs = {
+        "block": block,
+        "season": season,
+        "interval": ranges.label(),
+        "target_t_ha": target,
+        "considered": len(plans),
+        "kept": int(fits.sum()),
+        "dropped": {limit.words: int((~limit.keeps).sum()) for limit in limits},
+        "message": message,
+        "nearest": near,
+        "notes": (*estate.young.notes(estate.facts.names, [at]), *notes, *estate.accepted_notes),
+        "seed": int(seed),
+        "draws": int(draws),
+        "suitable_canes": most_canes,
+    }
+    return found

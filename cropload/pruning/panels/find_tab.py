@@ -1,0 +1,234 @@
+"""The reverse question in the panel: a target crop, and the plans that come nearest."""
+
+import ipywidgets as widgets
+
+from cropload.errors import CroploadError
+from cropload.pruning.find_plan import find_plans
+from cropload.show import wording
+from cropload.show.panels import parts
+from cropload.show.panels.fields import button, choice, field, number_in
+from cropload.vine.plan import PruningPlan
+
+
+class FindTab(widgets.VBox):
+    """Ask for a crop per area and get the layouts ranked by their chance of landing on it."""
+
+    def __init__(self, panel):
+        self.panel, self.found, self._units = panel, None, panel.units
+        self.target = parts.number_box("Target crop [ton/ac]")
+        spans = (
+            ("canes", "Canes", 0, 4),
+            ("buds_per_cane", "Buds per cane", 6, 14),
+            ("spurs", "Spurs", 0, 8),
+        )
+        self.spans = {
+            key: (
+                parts.number_box(f"{label}, least", low, 1),
+                parts.number_box(f"{label}, most", high, 1),
+            )
+            for key, label, low, high in spans
+        }
+        self.in_density = self._check("Keep shoot density inside its band", True)
+        self.in_balance = self._check("Keep yield to pruning weight inside its band", True)
+        self.renewal = self._check("A renewal spur for each cane", True)
+        self.settled = self._check("Judge the settled crop (third season on)", False)
+        self.good_canes = field("Good canes a vine offers (blank: as counted)", width="29em")
+        self.dead = parts.number_box("Buds killed by winter [%]")
+        self.button = button("Find plans", self._find, "12em")
+        self.pick = choice("Plan", [], width="20em")
+        self.use = button("Use as a level", self._use, "12em")
+        self.use.disabled = True
+        self.message, self.answer = parts.html(), parts.html()
+        boxes = [box for pair in self.spans.values() for box in pair]
+        super().__init__(
+            [
+                parts.html(
+                    parts.note(
+                        "Which plan lands on the crop you want? All layouts within the limits are "
+                        "ranked by their chance of it."
+                    )
+                ),
+                parts.row(self.target, self.dead, self.good_canes),
+                parts.row(*boxes),
+                parts.row(self.in_density, self.in_balance, self.renewal, self.settled),
+                self.button,
+                self.message,
+                self.answer,
+                parts.row(self.pick, self.use),
+            ]
+        )
+
+    @staticmethod
+    def _check(label, value):
+        return widgets.Checkbox(
+            value, description=label, indent=False, layout=widgets.Layout(width="26em")
+        )
+
+    def fail(self, text):
+        """Show what is wrong; an older answer is taken away."""
+        self._clear()
+        self.message.value = parts.error(text)
+
+    def _clear(self):
+        self.found = None
+        self.message.value = self.answer.value = ""
+        parts.choose_from(self.pick, [])
+        self.use.disabled = True
+
+    @parts.guarded
+    def open_block(self):
+        """Start from the block's own way of pruning and the crop its first level gives."""
+        self._clear()
+        if self.panel.comparison is None:
+            return
+        self._units = self.panel.units
+        self.target.description = f"Target crop [{self._units.label('t_ha')}]"
+        middle = float(self.panel.comparison["t_ha_p50"].iloc[0])
+        self.target.value = round(self._units.convert("t_ha", middle), 1)
+        first = self.panel.plans[0]
+        canes = (max(1, first.canes - 1), first.canes + 1) if first.canes else (0, 0)
+        spurs = (
+            (0, max(6, canes[1] + 3))
+            if first.canes
+            else (
+                max(1, first.spurs // 2),
+                2 * first.spurs,
+            )
+        )
+        for key, ends in (("canes", canes), ("buds_per_cane", (6, 14)), ("spurs", spurs)):
+            for box, value in zip(self.spans[key], ends, strict=True):
+                box.value = value
+
+    def show_units(self):
+        """Turn the target into the units now chosen."""
+        units = self.panel.units
+        if units is not self._units:
+            metric = self._units.to_metric("t_ha", self.target.value)
+            self._units = units
+            self.target.description = f"Target crop [{units.label('t_ha')}]"
+            self.target.value = round(units.convert("t_ha", metric), 1)
+            self._clear()
+
+    def _suitable(self):
+        text = self.good_canes.value.strip()
+        if not text:
+            return "counts"
+        if not text.isdecimal():
+            raise CroploadError(
+                f"Good canes a vine offers must be a whole number or blank, not '{text}'."
+            )
+        return int(text)
+
+    @parts.guarded
+    def _find(self):
+        number_in(self.target, 0.1)
+        number_in(self.dead, 0, 100)
+        density, balance = self.panel.bands()
+        units = self.panel.units
+        found = find_plans(
+            self.panel.records,
+            self.panel.block,
+            target_t_ha=units.to_metric("t_ha", self.target.value),
+            season=self.panel.season,
+            shoots_per_m=density if self.in_density.value else None,
+            ravaz=balance if self.in_balance.value else None,
+            renewal_spur=self.renewal.value,
+            suitable_canes=self._suitable(),
+            dead_buds=self.dead.value / 100,
+            settled=self.settled.value,
+            draws=self.panel.draws,
+            seed=self.panel.seed,
+            reference_plan=self.panel.choices.reference_plan,
+            buds_per_spur=max(self.panel.plans[0].buds_per_spur, 1) if self.panel.plans else None,
+            units=units,
+            **{key: tuple(box.value for box in pair) for key, pair in self.spans.items()},
+        )
+        self._clear()
+        self.found = found
+        self.answer.value = found_html(found, units)
+        offered = (
+            list(found["plan"]) if len(found) else [row["plan"] for row in found.attrs["nearest"]]
+        )
+        if offered:
+            parts.choose_from(self.pick, offered)
+            self.use.disabled = False
+
+    @parts.guarded
+    def _use(self):
+        self.panel.levels.add(PruningPlan.parse(self.pick.value), "found for the target")
+        self.message.value = parts.done(
+            f"{self.pick.value} is level {self.panel.levels.count} under Compare levels."
+        )
+
+
+def found_html(found, units):
+    """Return the answer of ``find_plans`` as HTML: what fits or is nearest, and what was dropped.
+
+    Parameters
+    ----------
+    found : DataFrame
+        Of ``find_plans``, its words in the units to show.
+    units : UnitSystem
+        Units to show.
+    """
+    about = found.attrs
+    text = parts.note(about["message"])
+    if len(found):
+        first = found.iloc[0]
+        text += _layouts(found.to_dict("records"), "Best plans for {}, best first", about, units)
+        best = 100 * first["chance_in_target"]
+        text += parts.note(
+            f"Even the best plan lands within the target in about {best:.0f} of 100 seasons: the "
+            "season itself moves the crop more than the shears do."
+        )
+    elif about["nearest"]:
+        caption = "Outside the limits, the nearest to them first; the target was {}"
+        text += _layouts(about["nearest"], caption, about, units)
+        text += parts.note(
+            "None of these keeps every limit: the second column says which it breaks and by how "
+            "much. Widen that limit above, or take one as a level to see what it costs."
+        )
+    dropped = []
+    for limit, count in about["dropped"].items():
+        if not count:
+            continue
+        layouts = "1 layout breaks" if count == 1 else f"{count} layouts break"
+        dropped.append(f"{layouts} the limit: {limit}")
+    return text + parts.points([*dropped, *about["notes"]])
+
+
+def _layouts(rows, caption, about, units):
+    """Return layouts as an HTML table; those outside the limits say by how much."""
+    label = units.label("t_ha")
+    outside = any("outside" in row for row in rows)
+    heads = [
+        "plan",
+        *(["outside the limits"] if outside else []),
+        "buds per vine",
+        "chance of the target",
+        f"{label}, first season ({about['interval']})",
+        f"{label}, settled",
+        f"shoots {units.label('per_m')}, band",
+        "yield / pruning weight, band",
+        "wood places lost per vine",
+    ]
+    cells = [
+        [
+            row["plan"],
+            *([row["outside"]] if outside else []),
+            row["buds_per_vine"],
+            f"{100 * row['chance_in_target']:.0f} %",
+            f"{wording.amount('t_ha', row['t_ha_p50'], units, unit=False)} "
+            f"({wording.span('t_ha', row['t_ha_p10'], row['t_ha_p90'], units)})",
+            wording.amount("t_ha", row["t_ha_settled_p50"], units, unit=False),
+            f"{wording.amount('per_m', row['shoots_per_m_p50'], units, unit=False)}, "
+            f"{row['density_word']}",
+            f"{wording.figure(row['ravaz_p50'])}, {row['balance_word']}",
+            wording.figure(row["places_lost_base_used_per_vine"], 2),
+        ]
+        for row in rows
+    ]
+    first = rows[0]
+    target = wording.span("t_ha", first["t_ha_target_low"], first["t_ha_target_high"], units)
+    words = {1, 6, 7} if outside else {5, 6}
+    return parts.table(heads, cells, caption.format(f"{target} {label}"), words)

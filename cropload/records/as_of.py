@@ -1,0 +1,57 @@
+"""Records as they stood on a day: what was not yet measured then is left out."""
+
+from dataclasses import replace
+
+import pandas as pd
+
+from cropload.clock import day
+
+#: Month and day from which an undated row of a table counts as known, and the years to add to
+#: its season: a pruning is known at the turn of the year, a harvest at the end of its own.
+_UNDATED = {"pruning": ("01-01", 0), "harvest": ("12-31", 0), "fertility": ("12-31", 0)}
+
+
+def records_until(records, as_of):
+    """Return the records as known at the end of a day.
+
+    Parameters
+    ----------
+    records : Records
+        Everything on record.
+    as_of : str, date or None
+        The day; None keeps everything.
+
+    Returns
+    -------
+    Records
+        With later rows left out. The same object when nothing is left out.
+
+    Notes
+    -----
+    An undated pruning row counts as known from 1 January of its season, an undated harvest or
+    fertility row from 31 December. The blocks, prices, capacity and weather tables stay whole,
+    except that weather of later days is left out.
+    """
+    limit = day(as_of)
+    if limit is None:
+        return records
+    kept = {}
+    for name in ("pruning", "counts", "weights", "harvest", "dates", "weather", "fertility"):
+        table = getattr(records, name)
+        if table.empty:
+            continue
+        if name in _UNDATED:
+            ending, years = _UNDATED[name]
+            undated = pd.to_datetime(
+                (table["season"] + years).astype(str) + "-" + ending, errors="coerce"
+            )
+            known = table["date"].fillna(undated) if "date" in table else undated
+        else:
+            known = table["date"]
+        keep = (known <= limit).to_numpy(bool)
+        if not keep.all():
+            kept[name] = table[keep].reset_index(drop=True)
+    if "harvest" in kept:
+        # What was learned through a season is no less learned on an earlier day of the look back.
+        kept["last_harvest"] = max(records.last_harvest, int(records.harvest["season"].max()))
+    return replace(records, **kept) if kept else records

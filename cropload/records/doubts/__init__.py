@@ -1,0 +1,1 @@
+"""What looks wrong in records that break no rule."""

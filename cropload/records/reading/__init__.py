@@ -1,0 +1,1 @@
+"""Reading what a user wrote, from files to checked tables."""

@@ -1,0 +1,345 @@
+"""Find the tables in a folder or workbook and read their cells as text, before any check."""
+
+import difflib
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pandas as pd
+
+from cropload import arguments
+from cropload.errors import near
+from cropload.records.reading.faults import Fault, RecordsError, some_faults
+from cropload.records.tables import TABLES
+
+#: More columns than this are not a table of records.
+MOST_COLUMNS = 200
+WORKBOOKS = (".xlsx", ".xlsm")
+#: A header stands among the first rows, even below a title and some remarks.
+MOST_TITLES = 20
+#: The rule of a row that is too long.
+SPILT = "the row has more cells than the header has columns"
+_BLANK = " \t\r\n\v\f\xa0\ufeff\u200b"
+
+
+@dataclass
+class RawTable:
+    """The cells of one table as text.
+
+    Attributes
+    ----------
+    name : str
+        Name of the table.
+    file : str
+        The file, or workbook and sheet, as shown in messages.
+    header : list of str
+        The header as written, stripped.
+    frame : pandas.DataFrame
+        Text cells; columns by position, index the row of the spreadsheet.
+    header_row : int
+        Row of the spreadsheet that holds the header.
+    separator : str or None
+        Of a CSV file; ``None`` for a sheet.
+    faults, warnings : list of Fault
+        What was met on the way.
+    bad : set of (row, position)
+        Cells that one of the faults tells of; what follows from their being blank is not told.
+    """
+
+    name: str
+    file: str
+    header: list
+    frame: pd.DataFrame
+    header_row: int = 1
+    separator: str | None = None
+    faults: list = field(default_factory=list)
+    warnings: list = field(default_factory=list)
+    bad: set = field(default_factory=set)
+
+    @property
+    def header_bad(self):
+        """Whether a fault tells of a cell of the header."""
+        return any(row == self.header_row for row, _ in self.bad)
+
+
+def tidy(text):
+    """Return text without surrounding white space, byte order marks and zero-width spaces."""
+    return text.strip(_BLANK).strip()
+
+
+def stop(file, rule, mend, value=None):
+    """Raise a RecordsError with one fault about a whole file."""
+    raise RecordsError([Fault(str(file), None, None, value, rule, mend)])
+
+
+def read_raw(path):
+    """Read every table of a folder or workbook as text.
+
+    Parameters
+    ----------
+    path : str or path
+        A folder of CSV files, a workbook, or a folder that holds one.
+
+    Returns
+    -------
+    (dict, list of Fault, list of Fault)
+        Name -> :class:`RawTable`, faults of files that cannot be read, and warnings.
+
+    Raises
+    ------
+    RecordsError
+        When nothing can be read at all.
+    """
+    given, path = path, checked_path(path)
+    from cropload.records.reading.unread_files import other_books, unread_files
+
+    if path.is_file():
+        from cropload.records.reading.workbook import read_workbook
+
+        raws, faults, warnings = read_workbook(path)
+        # Who names the workbook itself has chosen it among others.
+        if Path(given).expanduser().is_dir():
+            warnings += other_books(path, workbooks_in(path.parent))
+        return raws, faults, warnings
+    from cropload.records.reading.csv_table import read_csv
+
+    raws, faults, warnings = {}, [], []
+    found, _ = csv_files(path, faults)
+    for name, file in found.items():
+        try:
+            raws[name] = read_csv(name, file.name, read_bytes(file))
+        except RecordsError as error:
+            faults += error.faults
+    warnings += unread_files(path, found)
+    if not found and not faults:
+        mend = "Write an empty set of tables with `cropload new FOLDER`, and fill in blocks.csv."
+        books = workbooks_in(path)
+        if warnings:
+            mend = " ".join(f"{fault.file}: {fault.mend}" for fault in warnings)
+        if books:
+            mend += f" Or give the path of the workbook itself: {books[0]}"
+        stop(path.name or path, "holds no table of records", mend)
+    return raws, faults, warnings
+
+
+def checked_path(path):
+    """Return the path when it is a folder or a workbook; stop with a clear message otherwise.
+
+    A folder without a table as CSV file stands for the one workbook of records in it.
+    """
+    try:
+        path = Path(path).expanduser()
+        there, folder, file = path.exists(), path.is_dir(), path.is_file()
+    except (OSError, ValueError, TypeError, RuntimeError):
+        stop(
+            arguments.shown(path), "is not a usable path", "Give the folder that holds the records."
+        )
+    if not there:
+        parent = path.parent
+        beside = [entry.name for entry in parent.iterdir()] if _listable(parent) else []
+        hint = near(path.name, beside) or "Check the spelling and the folder you are in."
+        stop(path, "does not exist", hint)
+    if folder:
+        if not _listable(path):
+            stop(path, "cannot be opened", "Ask for the right to read this folder.")
+        return _only_workbook(path) or path
+    ending = path.suffix.lower()
+    if not file or ending not in WORKBOOKS:
+        mend = "Give a folder of CSV files, or a workbook that ends in .xlsx."
+        if ending in (".csv", ".txt", ".tsv"):
+            mend = "This is a single table: give the folder that holds it."
+        elif ending in (".xls", ".ods", ".numbers"):
+            mend = "Open it in your spreadsheet program and save it as .xlsx."
+        stop(path.name, "is not a folder of CSV files nor an .xlsx workbook", mend)
+    return path
+
+
+def workbooks_in(folder):
+    """Return the workbooks of a folder, sorted; hidden files and locks left out."""
+    return sorted(
+        file
+        for file in folder.iterdir()
+        if file.suffix.lower() in WORKBOOKS and not file.name.startswith((".", "~$"))
+    )
+
+
+def _only_workbook(folder):
+    """Return the one workbook that holds the records of a folder, or None where there is none."""
+    tables, strangers = csv_files(folder)
+    misspelt = any(difflib.get_close_matches(file.stem, TABLES, 1, 0.8) for file in strangers)
+    books = [] if tables or misspelt else workbooks_in(folder)
+    if len(books) > 1:
+        from cropload.records.reading.workbook_looks import sheet_names
+
+        # A result may lie beside the records.
+        books = [book for book in books if "blocks" in sheet_names(book)] or books
+    if len(books) > 1:
+        names = ", ".join(book.name for book in books[:4]) + (", ..." if len(books) > 4 else "")
+        mend = f"Give the path of the one you mean: {books[0]}"
+        stop(folder, f"holds {len(books)} workbooks, and no CSV file of a table", mend, names)
+    return books[0] if books else None
+
+
+def holds_records(folder):
+    """Whether a folder holds the table of blocks, as CSV file or in a workbook."""
+    from cropload.records.reading.workbook_looks import sheet_names
+
+    if not folder.is_dir() or not _listable(folder):
+        return False
+    return "blocks" in csv_files(folder)[0] or any(
+        "blocks" in sheet_names(book) for book in workbooks_in(folder)
+    )
+
+
+def _listable(folder):
+    try:
+        next(iter(folder.iterdir()), None)
+    except OSError:
+        return False
+    return True
+
+
+def csv_files(folder, faults=None):
+    """Return name -> CSV file of each table in a folder, and the CSV files that are none."""
+    found, strangers = {}, []
+    for file in sorted(folder.iterdir()):
+        if file.suffix.lower() != ".csv" or file.name.startswith((".", "~$")):
+            continue
+        name = file.stem.strip().lower()
+        if name not in TABLES:
+            strangers.append(file)
+        elif name in found and faults is not None:
+            faults.append(
+                Fault(
+                    file.name,
+                    None,
+                    None,
+                    None,
+                    f"is the same table as {found[name].name}",
+                    "Keep one of the two.",
+                )
+            )
+        else:
+            found[name] = file
+    return found, strangers
+
+
+def read_bytes(file):
+    """Return the bytes of a file, or stop with a message the user can act on."""
+    try:
+        if not file.is_file():
+            stop(file.name, "is no plain file", "Give a file, not a pipe or a device.")
+        return file.read_bytes()
+    except OSError as error:
+        mend = "Close it in other programs, and check that you may read it."
+        stop(file.name, f"cannot be read ({error.strerror or 'no access'})", mend)
+
+
+def too_wide(file, width):
+    """Stop: the table has far too many columns."""
+    stop(
+        file,
+        f"has {width:,} columns; a table of records has at most {MOST_COLUMNS}",
+        "Keep one row for each thing measured, and one column for each measurement.",
+    )
+
+
+def shape(name, file, frame, separator=None, warnings=()):
+    """Split text cells into header and rows; drop blank rows; note rows that are too long.
+
+    Parameters
+    ----------
+    name, file : str
+        Name of the table, and of the file for messages.
+    frame : pandas.DataFrame
+        Text cells, header included; the index numbers the rows as the spreadsheet does.
+    separator : str or None
+        Separator of a CSV file.
+    warnings : iterable of Fault
+        What was met before.
+    """
+    filled = _filled(frame)
+    frame = frame[filled.any(axis=1)]
+    if frame.empty:
+        stop(file, "is empty", "Write at least the header row, or delete the table.")
+    _stop_at_title(name, file, frame)
+    header = [tidy(cell) for cell in frame.iloc[0]]
+    while header and not header[-1]:
+        header.pop()
+    if len(header) > MOST_COLUMNS:
+        too_wide(file, len(header))
+    body, remarks = _without_remarks(name, file, frame.iloc[1:], filled)
+    too_long = filled.loc[body.index].iloc[:, len(header) :].any(axis=1)
+
+    def spilt(row):
+        extra = [tidy(cell) for cell in body.loc[row].iloc[len(header) :] if tidy(cell)]
+        rule = f"{SPILT} ({len(header)})"
+        mend = "Put text that holds the separator in quotation marks, or name the column."
+        return Fault(file, int(row), None, ", ".join(extra), rule, mend)
+
+    faults = [*remarks, *some_faults(body.index[too_long], spilt)]
+    body = body.iloc[:, : len(header)]
+    header_row = int(frame.index[0])
+    return RawTable(name, file, header, body, header_row, separator, faults, list(warnings))
+
+
+def _without_remarks(name, file, body, filled):
+    """Return the rows that can be records, and one fault for each that is a remark."""
+    cells = filled.loc[body.index]
+    first = cells.to_numpy().argmax(axis=1) if len(body) else []
+    count = cells.sum(axis=1).to_numpy()
+    alone = count == 1
+    # The name of a block may begin like a remark, but then the row is filled.
+    short = count < sum(column.required for column in TABLES[name].columns)
+    marked = body.iloc[:, 0].str.lstrip(_BLANK + '"').str.startswith(_REMARKS).to_numpy(bool)
+    found = {}
+    marked = marked & short
+    for place in (alone | marked).nonzero()[0]:
+        text = tidy(body.iloc[place, first[place]])
+        # An error of a formula and a lone number are told of in their own words.
+        if (marked[place] and " " in text) or (alone[place] and _has_words(text)):
+            found[int(body.index[place])] = text
+    rule = "is no record, but a remark"
+    mend = "Take the row out, or keep remarks in a column of their own."
+    faults = some_faults(list(found), lambda row: Fault(file, row, None, found[row], rule, mend))
+    return body.drop(index=list(found)), faults
+
+
+#: What a row of remarks begins with.
+_REMARKS = ("#", "//", "%", "--")
+
+
+def _has_words(text):
+    return " " in text and any(sign.isalpha() for sign in text)
+
+
+def known_cells(name, cells):
+    """Return how many cells of a row are names of columns of a table [1]."""
+    from cropload.records.reading.headers import normal
+
+    known = {alias for column in TABLES[name].columns for alias in column.aliases}
+    return len({normal(tidy(cell)) for cell in cells} & known)
+
+
+def _stop_at_title(name, file, frame):
+    """Stop when a title stands where the header should be, and the header below it."""
+    first = known_cells(name, frame.iloc[0])
+    if first > 1:
+        return
+    for place in range(1, min(len(frame), MOST_TITLES)):
+        if known_cells(name, frame.iloc[place]) > first + 1:
+            top, row = int(frame.index[0]), int(frame.index[place])
+            title = next(tidy(cell) for cell in frame.iloc[0] if tidy(cell))
+            rule = f"is not the header, which stands in row {row}"
+            mend = "Take out the rows above it, so that the header comes first."
+            raise RecordsError([Fault(file, top, None, title, rule, mend)])
+
+
+def _filled(frame):
+    """Return which cells hold more than white space."""
+    filled = {}
+    for position in frame.columns:
+        codes, uniques = pd.factorize(frame[position])
+        filled[position] = pd.Series([bool(tidy(text)) for text in uniques], dtype=bool).to_numpy()[
+            codes
+        ]
+    return pd.DataFrame(filled, index=frame.index)

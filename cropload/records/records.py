@@ -1,0 +1,291 @@
+"""Read and check a season's records: a folder of CSV files, or one workbook."""
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from cropload.records.reading.cells import decimal_sign, parse, uniques
+from cropload.records.reading.check import cross_checks
+from cropload.records.reading.dates import NO_ORDER, borrowed, date_order, of_the_order, told_once
+from cropload.records.reading.faults import Fault, RecordsError, some_faults
+from cropload.records.reading.files import checked_path, read_raw
+from cropload.records.reading.headers import match_header
+from cropload.records.reading.schemas import check_frame
+from cropload.records.tables import TABLES
+from cropload.units import to_metric
+
+
+@dataclass(frozen=True, eq=False)
+class Records:
+    """What people measured in a vineyard, read, checked and turned into metric units.
+
+    Attributes
+    ----------
+    path : pathlib.Path
+        Where the records were read from.
+    blocks, pruning, counts, fertility, weights : pandas.DataFrame
+    harvest, dates, weather, prices, capacity : pandas.DataFrame
+        One frame a table, with every column of the table in metric units; a column or table that
+        was not given is blank or empty.  ``season`` is int64, numbers are float64, dates
+        datetime64[ns], text is ``""`` where blank.
+    warnings : tuple of Fault
+        What is possible but doubtful.
+    given : frozenset of str
+        The tables that were there.
+    last_harvest : int
+        Year of the last harvest read, also where its rows are left out since; 0 where the table
+        harvest itself says it.
+    """
+
+    path: Path
+    blocks: pd.DataFrame = field(repr=False)
+    pruning: pd.DataFrame = field(repr=False)
+    counts: pd.DataFrame = field(repr=False)
+    fertility: pd.DataFrame = field(repr=False)
+    weights: pd.DataFrame = field(repr=False)
+    harvest: pd.DataFrame = field(repr=False)
+    dates: pd.DataFrame = field(repr=False)
+    weather: pd.DataFrame = field(repr=False)
+    prices: pd.DataFrame = field(repr=False)
+    capacity: pd.DataFrame = field(repr=False)
+    warnings: tuple = field(default=(), repr=False)
+    given: frozenset = frozenset()
+    last_harvest: int = 0
+
+
+class ParsedTable:
+    """One table as typed metric columns, with the way back to what the user wrote.
+
+    Parameters
+    ----------
+    raw : RawTable
+        The table as text.
+    order : DateOrder
+        The order of day and month that the dates of all tables show.
+    """
+
+    def __init__(self, raw, order=NO_ORDER):
+        self.order = order
+        self.raw, self.table, self.file = raw, TABLES[raw.name], raw.file
+        self.matches, faults, warnings = match_header(raw, self.table)
+        self.complete = not faults and not raw.header_bad
+        self.faults = [*raw.faults, *faults]
+        self.warnings = [*raw.warnings, *warnings]
+        names = {match.position: name for name, match in self.matches.items()}
+        self.bad = {(row, names[at]) for row, at in raw.bad if at in names}
+        self._texts, self._orderless = {}, []
+        self.frame = self._parsed()
+        if self.complete:
+            self.faults += check_frame(self.table, self.frame, self, self.bad)
+
+    def written(self, column):
+        """Return the name of a column as the user's header writes it."""
+        match = self.matches.get(column)
+        return match.written if match else column
+
+    def text(self, row, column):
+        """Return the text of a cell as the user wrote it."""
+        if column not in self._texts:
+            match = self.matches.get(column)
+            cells = [] if match is None else self.raw.frame[match.position].tolist()
+            self._texts[column] = dict(zip(self.raw.frame.index.tolist(), cells, strict=False))
+        return self._texts[column].get(row, "").strip()
+
+    def us(self, column):
+        """Whether a column is given in US units."""
+        match = self.matches.get(column.follows or column.name)
+        return bool(match and match.us)
+
+    def _parsed(self):
+        factored = {
+            name: uniques(self.raw.frame[match.position]) for name, match in self.matches.items()
+        }
+        decimal = ""
+        if self.raw.separator not in (None, ","):
+            numbers = [
+                text
+                for name, (_, texts) in factored.items()
+                if self.table[name].numeric
+                for text in texts
+            ]
+            decimal = decimal_sign(numbers)
+        self.decimal = decimal
+        columns = {}
+        for column in self.table.columns:
+            if column.name not in factored:
+                columns[column.name] = _blank(column, len(self.raw.frame))
+                continue
+            codes, texts = factored[column.name]
+            values, bad = parse(codes, texts, column, decimal or ".", self.order)
+            if self.us(column):
+                suffix = self.table[column.follows].suffix if column.follows else column.suffix
+                values = to_metric(values, suffix, column.difference)
+            columns[column.name] = values if column.numeric else pd.Series(values).to_numpy()
+            if bad:
+                self._report(column, codes, texts, bad)
+        self._tell_order()
+        frame = pd.DataFrame(columns, index=self.raw.frame.index)
+        words = [c.name for c in self.table.columns if not c.numeric and c.kind != "date"]
+        return frame.astype(dict.fromkeys(words, str))
+
+    def _tell_order(self):
+        """Tell once a table of dates whose order is not known, or shows only elsewhere."""
+        if self._orderless:
+            _, _, written, (rule, mend) = self._orderless[0]
+            dates = [(row, text) for row, text, _, _ in self._orderless]
+            self.faults.append(told_once(self.file, written, dates, rule, mend))
+        for name, match in self.matches.items():
+            if self.table[name].kind == "date":
+                cells = self.raw.frame[match.position]
+                doubt = borrowed(self.file, match.written, cells, self.order)
+                if doubt:
+                    self.warnings.append(doubt)
+                    break
+
+    def _report(self, column, codes, texts, bad):
+        written = self.written(column.name)
+        where = np.flatnonzero(np.isin(codes, list(bad)))
+        rows = self.raw.frame.index.to_numpy()[where]
+        self.bad.update((row, column.name) for row in rows.tolist())
+        kinds = {}
+        for row, code in zip(rows.tolist(), codes[where].tolist(), strict=True):
+            kinds.setdefault(bad[code][0], {})[row] = code
+        for rule in [rule for rule in kinds if of_the_order(rule)]:
+            rows = kinds.pop(rule)
+            self._orderless += [
+                (row, texts[code], written, bad[code]) for row, code in rows.items()
+            ]
+        for members in kinds.values():
+            self.faults += some_faults(
+                members,
+                lambda row, members=members: Fault(
+                    self.file, row, written, texts[members[row]], *bad[members[row]]
+                ),
+            )
+
+
+def _blank(column, length):
+    if column.numeric:
+        return np.full(length, np.nan)
+    if column.kind == "date":
+        return np.full(length, np.datetime64("NaT"), dtype="datetime64[ns]")
+    return np.full(length, "", dtype=object)
+
+
+def empty_frame(name):
+    """Return an empty frame with the canonical columns and dtypes of a table."""
+    table = TABLES[name]
+    frame = pd.DataFrame({column.name: _blank(column, 0) for column in table.columns})
+    return _finished(name, frame)
+
+
+def _finished(name, frame):
+    """Return a checked frame with blanks filled by their defaults and a plain index."""
+    table = TABLES[name]
+    frame = _merged(table, frame) if table.completes else frame
+    frame = frame.reset_index(drop=True)
+    changes = {
+        column.name: frame[column.name].fillna(column.default)
+        for column in table.columns
+        if column.default is not None
+    }
+    if "season" in table.names:
+        changes["season"] = frame["season"].astype("int64")
+    words = [c.name for c in table.columns if not c.numeric and c.kind != "date"]
+    changes |= {word: frame[word].astype(str) for word in words}
+    if name == "blocks":
+        planted = frame["vines"] * frame["row_spacing_m"] * frame["vine_spacing_m"] / 10_000
+        changes["area_ha"] = frame["area_ha"].fillna(planted)
+    return frame.assign(**changes)
+
+
+def _merged(table, frame):
+    """Return rows of one key as one row; the checks have made sure that they do not clash."""
+    if not frame.duplicated(list(table.key)).any():
+        return frame
+    words = [c.name for c in table.columns if not c.numeric and c.kind != "date"]
+    open_words = [word for word in words if word not in table.key]
+    blanks = frame.assign(**{word: frame[word].where(frame[word] != "") for word in open_words})
+    merged = blanks.groupby(list(table.key), sort=False).first().reset_index()
+    filled = {word: merged[word].fillna("") for word in open_words}
+    return merged.assign(**filled)[table.names]
+
+
+def read_records(path):
+    """Read and check the records of a vineyard.
+
+    Parameters
+    ----------
+    path : str or path
+        A folder with a CSV file for each table, or an .xlsx workbook with a sheet for each, or a
+        folder that holds no table as CSV file and one such workbook.
+
+    Returns
+    -------
+    Records
+        One frame a table in metric units; ``.warnings`` holds what is possible but doubtful.
+
+    Raises
+    ------
+    RecordsError
+        With every fault of every table; each names file, row, column, value, rule and mend.
+
+    Notes
+    -----
+    Valid for UTF-8 (with or without byte order mark), UTF-16 and, with a warning, latin-1 files;
+    separators comma, semicolon or tab; a decimal comma in files that are not comma-separated;
+    metric column names or their US twins.  Dates are written YYYY-MM-DD; day/month/year or
+    month/day/year is read where a date of any table shows the order, which holds for all tables.
+    """
+    raws, faults, warnings = read_raw(path)
+    path = checked_path(path)
+    return assemble(path, raws, faults, warnings)
+
+
+def _date_columns(raws):
+    """Yield the file and the cells of every date column."""
+    for name, raw in raws.items():
+        for column, match in match_header(raw, TABLES[name])[0].items():
+            if TABLES[name][column].kind == "date":
+                yield raw.file, raw.frame[match.position]
+
+
+def check_tables(raws):
+    """Parse raw tables and check them each and together.
+
+    Returns
+    -------
+    (dict, list of Fault, list of Fault)
+        Name -> :class:`ParsedTable`, faults and warnings.
+    """
+    order = date_order(_date_columns(raws))
+    parsed = {name: ParsedTable(raws[name], order) for name in TABLES if name in raws}
+    faults = [fault for table in parsed.values() for fault in table.faults]
+    warnings = [doubt for table in parsed.values() for doubt in table.warnings]
+    found, doubts = cross_checks(parsed)
+    return parsed, faults + found, warnings + doubts
+
+
+def assemble(path, raws, faults=(), warnings=()):
+    """Check raw tables together and return Records, or raise every fault at once."""
+    parsed, found, doubts = check_tables(raws)
+    faults, warnings = [*faults, *found], [*warnings, *doubts]
+    place = Path(path)
+    if "blocks" not in parsed and not any("blocks" in fault.file.lower() for fault in faults):
+        hints = [f"{fault.file}: {fault.mend}" for fault in warnings if "'blocks'" in fault.mend]
+        mend = " ".join(hints) or "Add it: one row for each block."
+        faults.append(Fault(place.name, None, None, None, "the table blocks is missing", mend))
+    elif "blocks" in parsed and parsed["blocks"].raw.frame.empty and not parsed["blocks"].faults:
+        file = parsed["blocks"].file
+        faults.append(
+            Fault(file, None, None, None, "holds no block", "Add one row for each block.")
+        )
+    if faults:
+        raise RecordsError(faults)
+    frames = {
+        name: _finished(name, parsed[name].frame) if name in parsed else empty_frame(name)
+        for name in TABLES
+    }
+    return Records(place, **frames, warnings=tuple(warnings), given=frozenset(parsed))

@@ -1,0 +1,1 @@
+"""What missed, and what was learnt."""

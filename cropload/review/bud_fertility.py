@@ -1,0 +1,311 @@
+"""Bud fertility by node: what dissections or spring counts say, held to the handbook's shape."""
+
+import warnings
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from cropload import arguments, handbook
+from cropload.beliefs import ranges
+from cropload.errors import CroploadError
+from cropload.records.block_facts import block_facts
+from cropload.vine.growth import NodeProfile
+
+#: What is fitted -> the column counted and the column it is counted on.
+WHAT = {"burst": ("shoots", "buds"), "fertility": ("clusters", "shoots")}
+
+
+@dataclass(frozen=True, eq=False)
+class NodeFit:
+    """A fitted generalized linear model of one wood of one group.
+
+    nodes, seen : positions and how many buds or shoots were examined there [1].
+    relative : (3, nodes), low end, middle and high end relative to the handbook's level [1].
+    absolute : (3, nodes), shoots per bud or clusters per shoot, seasons and blocks on average [1].
+    shape : (nodes,), the handbook's shape [1]. dispersion : variance over that of the family [1].
+    result : the statsmodels result. family : its name.
+    """
+
+    nodes: np.ndarray
+    seen: np.ndarray
+    relative: np.ndarray
+    absolute: np.ndarray
+    shape: np.ndarray
+    dispersion: float
+    family: str
+    result: object
+
+
+def _half():
+    from scipy.special import ndtri
+
+    return float(ndtri((1 + ranges.level()) / 2))
+
+
+def _design(rows, nodes):
+    """Return a named frame: an effect for each node, and one for each season and block but one."""
+    frame = pd.DataFrame({f"node {node}": (rows["node"] == node).to_numpy(float) for node in nodes})
+    for cell in list(dict.fromkeys(rows["cell"]))[1:]:
+        frame[cell] = (rows["cell"] == cell).to_numpy(float)
+    return frame
+
+
+def _off_the_edge(rows, top, bottom, poisson):
+    """Return rows without a season and block of nothing, or in which every single bud burst.
+
+    Half a shoot or cluster, spread over its nodes, keeps such a level from running away.
+    """
+    sums = rows.groupby("cell")[[top, bottom]].transform("sum")
+    share = 0.5 * rows[bottom] / sums[bottom]
+    seen = rows[top].astype(float).mask(sums[top] == 0, share)
+    if not poisson:
+        seen = seen.mask(sums[top] == sums[bottom], rows[bottom] - share)
+    return rows.assign(**{top: seen})
+
+
+def fit_nodes(rows, what, shape, *, node_spread=None):
+    """Fit burst or fertility by node to one wood of one group.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        season, block, node, buds, shoots, clusters of table fertility [1].
+    what : str
+        ``"burst"`` or ``"fertility"``.
+    shape : ndarray
+        The handbook's shape by node from 1 [1]; the last value holds beyond its end.
+    node_spread : float, optional
+        Spread of a node about that shape, log scale [1]; the handbook's by default. An infinite
+        one lets the counts speak alone.
+
+    Returns
+    -------
+    NodeFit
+
+    Raises
+    ------
+    CroploadError
+        When nothing was examined.
+
+    Notes
+    -----
+    Burst is binomial with a logit, or Poisson where a bud gave more than one shoot; fertility is
+    Poisson with a log. Each season and block has a level of its own. The handbook's shape enters
+    as one more row a node, of as many buds as its spread is worth (a prior by data augmentation,
+    Greenland 2006, Int. J. Epidemiol. 35:765, from memory), with a level of its own, so that only
+    the shape is held to it. Counts that vary more than the family allows weigh less.
+    Valid for ten buds a node or more.
+    """
+    import statsmodels.api as sm
+    from statsmodels.tools.sm_exceptions import PerfectSeparationWarning
+
+    top, bottom = WHAT[what]
+    rows = rows[rows[bottom] > 0].reset_index(drop=True)
+    if rows.empty or rows[top].sum() <= 0:
+        raise CroploadError(f"No {top} by node are on record, so {what} cannot be fitted.")
+    spread = handbook.value("fertility.node") if node_spread is None else float(node_spread)
+    nodes = np.array(sorted(rows["node"].astype(int).unique()))
+    old = np.asarray(shape, float)[np.minimum(nodes, len(shape)) - 1]
+    seen = rows.groupby("node")[bottom].sum().reindex(nodes).to_numpy(float)
+    cell = "season " + rows["season"].astype(str) + ", " + rows["block"].astype(str)
+    rows = rows.assign(cell=cell)
+    level = rows[top].sum() / (seen @ old)
+    poisson = what == "fertility" or (rows[top] > rows[bottom]).any()
+    rows = _off_the_edge(rows, top, bottom, poisson)
+    if np.isfinite(spread):
+        expected = level * old if poisson else np.clip(level * old, 0.02, 0.98)
+        odds = 1.0 if poisson else 1 - expected
+        worth = odds / (expected * spread**2)
+        prior = pd.DataFrame({"node": nodes, "cell": "handbook", bottom: worth})
+        prior[top] = worth * expected
+        data = pd.concat([rows[["node", "cell", bottom, top]], prior], ignore_index=True)
+    else:
+        data = rows[["node", "cell", bottom, top]]
+    design = _design(data, nodes)
+
+    def fitted(dispersion):
+        weights = np.where(data["cell"] == "handbook", 1.0, 1 / dispersion)
+        if poisson:
+            model = sm.GLM(
+                data[top].astype(float),
+                design,
+                sm.families.Poisson(),
+                offset=np.log(data[bottom]),
+                var_weights=weights,
+            )
+        else:
+            share = (data[top] / data[bottom]).rename(f"{top} / {bottom}")
+            weights = weights * data[bottom].to_numpy(float)
+            model = sm.GLM(share, design, sm.families.Binomial(), var_weights=weights)
+        with warnings.catch_warnings():
+            # Counts may well fit exactly; the rows of the handbook keep every node finite.
+            warnings.simplefilter("ignore", PerfectSeparationWarning)
+            # Each row's weight already bears its dispersion.
+            return model.fit(scale=1.0)
+
+    first = fitted(1.0)
+    real = (data["cell"] != "handbook").to_numpy(bool)
+    freedom = real.sum() - design.loc[real].any().sum()
+    squares = float((first.resid_pearson[real] ** 2).sum())
+    dispersion = max(squares / freedom, 1.0) if freedom > 0 else 1.0
+    result = fitted(dispersion) if dispersion > 1 else first
+    return _reduced(result, design, nodes, seen, old, dispersion, poisson, real)
+
+
+def _reduced(result, design, nodes, seen, old, dispersion, poisson, real):
+    """Turn the model's coefficients into relative and absolute ranges."""
+    count, z = len(nodes), _half()
+    # Each node at the mean level of the seasons and blocks examined.
+    at = np.zeros((count, design.shape[1]))
+    at[:, :count] = np.eye(count)
+    at[:, count:] = design.loc[real].iloc[:, count:].mean().to_numpy(float)
+    eta = at @ result.params.to_numpy(float)
+    covariance = at @ result.cov_params().to_numpy(float) @ at.T
+    value = np.exp(eta) if poisson else 1 / (1 + np.exp(-eta))
+    slope = np.ones(count) if poisson else 1 - value
+    log_covariance = slope[:, None] * covariance * slope[None, :]
+    ends = np.array([-z, 0.0, z])[:, None]
+    absolute = eta + ends * np.sqrt(np.diag(covariance))
+    absolute = np.exp(absolute) if poisson else 1 / (1 + np.exp(-absolute))
+    # Relative to a level at which the nodes examined add up to what the handbook's do.
+    weight = seen * value / (seen @ value)
+    contrast = np.eye(count) - weight[None, :]
+    relative = value * (seen @ old) / (seen @ value)
+    relative_sd = np.sqrt(np.einsum("ij,jk,ik->i", contrast, log_covariance, contrast))
+    return NodeFit(
+        nodes=nodes,
+        seen=seen,
+        relative=relative * np.exp(ends * relative_sd),
+        absolute=absolute,
+        shape=old,
+        dispersion=dispersion,
+        family="Poisson" if poisson else "binomial",
+        result=result,
+    )
+
+
+def _groups(records, by):
+    facts = block_facts(records)
+    if by not in ("variety", "block"):
+        raise CroploadError(f"Bud fertility is by variety or block, not by '{by}'.")
+    table = records.fertility
+    if table.empty:
+        raise CroploadError(
+            "Table fertility is empty: fill it with the buds, shoots and clusters at each node "
+            "position, from buds cut open in winter or from counts in spring."
+        )
+    labels = facts.varieties if by == "variety" else facts.names
+    of = dict(zip(facts.names, labels, strict=True))
+    return table.assign(group=table["block"].astype(str).map(of)).groupby("group", sort=False)
+
+
+@arguments.takes(records=arguments.records, by=arguments.text)
+def bud_fertility(records, by="variety"):
+    """Return burst and fertility by node position, with ranges, against the handbook's shape.
+
+    Parameters
+    ----------
+    records : Records
+        Table fertility is used.
+    by : str
+        ``"variety"`` or ``"block"``.
+
+    Returns
+    -------
+    DataFrame
+        One row a group, wood, figure (``"burst"``: shoots per bud; ``"fertility"``: clusters per
+        shoot) and node: ``by``, wood, what, node, examined [1], value_p10, _p50, _p90 [1],
+        relative_p10, _p50, _p90 and handbook, relative to one level [1], differs (whether the
+        range leaves the handbook's shape out), buds_seen and buds_enough [1], the buds at that
+        node from which on they alone tell the figure within ``fertility.error``.
+
+    Raises
+    ------
+    CroploadError
+        When the table is empty, or for another ``by``.
+
+    Notes
+    -----
+    See ``fit_nodes``. Buds that are enough: the clusters on them number dispersion x (z / error)^2
+    or more, for a count of mean m has a relative error of 1 / sqrt(m); the shoots on them as many
+    x (1 - share of buds that burst), for that is the relative error of a share.
+    Valid for the nodes examined; others keep the handbook's shape.
+    """
+    base, rows = NodeProfile.from_handbook(), []
+    error, z = handbook.value("fertility.error"), _half()
+    for name, table in _groups(records, by):
+        for wood, here in table.groupby("wood", sort=False):
+            buds = here.groupby("node")["buds"].sum()
+            clusters = here.groupby("node")["clusters"].sum()
+            for what in WHAT:
+                try:
+                    fit = fit_nodes(here, what, getattr(base, f"{wood}_{what}"))
+                except CroploadError:
+                    continue
+                wanted = fit.dispersion * (z / error) ** 2
+                for at, node in enumerate(fit.nodes):
+                    if what == "burst":
+                        per_bud = fit.absolute[1, at]
+                        left = 1.0 if fit.family == "Poisson" else 1 - per_bud
+                    else:
+                        # A node without any cluster is judged by half a one.
+                        per_bud, left = max(clusters[node], 0.5) / buds[node], 1.0
+                    low, middle, high = fit.relative[:, at]
+                    rows.append(
+                        {
+                            by: name,
+                            "wood": wood,
+                            "what": what,
+                            "node": int(node),
+                            "examined": fit.seen[at],
+                            **{
+                                f"value_{end}": fit.absolute[e, at]
+                                for e, end in enumerate(ranges.ENDINGS)
+                            },
+                            "relative_p10": low,
+                            "relative_p50": middle,
+                            "relative_p90": high,
+                            "handbook": fit.shape[at],
+                            "differs": bool(not low <= fit.shape[at] <= high),
+                            "buds_seen": float(buds[node]),
+                            "buds_enough": max(int(np.ceil(wanted * left / per_bud)), 1),
+                        }
+                    )
+    frame = pd.DataFrame(rows)
+    frame.attrs = {"by": by, "interval": ranges.label(), "error": error}
+    return frame
+
+
+def fitted_profile(records, variety):
+    """Return the node profile of a variety as fitted, and the shoots examined.
+
+    Parameters
+    ----------
+    records : Records
+        Table fertility is used.
+    variety : str
+        Variety whose blocks are pooled.
+
+    Returns
+    -------
+    profile : NodeProfile
+        The handbook's at nodes and woods that were not examined.
+    shoots : int
+        Shoots examined [1]; 0 when nothing was.
+    """
+    base = NodeProfile.from_handbook()
+    facts = block_facts(records)
+    members = {n for n, v in zip(facts.names, facts.varieties, strict=True) if v == variety}
+    table = records.fertility[records.fertility["block"].astype(str).isin(members)]
+    found = {}
+    for wood in ("cane", "spur"):
+        here = table[table["wood"] == wood]
+        for what, (top, bottom) in WHAT.items():
+            values = getattr(base, f"{wood}_{what}").copy()
+            here_within = here[here["node"] <= len(values)]
+            if here_within[bottom].sum() > 0 and here_within[top].sum() > 0:
+                fit = fit_nodes(here_within, what, values)
+                values[fit.nodes - 1] = fit.relative[1]
+            found[f"{wood}_{what}"] = values
+    return NodeProfile(**found), int(table["shoots"].sum())

@@ -1,0 +1,286 @@
+"""The panel of lessons: before and after, what they would change, and their acceptance."""
+
+import ipywidgets as widgets
+
+from cropload.beliefs.learned import learned_path, read_learned
+from cropload.errors import CroploadError
+from cropload.review import learned_words as words
+from cropload.review.accepting import accept, newer_words, weighed, worth_accepting
+from cropload.review.learned_figures import lessons_text, plot_lessons
+from cropload.review.learning import learn
+from cropload.review.lesson_effect import lesson_effect
+from cropload.review.panels import lesson_tables as tables
+from cropload.review.panels.season_review import ReviewPanel
+from cropload.show.panels import parts
+from cropload.show.panels.fields import button, choice
+from cropload.show.panels.saving import own_folder
+
+#: Kind of lesson -> handbook figures that stand before it was learned.
+_SOURCES = {
+    "counting_bias": ("prior.counting_bias",),
+    "increase_factor": ("prior.increase_factor",),
+    "ripening_factor": ("prior.ripening_factor",),
+    "recovery": ("prior.recovery",),
+    "counter": ("learning.counter",),
+    "load": ("load.burst.settled", "load.fertility.settled", "load.weight.settled"),
+    "profile": ("profile.cane.fertility", "fertility.node"),
+}
+
+
+class Lessons(ReviewPanel):
+    """Lessons of all seasons, what the ticked ones change, and a button that accepts them."""
+
+    title = "What have the seasons taught?"
+
+    def build(self):
+        """Make the choosers, the ticks, the buttons and the tables."""
+        self.lessons = self.effect = None
+        self.ticks = {}
+        years = self.desk.picked
+        seasons = [(str(year), year) for year in years] or [("none", 0)]
+        self.through = choice("Seasons that speak: up to", seasons, width="20em")
+        self.kind = choice("Figure of", [("counting bias", "counting_bias")], width="22em")
+        self.progress = widgets.IntProgress(
+            0, 0, 2, description="Learning", style=parts.LABELLED, layout={"display": "none"}
+        )
+        self.progress_words = parts.html()
+        self.table, self.figure, self.sources = parts.html(), parts.html(), parts.html()
+        self.boxes = widgets.VBox([])
+        self.all_button = button("Tick all", lambda: self._tick(True), "9em")
+        self.none_button = button("Tick none", lambda: self._tick(False), "9em")
+        self.effect_button = button("Show what the ticked ones change", self.show_effect, "22em")
+        self.accept_button = button("Accept the ticked lessons", self.accept, "18em")
+        self.older = widgets.Checkbox(
+            value=False,
+            description="Let these older lessons take the place of newer ones",
+            indent=False,
+            layout={"width": "auto", "display": "none"},
+        )
+        self.older.observe(self._ticked, "value")
+        self.mind = parts.html()
+        self.change, self.kept, self.force = parts.html(), parts.html(), parts.html()
+        self.through.observe(lambda _: self.compute(), "value")
+        self.kind.observe(lambda _: self._show_figure(), "value")
+        self.body.children = [
+            parts.row(self.through, self.progress, self.progress_words),
+            parts.html('<div role="status">' + parts.note(words.LEARN_NOTE) + "</div>"),
+            self.table,
+            self.kind,
+            self.figure,
+            parts.html(parts.head("Lessons to accept")),
+            parts.row(self.all_button, self.none_button),
+            self.boxes,
+            self.mind,
+            self.older,
+            parts.row(self.effect_button, self.accept_button),
+            self.kept,
+            self.change,
+            self.force,
+            self.sources,
+        ]
+
+    def start(self):
+        """Display the panel, then learn, so that its progress is seen; for a notebook."""
+        from IPython.display import display
+
+        display(self)
+        self.compute()
+
+    def compute(self):
+        """Learn from the seasons chosen, and show what the ticked lessons would change."""
+        self.message.value = ""
+        if self.ready:
+            self._compute()
+
+    @parts.guarded
+    def _compute(self):
+        self._tell(0, "reading what the seasons say")
+        self.lessons = self.effect = None
+        try:
+            self.lessons = learn(self.desk.base, self.through.value or None)
+            self._fill()
+            self._tell(1, "making the next forecast with it")
+            self._effect()
+        finally:
+            self.progress.layout.display = "none"
+            self.progress_words.value = ""
+        self.refresh()
+
+    def _tell(self, done, text):
+        self.progress.value, self.progress.layout.display = done, None
+        self.progress_words.value = f'<span role="status">{parts.escape(text)}</span>'
+
+    def _fill(self):
+        """Make a tick box for each lesson, those that say something new ticked."""
+        new = set(worth_accepting(self.lessons))
+        self.ticks = {}
+        for key in self.lessons.entries:
+            box = widgets.Checkbox(
+                value=key in new,
+                description=words.lesson_name(key),
+                indent=False,
+                layout=widgets.Layout(width="auto", margin="0 18px 0 2px"),
+            )
+            box.observe(self._ticked, "value")
+            self.ticks[key] = box
+        here = {key.split(":", 1)[0] for key in self.ticks}
+        kinds = [kind for kind in words.KINDS if kind in here]
+        self.boxes.children = [
+            parts.row(*(box for key, box in self.ticks.items() if key.split(":", 1)[0] == kind))
+            for kind in kinds
+        ]
+        drawn = list(dict.fromkeys(words.lesson_kind(words.by_kind(self.lessons.table))))
+        self.kind.options = [(words.KINDS[kind], kind) for kind in drawn]
+        self.kind.layout.display = None if drawn else "none"
+
+    def chosen(self):
+        """Return the keys of the ticked lessons."""
+        return [key for key, box in self.ticks.items() if box.value]
+
+    def _tick(self, value):
+        self._quiet = True
+        for box in self.ticks.values():
+            box.value = value
+        self._quiet = False
+        self._ticked(None)
+
+    def _weighed(self, older=None):
+        """Return the ticked lessons against those in force."""
+        entries = [self.lessons.entries[key] for key in self.chosen()]
+        in_force = () if self.desk.is_sample else read_learned(self.desk.base.path)
+        return weighed(entries, in_force, self.older.value if older is None else older)
+
+    def _show_mind(self):
+        """Say which ticked lessons rest on one season, and which are older than those in force."""
+        if self.lessons is None:
+            self.mind.value = ""
+            return
+        found = self._weighed(older=False)
+        self.older.layout.display = None if found.newer else "none"
+        told = [words.alone_words(self._weighed().taken)]
+        if found.newer and not self.older.value:
+            told.append(newer_words(found, self.lessons))
+        self.mind.value = parts.points(text for text in told if text)
+
+    def _ticked(self, _):
+        if not getattr(self, "_quiet", False):
+            self._show_mind()
+            # What stands below belonged to other ticks.
+            self.effect = None
+            self.kept.value = ""
+            self._show_effect()
+
+    def _effect(self):
+        self.effect = lesson_effect(
+            self.desk.base,
+            self.lessons,
+            self.chosen(),
+            draws=self.desk.draws,
+            seed=self.desk.seed,
+            older=self.older.value,
+        )
+
+    @parts.guarded
+    def show_effect(self):
+        """Make the next forecast with the ticked lessons, and show it beside the one without."""
+        if self.lessons is None:
+            raise CroploadError("Nothing has been learned yet: see the message above.")
+        self._tell(1, "making the next forecast with it")
+        try:
+            self._effect()
+        finally:
+            self.progress.layout.display = "none"
+            self.progress_words.value = ""
+        self._show_effect()
+
+    def show(self):
+        """Show the lessons, what they change and what is in force."""
+        if self.lessons is None:
+            if not self.desk.picked:
+                raise CroploadError(
+                    "No harvest is on record yet, so there is no miss to learn from. Fill table "
+                    "harvest."
+                )
+            self.where.value = parts.note("The seasons have not been read yet.")
+            return
+        self.where.value = parts.note(
+            f"Seasons up to {self.lessons.through} speak; what is accepted holds for later ones."
+        )
+        self.table.value = tables.lessons_table(self.lessons) + tables.profiles_table(
+            self.lessons.profiles
+        )
+        self._show_figure()
+        self._show_mind()
+        self._show_effect()
+        self._show_force()
+        kinds = dict.fromkeys(key.split(":", 1)[0] for key in self.lessons.entries)
+        keys = [key for kind in kinds for key in _SOURCES.get(kind, ())]
+        self.sources.value = parts.head("Where the figures before come from") + "".join(
+            parts.source(key) for key in keys
+        )
+
+    def _show_figure(self):
+        if self.lessons is None or self.kind.value is None or self.lessons.table.empty:
+            self.figure.value = ""
+            return
+        table, kind = self.lessons.table, self.kind.value
+        self.figure.value = parts.picture(plot_lessons(table, kind), lessons_text(table, kind))
+
+    def _show_effect(self):
+        head = parts.head("What the ticked lessons change in the next forecast")
+        if self.effect is None:
+            self.change.value = head + parts.note(
+                f"{len(self.chosen())} of {len(self.ticks)} are ticked. Press “Show what the "
+                "ticked ones change” to see it before you accept."
+            )
+            return
+        text = '<div role="status">' + parts.note(words.effect_sentence(self.effect)) + "</div>"
+        self.change.value = head + text + tables.effect_table(self.effect, self.desk.units)
+
+    def _show_force(self):
+        path = self.desk.base.path
+        entries = () if self.desk.is_sample else read_learned(path)
+        self.force.value = parts.head("What is in force now") + tables.force_table(
+            entries, learned_path(path).resolve()
+        )
+
+    def accept(self):
+        """Keep the ticked lessons beside the user's records, and say where."""
+
+        def keep():
+            own_folder(self.desk.base, "accept a lesson")
+            if self.lessons is None:
+                raise CroploadError("Nothing has been learned yet: see the message above.")
+            keys = self.chosen()
+            if not keys:
+                raise CroploadError("No lesson is ticked. Tick one, or leave everything as it is.")
+            found = self._weighed()
+            new, old = accept(self.desk.base, self.lessons, keys, older=self.older.value)
+            told = [*words.accepted_lines(found, self.lessons), f"They are in {new.resolve()}."]
+            if old is not None:
+                told.append(f"The version before is {old.resolve()}.")
+            return " ".join(told)
+
+        before = self._versions()
+        parts.tell(self.kept, keep)
+        if self._versions() != before:
+            told = self.kept.value
+            self.desk.forget(self.lessons.through)
+            self._compute_kept()
+            self.kept.value = told
+
+    def _versions(self):
+        """Return what tells one ``learned.toml`` from the next, or None where there is none."""
+        try:
+            found = learned_path(self.desk.base.path).stat()
+        except OSError:
+            return None
+        return found.st_mtime_ns, found.st_size, found.st_ino
+
+    @parts.guarded
+    def _compute_kept(self):
+        """Show what is in force after acceptance, the ticks as they were."""
+        self._effect()
+        self._show_mind()
+        self._show_effect()
+        self._show_force()

@@ -1,0 +1,365 @@
+"""Words of the review: what missed, in plain sentences, and what a lesson says."""
+
+import numpy as np
+
+from cropload.beliefs.measured import measurements
+from cropload.records.block_facts import block_facts
+from cropload.review.review import BASELINES
+from cropload.review.split_miss import log_mean
+from cropload.season.words import short
+
+#: Component -> what there was, against what had been thought; {} is the word for more or less.
+_TRUTH = {
+    "buds_left": "{n} {more} buds were left than planned",
+    "shoots_per_bud": "{n} {more} shoots grew from a bud",
+    "clusters_per_shoot": "there were {n} {more} clusters on a shoot",
+    "cluster_weight_g": "the clusters were {n} {heavier}",
+    "recovery": "{n} {more} of the fruit reached the scale",
+    "noncount_shoots": "shoots from old wood bore {n} {more} of the crop",
+    "plan": "the load was read {n} too {level}",
+    "lost": "{n} {more} reached the scale, for it was lost before",
+    "unexplained": "{n} {more} came over the scale than all parts together explain",
+}
+#: Parts of a miss below this are not worth a sentence [1].
+WORTH_SAYING = 0.015
+_HALF_PER_CENT = 0.005
+
+
+def miss_sentence(component, log_miss):
+    """Return what one component had to do with a miss, in plain words.
+
+    Parameters
+    ----------
+    component : str
+        As in ``split_miss``.
+    log_miss : float
+        Its part of ln(forecast / picked) [1].
+
+    Examples
+    --------
+    >>> miss_sentence("counting_bias", -0.0943)
+    '9 % too few clusters were counted'
+    >>> miss_sentence("cluster_weight_g", -0.0770)
+    'the clusters were 8 % heavier'
+    """
+    share = float(np.expm1(log_miss))
+    if component == "counting_bias":
+        return (
+            f"{100 * abs(share):.0f} % too {'many' if share > 0 else 'few'} clusters were counted"
+        )
+    if component == "beyond_count":
+        word = "more" if share > 0 else "fewer"
+        return f"the forecast held to {100 * abs(share):.0f} % {word} clusters than were counted"
+    share = float(np.expm1(-log_miss))
+    up = share > 0
+    return _TRUTH[component].format(
+        n=f"{100 * abs(share):.0f} %",
+        more="more" if up else "fewer" if component in _COUNTED else "less",
+        heavier="heavier" if up else "lighter",
+        level="low" if up else "high",
+    )
+
+
+_COUNTED = {"buds_left", "shoots_per_bud", "clusters_per_shoot"}
+#: Parts that one figure stands for together: the count, and the share that reached the scale.
+_GAP = ["counting_bias", "recovery"]
+
+
+def block_sentence(split, block):
+    """Return why one block's forecast missed, in a sentence, the largest part first.
+
+    Parameters
+    ----------
+    split : DataFrame
+        Of ``split_miss``.
+    block : str
+        Name of the block.
+    """
+    mine = split[split["block"] == block].set_index("component")
+    return _sentence(f"{block}: ", mine["log_miss"], mine["rests_on"])
+
+
+def estate_sentence(split):
+    """Return why the forecasts of all blocks missed in sum, in a sentence.
+
+    Parameters
+    ----------
+    split : DataFrame
+        Of ``split_miss``.
+
+    Notes
+    -----
+    Blocks count by their tonnes, so the parts add up to the miss of the blocks in sum. A part is
+    said to be measured, or not, as most of it is.
+    """
+    blocks = split.drop_duplicates("block")
+    forecast, picked = blocks["forecast_t"].sum(), blocks["picked_t"].sum()
+    # The same mean that split_miss turns a part of a log into tonnes with.
+    mean = log_mean(forecast, picked)
+    parts = split.groupby("component", sort=False)["miss_t"].sum() / mean
+    heaviest = split["miss_t"].abs().groupby(split["component"]).idxmax()
+    rests = split.loc[heaviest].set_index("component")["rests_on"]
+    count = len(blocks)
+    if not split.attrs.get("left_out"):
+        start = "All blocks together: "
+    elif count > 1:
+        start = f"The {count} blocks that can be split, together: "
+    else:
+        start = "The one block that can be split: "
+    return _sentence(start, parts, rests)
+
+
+def _gap_words(gap, capped):
+    """Return what a count and the share that reached the scale have to do with a miss."""
+    total = gap.sum()
+    told = f"{100 * abs(np.expm1(-total)):.0f} % {'more' if total < 0 else 'less'} came over the "
+    told += "scale than the clusters counted and weighed explain"
+    if total < 0:
+        told += f", as if {miss_sentence('counting_bias', total)}"
+    order = gap.abs().sort_values(ascending=False).index
+    likely = [miss_sentence(name, gap[name]) for name in order if abs(gap[name]) >= WORTH_SAYING]
+    most = "; more than all of it cannot" if capped and gap["recovery"] < 0 else ""
+    return f"{told} (likeliest: {' and '.join(likely)}{most})" if likely else told
+
+
+def _sentence(start, parts, rests):
+    """Return a miss and what made it, measured parts first, what is only likely last."""
+    total = float(np.expm1(parts.sum()))
+    if abs(total) < _HALF_PER_CENT:
+        opening = f"{start}the forecast was right to half a per cent"
+    else:
+        word = "high" if total > 0 else "low"
+        opening = f"{start}the forecast was {100 * abs(total):.0f} % too {word}"
+    rests = rests.reindex(parts.index)
+    told, guessed = [], []
+    gap = parts.reindex(_GAP).fillna(0.0)
+    both = rests.reindex(_GAP).isin(["together", "capped"]).any()
+    for component, part in parts.items():
+        if both and component in _GAP:
+            continue
+        if abs(part) >= WORTH_SAYING:
+            kept = guessed if rests[component] == "guess" else told
+            kept.append((abs(part), miss_sentence(component, part)))
+    if both and abs(gap.sum()) >= WORTH_SAYING:
+        capped = rests["recovery"] == "capped"
+        told.append((abs(gap.sum()), _gap_words(gap, capped)))
+    text = "; ".join(words for _, words in sorted(told, reverse=True))
+    likely = ", ".join(words for _, words in sorted(guessed, reverse=True))
+    text = f"{opening}; {text}." if text else f"{opening}."
+    return f"{text} Not measured, so only likely: {likely}." if likely else text
+
+
+def miss_table(split):
+    """Return the parts of each block's miss that are worth showing, with short names.
+
+    Returns
+    -------
+    DataFrame
+        One row a block, one column a component that mattered anywhere, and ``all together``:
+        shares of the crop picked [1], so that a row adds up to how far its forecast was off. What
+        is left out stands under ``other``.
+    """
+    wide = split.pivot_table(index="block", columns="component", values="share", sort=False)
+    wide = wide.reindex(index=list(dict.fromkeys(split["block"])))
+    order = [name for name in dict.fromkeys(split["component"]) if name in wide]
+    shown = [name for name in order if wide[name].abs().max() >= WORTH_SAYING / 2]
+    table = wide[shown].rename(columns=part_name)
+    table["other"] = wide[[name for name in order if name not in shown]].sum(axis=1)
+    table["all together"] = wide.sum(axis=1)
+    return table
+
+
+def part_name(component):
+    """Return the short name of a part of a miss."""
+    return _NAMES.get(component) or short(component)
+
+
+_NAMES = {
+    "unexplained": "not explained",
+    "counting_bias": "counting of clusters",
+    "beyond_count": "clusters held to besides the count",
+    "lost": "lost before the scale",
+}
+
+
+def coverage_words(row):
+    """Return how often the range held the crop, with what so few blocks allow."""
+    return (
+        f"{row['inside']} of {row['seen']} "
+        f"({100 * row['inside_low']:.0f} to {100 * row['inside_high']:.0f} %)"
+    )
+
+
+def season_span(seasons):
+    """Return seasons in words.
+
+    Examples
+    --------
+    >>> season_span([2026]), season_span([2024, 2025, 2026])
+    ('season 2026', 'seasons 2024 to 2026')
+    """
+    if len(seasons) == 1:
+        return f"season {seasons[0]}"
+    return f"seasons {min(seasons)} to {max(seasons)}"
+
+
+def joined(text):
+    """Return text that a narrow screen does not break over lines."""
+    return str(text).replace(" ", "\u00a0")
+
+
+def score_cells(row, units):
+    """Return bias, miss, inside, width and score of some crops as cells of text."""
+    seen, bracket, share = coverage_words(row).partition(" (")
+    return [
+        joined(per_cent(row["bias"], sign=True)),
+        joined(per_cent(row["weighted_miss"])),
+        f"{joined(seen)}{bracket}{joined(share)}",
+        joined(per_cent(row["width_share"])),
+        f"{units.convert('tonnes', row['crps_t']):.2f}",
+    ]
+
+
+def score_sentence(row, seasons):
+    """Return what the forecasts of one moment were worth, in a sentence, beside the best guess.
+
+    Parameters
+    ----------
+    row : mapping
+        A row of ``level_scores``.
+    seasons : sequence of int
+        The seasons scored.
+    """
+    high = "too high" if row["bias"] > 0 else "too low"
+    sums = (
+        "right in sum to half a per cent"
+        if abs(row["bias"]) < _HALF_PER_CENT
+        else f"{per_cent(abs(row['bias']))} {high} in sum"
+    )
+    text = (
+        f"{season_span(seasons).capitalize()}, {row['words']}: the forecasts missed the scale by "
+        f"{per_cent(row['weighted_miss'])} of the crop and were {sums}; {row['inside']} of "
+        f"{row['seen']} crop{'' if row['seen'] == 1 else 's'} fell inside the range."
+    )
+    guesses = {name: row[f"{name}_miss"] for name in BASELINES if row[f"{name}_seen"]}
+    if not guesses:
+        return f"{text} There was no earlier season to guess from."
+    best = min(guesses, key=guesses.get)
+    return (
+        f"{text} The best guess without a model, {BASELINES[best]}, missed by "
+        f"{per_cent(guesses[best])} (the forecast over the same crops: "
+        f"{per_cent(row[f'{best}_beside'])})."
+    )
+
+
+def export_crops(found, units):
+    """Return the crops of every moment of a review as they are written to a file.
+
+    Parameters
+    ----------
+    found : SeasonReview
+        As from ``review_season``.
+    units : UnitSystem
+        Units of the tonnes; a column names them.
+    """
+    shown = found.blocks.copy()
+    for name in shown.columns:
+        if name.startswith("tonnes_") or name.endswith("_t") or name in BASELINES:
+            shown[name] = units.convert("tonnes", shown[name])
+    shown.insert(0, "season", found.season)
+    shown.insert(1, "moment", shown.pop("moment"))
+    shown["unit"] = units.label("tonnes")
+    shown["interval"] = found.summary.attrs["interval"]
+    # A name such as picked_t would be false in short tons.
+    return shown.rename(columns=lambda name: name.removesuffix("_t").replace("tonnes_", "crop_"))
+
+
+def measured_sentence(records, season, blocks):
+    """Return what was measured in the blocks of a season, in a sentence.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``.
+    season : int
+        Year of harvest.
+    blocks : sequence of str
+        Blocks to name.
+    """
+    found = measurements(records, block_facts(records))
+    found = found[found["season"] == season].groupby("block")["stage"].agg(set)
+    groups = {}
+    for block in blocks:
+        stages = found.get(block, set())
+        told = ", ".join(words for stage, words in MEASURED.items() if stage in stages)
+        groups.setdefault(told or "tonnes only", []).append(block)
+    told = [f"{', '.join(names)}: {words}" for words, names in groups.items()]
+    return f"Measured in {season}: {'; '.join(told)}."
+
+
+#: Stage -> its short name where a table lists what was measured.
+MEASURED = {
+    "shoots": "shoots",
+    "clusters": "clusters",
+    "weight_lag": "lag weights",
+    "weight_veraison": "veraison weights",
+    "weight_harvest": "harvest weights",
+}
+
+INVENTED_NOTE = (
+    "The errors here are of the invented sample estate, which was made by the same kind of model "
+    "that forecasts it. They show how the panels read, and prove nothing about a vineyard that "
+    "exists."
+)
+WIDTH_NOTE = "Width: the widths of the ranges in sum, over the crop."
+SPLIT_NOTE = (
+    "The truth of each component is what is believed once everything is known, the harvest "
+    "included. Where shoots, clusters and harvest weights were all measured it stands near what "
+    "was measured; where little was, the miss is shared out by how uncertain each component was, "
+    "and is said to be only likely."
+)
+COUNTED_NOTE = (
+    "“Clusters were counted” is the count, corrected for the bias that was usual before, against "
+    "what truly hung there: counters and sample alike. “The forecast held to” is what it took "
+    "besides the count, from what the vines bore before. A wrong count and fruit that never "
+    "reached the scale look alike in weights and tonnes: these records cannot tell them apart, so "
+    "their sum is known and the shares in brackets are only likeliest. But no more than all of "
+    "the fruit can reach the scale: what is more is the count's."
+)
+ORIGIN_NOTE = (
+    "Each component came from the block's own seasons, else from its variety here, else from the "
+    "handbook; what was accepted in learned.toml is named below where it was in force."
+)
+COVERAGE_NOTE = (
+    "Inside: crops that fell inside the 80 % range, with the Wilson range (95 %) of that share. "
+    "About eight in ten should; few blocks cannot tell."
+)
+SCORE_NOTE = (
+    "Score (CRPS): the mean miss of the whole range rather than of its middle, as a weight; "
+    "smaller is better, and a range that is too sure or too wide is punished."
+)
+MISS_NOTE = (
+    "Miss: sum of the absolute errors over the crop. Bias: above 0 the forecasts were too high "
+    "in sum."
+)
+
+
+def per_cent(value, sign=False):
+    """Return a share as whole per cent, or a dash.
+
+    Examples
+    --------
+    >>> per_cent(0.1249), per_cent(0.04, sign=True), per_cent(float("nan"))
+    ('12 %', '+4 %', '-')
+    """
+    if value is None or not np.isfinite(value):
+        return "-"
+    # Adding 0 turns -0 into 0.
+    return f"{round(100 * float(value)) + 0.0:{'+' if sign else ''}.0f} %"
+
+
+def side_word(row):
+    """Return whether the crop lay ``below``, ``inside`` or ``above`` the forecast's range."""
+    if row["picked_t"] < row["tonnes_p10"]:
+        return "below"
+    return "above" if row["picked_t"] > row["tonnes_p90"] else "inside"

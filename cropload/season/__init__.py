@@ -1,0 +1,1 @@
+"""What hangs, what to count, what to thin."""

@@ -1,0 +1,179 @@
+"""The forecast log: a line a block each time a forecast is kept, never rewritten."""
+
+import csv
+import io
+import os
+from pathlib import Path
+
+import pandas as pd
+
+from cropload.errors import CroploadError
+from cropload.records.reading.faults import Fault
+
+FILE = "forecasts.csv"
+
+#: Columns before those of the components, with the type each is read back as.
+HEAD = {
+    "logged_at": str,
+    "version": str,
+    "season": int,
+    "as_of": str,
+    "stage": str,
+    "seed": int,
+    "draws": int,
+    "interval": str,
+    "block": str,
+    "plan": str,
+    "tonnes_p10": float,
+    "tonnes_p50": float,
+    "tonnes_p90": float,
+    "tonnes_centre": float,
+    "picked_tonnes": float,
+    "picked_share": float,
+}
+
+_CUT = "cut short"
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "'")
+
+
+def log_path(path):
+    """Return where the log of these records lies: in their folder, or beside their workbook."""
+    path = Path(path)
+    return (path if path.is_dir() else path.parent) / FILE
+
+
+def _guarded(text):
+    """Keep a text on its line, and from becoming a formula when a spreadsheet opens the log."""
+    text = " ".join(text.splitlines())
+    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
+
+
+def _plain(text):
+    return text[1:] if text[:1] == "'" and text[1:2] in _FORMULA_STARTS else text
+
+
+def append_log(path, rows, extra):
+    """Append rows to the log in one write.
+
+    Parameters
+    ----------
+    path : path-like
+        The season folder, or the workbook of the records.
+    rows : list of dict
+        One a block, with the columns of ``HEAD`` and ``extra``.
+    extra : sequence of str
+        Names of the further columns, numbers all.
+
+    Returns
+    -------
+    pathlib.Path
+        The log.
+
+    Raises
+    ------
+    CroploadError
+        When the log cannot be written, or has other columns than these.
+
+    Notes
+    -----
+    The lines go to the end in a single write that is flushed to the disk, so that a power cut
+    leaves at most one broken last line; ``read_log`` skips it and says so. What was there before
+    is never touched.
+    """
+    target = log_path(path)
+    columns = [*HEAD, *extra]
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    for row in rows:
+        writer.writerow(
+            [
+                _guarded(row[name]) if isinstance(row[name], str) else repr(row[name])
+                for name in columns
+            ]
+        )
+    head = ",".join(columns) + "\n"
+    try:
+        start = ""
+        if target.exists() and target.stat().st_size:
+            with open(target, encoding="utf-8-sig", errors="replace") as file:
+                first = file.readline()
+            if first.strip() != head.strip():
+                raise CroploadError(
+                    f"{FILE} was begun with other columns, so nothing was added to it. Move it to "
+                    "another name to begin a new log; nothing in it is lost."
+                )
+            with open(target, "rb") as file:
+                file.seek(-1, os.SEEK_END)
+                # A cell too many keeps a line that was cut in its last number from being read.
+                start = "" if file.read(1) == b"\n" else f",{_CUT}\n"
+        else:
+            start = head
+        handle = os.open(target, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o644)
+        try:
+            data = (start + text.getvalue()).encode("utf-8")
+            while data:
+                data = data[os.write(handle, data) :]
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+    except OSError as error:
+        raise CroploadError(
+            f"The log {target} cannot be written ({error.strerror}). Close it in other programs, "
+            "or see whether the folder may be written to."
+        ) from None
+    return target
+
+
+def read_log(path):
+    """Read the forecast log.
+
+    Parameters
+    ----------
+    path : path-like
+        The season folder, or the workbook of the records.
+
+    Returns
+    -------
+    log : DataFrame
+        One row a block and forecast, oldest first; empty when nothing was logged.
+    faults : tuple of Fault
+        The lines that were skipped because they are broken, such as a last line cut short.
+    """
+    target = log_path(path)
+    if not target.exists():
+        return pd.DataFrame(columns=list(HEAD)), ()
+    try:
+        text = target.read_text(encoding="utf-8-sig", errors="replace")
+    except OSError as error:
+        raise CroploadError(f"The log {target} cannot be read ({error.strerror}).") from None
+    # Line by line, so that a quotation mark without its pair breaks no other line.
+    lines = [next(csv.reader([line]), []) for line in text.split("\n")]
+    if not any(lines):
+        return pd.DataFrame(columns=list(HEAD)), ()
+    columns, rows, faults = lines[0], [], []
+    kinds = [HEAD.get(name, float) for name in columns]
+    for number, cells in enumerate(lines[1:], start=2):
+        if not any(cells):
+            continue
+        try:
+            if len(cells) != len(columns) or number == len(lines):
+                raise ValueError
+            rows.append(
+                [
+                    _plain(cell) if kind is str else kind(cell)
+                    for kind, cell in zip(kinds, cells, strict=True)
+                ]
+            )
+        except ValueError:
+            faults.append(
+                Fault(
+                    file=FILE,
+                    row=number,
+                    column="",
+                    value=",".join(cells)[:60],
+                    rule="the line is broken (a write cut short?)",
+                    mend="It is skipped; the lines around it are used. If it is whole, end it with "
+                    "a line break.",
+                )
+            )
+    return pd.DataFrame(rows, columns=columns), tuple(faults)

@@ -1,0 +1,68 @@
+"""The panel of the crew check: what was left against what was planned."""
+
+from cropload.season.crew_words import OFF_HEAD, checked_crew, crew_rows, crew_sentence
+from cropload.show.panels import parts
+from cropload.show.panels.desk_panel import DeskPanel
+from cropload.show.panels.fields import choice, field
+
+
+class CrewPanel(DeskPanel):
+    """Are the pruners leaving what was planned, by block and row, and what it means in crop."""
+
+    title = "Crew check"
+
+    def build(self):
+        """Make the choosers and the result."""
+        self.check = None
+        self.block = choice("Pruned block", self.desk.blocks, width="20em")
+        self.plan = field("Planned", "as on record", "18em")
+        for each in (self.block, self.plan):
+            each.observe(lambda _: self.refresh(), "value")
+        self.result = parts.html()
+        self.body.children = [parts.row(self.block, self.plan), self.result]
+
+    def show(self):
+        """Check the chosen block in the desk's season."""
+        self.result.value, self.check = "", None
+        counts = self.desk.records.counts
+        mine = (counts["block"] == self.block.value) & (counts["season"] == self.desk.season)
+        if not counts.loc[mine, "buds"].notna().any():
+            self.result.value = parts.note(
+                f"No buds are counted in {self.block.value} for season {self.desk.season} yet. "
+                "Count the buds left on some pruned vines, and enter them above or in table counts."
+            )
+            return
+        self.check = checked_crew(
+            self.desk.records,
+            self.block.value,
+            self.desk.season,
+            plan=self.plan.value.strip() or None,
+            date=self.desk.as_of,
+            history=self.desk.base,
+            draws=self.desk.draws,
+            seed=self.desk.seed,
+            name_plan="write it into “Planned”, like 2x10+2x2",
+        )
+        check = self.check
+        text = (
+            '<div class="cl-level" role="status">'
+            f"<p><strong>{parts.escape(check.verdict.capitalize())}</strong></p>"
+            f"<p>{parts.escape(crew_sentence(check, self.desk.units))}</p></div>"
+        )
+        if len(check.by_row):
+            level = f"{100 * check.buds.confidence:g} % range in brackets"
+            table = parts.table(
+                ["row", "vines", "buds a vine", OFF_HEAD, "verdict"],
+                crew_rows(check),
+                f"Row by row ({level})",
+                {4},
+            )
+            text += (
+                f'<details class="cl-source"><summary>{len(check.by_row)} rows, one by one'
+                f"</summary>{table}</details>"
+            )
+        text += parts.note(
+            "A check of the work, not of a person: a wire, the wood there was, or a sheet misread "
+            "can stand behind a difference. Talk to the crew first."
+        )
+        self.result.value = text

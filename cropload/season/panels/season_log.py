@@ -1,0 +1,147 @@
+"""Panels that look back: the log of forecasts kept, and errors by stage beside published ones."""
+
+import ipywidgets as widgets
+
+from cropload.errors import CroploadError
+from cropload.season.forecast_log import read_log
+from cropload.season.log_writing import log_forecast
+from cropload.season.stage_errors import published_sources, stage_errors
+from cropload.show import wording
+from cropload.show.panels import parts
+from cropload.show.panels.desk_panel import DeskPanel
+from cropload.show.panels.fields import button
+
+#: Kept forecasts shown, the latest first.
+_SHOWN = 30
+
+
+class KeptForecasts(DeskPanel):
+    """Keep the forecast as it stands, and see what was kept before."""
+
+    title = "Keep this forecast"
+
+    def build(self):
+        """Make the button and the log."""
+        self.keep_button = button("Keep this forecast", self.keep)
+        self.kept, self.table = parts.html(), parts.html()
+        self.body.children = [self.keep_button, self.kept, self.table]
+
+    def keep(self):
+        """Append the desk's forecast to the log of the user's folder."""
+
+        def action():
+            path = log_forecast(self.desk.forecast, self.desk.own_folder("keep a forecast"))
+            self._read()
+            return f"one line a block was added to {path}."
+
+        parts.tell(self.kept, action, "The forecast was not kept")
+
+    def show(self):
+        """Show the log."""
+        self._read()
+
+    def _read(self):
+        if self.desk.is_sample:
+            self.table.value = parts.note(
+                "A line a block goes to forecasts.csv in your own folder each time you press the "
+                "button; nothing in it is ever rewritten, so that a season can be reviewed after."
+            )
+            return
+        log, faults = read_log(self.desk.base.path)
+        text = parts.points(str(fault) for fault in faults)
+        if log.empty:
+            self.table.value = text + parts.note("No forecast has been kept yet.")
+            return
+        units = self.desk.units
+        keys = ["logged_at", "season", "as_of", "stage"]
+        rows = []
+        groups = log.groupby(keys, sort=False)
+        for (at, season, as_of, stage), lines in list(groups)[::-1][:_SHOWN]:
+            middle = wording.amount("tonnes", lines["tonnes_p50"].sum(), units)
+            day = as_of or "all records"
+            rows.append([at, str(season), day, stage, str(len(lines)), middle])
+        heads = ["kept at (UTC)", "season", "as of", "stage", "blocks", "sum of block middles"]
+        self.table.value = text + parts.table(heads, rows, "Forecasts kept, latest first", {2, 3})
+
+
+class StageErrors(DeskPanel):
+    """Errors of forecasts by stage on the seasons picked, beside published ones."""
+
+    title = "How far off were forecasts at each stage?"
+
+    def build(self):
+        """Make the button, the progress bar and the table."""
+        self.errors = None
+        self.start_button = button("Forecast past seasons again", self.compute, "22em")
+        self.progress = widgets.IntProgress(
+            0, 0, 1, description="Forecasts", style=parts.LABELLED, layout={"display": "none"}
+        )
+        self.progress_words, self.table = parts.html(), parts.html()
+        sources = parts.points(published_sources())
+        self.body.children = [
+            parts.row(self.start_button, self.progress, self.progress_words),
+            self.table,
+            parts.html(parts.head("Errors published") + sources),
+        ]
+
+    def _tell(self, number, wanted):
+        self.progress.max, self.progress.value = wanted, number
+        self.progress_words.value = f'<span role="status">{number} of {wanted}</span>'
+
+    @parts.guarded
+    def compute(self):
+        """Forecast past seasons at each stage, and show how far off they were."""
+        if self.desk.base is None:
+            raise CroploadError("There are no records: see the message at the season.")
+        self.progress.value, self.progress.layout.display = 0, None
+        try:
+            self.errors = stage_errors(
+                self.desk.base, draws=min(self.desk.draws, 2000), progress=self._tell
+            )
+        finally:
+            self.progress.layout.display = "none"
+            self.progress_words.value = ""
+        self.refresh()
+
+    def start(self):
+        """Display the panel, then compute, so that the progress bar is seen; for a notebook."""
+        from IPython.display import display
+
+        display(self)
+        self.compute()
+
+    def show(self):
+        """Show the table when it has been computed."""
+        if self.errors is None:
+            self.table.value = parts.note(
+                "Each past season is forecast again from what was known on the day; it takes some "
+                "seconds. Errors that were published stand below."
+            )
+            return
+        rows = [
+            [
+                row["words"],
+                row["of"],
+                f"{100 * row['error']:.0f} %",
+                row["published_text"],
+                f"{row['cases']} blocks in {row['seasons']} seasons",
+            ]
+            for row in self.errors.to_dict("records")
+        ]
+        heads = ["forecast made", "of", "error here", "error published", "rests on"]
+        seasons = ", ".join(str(season) for season in self.errors.attrs["seasons"])
+        text = parts.table(
+            heads,
+            rows,
+            f"Root mean square of the relative error of a block, seasons {seasons}",
+            {1, 4},
+        )
+        if self.desk.is_sample:
+            text += parts.note(
+                "The errors here are of the invented sample estate, which was made by the same "
+                "kind of model that forecasts it. They show how the table reads, and prove nothing "
+                "about a vineyard that exists."
+            )
+        self.table.value = text + parts.note(
+            "Published errors are of other vineyards and other methods: a yardstick, no contest."
+        )

@@ -1,0 +1,122 @@
+"""The panel of thinning: clusters to keep for a target crop or balance, with cautions."""
+
+import ipywidgets as widgets
+
+from cropload import handbook
+from cropload.season.thinning import thin_to
+from cropload.season.thinning_figure import plot_thinning, thinning_text
+from cropload.season.thinning_words import around, thinning_sentence
+from cropload.show import wording
+from cropload.show.panels import parts
+from cropload.show.panels.desk_panel import DeskPanel
+from cropload.show.panels.fields import choice
+from cropload.vine import bands
+
+_CROP = "a crop per area"
+
+
+class ThinningPanel(DeskPanel):
+    """How many clusters to leave on a vine, the chance before and after, labour, and cautions."""
+
+    title = "Thinning"
+
+    def build(self):
+        """Make the choosers and the result."""
+        self.found = None
+        self.block = choice("Block to thin", self.desk.blocks, width="20em")
+        keys = handbook.keys("band.ravaz.")
+        self.aim = choice(
+            "Aim",
+            [
+                (_CROP, _CROP),
+                *((f"yield / prunings {self._band_words(key)}", key) for key in keys),
+            ],
+            width="34em",
+        )
+        self.target = widgets.FloatText(
+            self._first_target(),
+            step=0.5,
+            style=parts.LABELLED,
+            layout=widgets.Layout(width="18em"),
+        )
+        self._units = self.desk.units
+        self._label()
+        self.block.observe(self._other_block, "value")
+        for each in (self.aim, self.target):
+            each.observe(lambda _: self.refresh(), "value")
+        self.result, self.figure, self.table = parts.html(), parts.html(), parts.html()
+        self.body.children = [
+            parts.row(self.block, self.aim, self.target),
+            self.result,
+            self.figure,
+            self.table,
+        ]
+
+    @staticmethod
+    def _band_words(key):
+        return wording.band_text(bands.resolve(key, key, "this figure"))
+
+    def _first_target(self):
+        """Open a fifth under the crop that hangs, so that there is something to see."""
+        if self.desk.forecast is None:
+            return 8.0
+        table = self.desk.forecast.table()
+        mine = table[table["block"] == self.block.value].iloc[0]
+        return round(self.desk.units.convert("t_ha", 0.8 * mine["t_ha_p50"]), 1)
+
+    def _label(self):
+        self.target.description = f"Target [{self.desk.units.label('t_ha')}]"
+        self.target.layout.display = None if self.aim.value == _CROP else "none"
+
+    def _other_block(self, _):
+        before = self.target.value
+        self.target.value = self._first_target()
+        if self.target.value == before:
+            self.refresh()
+
+    def _follow_units(self):
+        if self.desk.units is not self._units:
+            metric = self._units.to_metric("t_ha", self.target.value)
+            self._units = self.desk.units
+            self.target.value = round(self._units.convert("t_ha", metric), 2)
+
+    def show(self):
+        """Say what to leave on each vine of the chosen block."""
+        self._follow_units()
+        self._label()
+        for each in (self.result, self.figure, self.table):
+            each.value = ""
+        self.found = None
+        units = self.desk.units
+        target = None
+        if self.aim.value == _CROP:
+            target = float(f"{units.to_metric('t_ha', self.target.value):.6g}")
+            found = thin_to(self.desk.forecast, self.block.value, target_t_ha=target)
+        else:
+            found = thin_to(self.desk.forecast, self.block.value, ravaz=self.aim.value)
+        self.found = found
+        self.result.value = (
+            '<div class="cl-level" role="status"><p>'
+            f"{parts.escape(thinning_sentence(found, target, units))}</p></div>"
+            '<div class="cl-care"><strong>Before anyone cuts</strong>'
+            f"{parts.points(found.cautions)}{parts.note(wording.SUPPORT)}</div>"
+            f"{parts.points(self.desk.forecast.estate.accepted_notes)}"
+        )
+        self.figure.value = parts.picture(plot_thinning(found, units), thinning_text(found, units))
+        rows = []
+        for row in around(found).to_dict("records"):
+            rows.append(
+                [
+                    row["keep"],
+                    f"{row['drop']:.1f}",
+                    f"{100 * row['chance']:.0f} %",
+                    wording.amount("t_ha", row["t_ha_p50"], units, unit=False),
+                    wording.span("t_ha", row["t_ha_p10"], row["t_ha_p90"], units),
+                    wording.figure(row["ravaz_p50"]),
+                    f"{row['labour_h']:.0f}",
+                ]
+            )
+        label = units.label("t_ha")
+        heads = ["leave at most", "drop a vine", "chance on target", f"crop [{label}]"]
+        heads += [self.desk.forecast.attrs()["interval"], "yield / prunings", "crew hours"]
+        self.table.value = parts.table(heads, rows, "The choices around it") if rows else ""

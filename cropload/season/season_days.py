@@ -1,0 +1,194 @@
+"""The days of a season on which a forecast is worth making, and the forecasts made on them."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from cropload.beliefs import ranges
+from cropload.beliefs.calendar import MOMENTS, stage_days
+from cropload.beliefs.forecast import picked_so_far as picked_by_block
+from cropload.beliefs.meant import next_season
+from cropload.errors import CroploadError
+
+
+@dataclass(frozen=True)
+class SeasonDay:
+    """A day of the season: the stage it stands for, words for it, and the day itself."""
+
+    stage: str
+    words: str
+    day: pd.Timestamp
+
+    def label(self):
+        """Return words and day in one line."""
+        return f"{self.words}, {self.day:%Y-%m-%d}"
+
+
+def season_days(records, season):
+    """Return the days of a season at which its records say more than before.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``.
+    season : int
+        Year of harvest.
+
+    Returns
+    -------
+    list of SeasonDay
+        In order of time; stages that are not on record are left out.
+
+    Notes
+    -----
+    A stage counts as done on the day the last block was first measured at it; see
+    ``cropload.beliefs.calendar.stage_days``.
+    """
+    days = [
+        SeasonDay(stage, MOMENTS[stage], day) for stage, day in stage_days(records, season).items()
+    ]
+    return sorted(days, key=lambda each: each.day)
+
+
+def seasons_on_record(records):
+    """Return the seasons a view can show, latest first, the next one included."""
+    seen = {next_season(records)}
+    for table in (records.pruning, records.counts, records.weights, records.harvest):
+        seen.update(int(season) for season in table["season"].unique())
+    return sorted(seen, reverse=True)
+
+
+def opening_season(records):
+    """Return the season a view opens with: the latest in which buds, shoots or clusters are known.
+
+    Notes
+    -----
+    Between picking and the first count of the next season that is the season just picked.
+    """
+    counts = records.counts
+    told = counts[counts[["buds", "shoots", "clusters"]].notna().any(axis=1)]
+    return int(told["season"].max()) if len(told) else next_season(records)
+
+
+def opening_day(records, season):
+    """Return the day a view opens with, or None for everything on record.
+
+    Notes
+    -----
+    A season that has been picked is looked at from the day its clusters had been counted, so that
+    there is something left to forecast; any other from today's records.
+    """
+    if not (records.harvest["season"] == season).any():
+        return None
+    days = season_days(records, season)
+    clusters = [each.day for each in days if each.stage == "clusters"]
+    if clusters:
+        return clusters[0]
+    return days[0].day if days else None
+
+
+def fan_table(made, by="estate", name="estate"):
+    """Return how a total's range narrows: one row a day.
+
+    Parameters
+    ----------
+    made : list of (SeasonDay, Forecast)
+        Days, each with the forecast made on it.
+    by, name : str
+        The total: ``"estate"``, or a variety or a block by name.
+
+    Returns
+    -------
+    DataFrame
+        words, day, stage (in words, as the forecast says), tonnes_p10, _p50, _p90, range_t [t].
+
+    Raises
+    ------
+    CroploadError
+        When there is no such total.
+    """
+    rows = []
+    for each, found in made:
+        table = found.table(by)
+        mine = table[table[by] == name]
+        if mine.empty:
+            raise CroploadError(f"There is no {by} '{name}' in this forecast.")
+        row = mine.iloc[0]
+        rows.append(
+            {
+                "words": each.words,
+                "day": each.day,
+                "stage": found.stage,
+                **{key: float(row[key]) for key in ("tonnes_p10", "tonnes_p50", "tonnes_p90")},
+                "range_t": float(row["range_t"]),
+            }
+        )
+    table = pd.DataFrame(rows)
+    table.attrs = {**made[0][1].attrs(), "by": by, "name": name}
+    return table
+
+
+def harvest_words(made, known):
+    """Return for each day whether the harvest lies ``below``, ``inside`` or ``above`` the range.
+
+    Parameters
+    ----------
+    made : list of (SeasonDay, Forecast)
+        Days, each with the forecast made on it.
+    known : Harvested
+        What the scale said.
+
+    Notes
+    -----
+    Like is held against like: only blocks that have been picked are summed.
+    """
+    found = []
+    for _, each in made:
+        inside = np.isin(np.array(each.blocks, dtype=object), list(known.picked))
+        low, _, high = ranges.quantiles(each.draws[inside].sum(0))
+        found.append(
+            "below" if known.tonnes < low else "above" if known.tonnes > high else "inside"
+        )
+    return found
+
+
+@dataclass(frozen=True)
+class Harvested:
+    """What the scale said of a total: tonnes [t], the blocks picked, and those not yet picked."""
+
+    tonnes: float
+    picked: tuple
+    missing: tuple
+
+
+def harvested(records, season, forecast, by="estate", name="estate"):
+    """Return the harvest of a total when it is on record, else None.
+
+    Parameters
+    ----------
+    records : Records
+        Everything on record, later picks included.
+    season : int
+        Year of harvest.
+    forecast : Forecast
+        Tells which blocks belong to the total.
+    by, name : str
+        As in ``fan_table``.
+
+    Notes
+    -----
+    Blocks picked in part count as not yet picked.
+    """
+    labels = {"block": forecast.blocks, "variety": forecast.varieties}.get(by)
+    inside = np.array([labels is None or label == name for label in labels or forecast.blocks])
+    told = picked_by_block(records, season, forecast.estate.facts)
+    whole = told["share"].to_numpy(float) >= 1 - 1e-9
+    blocks = np.array(forecast.blocks, dtype=object)
+    if not (inside & whole).any():
+        return None
+    return Harvested(
+        float(told["tonnes"].to_numpy(float)[inside & whole].sum()),
+        tuple(blocks[inside & whole]),
+        tuple(blocks[inside & ~whole]),
+    )

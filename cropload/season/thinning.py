@@ -1,0 +1,213 @@
+"""Thinning: how many clusters to leave for a target crop or balance, in whole clusters."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from cropload import arguments, handbook
+from cropload.beliefs import ranges
+from cropload.beliefs.meant import check_block
+from cropload.beliefs.random_streams import stream
+from cropload.errors import CroploadError
+from cropload.vine import bands
+
+CAUTIONS = (
+    "Thin late enough that set is over and weak shoots can be told apart; before lag phase the "
+    "clusters left grow heavier and take back part of what was dropped.",
+    "Check the contract first: some set a least crop, a sugar or a date, and some forbid thinning "
+    "without a word to the winery.",
+    "Ask the local advisory service about rot, sunburn and timing on your site. Dropped fruit "
+    "cannot be put back, and a forecast is not a guarantee.",
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Thinning:
+    """What to leave on each vine, and what it is worth.
+
+    keep : int, most clusters to leave on a vine [1]; clusters_now : (p10, p50, p90) per vine [1];
+    drop : clusters dropped per vine on average [1], 0 where the fruit is best left;
+    labour_h : crew hours [h]; chance_now, chance_after : chance of ending on target [1];
+    options : every whole number tried; hanging : the same columns for leaving all fruit;
+    light : whether the crop is below the target or the band as it hangs.
+    """
+
+    block: str
+    keep: int
+    drop: float
+    clusters_now: tuple
+    chance_now: float
+    chance_after: float
+    labour_h: float
+    options: pd.DataFrame
+    hanging: dict
+    light: bool
+    message: str
+    cautions: tuple = CAUTIONS
+
+
+def _clipped_mean(mean, cv, most):
+    """Return the mean of a log-normal over vines, none above ``most`` [unit of mean]."""
+    from scipy.special import ndtr
+
+    spread = np.sqrt(np.log1p(cv**2))
+    log_mean = np.log(mean) - spread**2 / 2
+    z = (np.log(most) - log_mean) / spread
+    return mean * ndtr(z - spread) + most * (1 - ndtr(z))
+
+
+def _number(name, given, key, most):
+    """Return a number above 0 and below ``most``, the handbook's where none is given."""
+    found = float(handbook.value(key)) if given is None else arguments.plain_number(given)
+    if not 0 < found < most:
+        raise CroploadError(
+            f"{name} must be a number above 0 and below {most:g}, not {arguments.shown(given)}."
+        )
+    return found
+
+
+@arguments.takes(forecast=arguments.forecast)
+def thin_to(forecast, block, *, target_t_ha=None, ravaz=None, tolerance=None, cv_vines=None):
+    """Say how many clusters to leave on each vine of a block.
+
+    Parameters
+    ----------
+    forecast : Forecast
+        As it stands, best after clusters have been counted.
+    block : str
+        Name of the block.
+    target_t_ha : float, optional
+        Wanted crop at the scale [t/ha].
+    ravaz : (low, high) or str, optional
+        Wanted band of yield to pruning weight [kg/kg], or a handbook band. Give one of the two.
+    tolerance : float, optional
+        Half-width of "on target" relative to the target [1]; 0.10 by default (handbook).
+    cv_vines : float, optional
+        Spread of clusters between vines relative to their mean [1]; the handbook's by default.
+
+    Returns
+    -------
+    Thinning
+
+    Raises
+    ------
+    CroploadError
+        When neither or both aims are given, or a number cannot be.
+
+    Notes
+    -----
+    The rule for the crew is "leave at most so many": a vine with fewer keeps what it has, so the
+    mean that is left follows from the spread between vines (taken as log-normal).
+    The clusters left grow heavier: weight rises as the share left to the power of
+    ``thin.weight_response``, drawn with its spread.
+    Valid from fruit set to veraison; the response is smaller the later it is done.
+    """
+    block = check_block(forecast, block)
+    if (target_t_ha is None) == (ravaz is None):
+        raise CroploadError("Give either a target crop in t/ha or a band of yield to prunings.")
+    at = forecast.blocks.index(block)
+    if forecast.estate.young.barren[at]:
+        young = forecast.estate.young
+        mend = (
+            "Take off what it sets, or count its clusters if it is to bear."
+            if young.leaves[at] >= 1
+            else "If its vines stand already, correct year_planted in table blocks."
+        )
+        raise CroploadError(f"{block} {young.standing(at)}: no crop is expected of it. {mend}")
+    if forecast.picked["share"].iloc[at] > 0:
+        raise CroploadError(f"Block '{block}' is picked or lost already; it is too late to thin.")
+    tolerance = _number("tolerance", tolerance, "target.tolerance", 1.0)
+    cv = _number("cv_vines", cv_vines, "sampling.cv_clusters", 3.0)
+    growth, facts = forecast.growth, forecast.estate.facts
+    clusters, kg = growth.clusters[at], growth.kg_picked[at]
+    prunings = growth.pruning_weight_kg_per_m[at] * facts.canopy_length_m[at]
+    per_ha = facts.bearing[at] / 1000.0 / facts.area_ha[at]
+    if target_t_ha is not None:
+        target_t_ha = _number("target_t_ha", target_t_ha, None, 200.0)
+        band = bands.Band(
+            target_t_ha * (1 - tolerance), target_t_ha * (1 + tolerance), "around the target"
+        )
+        scale = per_ha
+    else:
+        band = bands.ravaz_band(ravaz, int(facts.canopies[at]))
+        scale = 1 / prunings
+    entry = handbook.entry("thin.weight_response")
+    normals = stream(forecast.seed, f"thinning {block}").standard_normal(len(kg))
+    response = np.minimum(entry.value + entry.spread * normals, 0.0)
+
+    rows = []
+    for keep in range(1, int(np.ceil(np.quantile(clusters, 0.99) * (1 + 2 * cv))) + 1):
+        left = _clipped_mean(clusters, cv, keep)
+        crop = kg * (left / clusters) ** (1 + response)
+        found = crop * scale
+        dropped = float(np.mean(clusters - left))
+        rows.append(
+            {
+                "keep": keep,
+                "drop": dropped,
+                "share_dropped": float(np.mean(1 - left / clusters)),
+                "chance": float(np.mean((found >= band.low) & (found <= band.high))),
+                **ranges.columns("t_ha", crop * per_ha),
+                **ranges.columns("ravaz", crop / prunings),
+                "labour_h": facts.bearing[at]
+                * (
+                    handbook.value("thin.minutes_vine")
+                    + dropped * handbook.value("thin.minutes_cluster")
+                )
+                / 60.0,
+            }
+        )
+    options = pd.DataFrame(rows)
+    now = kg * scale
+    chance_now = float(np.mean((now >= band.low) & (now <= band.high)))
+    best = options.iloc[int(options["chance"].to_numpy().argmax())]
+    middle = tuple(float(v) for v in ranges.quantiles(clusters))
+    aim = (
+        f"{target_t_ha:g} t/ha within {tolerance:.0%}"
+        if target_t_ha is not None
+        else f"yield to prunings {band.text()}"
+    ).replace("%", " %")
+    light = bool(np.median(now) < band.low)
+    too_few = best["drop"] < handbook.value("thin.least_drop")
+    if light or too_few or best["chance"] <= chance_now + 0.01:
+        keep, drop, labour, after = int(options["keep"].max()), 0.0, 0.0, chance_now
+        met = f"{aim} is met with a chance of {chance_now:.0%} as it hangs"
+        message = f"Leave the fruit: {met}, and thinning does not raise it."
+        if light:
+            what = (
+                "already below that target"
+                if target_t_ha is not None
+                else f"already light for the wood, with yield to prunings about "
+                f"{np.median(now):.1f}"
+            )
+            message = f"Leave the fruit: {met}; the crop is {what}, and thinning makes it lighter."
+    else:
+        keep, drop = int(best["keep"]), float(best["drop"])
+        labour, after = float(best["labour_h"]), float(best["chance"])
+        message = (
+            f"Leave at most {keep} clusters on a vine (about {drop:.0f} of {middle[1]:.0f} go): "
+            f"{aim} is then met with a chance of {after:.0%}, against {chance_now:.0%} as it "
+            f"hangs. About {labour:.0f} crew hours."
+        )
+    return Thinning(
+        block=block,
+        keep=keep,
+        drop=drop,
+        clusters_now=middle,
+        chance_now=chance_now,
+        chance_after=after,
+        labour_h=labour,
+        options=options,
+        hanging={
+            "keep": np.nan,
+            "drop": 0.0,
+            "share_dropped": 0.0,
+            "chance": chance_now,
+            **ranges.columns("t_ha", kg * per_ha),
+            **ranges.columns("ravaz", kg / prunings),
+            "labour_h": 0.0,
+        },
+        light=light,
+        message=message.replace("% ", " % ").replace("%,", " %,").replace("  ", " "),
+    )

@@ -1,0 +1,1 @@
+"""How an answer is said, tabled, drawn and printed, whatever the question."""

@@ -1,1 +1,0 @@
-"""Views: figures, panels, cards and reports. Nothing else draws or shows."""

@@ -1,0 +1,1 @@
+"""Heat, stages and frost of a vine."""

@@ -1,0 +1,1 @@
+"""What arrives when, against which limit."""

@@ -1,0 +1,190 @@
+"""The tables of a forecast: sums, shares of the spread, and changes that add up exactly."""
+
+import numpy as np
+import pytest
+from season_records import BLOCKS, SEASON, count_rows, small_estate, weight_row
+
+from cropload.beliefs.forecast import forecast
+from cropload.errors import CroploadError
+from cropload.vine.growth import COMPONENTS, STAGES
+
+HARVEST = STAGES.index("harvest")
+
+
+def crop(block, tonnes, **more):
+    return {"season": SEASON, "block": block, "date": f"{SEASON}-09-20", "tonnes": tonnes} | more
+
+
+@pytest.fixture(scope="module")
+def winter():
+    return forecast(small_estate(), SEASON, draws=20_000)
+
+
+@pytest.fixture(scope="module")
+def summer():
+    records = small_estate(
+        counts=count_rows("Alder", 42) + count_rows("Fir", 25),
+        weights=[weight_row("Alder", 55), weight_row("Birch", 66)],
+        harvest=[crop("Cedar", 2.0, picked_pct=40), crop("Gorse", 4.9)],
+    )
+    return forecast(records, SEASON, draws=20_000)
+
+
+# ---------------------------------------------------------------------------------------- tables
+
+
+def test_the_tables_sum_the_draws_and_not_the_ranges(winter):
+    names = np.array(winter.varieties)
+    by_variety, estate = winter.table("variety"), winter.table("estate")
+    for row in by_variety.itertuples():
+        summed = winter.draws[names == row.variety].sum(0)
+        ends = np.quantile(summed, [0.1, 0.5, 0.9])
+        assert (row.tonnes_p10, row.tonnes_p50, row.tonnes_p90) == pytest.approx(tuple(ends))
+        assert row.t_ha_p50 == pytest.approx(ends[1] / row.area_ha)
+    assert estate["area_ha"][0] == pytest.approx(by_variety["area_ha"].sum())
+    assert estate["bearing_vines"][0] == pytest.approx(winter.table()["bearing_vines"].sum())
+
+
+def test_a_total_is_narrower_than_its_parts_together_and_wider_than_if_they_were_strangers(winter):
+    widths = winter.table()["range_t"].to_numpy()
+    total = winter.table("estate")["range_t"][0]
+    assert np.sqrt((widths**2).sum()) * 1.2 < total < widths.sum()
+
+
+def test_every_table_names_its_range_season_and_stage(summer):
+    for frame in (summer.table(), summer.contributions("estate"), summer.explain(summer)):
+        assert frame.attrs["interval"] == "80 % range, equal tails"
+        assert frame.attrs["season"] == SEASON
+        assert frame.attrs["stage"] == "while picking"
+
+
+def test_a_table_by_anything_else_is_refused(winter):
+    with pytest.raises(CroploadError, match="block, variety or estate, not by 'row'"):
+        winter.table("row")
+
+
+def test_the_centre_is_the_median_of_the_draws(winter):
+    medians = np.median(winter.draws, axis=1)
+    # The centre is taken on the straight chain; the bend lifts the draws a little.
+    np.testing.assert_allclose(winter.centre_tonnes(), medians, rtol=0.02)
+
+
+def test_components_give_a_range_about_the_centre_and_where_each_came_from(summer):
+    table = summer.components
+    assert len(table) == len(BLOCKS) * len(COMPONENTS)
+    assert ((table["low"] < table["centre"]) & (table["centre"] < table["high"])).all()
+    # A log-normal of this spread has its tenth and ninetieth percent at 1.2816 spreads.
+    width = np.log(table["high"] / table["low"])
+    np.testing.assert_allclose(width, 2 * 1.2815516 * table["spread"], rtol=0.05)
+    came_from = table.set_index(["block", "component"])["came_from"]
+    assert came_from["Alder", "cluster_weight_g"] == "this block's own records"
+    assert came_from["Birch", "increase_factor"] == "the handbook"
+
+
+# --------------------------------------------------------------------------------- contributions
+
+
+def dense_shares(found, weight):
+    """Split the variance of the estate's log crop by component, from the dense covariance."""
+    estate, beliefs = found.estate, found.estate.beliefs
+    rows = estate.season_rows[:, HARVEST]
+    blocks, k = rows.shape
+    effects = beliefs.shared.effects
+    wide = [
+        beliefs.load[b] @ beliefs.root[beliefs.shared.places(beliefs.variety[b])]
+        for b in range(blocks)
+    ]
+    response = beliefs.root[effects:]
+    covariance = np.zeros((k + 1, k + 1))
+    # Each component's part is a straight line in the shared effects and in each block's own.
+    parts = [sum(weight[b] * rows[b, c] * wide[b][c] for b in range(blocks)) for c in range(k)]
+    answers = weight[:, None] * np.einsum("bk,bkr->br", rows, estate.season_shift)
+    parts.append(answers.sum(0) @ response)
+    covariance += np.array(parts) @ np.array(parts).T
+    for b in range(blocks):
+        line = weight[b] * rows[b]
+        covariance[:k, :k] += line[:, None] * beliefs.own_covariance[b] * line
+    return covariance.sum(1) / covariance.sum()
+
+
+@pytest.mark.parametrize("which", ["winter", "summer"])
+def test_contributions_agree_with_the_dense_covariance(which, request):
+    found = request.getfixturevalue(which)
+    weight = found.centre_tonnes() * (1 - found.picked["share"].to_numpy())
+    shares = found.contributions("estate")["share"]
+    np.testing.assert_allclose(shares, dense_shares(found, weight), atol=0.02)
+
+
+def test_contributions_add_up_to_one_for_every_group_that_still_hangs(summer):
+    for by in ("block", "variety", "estate"):
+        table = summer.contributions(by)
+        sums = table.groupby(by)["share"].sum()
+        picked = {"Gorse"} if by == "block" else set()
+        assert sums.drop(list(picked)).to_numpy() == pytest.approx(1)
+        assert all(sums[name] == 0 for name in picked)
+        widths = summer.table(by).set_index(by)["range_t"]
+        parts = table.groupby(by)["range_t"].sum()
+        np.testing.assert_allclose(parts[widths.index], widths, atol=1e-9)
+
+
+def test_contributions_explain_the_log_of_the_drawn_crop(winter):
+    _, parts = winter.log_parts()
+    logs = np.log(winter.draws) - np.log(winter.centre_tonnes())[:, None]
+    # The sum of the straight parts is the log crop but for the bend of the chain.
+    assert np.corrcoef(parts.sum(0)[0], logs[0])[0, 1] > 0.98
+    assert np.std(parts.sum(0) - logs) < 0.15 * np.std(logs)
+
+
+def test_counting_clusters_takes_their_share_of_the_spread_away(winter):
+    after = forecast(small_estate(counts=count_rows("Alder", 33, 60)), SEASON, draws=4000)
+
+    def share(found):
+        table = found.contributions().set_index(["block", "component"])["share"]
+        return table["Alder", "clusters_per_shoot"] + table["Alder", "shoots_per_bud"]
+
+    assert share(after) < 0.5 * share(winter)
+
+
+# --------------------------------------------------------------------------------------- explain
+
+
+def test_the_change_since_an_earlier_forecast_adds_up_exactly(winter, summer):
+    change = summer.explain(winter)
+    per_block = change.groupby("block", sort=False)["change_t"].sum()
+    expected = summer.centre_tonnes() - winter.centre_tonnes()
+    np.testing.assert_allclose(per_block[list(BLOCKS)], expected, atol=1e-12)
+    assert change["change_t"].sum() == pytest.approx(change.attrs["change_t"], abs=1e-12)
+    picked = change[change["component"] == "picked"].set_index("block")["change_t"]
+    assert (picked.drop(["Cedar", "Gorse"]).abs() < 1e-9).all()
+    assert picked[["Cedar", "Gorse"]].abs().min() > 1e-3
+    # No plan changed.
+    assert (change.loc[change["component"] == "plan", "change_t"].abs() < 1e-12).all()
+
+
+def test_heavier_lag_weights_are_told_as_cluster_weight():
+    before = forecast(small_estate(), SEASON, draws=100)
+    after = forecast(small_estate(weights=[weight_row("Alder", 90)]), SEASON, draws=100)
+    change = after.explain(before).set_index(["block", "component"])["change_t"]["Alder"]
+    assert change.idxmax() in ("cluster_weight_g", "increase_factor")
+    assert change["cluster_weight_g"] > 0.5 * change.sum() > 0
+
+
+def test_a_change_of_plan_is_told_as_such():
+    kept = forecast(small_estate(), SEASON, draws=100)
+    asked = forecast(small_estate(), SEASON, plans={"Alder": "3x10+3x2"}, draws=100)
+    change = asked.explain(kept).set_index(["block", "component"])["change_t"]
+    assert change["Alder", "plan"] > 0.3
+    total = asked.centre_tonnes()[0] - kept.centre_tonnes()[0]
+    assert change["Alder"].sum() == pytest.approx(total, abs=1e-12)
+    assert change["Alder", "plan"] == pytest.approx(total, rel=0.02)
+    assert change.drop("Alder").abs().max() < 1e-9
+
+
+def test_nothing_changed_between_a_forecast_and_itself(summer):
+    assert (summer.explain(summer)["change_t"] == 0).all()
+
+
+def test_forecasts_of_two_seasons_are_not_compared(winter):
+    other = forecast(small_estate(), SEASON + 1, draws=100)
+    with pytest.raises(CroploadError, match="same season"):
+        winter.explain(other)

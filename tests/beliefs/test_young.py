@@ -1,0 +1,298 @@
+"""Young blocks in forecasts, comparisons and the history that teaches them."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from helpers import block_row, make_records, steady_counts
+
+from cropload import compare_plans, forecast, handbook
+from cropload.beliefs.chunks import forecast_chunks
+from cropload.beliefs.history import build_estate
+from cropload.errors import CroploadError
+from cropload.frost.after_frost import after_frost
+from cropload.owner.scenarios import compare_scenarios
+from cropload.pruning.compare_blocks import compare_blocks
+from cropload.pruning.find_plan import find_plans
+from cropload.review.split_miss import split_miss
+from cropload.season.next_counts import next_counts
+from cropload.season.thinning import thin_to
+from cropload.season.words import nothing_to_count
+from cropload.vine.growth import COMPONENTS, STAGES
+
+SHARE = dict(enumerate(handbook.value("young.share"), start=1))
+CLUSTERS = COMPONENTS.index("clusters_per_shoot")
+HARVEST = STAGES.index("harvest")
+PLAN = "2x8+2x2"
+
+
+def estate(planted, seasons=(2021, 2022, 2023), tonnes=None, counts=None):
+    """Return records of one old block with a history, and others of the years given."""
+    blocks = [block_row("Old")]
+    blocks += [block_row(f"Young {year}", year_planted=year) | {"vines": 1000} for year in planted]
+    pruning = [
+        {"season": season, "block": row["block"], "plan": PLAN}
+        for row in blocks
+        for season in (*seasons, 2024)
+    ]
+    harvest = [{"season": season, "block": "Old", "tonnes": 3.0} for season in seasons]
+    harvest += tonnes or []
+    more = {"counts": counts} if counts is not None else {}
+    return make_records(blocks=blocks, pruning=pruning, harvest=harvest, **more)
+
+
+def middles(records, season=2024, **more):
+    found = forecast(records, season, draws=8000, **more)
+    return dict(zip(found.blocks, found.centre_tonnes(), strict=True)), found
+
+
+# The crop expected
+
+
+def test_a_block_in_third_leaf_has_the_handbooks_share_of_the_grown_crop_in_the_middle():
+    crop, found = middles(estate([2022, 2021, 1990]))
+    grown = crop["Young 1990"]
+    assert crop["Young 2022"] == pytest.approx(SHARE[3] * grown, rel=1e-9)
+    assert crop["Young 2021"] == pytest.approx(SHARE[4] * grown, rel=1e-9)
+    table = found.table().set_index("block")
+    low, middle, high = table.loc["Young 2022", ["tonnes_p10", "tonnes_p50", "tonnes_p90"]]
+    assert middle == pytest.approx(SHARE[3] * grown, rel=0.05)
+    old = table.loc["Young 1990"]
+    assert high / low > 1.3 * old["tonnes_p90"] / old["tonnes_p10"]
+
+
+def test_the_range_of_a_young_block_is_that_of_a_grown_one_and_of_its_share_together():
+    _, found = middles(estate([2022, 1990]))
+    logs = np.log(found.draws)
+    young, old = logs[1].var(), logs[2].var()
+    # More clusters than the share says weigh a little less each, as on any vine.
+    spread = handbook.value("young.spread")[2] * found.estate.season_rows[1, HARVEST, CLUSTERS]
+    assert young == pytest.approx(old + spread**2, rel=0.04)
+
+
+def test_cluster_weight_and_shoots_are_those_of_grown_vines():
+    _, found = middles(estate([2022, 1990]))
+    for name in ("shoots", "cluster_weight_g"):
+        young, old = np.median(getattr(found.growth, name)[1:3], axis=1)
+        # A wide share moves the clusters that weight answers to, never its middle.
+        assert young == pytest.approx(old, rel=0.03)
+
+
+def test_too_young_a_block_bears_nothing_and_the_total_is_that_of_the_others():
+    records = estate([2023, 1990])
+    crop, found = middles(records)
+    assert crop["Young 2023"] == 0
+    assert (found.draws[1] == 0).all()
+    assert (found.growth.clusters[1] == 0).all()
+    alone = found.draws[[0, 2]].sum(0)
+    total = found.table("estate")
+    assert total["tonnes_p50"][0] == pytest.approx(np.median(alone), rel=1e-6)
+    assert any(
+        note.startswith("Young 2023, planted 2023: second leaf in 2024, no crop is expected (0 t)")
+        for note in found.notes
+    )
+    later, _ = middles(records, 2025)
+    assert later["Young 2023"] == pytest.approx(SHARE[3] * later["Young 1990"], rel=1e-9)
+
+
+def test_notes_name_the_leaf_and_its_share():
+    _, found = middles(estate([2022, 1990]))
+    notes = [note for note in found.notes if "leaf" in note]
+    assert len(notes) == 1
+    assert notes[0].startswith("Young 2022, planted 2022: third leaf in 2024, so about 35 %")
+
+
+def test_a_block_not_planted_yet_bears_nothing():
+    crop, found = middles(estate([2030]))
+    assert crop["Young 2030"] == 0
+    assert any("not planted yet in 2024, no crop is expected" in note for note in found.notes)
+
+
+# What is measured wins
+
+
+def test_clusters_counted_on_a_second_leaf_win_over_the_year():
+    counted = steady_counts(2024, "Young 2023", clusters=8)
+    records = estate([2023], counts=counted)
+    crop, found = middles(records)
+    clusters = np.median(found.growth.clusters[1])
+    assert clusters == pytest.approx(8 / handbook.value("prior.counting_bias"), rel=0.12)
+    assert crop["Young 2023"] > 0
+    assert any("yet fruit is on record" in note for note in found.notes)
+
+
+def test_a_count_narrows_a_young_block_as_far_as_it_is_sure():
+    _, early = middles(estate([2022]))
+    _, late = middles(estate([2022], counts=steady_counts(2024, "Young 2022", clusters=20)))
+    # The share was a guess (a spread of 0.4); the count is none, so its own number stands.
+    seen = 20 / handbook.value("prior.counting_bias")
+    assert np.median(late.growth.clusters[1]) == pytest.approx(seen, rel=0.08)
+    assert np.log(late.growth.clusters[1]).std() < 0.35 * np.log(early.growth.clusters[1]).std()
+
+
+# What young seasons teach
+
+
+def bearing(season, tonnes):
+    return {"season": season, "block": "Young 2021", "tonnes": tonnes}
+
+
+def test_a_young_season_with_its_share_of_a_crop_teaches_a_grown_one_of_full_size():
+    grown, _ = middles(estate([1990]))
+    full = 3.0
+    taught, _ = middles(estate([2021], tonnes=[bearing(2023, SHARE[3] * full)]), 2026)
+    old, _ = middles(estate([2021]), 2026)
+    as_grown, _ = middles(make_twin(estate([2021], tonnes=[bearing(2023, SHARE[3] * full)])), 2026)
+    # The prior crop of this block is that of Old, 3 t: the young season bears it out.
+    assert taught["Young 2021"] == pytest.approx(old["Young 2021"], rel=0.05)
+    assert as_grown["Young 2021"] < 0.8 * taught["Young 2021"]
+    assert grown["Old"] == pytest.approx(full, rel=0.1)
+
+
+def make_twin(records):
+    """Return the records as if nobody knew when the blocks were planted."""
+    return replace(records, blocks=records.blocks.assign(year_planted=np.nan))
+
+
+def test_young_seasons_teach_less_than_grown_ones():
+    season = [bearing(2023, 4.0)]
+    young = build_estate(estate([2021], tonnes=season), 2026)
+    known = build_estate(make_twin(estate([2021], tonnes=season)), 2026)
+    assert young.beliefs.spread()[1, CLUSTERS] > known.beliefs.spread()[1, CLUSTERS]
+
+
+def test_crops_before_the_planting_are_of_the_vines_that_stood_there_and_count_in_full():
+    older = [bearing(2023, 3.0)]
+    records = estate([2021], tonnes=older)
+    replanted = make_twin(records).blocks.assign(year_planted=[np.nan, 2026.0])
+    found = build_estate(replace(records, blocks=replanted), 2030)
+    known = build_estate(make_twin(records), 2030)
+    np.testing.assert_array_equal(found.beliefs.centre, known.beliefs.centre)
+
+
+# Grown vines: nothing changes, to the last bit
+
+
+@pytest.mark.parametrize("year", [np.nan, 1990.0, 2020.0])
+def test_grown_vines_forecast_to_the_last_bit_as_without_a_year(year):
+    records = estate([1990], tonnes=[{"season": 2023, "block": "Young 1990", "tonnes": 2.0}])
+    dated = replace(records, blocks=records.blocks.assign(year_planted=year))
+    # Planted in 2020 they are in their fifth leaf, and no crop of their youth is on record.
+    if year == 2020:
+        records = replace(records, harvest=records.harvest.iloc[:0])
+        dated = replace(dated, harvest=dated.harvest.iloc[:0])
+    plain = forecast(make_twin(records), 2024)
+    found = forecast(dated, 2024)
+    np.testing.assert_array_equal(found.draws, plain.draws)
+    one, other = (
+        compare_plans(r, "Old", "2x8+2x2,2x12+2x2", 2024) for r in (make_twin(records), dated)
+    )
+    for name in one:
+        np.testing.assert_array_equal(one[name], other[name])
+
+
+# The other views hold together
+
+
+def test_parts_of_a_change_and_shares_still_add_up():
+    early_records = estate([2022, 2023, 1990])
+    records = estate([2022, 2023, 1990], counts=steady_counts(2024, "Young 2022", clusters=20))
+    early, late = forecast(early_records, 2024), forecast(records, 2024)
+    split = late.explain(early)
+    change = late.centre_tonnes() - early.centre_tonnes()
+    np.testing.assert_allclose(
+        split.groupby("block", sort=False)["change_t"].sum(), change, atol=1e-9
+    )
+    young = split[split["block"] == "Young 2022"].set_index("component")["change_t"]
+    assert young["clusters_per_shoot"] / young.sum() > 0.7
+    shares = late.contributions("estate")
+    assert shares["share"].sum() == pytest.approx(1.0)
+    assert late.contributions().groupby("block")["share"].sum()["Young 2022"] == pytest.approx(1)
+
+
+def test_comparing_plans_starts_from_the_share_and_settles_two_leaves_later():
+    records = estate([2022, 1990])
+    young = compare_plans(records, "Young 2022", f"{PLAN},2x12+2x2", 2024, draws=8000)
+    grown = compare_plans(records, "Young 1990", f"{PLAN},2x12+2x2", 2024, draws=8000)
+    np.testing.assert_allclose(young["t_ha_p50"], SHARE[3] * grown["t_ha_p50"], rtol=0.06)
+    np.testing.assert_allclose(young["t_ha_settled_p50"], grown["t_ha_settled_p50"], rtol=0.06)
+    for end in ("p10", "p90"):
+        # Once grown, the share is no longer a guess.
+        np.testing.assert_allclose(
+            young[f"t_ha_settled_{end}"], grown[f"t_ha_settled_{end}"], rtol=0.08
+        )
+    assert any("third leaf in 2024" in note for note in young.attrs["notes"])
+
+
+def test_the_fourth_leaf_settles_grown_and_the_second_in_the_fourth():
+    records = estate([2021, 2023, 1990])
+    found = compare_blocks(records, f"{PLAN},2x12+2x2", 2024, draws=8000)
+    settled = found[found["plan"] == PLAN].set_index("block")["t_ha_settled_p50"]
+    assert settled["Young 2021"] == pytest.approx(settled["Young 1990"], rel=0.05)
+    assert settled["Young 2023"] == pytest.approx(SHARE[4] * settled["Young 1990"], rel=0.06)
+    first = found.set_index("block")["t_ha_p50"]
+    assert (first["Young 2023"] == 0).all()
+
+
+@pytest.mark.parametrize("ask", [compare_plans, find_plans])
+def test_no_plan_is_compared_for_vines_that_bear_nothing(ask):
+    records = estate([2023])
+    given = {"plans": f"{PLAN},2x12+2x2"} if ask is compare_plans else {"target_t_ha": 8}
+    with pytest.raises(CroploadError, match=r"second leaf in 2024, .*Ask for season 2025"):
+        ask(records, "Young 2023", season=2024, **given)
+    assert len(ask(records, "Young 2023", season=2025, draws=400, **given))
+
+
+def test_nothing_is_counted_thinned_or_frosted_where_nothing_hangs():
+    found = forecast(estate([2023]), 2024, draws=400)
+    assert set(next_counts(found)["block"]) == {"Old"}
+    with pytest.raises(CroploadError, match="second leaf: no crop"):
+        after_frost(found, "Young 2023", 10, 100)
+    with pytest.raises(CroploadError, match="second leaf: no crop"):
+        thin_to(found, "Young 2023", target_t_ha=5)
+
+
+def test_what_is_refused_of_a_block_not_planted_yet_is_said_of_it_in_plain_words():
+    found = forecast(estate([2030]), 2024, draws=400)
+    with pytest.raises(CroploadError, match=r"^Young 2030 is not planted yet in 2024: no crop"):
+        thin_to(found, "Young 2030", target_t_ha=5)
+    with pytest.raises(CroploadError, match=r"^Young 2030 is not planted yet in 2024: no crop"):
+        after_frost(found, "Young 2030", 10, 100)
+
+
+def test_where_no_crop_is_expected_nothing_is_said_of_wide_ranges_or_of_picks():
+    records = make_records(blocks=[block_row("Young", year_planted=2023)])
+    found = forecast(records, 2024, draws=400)
+    assert not any("ranges are wide" in note for note in found.notes)
+    assert next_counts(found).empty
+    assert nothing_to_count(found) == "Nothing is left to count: no block bears a crop yet."
+
+
+def test_scenarios_count_young_blocks_by_their_share():
+    records = estate([2022, 2023])
+    same = dict.fromkeys(("Old", "Young 2022", "Young 2023"), PLAN)
+    longer = dict.fromkeys(same, "2x12+2x2")
+    found = compare_scenarios(records, {"today": same, "longer": longer}, 2024, draws=800)
+    blocks = found.blocks[found.blocks["scenario"] == "today"].set_index("block")
+    assert blocks.loc["Young 2023", "tonnes_p50"] == 0
+    assert found.totals["tonnes_p50"][0] == pytest.approx(blocks["tonnes_p50"].sum(), rel=0.1)
+    assert any("second leaf in 2024" in note for note in found.notes)
+
+
+def test_what_is_handed_on_in_parts_is_what_is_handed_on_whole():
+    records = estate([2022, 2023, 1990])
+    whole = forecast(records, 2024, draws=400)
+    parts = list(forecast_chunks(records, 2024, size=1, draws=400))
+    np.testing.assert_allclose(
+        np.concatenate([part.draws for part in parts]), whole.draws, rtol=1e-9
+    )
+    assert [len([n for n in part.notes if "leaf" in n]) for part in parts] == [0, 1, 1, 0]
+
+
+def test_a_crop_of_vines_too_young_to_bear_is_not_split_and_says_why():
+    early = forecast(estate([2023]), 2024, draws=400)
+    crop = {"season": 2024, "block": "Young 2023", "tonnes": 0.8, "date": "2024-09-20"}
+    records = estate([2023], tonnes=[crop])
+    split = split_miss(records, 2024, early)
+    assert "Young 2023" not in set(split["block"])
+    assert any("too young to bear" in why for why in split.attrs["left_out"])

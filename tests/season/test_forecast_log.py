@@ -1,0 +1,163 @@
+"""The forecast log: nothing in it is ever lost or rewritten, and a cut line breaks no other."""
+
+import os
+
+import pytest
+
+from cropload.errors import CroploadError
+from cropload.season.forecast_log import FILE, HEAD, append_log, log_path, read_log
+
+EXTRA = ["cluster_weight_g_centre", "cluster_weight_g_spread"]
+
+
+def row(block="North", **more):
+    texts = {"logged_at": "2026-07-15T06:00:00+00:00", "version": "0.1.0", "as_of": "2026-07-15"}
+    texts |= {"stage": "before any count", "interval": "80 % range, equal tails"}
+    texts["plan"] = "2x10+2x2"
+    numbers = {name: 4.25 for name, kind in HEAD.items() if kind is float}
+    numbers |= {"season": 2026, "seed": 7, "draws": 4000}
+    extra = {"cluster_weight_g_centre": 123.456789012345, "cluster_weight_g_spread": 0.1}
+    return texts | numbers | extra | {"block": block} | more
+
+
+def test_what_is_logged_reads_back_equal(tmp_path):
+    append_log(tmp_path, [row("North"), row("South", tonnes_p50=1 / 3)], EXTRA)
+    log, faults = read_log(tmp_path)
+    assert faults == ()
+    assert log.to_dict("records") == [
+        {name: row("North")[name] for name in [*HEAD, *EXTRA]},
+        {name: row("South", tonnes_p50=1 / 3)[name] for name in [*HEAD, *EXTRA]},
+    ]
+    assert log["season"].dtype.kind == "i"
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["=Low", "+1", "-", "@x", "'quoted'", "''", "<b>bold</b>", 'the "top", left', "a;b", "=1,2\"",
+     "Ünterer Weingarten", "下の畑", "Виноградник", "كرمة", " spaced ", "100 %"],
+)  # fmt: skip
+def test_any_name_reads_back_equal(tmp_path, name):
+    append_log(tmp_path, [row(name), row("after")], EXTRA)
+    log, faults = read_log(tmp_path)
+    assert faults == ()
+    assert log["block"].tolist() == [name, "after"]
+
+
+@pytest.mark.parametrize("name", ["=Low", "+1", "-1+2", "@x"])
+def test_no_name_becomes_a_formula_in_a_spreadsheet(tmp_path, name):
+    target = append_log(tmp_path, [row(name)], EXTRA)
+    line = target.read_text(encoding="utf-8").splitlines()[1]
+    assert f",'{name}," in line
+
+
+def test_appending_leaves_every_byte_that_was_there(tmp_path):
+    target = append_log(tmp_path, [row("North")], EXTRA)
+    before = target.read_bytes()
+    append_log(tmp_path, [row("South")], EXTRA)
+    assert target.read_bytes().startswith(before)
+    assert target.read_bytes().count(b"logged_at") == 1
+    assert read_log(tmp_path)[0]["block"].tolist() == ["North", "South"]
+
+
+@pytest.mark.parametrize("keep", [0.3, 0.9, -1])
+def test_a_last_line_cut_short_is_skipped_and_reported(tmp_path, keep):
+    target = append_log(tmp_path, [row("North"), row('the "top", left')], EXTRA)
+    whole = target.read_bytes()
+    last = whole.rstrip(b"\n").rfind(b"\n") + 1
+    # Down to the last digit of the last number: still a number, but not the one written.
+    end = len(whole) - 2 if keep == -1 else last + int(keep * (len(whole) - last))
+    target.write_bytes(whole[:end])
+    log, faults = read_log(tmp_path)
+    assert log["block"].tolist() == ["North"]
+    assert len(faults) == 1
+    assert faults[0].row == 3
+    assert "broken" in faults[0].rule
+
+
+@pytest.mark.parametrize("cut", range(2, 180, 7))
+def test_lines_written_after_a_cut_one_are_all_read(tmp_path, cut):
+    target = append_log(tmp_path, [row("North"), row('the "top", left')], EXTRA)
+    target.write_bytes(target.read_bytes()[:-cut])
+    append_log(tmp_path, [row("East"), row("West")], EXTRA)
+    log, faults = read_log(tmp_path)
+    assert log["block"].tolist()[-2:] == ["East", "West"]
+    assert log["block"].tolist()[0] == "North"
+    assert len(log) == 3
+    assert len(faults) == 1
+
+
+def test_a_log_begun_with_other_columns_is_left_alone(tmp_path):
+    target = append_log(tmp_path, [row()], EXTRA)
+    before = target.read_bytes()
+    with pytest.raises(CroploadError, match="other columns"):
+        append_log(tmp_path, [row() | {"more": 1.0}], [*EXTRA, "more"])
+    assert target.read_bytes() == before
+
+
+def test_a_log_saved_by_a_spreadsheet_is_still_read_and_added_to(tmp_path):
+    target = append_log(tmp_path, [row("Ürzig")], EXTRA)
+    text = target.read_text(encoding="utf-8").replace("\n", "\r\n")
+    target.write_bytes(b"\xef\xbb\xbf" + text.encode())
+    append_log(tmp_path, [row("South")], EXTRA)
+    log, faults = read_log(tmp_path)
+    assert faults == ()
+    assert log["block"].tolist() == ["Ürzig", "South"]
+
+
+def test_bytes_that_are_no_text_are_reported_with_their_line(tmp_path):
+    target = append_log(tmp_path, [row("North")], EXTRA)
+    with open(target, "ab") as file:
+        file.write(b"\xff\xfe\x00garbage\n")
+    append_log(tmp_path, [row("South")], EXTRA)
+    log, faults = read_log(tmp_path)
+    assert log["block"].tolist() == ["North", "South"]
+    assert [fault.row for fault in faults] == [3]
+
+
+def test_no_log_yet_is_an_empty_table(tmp_path):
+    log, faults = read_log(tmp_path)
+    assert log.empty
+    assert list(log.columns) == list(HEAD)
+    assert faults == ()
+
+
+def test_the_log_of_a_workbook_lies_beside_it(tmp_path):
+    workbook = tmp_path / "season.xlsx"
+    workbook.touch()
+    assert log_path(workbook) == tmp_path / FILE
+    assert log_path(tmp_path) == tmp_path / FILE
+
+
+@pytest.mark.skipif(os.name == "nt", reason="folders have no such permission there")
+@pytest.mark.skipif(getattr(os, "geteuid", int)() == 0, reason="the superuser may write anywhere")
+def test_a_folder_that_may_not_be_written_to_says_so(tmp_path):
+    tmp_path.chmod(0o500)
+    try:
+        with pytest.raises(CroploadError, match="cannot be written"):
+            append_log(tmp_path, [row()], EXTRA)
+    finally:
+        tmp_path.chmod(0o700)
+
+
+def test_a_log_that_cannot_be_opened_says_so(tmp_path):
+    (tmp_path / FILE).mkdir()
+    with pytest.raises(CroploadError, match=r"cannot be (written|read)"):
+        append_log(tmp_path, [row()], EXTRA)
+    with pytest.raises(CroploadError, match="cannot be read"):
+        read_log(tmp_path)
+
+
+def test_a_disk_that_is_full_says_so(tmp_path, monkeypatch):
+    def full(handle, data):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "write", full)
+    with pytest.raises(CroploadError, match="No space left"):
+        append_log(tmp_path, [row()], EXTRA)
+
+
+def test_a_disk_that_takes_a_little_at_a_time_gets_all(tmp_path, monkeypatch):
+    whole = os.write
+    monkeypatch.setattr(os, "write", lambda handle, data: whole(handle, data[:11]))
+    append_log(tmp_path, [row("North"), row("South")], EXTRA)
+    assert read_log(tmp_path)[0]["block"].tolist() == ["North", "South"]
