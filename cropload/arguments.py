@@ -1,6 +1,6 @@
 """Checks of what the public functions are given: one clear message before any work is done.
 
-``takes(name=rule, ...)`` puts a rule on each argument of a function.  A rule takes the argument's
+``check_arguments(name=rule, ...)`` puts a rule on each argument.  A rule takes the argument's
 name and value, and returns the value to work with, or says what it is, what it must be, and how
 to mend it.
 """
@@ -21,7 +21,7 @@ def fault(name, given, rule, mend=""):
     return CroploadError(f"{name} is {shown(given)}; it must be {rule}. {mend}".rstrip())
 
 
-def takes(**rules):
+def check_arguments(**rules):
     """Return a decorator that checks arguments by name before the function runs.
 
     Parameters
@@ -46,7 +46,7 @@ def takes(**rules):
     return decorate
 
 
-def maybe(rule):
+def optional(rule):
     """Return a rule that lets None pass, for an argument that may be left out."""
 
     def check(name, given):
@@ -55,7 +55,7 @@ def maybe(rule):
     return check
 
 
-def either(*rules):
+def any_of(*rules):
     """Return a rule that one of several keeps; the last one's fault is told when none does."""
 
     def check(name, given):

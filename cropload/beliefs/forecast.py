@@ -8,7 +8,7 @@ import pandas as pd
 from cropload import arguments, handbook
 from cropload.beliefs.accepted import accepted_before
 from cropload.beliefs.groundwork import lay_ground
-from cropload.beliefs.guard import check_sound
+from cropload.beliefs.guard import guard_crops
 from cropload.beliefs.history import estates, learned_before
 from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.measured import lost_blocks, measurements
@@ -80,11 +80,11 @@ def picked_so_far(records, season, facts):
     return pd.DataFrame({"block": facts.names, "tonnes": tonnes, "share": share})
 
 
-@arguments.takes(
+@arguments.check_arguments(
     records=arguments.records,
-    plans=arguments.maybe(arguments.by_block("plans")),
-    reference_plans=arguments.maybe(arguments.by_block("plans")),
-    learned=arguments.maybe(arguments.kind("Learned")),
+    plans=arguments.optional(arguments.by_block("plans")),
+    reference_plans=arguments.optional(arguments.by_block("plans")),
+    learned=arguments.optional(arguments.kind("Learned")),
 )
 def forecast(
     records,
@@ -311,4 +311,4 @@ def draw_forecast(estate, so_far, draws, seed):
     hanging = growth.kg_picked * (facts.bearing / 1000.0)[:, None]
     crop = found.with_picked(hanging)
     middle = np.median(crop, axis=1) / facts.area_ha
-    return replace(found, draws=crop, notes=(*found.notes, *check_sound(facts.names, middle)))
+    return replace(found, draws=crop, notes=(*found.notes, *guard_crops(facts.names, middle)))

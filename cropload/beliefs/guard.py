@@ -10,7 +10,7 @@ _NAMES = 5
 _MEND = "check its spacing, vines, plan, counts and weights"
 
 
-def check_sound(names, t_ha):
+def guard_crops(names, t_ha):
     """Stop at a crop that is no number, and return a note on each that no hectare bears.
 
     Parameters

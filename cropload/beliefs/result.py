@@ -257,7 +257,7 @@ class Forecast:
         whole = summed.sum(0)
         return summed @ whole / max(whole @ whole, 1e-300)
 
-    @arguments.takes(earlier=arguments.forecast)
+    @arguments.check_arguments(earlier=arguments.forecast)
     def explain(self, earlier):
         """Split the change since an earlier forecast by block and component.
 

@@ -59,10 +59,10 @@ def _check_times(forecast, at, frost_date, counted_on, notes):
     return judge
 
 
-@arguments.takes(
+@arguments.check_arguments(
     forecast=arguments.forecast,
-    share_of_primary=arguments.maybe(
-        arguments.either(arguments.number(), arguments.pair(arguments.number()))
+    share_of_primary=arguments.optional(
+        arguments.any_of(arguments.number(), arguments.pair(arguments.number()))
     ),
 )
 def after_frost(

@@ -64,12 +64,12 @@ def _station(records, block, station):
     )
 
 
-@arguments.takes(
+@arguments.check_arguments(
     records=arguments.records,
-    station=arguments.maybe(arguments.text),
-    offset_spread=arguments.maybe(arguments.number(0, unit="C")),
-    logger=arguments.maybe(arguments.text),
-    hemisphere=arguments.maybe(arguments.hemisphere),
+    station=arguments.optional(arguments.text),
+    offset_spread=arguments.optional(arguments.number(0, unit="C")),
+    logger=arguments.optional(arguments.text),
+    hemisphere=arguments.optional(arguments.hemisphere),
 )
 def block_weather(
     records,

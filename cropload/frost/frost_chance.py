@@ -38,7 +38,7 @@ def break_even(normal, frost, other_normal, other_frost):
     )
 
 
-@arguments.takes(
+@arguments.check_arguments(
     loss=arguments.number(0, 1),
     gain=arguments.number(0, above=True),
     frost_year_crop=arguments.number(0, 1, above=True),

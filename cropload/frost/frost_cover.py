@@ -17,12 +17,12 @@ from cropload.vine.plan import parse_plans
 from cropload.vine.weather.settings import CASES
 
 
-@arguments.takes(
+@arguments.check_arguments(
     records=arguments.records,
     case=arguments.each(arguments.one_of(*CASES)),
     settled=arguments.flag,
-    heavy_loss=arguments.maybe(arguments.part),
-    years=arguments.maybe(arguments.kind("FrostYears")),
+    heavy_loss=arguments.optional(arguments.part),
+    years=arguments.optional(arguments.kind("FrostYears")),
 )
 def frost_cover(
     records,
@@ -201,7 +201,7 @@ def shelter(replay, reference=0):
     return out.assign(**ranges.columns("gain", mean - mean[reference]))
 
 
-@arguments.takes(frame=arguments.frame, records=arguments.records)
+@arguments.check_arguments(frame=arguments.frame, records=arguments.records)
 def with_frost(frame, records, block, *, case="laid_down", **options):
     """Add to a comparison of plans what past springs would have left of each.
 

@@ -31,10 +31,10 @@ def _frost_free(crop, count, draws, unit, notes):
     return np.broadcast_to(crop, (count, draws)), unit
 
 
-@arguments.takes(
+@arguments.check_arguments(
     unit=arguments.text,
-    heavy_loss=arguments.maybe(arguments.part),
-    profile=arguments.maybe(arguments.kind("NodeProfile")),
+    heavy_loss=arguments.optional(arguments.part),
+    profile=arguments.optional(arguments.kind("NodeProfile")),
 )
 def replay_frost(
     weather,

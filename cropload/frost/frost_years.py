@@ -77,11 +77,11 @@ def _burst_source(budburst, weather, hemisphere, block, method, notes):
     return dates, fitted
 
 
-@arguments.takes(
-    hemisphere=arguments.maybe(arguments.hemisphere),
-    settings=arguments.maybe(arguments.kind("FrostSettings")),
-    variety=arguments.maybe(arguments.label),
-    seasons=arguments.maybe(arguments.each(arguments.season)),
+@arguments.check_arguments(
+    hemisphere=arguments.optional(arguments.hemisphere),
+    settings=arguments.optional(arguments.kind("FrostSettings")),
+    variety=arguments.optional(arguments.label),
+    seasons=arguments.optional(arguments.each(arguments.season)),
     draws=arguments.whole(1, 1_000_000),
     seed=arguments.seed,
     block=arguments.label,

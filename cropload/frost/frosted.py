@@ -19,7 +19,7 @@ class FrostedForecast(Forecast):
 
     before: Forecast = None
 
-    @arguments.takes(earlier=arguments.forecast)
+    @arguments.check_arguments(earlier=arguments.forecast)
     def explain(self, earlier):
         """Split the change since an earlier forecast, with what the frost took on its own rows.
 

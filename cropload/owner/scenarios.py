@@ -99,7 +99,7 @@ class ScenarioComparison:
     notes: tuple
 
 
-@arguments.takes(scenarios=arguments.by_block("plans"))
+@arguments.check_arguments(scenarios=arguments.by_block("plans"))
 def check_scenarios(scenarios):
     """Check how many scenarios there are and how they are named.
 
@@ -228,9 +228,9 @@ def _block_rows(found, density_band, ravaz_band, frost):
     return pd.DataFrame(rows), held, notes
 
 
-@arguments.takes(
+@arguments.check_arguments(
     records=arguments.records,
-    reference_plans=arguments.maybe(arguments.by_block("plans")),
+    reference_plans=arguments.optional(arguments.by_block("plans")),
     frost=arguments.flag,
 )
 def compare_scenarios(

@@ -5,7 +5,7 @@ import pandas as pd
 
 from cropload import arguments
 from cropload.beliefs import ranges
-from cropload.beliefs.guard import check_sound
+from cropload.beliefs.guard import guard_crops
 from cropload.beliefs.history import estate_before_season
 from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.origins import HANDBOOK, component_origins
@@ -226,7 +226,7 @@ def _notes(estate, block, plans):
     return notes
 
 
-@arguments.takes(records=arguments.records)
+@arguments.check_arguments(records=arguments.records)
 def compare_plans(
     records,
     block,
@@ -309,7 +309,7 @@ def compare_plans(
         *general_notes(estate.facts.varieties[at], components),
         *estate.accepted_notes,
     ]
-    notes += check_sound([row["plan"] for row in rows], [row["t_ha_p50"] for row in rows])
+    notes += guard_crops([row["plan"] for row in rows], [row["t_ha_p50"] for row in rows])
     for place, (row, change) in enumerate(zip(rows, difference_columns(drawn, 0), strict=True)):
         row.update(change)
         row["density_word"] = density.word(row["shoots_per_m_p50"])

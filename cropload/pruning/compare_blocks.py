@@ -5,7 +5,7 @@ import pandas as pd
 
 from cropload import arguments
 from cropload.beliefs import ranges
-from cropload.beliefs.guard import check_sound
+from cropload.beliefs.guard import guard_crops
 from cropload.beliefs.history import estate_before_season
 from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.plan_draws import plan_draws
@@ -17,10 +17,10 @@ from cropload.vine.plan import PruningPlan, parse_plans
 AT_ONCE = 100_000
 
 
-@arguments.takes(
+@arguments.check_arguments(
     records=arguments.records,
-    blocks=arguments.maybe(arguments.each(arguments.block)),
-    reference_plans=arguments.maybe(arguments.by_block("plans")),
+    blocks=arguments.optional(arguments.each(arguments.block)),
+    reference_plans=arguments.optional(arguments.by_block("plans")),
 )
 def compare_blocks(
     records,
@@ -97,7 +97,7 @@ def compare_blocks(
     notes = load_notes(estate, [facts.names[at] for at in here])
     notes += estate.young.notes(facts.names, here)
     notes += estate.accepted_notes
-    notes += check_sound([facts.names[at] for at in here], middle.max(axis=0)) if here else []
+    notes += guard_crops([facts.names[at] for at in here], middle.max(axis=0)) if here else []
     length = np.repeat(facts.canopy_length_m[here], len(plans))
     buds = np.tile([plan.buds for plan in plans], len(here))
     columns = {

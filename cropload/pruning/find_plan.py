@@ -7,7 +7,7 @@ import pandas as pd
 
 from cropload import arguments, handbook
 from cropload.beliefs import ranges
-from cropload.beliefs.guard import check_sound
+from cropload.beliefs.guard import guard_crops
 from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.plan_draws import plan_draws
 from cropload.errors import CroploadError
@@ -35,7 +35,7 @@ TARGET = arguments.number(
     mend="The target crop is that at the scale, above 0.",
 )
 #: Units of words.
-UNITS = arguments.either(arguments.kind("UnitSystem"), arguments.label)
+UNITS = arguments.any_of(arguments.kind("UnitSystem"), arguments.label)
 #: Share of buds that winter has killed.
 DEAD = arguments.number(0, 1, below=True, mend="For dead buds write 35 % as 0.35.")
 
@@ -97,13 +97,13 @@ class _Goal:
         return said
 
 
-@arguments.takes(
+@arguments.check_arguments(
     records=arguments.records,
-    buds_per_spur=arguments.maybe(arguments.whole(1, SPUR_MOST_BUDS)),
+    buds_per_spur=arguments.optional(arguments.whole(1, SPUR_MOST_BUDS)),
     target_t_ha=TARGET,
     renewal_spur=arguments.flag,
     dead_buds=DEAD,
-    tolerance=arguments.maybe(arguments.part),
+    tolerance=arguments.optional(arguments.part),
     settled=arguments.flag,
     keep=arguments.whole(1),
     units=UNITS,
@@ -233,7 +233,7 @@ def find_plans(
 
     drawn = plan_draws(estate, [at], plans, draws=draws, seed=seed, dead_buds=dead_buds)
     crop = drawn.t_ha(settled)[:, 0]
-    notes = check_sound(plans, np.median(crop, axis=-1))
+    notes = guard_crops(plans, np.median(crop, axis=-1))
     low, high = target * (1 - tolerance), target * (1 + tolerance)
     chance = ((crop >= low) & (crop <= high)).mean(-1)
     limits = limits_on(

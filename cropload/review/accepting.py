@@ -101,11 +101,11 @@ def worth_accepting(lessons):
     ]
 
 
-@arguments.takes(
+@arguments.check_arguments(
     records=arguments.records,
     lessons=arguments.kind("Lessons", "Make them first: learn(records)."),
-    only=arguments.maybe(arguments.each(arguments.text)),
-    day=arguments.maybe(arguments.day),
+    only=arguments.optional(arguments.each(arguments.text)),
+    day=arguments.optional(arguments.day),
     older=arguments.flag,
 )
 def accept(records, lessons, only=None, *, day=None, older=False):

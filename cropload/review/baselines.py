@@ -17,10 +17,10 @@ BASELINES = {
 }
 
 
-@arguments.takes(
+@arguments.check_arguments(
     records=arguments.records,
     season=arguments.season,
-    crops=arguments.maybe(arguments.each(arguments.each(arguments.text))),
+    crops=arguments.optional(arguments.each(arguments.each(arguments.text))),
 )
 def baselines(records, season, as_of, crops=None):
     """Return what a grower would have guessed on a day, one column a baseline [t].

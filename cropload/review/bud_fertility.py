@@ -200,7 +200,7 @@ def _groups(records, by):
     return table.assign(group=table["block"].astype(str).map(of)).groupby("group", sort=False)
 
 
-@arguments.takes(records=arguments.records, by=arguments.text)
+@arguments.check_arguments(records=arguments.records, by=arguments.text)
 def bud_fertility(records, by="variety"):
     """Return burst and fertility by node position, with ranges, against the handbook's shape.
 

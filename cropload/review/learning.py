@@ -49,7 +49,7 @@ class Lessons:
     notes: tuple
 
 
-@arguments.takes(records=arguments.records, through=arguments.maybe(arguments.season))
+@arguments.check_arguments(records=arguments.records, through=arguments.optional(arguments.season))
 def learn(records, through=None):
     """Re-estimate from all seasons on record what the handbook or an earlier lesson says.
 

@@ -129,12 +129,12 @@ def _of_varieties(crops, found):
     return [" + ".join(dict.fromkeys(variety[block] for block in crop.blocks)) for crop in crops]
 
 
-@arguments.takes(
+@arguments.check_arguments(
     records=arguments.records,
     season=arguments.season,
-    moments=arguments.maybe(arguments.each(arguments.text)),
-    as_of=arguments.maybe(arguments.by_block("days")),
-    progress=arguments.maybe(arguments.calling),
+    moments=arguments.optional(arguments.each(arguments.text)),
+    as_of=arguments.optional(arguments.by_block("days")),
+    progress=arguments.optional(arguments.calling),
 )
 def review_season(records, season, *, moments=None, as_of=None, draws=4000, seed=0, progress=None):
     """Hold every forecast of a season against its harvest, beside a grower's own guesses.

@@ -174,7 +174,7 @@ def _slopes(rows, column, spreads):
     return blocks, mean[at], found[at, at]
 
 
-@arguments.takes(records=arguments.records)
+@arguments.check_arguments(records=arguments.records)
 def vine_trend(records):
     """Return whether each block's vines get weaker, hold, or get stronger, with the chances.
 

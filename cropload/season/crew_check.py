@@ -13,13 +13,13 @@ from cropload.season.crew_verdict import TOO_FEW, verdict_of, vines_to_tell
 from cropload.season.vine_picking import block_of
 
 #: What was to be left: a plan, or its buds alone.
-PLANNED = arguments.either(
+PLANNED = arguments.any_of(
     arguments.kind("PruningPlan"),
     arguments.text,
     arguments.number(0, above=True, unit="1/vine", mend="A plan leaves at least one bud."),
 )
 #: Crop of one more bud, or a function that tells it.
-PER_BUD = arguments.either(arguments.calling, arguments.number(unit="t/ha"))
+PER_BUD = arguments.any_of(arguments.calling, arguments.number(unit="t/ha"))
 
 
 class NoPlan(CroploadError):
@@ -64,12 +64,12 @@ class CrewCheck:
         return " ".join([text, *self.notes])
 
 
-@arguments.takes(
+@arguments.check_arguments(
     records=arguments.records,
     block=arguments.block,
     season=arguments.season,
-    plan=arguments.maybe(PLANNED),
-    t_ha_per_bud=arguments.maybe(PER_BUD),
+    plan=arguments.optional(PLANNED),
+    t_ha_per_bud=arguments.optional(PER_BUD),
 )
 def crew_check(records, block, season, *, plan=None, date=None, confidence=None, t_ha_per_bud=None):
     """Check a crew from the buds recorded in ``counts`` and the plan in ``pruning``.
@@ -179,7 +179,7 @@ def planned_for(records, block, season):
     )
 
 
-@arguments.takes(plan=PLANNED, t_ha_per_bud=arguments.maybe(PER_BUD))
+@arguments.check_arguments(plan=PLANNED, t_ha_per_bud=arguments.optional(PER_BUD))
 def check_buds(
     buds,
     plan,

@@ -10,7 +10,7 @@ from cropload.errors import CroploadError
 from cropload.vine.plan import PruningPlan
 
 
-@arguments.takes(
+@arguments.check_arguments(
     records=arguments.records,
     season=arguments.season,
     draws=arguments.draws,

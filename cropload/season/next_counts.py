@@ -57,11 +57,11 @@ def _stages_open(forecast, block):
     return current
 
 
-@arguments.takes(
+@arguments.check_arguments(
     forecast=arguments.forecast,
     hours=arguments.number(0, above=True, unit="h"),
     of=arguments.text,
-    what=arguments.maybe(arguments.each(arguments.text)),
+    what=arguments.optional(arguments.each(arguments.text)),
 )
 def next_counts(forecast, *, hours=1.0, of="estate", what=None):
     """Rank what a crew could count next by the range it would take off a total.

@@ -150,7 +150,7 @@ class VineSpread:
     detail: str
 
 
-@arguments.takes(records=arguments.records, block=arguments.block, column=arguments.text)
+@arguments.check_arguments(records=arguments.records, block=arguments.block, column=arguments.text)
 def cv_of_counts(records, block, column):
     """Coefficient of variation between the vines of a block.
 

@@ -67,7 +67,7 @@ def _number(name, given, key, most):
     return found
 
 
-@arguments.takes(forecast=arguments.forecast)
+@arguments.check_arguments(forecast=arguments.forecast)
 def thin_to(forecast, block, *, target_t_ha=None, ravaz=None, tolerance=None, cv_vines=None):
     """Say how many clusters to leave on each vine of a block.
 

@@ -13,7 +13,7 @@ from cropload.errors import CroploadError, near
 _PLACE = arguments.pair(lambda _, place: place, "pairs of a row and a vine")
 
 
-@arguments.takes(
+@arguments.check_arguments(
     records=arguments.records,
     block=arguments.block,
 )

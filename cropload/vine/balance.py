@@ -34,7 +34,7 @@ __all__ = [
 ]
 
 
-@arguments.takes(axis=arguments.maybe(arguments.whole(-2, 2)))
+@arguments.check_arguments(axis=arguments.optional(arguments.whole(-2, 2)))
 def ravaz_index(yield_kg, pruning_weight_kg, axis=None):
     """Return yield over pruning weight, as a ratio of sums [kg/kg].
 

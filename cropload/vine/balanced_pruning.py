@@ -134,7 +134,7 @@ def parse_formula(text):
     return BalancedFormula(fields["first"], fields["further"], unit_kg)
 
 
-@arguments.takes(pruning_weight_kg=arguments.present)
+@arguments.check_arguments(pruning_weight_kg=arguments.present)
 def balanced_buds(pruning_weight_kg, first, further, unit_kg):
     """Return the buds to leave on a vine by its prunings (balanced pruning) [1/vine].
 

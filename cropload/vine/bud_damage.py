@@ -9,7 +9,7 @@ from cropload.errors import CroploadError
 from cropload.vine.checking import number, numbers, plain, together
 
 
-@arguments.takes(target_live_buds=arguments.present, dead_fraction=arguments.present)
+@arguments.check_arguments(target_live_buds=arguments.present, dead_fraction=arguments.present)
 def replacement_buds(target_live_buds, dead_fraction):
     """Return the buds to leave so that the wanted number of live ones remains [1/vine].
 

@@ -14,7 +14,7 @@ from cropload.winery import intake_periods
 _NOTHING = 1e-9
 
 
-@arguments.takes(capacity=arguments.frame)
+@arguments.check_arguments(capacity=arguments.frame)
 def check_capacity(capacity):
     """Check limits of intake, also when they were not read from a file.
 
@@ -165,7 +165,7 @@ def _gap_notes(schedule, limits):
     return notes
 
 
-@arguments.takes(schedule=arguments.kind("IntakeSchedule"))
+@arguments.check_arguments(schedule=arguments.kind("IntakeSchedule"))
 def capacity_table(schedule, capacity):
     """Hold a schedule against limits of intake.
 

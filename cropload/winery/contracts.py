@@ -33,7 +33,7 @@ def _whose(row):
     return f"variety '{row['variety']}'" if row["variety"] else "a contract without a name"
 
 
-@arguments.takes(prices=arguments.maybe(arguments.frame))
+@arguments.check_arguments(prices=arguments.optional(arguments.frame))
 def check_prices(prices):
     """Check contract terms, also when they were not read from a file.
 
@@ -154,7 +154,7 @@ def revenue(tonnes, price, cap, above):
     return price * (tonnes - over) + above * over
 
 
-@arguments.takes(forecast=arguments.forecast)
+@arguments.check_arguments(forecast=arguments.forecast)
 def contract_table(forecast, prices):
     """Hold a forecast against contracts: room left and excess, each with its chance.
 

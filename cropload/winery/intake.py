@@ -66,7 +66,7 @@ def _notes(forecast, dates):
     return notes
 
 
-@arguments.takes(
+@arguments.check_arguments(
     forecast=arguments.forecast,
     independent=arguments.flag,
 )

@@ -89,9 +89,9 @@ def _windows(schedule, windows):
     return found
 
 
-@arguments.takes(
+@arguments.check_arguments(
     schedule=arguments.kind("IntakeSchedule"),
-    chance=arguments.maybe(arguments.share),
+    chance=arguments.optional(arguments.share),
     effort=arguments.whole(1),
 )
 def relieve(schedule, capacity, *, chance=None, windows=None, effort=20_000):

@@ -59,7 +59,7 @@ def tank_volume(tonnes, kg_per_hl=None):
     return tuple(float(v) if v.ndim == 0 else v for v in volumes)
 
 
-@arguments.takes(gallons_per_short_ton=arguments.number(0, above=True))
+@arguments.check_arguments(gallons_per_short_ton=arguments.number(0, above=True))
 def kg_per_hl(gallons_per_short_ton):
     """Return the grapes for a hectolitre [kg/hl] from US gallons a short ton.
 

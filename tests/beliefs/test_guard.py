@@ -6,19 +6,19 @@ import numpy as np
 import pytest
 
 from cropload import compare_plans, example_records, find_plans, forecast
-from cropload.beliefs.guard import check_sound
+from cropload.beliefs.guard import guard_crops
 from cropload.errors import CroploadError
 
 
 @pytest.mark.parametrize("value", [np.inf, np.nan, -1.0])
 def test_a_crop_that_is_no_crop_stops_with_the_block_named(value):
     with pytest.raises(CroploadError, match=r"crop of Low .* check its spacing"):
-        check_sound(["High", "Low"], [8.0, value])
+        guard_crops(["High", "Low"], [8.0, value])
 
 
 def test_a_sound_crop_gets_no_word_and_an_absurd_one_does():
-    assert check_sound(["High"], [12.0]) == []
-    (note,) = check_sound([f"B{n}" for n in range(8)], [900.0] * 7 + [9.0])
+    assert guard_crops(["High"], [12.0]) == []
+    (note,) = guard_crops([f"B{n}" for n in range(8)], [900.0] * 7 + [9.0])
     assert "B0, B1, B2, B3, B4 and 2 more" in note
     assert "900 t/ha" in note
 

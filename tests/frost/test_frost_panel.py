@@ -6,13 +6,13 @@ import html
 import numpy as np
 import pandas as pd
 import pytest
-from tests.frost.test_frost_cover import damaged, records, weather
 
 from cropload.frost.frost_cover import frost_cover
 from cropload.frost.panels.frost_cover import FrostCover
 from cropload.frost.panels.frost_weather import OWN_LOGGER
 from cropload.records.example import example_records, shipped
 from cropload.vine.weather.settings import CASES
+from tests.frost.test_frost_cover import damaged, records, weather
 
 
 @pytest.fixture

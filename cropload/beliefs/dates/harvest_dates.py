@@ -79,10 +79,10 @@ def _after(draws, limit):
     return out
 
 
-@arguments.takes(
+@arguments.check_arguments(
     records=arguments.records,
-    picks=arguments.maybe(arguments.by_block("dates")),
-    hemisphere=arguments.maybe(arguments.hemisphere),
+    picks=arguments.optional(arguments.by_block("dates")),
+    hemisphere=arguments.optional(arguments.hemisphere),
 )
 def harvest_dates(
     records, season=None, as_of=None, *, picks=None, draws=4000, seed=0, hemisphere=None

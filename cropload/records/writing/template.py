@@ -44,10 +44,10 @@ def escape_cell(value):
     return escape_text(value) if isinstance(value, str) else value
 
 
-@arguments.takes(
+@arguments.check_arguments(
     path=arguments.path,
     xlsx=arguments.flag,
-    units=arguments.either(arguments.kind("UnitSystem"), arguments.label),
+    units=arguments.any_of(arguments.kind("UnitSystem"), arguments.label),
 )
 def write_template(path, xlsx=False, units="metric"):
     """Write an empty season: every table with its header, and an explanation of every column.

@@ -159,13 +159,13 @@ def _season(weather, burst, season, hemisphere):
     return season_days(frame, season, hemisphere)
 
 
-@arguments.takes(
-    burst=arguments.either(arguments.kind("BudburstSum"), arguments.day),
-    settings=arguments.maybe(arguments.kind("FrostSettings")),
-    variety=arguments.maybe(arguments.label),
-    profile=arguments.maybe(arguments.kind("NodeProfile")),
-    season=arguments.maybe(arguments.season),
-    hemisphere=arguments.maybe(arguments.hemisphere),
+@arguments.check_arguments(
+    burst=arguments.any_of(arguments.kind("BudburstSum"), arguments.day),
+    settings=arguments.optional(arguments.kind("FrostSettings")),
+    variety=arguments.optional(arguments.label),
+    profile=arguments.optional(arguments.kind("NodeProfile")),
+    season=arguments.optional(arguments.season),
+    hemisphere=arguments.optional(arguments.hemisphere),
     draws=arguments.whole(1, 1_000_000),
     seed=arguments.seed,
     block=arguments.label,
