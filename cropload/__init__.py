@@ -5,7 +5,7 @@ The public names load on first use, so that ``import cropload`` and ``cropload -
 
 import sys
 
-from cropload import lazy
+from cropload import answer, lazy
 
 __version__ = "0.1.0"
 
@@ -42,6 +42,11 @@ _HOME = {
 }
 
 __getattr__, __dir__, __all__ = lazy.names(__name__, _HOME)
+
+answer.RENDERERS |= {
+    "text": "cropload.show.answers:as_text",
+    "html": "cropload.show.answers:as_html",
+}
 
 
 class _Moved:

@@ -18,7 +18,7 @@ from cropload.show.report_cells import (
     Column,
     ReportTable,
 )
-from cropload.show.text_tables import percent
+from cropload.show.wording import percent
 from cropload.units import ACRE_HA, METRIC, SHORT_TON_T
 
 #: Cost -> what it is, and per what in metric and in US units.

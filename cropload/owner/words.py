@@ -5,7 +5,7 @@ from dataclasses import fields
 from cropload.owner import scenario_choice as reasons
 from cropload.show import wording
 from cropload.show.report_cells import chance_text, money_step, money_text
-from cropload.show.text_tables import percent
+from cropload.show.wording import percent
 from cropload.units import METRIC
 
 #: Blocks named in a sentence before the rest is only counted.

@@ -17,7 +17,7 @@ from pkgutil import iter_modules
 from cropload import __version__
 from cropload.errors import CroploadError, near
 from cropload.show.command import GROUPS
-from cropload.show.terminal_text import WIDTH, paragraph, printable, screen_width
+from cropload.show.terminal import WIDTH, paragraph, printable, screen_width
 
 SUCCESS, OUR_FAULT, USER_FAULT, STOPPED = 0, 1, 2, 130
 

@@ -159,7 +159,7 @@ def season_text(records, given, season):
         return ""
     from cropload import clock
     from cropload.beliefs.meant import why_season
-    from cropload.show.terminal_text import paragraph
+    from cropload.show.terminal import paragraph
 
     today = clock.today()
     text = f"Season {season} is meant: {why_season(records, season)}. --season YEAR asks another."
@@ -275,7 +275,7 @@ def rounded(frame):
 
 def note(message):
     """Write a message to standard error."""
-    from cropload.show.terminal_text import printable
+    from cropload.show.terminal import printable
 
     print(printable(message), file=sys.stderr, flush=True)
 

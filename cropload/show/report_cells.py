@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from cropload.show import wording
-from cropload.show.text_tables import percent
+from cropload.show.wording import percent
 
 WORDS, PLAN, KEY, WHOLE, NUMBER, RANGE, SHARE, SHARES, MONEY, MONEYS = (
     "words",

@@ -4,9 +4,10 @@ import math
 import re
 
 from cropload.beliefs import ranges
+from cropload.beliefs.ranges import ENDINGS
 from cropload.units import METRIC
 
-#: Decimals shown of each quantity in metric and in US units.
+#: Decimals shown of each quantity in metric and in US units; 1 of any other.
 DECIMALS = {
     "t_ha": (1, 1),
     "tonnes": (1, 1),
@@ -16,6 +17,9 @@ DECIMALS = {
     "pruning_weight_kg": (2, 2),
     "length_m": (2, 1),
 }
+
+#: From this size on a number is shown without decimals, whatever its quantity.
+_LARGE = 100
 
 #: Cautions of the handbooks for anyone who prunes, a heading and a text each.
 CAUTIONS = (
@@ -69,21 +73,123 @@ def decimals(quantity, units=METRIC):
     return DECIMALS.get(quantity, (1, 1))[units.name == "us"]
 
 
-def figure(value, places=1):
-    """Return a number as text with thousands separated, or ``not known`` when it is missing.
+def number(value, places=None, quantity=None, units=METRIC, *, signed=False):
+    """Return a number as every face shows it; a missing one as ``not known``.
+
+    Parameters
+    ----------
+    value : float or None
+        As it is to be shown, in the units of ``units``.
+    places : int, optional
+        Decimals [1]; those of the quantity when left out, and none from 100 on.
+    quantity : str, optional
+        As in ``UnitSystem.show``.
+    units : UnitSystem
+        Units of the value.
+    signed : bool
+        Write the plus of a change.
 
     Examples
     --------
-    >>> figure(1234.56), figure(float("nan"))
-    ('1,234.6', 'not known')
+    >>> number(1234.56), number(8.04), number(0.31, 2, signed=True), number(float("nan"))
+    ('1,235', '8.0', '+0.31', 'not known')
     """
     if value is None or not math.isfinite(value):
         return "not known"
-    text = f"{value:,.{places}f}"
-    return text.removeprefix("-") if float(text.replace(",", "")) == 0 else text
+    if places is None:
+        places = 0 if abs(value) >= _LARGE else decimals(quantity, units)
+    text = f"{value:{'+' if signed else ''},.{places}f}"
+    return text.lstrip("+-") if float(text.replace(",", "")) == 0 else text
 
 
-def amount(quantity, value, units=METRIC, unit=True):
+def figure(value, places=1):
+    """Return a number with fixed decimals; see :func:`number`."""
+    return number(value, places)
+
+
+def significant(value, digits=3):
+    """Return a number to so many significant figures, thousands set apart.
+
+    Examples
+    --------
+    >>> significant(0.08379), significant(5902.4), significant(12.0), significant(float("nan"))
+    ('0.0838', '5,900', '12.0', '-')
+    """
+    if value is None or not math.isfinite(value):
+        return "-"
+    if value == 0:
+        return "0"
+    power = math.floor(math.log10(abs(value))) + 1 - digits
+    return f"{round(value, -power) + 0.0:,.{max(0, -power)}f}"
+
+
+def ranged(triple, show=number):
+    """Return a range as text: the middle, and its ends in brackets.
+
+    Parameters
+    ----------
+    triple : (low, middle, high)
+        In the unit shown; a middle that is None is left out.
+    show : callable
+        Writes one number.
+
+    Examples
+    --------
+    >>> ranged((5.38, 7.92, 11.87)), ranged((0.7, 1.2, 1.9), lambda x: number(x, signed=True))
+    ('7.9 (5.4-11.9)', '+1.2 (+0.7 to +1.9)')
+    >>> ranged((0.05, None, 0.2), percent)
+    '5 to 20 %'
+    """
+    low, middle, high = triple
+    ends = [show(low), show(high)]
+    plain = all(end[:1].isdigit() for end in ends)
+    if all(end.endswith(" %") for end in ends) and plain:
+        ends[0] = ends[0].removesuffix(" %")
+    joined = ("-" if plain and middle is not None else " to ").join(ends)
+    return joined if middle is None else f"{show(middle)} ({joined})"
+
+
+def percent(share):
+    """Return a share of what was seen or counted, in whole per cent.
+
+    Examples
+    --------
+    >>> percent(0.7195), percent(0.003), percent(0.0), percent(1.0), percent(1.2)
+    ('72 %', 'under 1 %', '0 %', '100 %', '120 %')
+    """
+    if share is None or not math.isfinite(share):
+        return "-"
+    return chance(share) if 0 < share < 1 else f"{100 * share:.0f} %"
+
+
+def chance(share):
+    """Return a chance told from draws, in whole per cent: draws make nothing sure or impossible.
+
+    Examples
+    --------
+    >>> chance(0.842), chance(0.9958), chance(1.0), chance(0.002), chance(0.0)
+    ('84 %', 'over 99 %', 'over 99 %', 'under 1 %', 'under 1 %')
+    """
+    if share is None or not math.isfinite(share):
+        return "-"
+    if share <= 0.005:
+        return "under 1 %"
+    return "over 99 %" if share >= 0.995 else f"{100 * share:.0f} %"
+
+
+def money(value, step=0, currency=""):
+    """Return an amount of money, rounded to a power of ten.
+
+    Examples
+    --------
+    >>> money(48231.0, 2, "EUR")
+    'EUR 48,200'
+    """
+    rounded = None if value is None or not math.isfinite(value) else round(value, -step)
+    return f"{currency} {number(rounded, 0)}".strip()
+
+
+def amount(quantity, value, units=METRIC, unit=True, signed=False):
     """Return a metric value in a unit system as text, with its unit.
 
     Parameters
@@ -96,16 +202,58 @@ def amount(quantity, value, units=METRIC, unit=True):
         Units to show.
     unit : bool
         Write the unit behind the number.
+    signed : bool
+        Write the plus of a change.
 
     Examples
     --------
     >>> amount("t_ha", 8.04)
     '8.0 t/ha'
     """
-    text = figure(units.convert(quantity, value), decimals(quantity, units))
+    text = number(units.convert(quantity, value), None, quantity, units, signed=signed)
     label = units.label(quantity)
     plural = "s" if label == "short ton" and text != "1.0" else ""
     return f"{text} {label}{plural}" if unit and text != "not known" else text
+
+
+def range_of(row, name, quantity=None, units=METRIC, *, signed=False):
+    """Return the range of a column of a row as every face shows it, such as ``7.9 (5.4-11.9)``.
+
+    Parameters
+    ----------
+    row : mapping
+        With ``name_p10``, ``name_p50`` and ``name_p90`` [metric].
+    name : str
+        Name of the column.
+    quantity : str, optional
+        As in ``UnitSystem.show``; none for a bare number.
+    units : UnitSystem
+        Units to show.
+    signed : bool
+        Write the plus of a change.
+    """
+    ends = [row[f"{name}_{end}"] for end in ENDINGS]
+    if not all(math.isfinite(end) for end in ends):
+        return "-"
+    if quantity:
+        ends = [units.convert(quantity, end) for end in ends]
+    return ranged(ends, lambda end: number(end, None, quantity, units, signed=signed))
+
+
+def verdict(judged):
+    """Return a verdict with the season it judges, such as ``above in 2027``.
+
+    Parameters
+    ----------
+    judged : Verdict
+        Of ``cropload.vine.bands``.
+    """
+    return f"{judged.word} {season_words(judged.season)}"
+
+
+def season_words(season):
+    """Return a season as a verdict or a crop is told for it: ``in 2027``, or ``once settled``."""
+    return "once settled" if season == "settled" else f"in {season}"
 
 
 def span(quantity, low, high, units=METRIC, unit=False):

@@ -8,7 +8,7 @@ import pytest
 from cropload.frost.frost_cover import frost_cover
 from cropload.pages.cli import SUCCESS, USER_FAULT, main
 from cropload.records.example import example_records, shipped
-from cropload.show.terminal_text import text_width
+from cropload.show.terminal import text_width
 
 FROST = ["frost", "--example", "--block", "Mill Meadow", "--plans", "2x10+2x2,2x14+2x2"]
 AFTER = ["after-frost", "--example", "--block", "Mill Meadow"]

@@ -16,7 +16,7 @@ from cropload.pages import cli
 from cropload.pages.cli import OUR_FAULT, STOPPED, SUCCESS, USER_FAULT, main
 from cropload.records.example import shipped
 from cropload.show import command as commands
-from cropload.show.terminal_text import text_width
+from cropload.show.terminal import text_width
 from cropload.units import ACRE_HA, SHORT_TON_T
 
 PLANS = "3x6+3x2,3x8+3x2"

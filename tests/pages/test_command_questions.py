@@ -11,7 +11,7 @@ from cropload import clock
 from cropload.pages import opening as launch
 from cropload.pages.cli import main
 from cropload.records.example import shipped
-from cropload.show.terminal_text import text_width
+from cropload.show.terminal import text_width
 from cropload.show.us_beside import us_beside
 from cropload.units import US
 

@@ -64,8 +64,7 @@ def _run(given):
 
 def _parts(found, units):
     from cropload.frost import words as frost_wording
-    from cropload.show.terminal_text import paragraph
-    from cropload.show.text_tables import Column, range_texts, text_table, words
+    from cropload.show.terminal import Column, paragraph, range_texts, text_table, words
 
     yield paragraph(f"{found.block}, harvest {found.forecast.season}, after a frost.")
     yield "\n".join(paragraph(line) for line in frost_wording.after_sentences(found, units))

@@ -121,7 +121,7 @@ def _parts(found, units):
     from cropload.beliefs import ranges
     from cropload.frost import words as frost_wording
     from cropload.frost.frost_cover import one_case
-    from cropload.show.terminal_text import paragraph
+    from cropload.show.terminal import paragraph
 
     yield paragraph(
         f"{found.years.block}: {len(found.seasons)} springs, {found.seasons[0]} to "
@@ -148,7 +148,8 @@ def _parts(found, units):
 
 
 def _years_table(one, units):
-    from cropload.show.text_tables import Column, figure, range_texts, text_table, words
+    from cropload.show.terminal import Column, range_texts, text_table, words
+    from cropload.show.wording import significant as figure
 
     table = one.table()
     factor, label = units.show("t_ha")[1], units.label("t_ha")
@@ -183,7 +184,7 @@ def _years_table(one, units):
 
 def _springs_table(one, units):
     from cropload.frost.words import night_words, springs_that_hurt
-    from cropload.show.text_tables import Column, text_table, words
+    from cropload.show.terminal import Column, text_table, words
 
     lines = []
     for season, plans in springs_that_hurt(one):

@@ -163,8 +163,7 @@ def export(found, units):
 def _parts(report):
     from cropload.owner.words import MONEY_CAUTION
     from cropload.show.report_cells import TEXTS, cell_text, money_step
-    from cropload.show.terminal_text import paragraph
-    from cropload.show.text_tables import Column, text_table
+    from cropload.show.terminal import Column, paragraph, text_table
 
     found, tables = report.found, report.tables()
     step = 0

@@ -25,7 +25,7 @@ def _run(given):
     from cropload.beliefs.meant import next_season
     from cropload.beliefs.not_learned_from import left_out
     from cropload.records.summary import summarise
-    from cropload.show.terminal_text import paragraph, screen_width
+    from cropload.show.terminal import paragraph, screen_width
 
     records = options.records_of(given, doubts=False)
     season = next_season(records) if given.season is None else given.season
@@ -116,7 +116,7 @@ def _old_periods(records, season):
 def fallback_table(estate, blocks):
     """Return a text table: for each block, where each component would come from."""
     from cropload.beliefs.origins import LEARNED, OWN, VARIETY, component_origins
-    from cropload.show.text_tables import Column, text_table, words
+    from cropload.show.terminal import Column, text_table, words
 
     def code(part):
         if part["came_from"] == OWN:

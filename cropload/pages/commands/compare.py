@@ -77,7 +77,7 @@ def _run(given):
 
 
 def _parts(found, units, with_sources, season=""):
-    from cropload.show.terminal_text import paragraph
+    from cropload.show.terminal import paragraph
 
     about = found.attrs
     number = len(found)
@@ -103,8 +103,9 @@ def _parts(found, units, with_sources, season=""):
 def tables(found, units):
     """Yield the tables of a comparison: crop, shoots and clusters, balance, next winter's wood."""
     from cropload.pruning.words import WOOD_WORDS
-    from cropload.show.terminal_text import paragraph
-    from cropload.show.text_tables import Column, figure, percent, range_texts, text_table, words
+    from cropload.show.terminal import Column, paragraph, range_texts, text_table, words
+    from cropload.show.wording import percent
+    from cropload.show.wording import significant as figure
 
     plans = found["plan"].tolist()
 
@@ -208,8 +209,7 @@ def tables(found, units):
 
 def difference_table(found, units):
     """Return what each plan bears beyond the first one, as text."""
-    from cropload.show.terminal_text import paragraph
-    from cropload.show.text_tables import Column, text_table, words
+    from cropload.show.terminal import Column, paragraph, text_table, words
 
     first, others = found["plan"].iloc[0], found.iloc[1:]
     parts = [f"DIFFERENCE to {first}, on the same draws"]
@@ -265,7 +265,7 @@ def _signed_ranges(triples):
 
 def _chance(share):
     """Return a chance as whole per cent; draws make nothing certain or impossible."""
-    from cropload.show.text_tables import percent
+    from cropload.show.wording import percent
 
     if share >= 0.995:
         return "over 99 %"
@@ -275,8 +275,7 @@ def _chance(share):
 def frost_table(found, units):
     """Return what past springs would have left of each plan, as text."""
     from cropload.frost.words import CASE_WORDS, percent
-    from cropload.show.terminal_text import paragraph
-    from cropload.show.text_tables import Column, range_texts, text_table, words
+    from cropload.show.terminal import Column, paragraph, range_texts, text_table, words
 
     about = found.attrs
 
@@ -341,7 +340,7 @@ _SHOWN_AS = {
 
 def origins_text(components, units, in_full):
     """Return where the components came from: a sentence, or with ``in_full`` one entry each."""
-    from cropload.show.terminal_text import paragraph
+    from cropload.show.terminal import paragraph
 
     if not in_full:
         counted = {}
@@ -360,7 +359,7 @@ def origins_text(components, units, in_full):
 
 
 def _centre(part, units):
-    from cropload.show.text_tables import figure
+    from cropload.show.wording import significant as figure
 
     label, value = part["unit"], part["centre"]
     if part["component"] in _SHOWN_AS:

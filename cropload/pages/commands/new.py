@@ -17,7 +17,7 @@ def _arguments(parser):
 
 def _run(given):
     from cropload.pages.folder import new_folder
-    from cropload.show.terminal_text import paragraph
+    from cropload.show.terminal import paragraph
 
     records, notebooks = new_folder(given.folder, given.example, given.xlsx, given.units)
     what = "the invented sample estate" if given.example else "empty tables"

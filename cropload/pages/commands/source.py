@@ -16,7 +16,7 @@ def _arguments(parser):
 
 def _run(given):
     from cropload import handbook
-    from cropload.show.terminal_text import paragraph
+    from cropload.show.terminal import paragraph
 
     key = given.key.strip().rstrip(".")
     known = handbook.keys()

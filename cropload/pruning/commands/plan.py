@@ -158,7 +158,7 @@ def _run(given):
 
 
 def _parts(found, units, settled, season=""):
-    from cropload.show.terminal_text import paragraph
+    from cropload.show.terminal import paragraph
 
     about = found.attrs
     crop = units.label("t_ha")
@@ -193,7 +193,7 @@ def _nearest(rows, units):
     """Yield the layouts that come nearest to fitting, and which limits each breaks."""
     import pandas as pd
 
-    from cropload.show.terminal_text import paragraph
+    from cropload.show.terminal import paragraph
 
     yield paragraph("NEAREST, but outside the limits") + "\n" + _table(pd.DataFrame(rows), units)
     lines = [paragraph(f"{row['plan']} is outside: {row['outside']}", "- ") for row in rows]
@@ -201,7 +201,8 @@ def _nearest(rows, units):
 
 
 def _table(found, units):
-    from cropload.show.text_tables import Column, percent, range_texts, text_table, words
+    from cropload.show.terminal import Column, range_texts, text_table, words
+    from cropload.show.wording import percent
 
     def ranged(name, quantity=None):
         factor = 1.0 if quantity is None else units.show(quantity)[1]

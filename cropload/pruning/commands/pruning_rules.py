@@ -41,7 +41,7 @@ def _buds_arguments(parser):
 
 
 def _buds(given):
-    from cropload.show.terminal_text import paragraph
+    from cropload.show.terminal import paragraph
     from cropload.units import METRIC, US
 
     if given.pruning_weight is None and not given.table:
@@ -86,7 +86,7 @@ def _check_weight(weight, unit):
 def _one_vine(weight, formula, units, cap):
     import math
 
-    from cropload.show.terminal_text import paragraph
+    from cropload.show.terminal import paragraph
     from cropload.units import METRIC, US
 
     weight_kg = float(units.to_metric("pruning_weight_kg", weight))
@@ -109,7 +109,7 @@ def _one_vine(weight, formula, units, cap):
 
 
 def _lookup(table, units, formula):
-    from cropload.show.text_tables import Column, text_table
+    from cropload.show.terminal import Column, text_table
 
     label = units.label("pruning_weight_kg")
     columns = [Column("prunings", label), Column("buds to leave")]
@@ -139,8 +139,7 @@ def _damage_arguments(parser):
 
 def _damage(given):
     from cropload import handbook
-    from cropload.show.terminal_text import paragraph
-    from cropload.show.text_tables import Column, text_table, words
+    from cropload.show.terminal import Column, paragraph, text_table, words
     from cropload.vine.bud_damage import replacement_buds, step_rule_buds, wilson_interval
 
     _check_damage(given)

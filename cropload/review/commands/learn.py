@@ -43,9 +43,8 @@ def _lessons(lessons):
         now_sentence,
         seasons_words,
     )
-    from cropload.show.terminal_text import paragraph
-    from cropload.show.text_tables import Column, text_table
-    from cropload.show.text_tables import words as wordy
+    from cropload.show.terminal import Column, paragraph, text_table
+    from cropload.show.terminal import words as wordy
 
     yield paragraph(
         f"What the seasons up to {lessons.through} teach. "
@@ -85,7 +84,7 @@ def _effect(records, lessons):
     from cropload.review.accepting import worth_accepting
     from cropload.review.learned_words import effect_sentence
     from cropload.review.lesson_effect import lesson_effect
-    from cropload.show.terminal_text import paragraph
+    from cropload.show.terminal import paragraph
 
     found = lesson_effect(records, lessons, worth_accepting(lessons), draws=1000)
     if not found.attrs["lessons"]:
@@ -97,9 +96,8 @@ def _vines(records):
     from cropload.errors import CroploadError
     from cropload.review.learned_words import trend_note, trend_tag
     from cropload.review.vine_trend import FIGURES, vine_trend
-    from cropload.show.terminal_text import paragraph
-    from cropload.show.text_tables import text_table
-    from cropload.show.text_tables import words as wordy
+    from cropload.show.terminal import paragraph, text_table
+    from cropload.show.terminal import words as wordy
 
     head = "ARE THE VINES GETTING WEAKER?"
     try:
@@ -122,7 +120,7 @@ def _fertility(records):
     from cropload.errors import CroploadError
     from cropload.review.bud_fertility import bud_fertility
     from cropload.review.learned_words import differs_sentence, enough_sentence
-    from cropload.show.terminal_text import paragraph
+    from cropload.show.terminal import paragraph
 
     head = "BUD FERTILITY"
     try:
@@ -166,7 +164,7 @@ def _accept(given):
     from cropload.review.accepting import accept, chosen, weighed
     from cropload.review.learned_words import accepted_lines, lessons_words
     from cropload.review.learning import learn
-    from cropload.show.terminal_text import paragraph
+    from cropload.show.terminal import paragraph
 
     records = options.records_of(given)
     lessons = learn(records, given.through)

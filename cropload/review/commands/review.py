@@ -62,7 +62,7 @@ def last_picked(records):
 
 def _parts(found, records, moment, units):
     from cropload.review import words
-    from cropload.show.terminal_text import paragraph
+    from cropload.show.terminal import paragraph
 
     yield paragraph(
         f"Season {found.season}: what each forecast was worth, made again from what was known on "
@@ -83,8 +83,8 @@ def _notes(words, found):
 
 def _scores(found, units):
     from cropload.review.words import coverage_words, per_cent
-    from cropload.show.text_tables import Column, text_table
-    from cropload.show.text_tables import words as wordy
+    from cropload.show.terminal import Column, text_table
+    from cropload.show.terminal import words as wordy
 
     rows = [
         [
@@ -106,9 +106,8 @@ def _scores(found, units):
 def _guesses(found):
     from cropload.review.review import BASELINES
     from cropload.review.words import per_cent
-    from cropload.show.terminal_text import paragraph
-    from cropload.show.text_tables import Column, text_table
-    from cropload.show.text_tables import words as wordy
+    from cropload.show.terminal import Column, paragraph, text_table
+    from cropload.show.terminal import words as wordy
 
     rows = []
     for row in found.summary.to_dict("records"):
@@ -125,8 +124,8 @@ def _guesses(found):
 
 def _logged(found, units):
     from cropload.review.words import coverage_words, per_cent
-    from cropload.show.text_tables import Column, text_table
-    from cropload.show.text_tables import words as wordy
+    from cropload.show.terminal import Column, text_table
+    from cropload.show.terminal import words as wordy
 
     rows = [
         [
@@ -157,7 +156,7 @@ def _split(found, records, moment):
         estate_sentence,
         measured_sentence,
     )
-    from cropload.show.terminal_text import paragraph
+    from cropload.show.terminal import paragraph
 
     head = f"WHAT MISSED, {MOMENTS[moment]}"
     if moment not in found.forecasts:

@@ -30,8 +30,7 @@ def _run(given):
         crew_sentence,
         rows_not_told,
     )
-    from cropload.show.terminal_text import paragraph
-    from cropload.show.text_tables import Column, text_table, words
+    from cropload.show.terminal import Column, paragraph, text_table, words
 
     records = options.records_of(given)
     units = options.units_of(given)

@@ -111,7 +111,7 @@ def export(table, units):
 
 def _parts(found, earlier, by, units, season=""):
     from cropload.season.words import contribution_sentence
-    from cropload.show.terminal_text import paragraph
+    from cropload.show.terminal import paragraph
 
     yield paragraph(heading(found))
     if season:
@@ -127,7 +127,8 @@ def _parts(found, earlier, by, units, season=""):
 
 def crop_table(found, by, units):
     """Return the crop by block, variety or estate as text, the estate's total at its end."""
-    from cropload.show.text_tables import Column, figure, range_texts, text_table, words
+    from cropload.show.terminal import Column, range_texts, text_table, words
+    from cropload.show.wording import significant as figure
 
     table, total = found.table(by), found.table("estate")
     frames = [table] if by == "estate" else [table, total]
@@ -154,8 +155,7 @@ def crop_table(found, by, units):
 def changes(found, earlier, units):
     """Return what changed since an earlier forecast, by component, adding up."""
     from cropload.season.words import change_sentence, change_table, short, signed
-    from cropload.show.terminal_text import paragraph
-    from cropload.show.text_tables import Column, text_table, words
+    from cropload.show.terminal import Column, paragraph, text_table, words
 
     change = found.explain(earlier)
     rows = [

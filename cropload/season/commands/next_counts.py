@@ -35,8 +35,7 @@ def _run(given):
     from cropload.season.next_counts import next_counts
     from cropload.season.words import nothing_to_count
     from cropload.show import wording
-    from cropload.show.terminal_text import paragraph
-    from cropload.show.text_tables import Column, text_table, words
+    from cropload.show.terminal import Column, paragraph, text_table, words
 
     records = options.records_of(given)
     units = options.units_of(given)

@@ -49,7 +49,7 @@ def _arguments(parser):
 def _run(given):
     from cropload.errors import CroploadError
     from cropload.season.count_plan import plan_count
-    from cropload.show.terminal_text import paragraph
+    from cropload.show.terminal import paragraph
 
     records = options.records_of(given)
     for option, name, ending in ((given.csv, "--csv", ".csv"), (given.html, "--html", ".html")):

@@ -35,7 +35,7 @@ def _run(given):
     from cropload.season.thinning import thin_to
     from cropload.season.thinning_words import thinning_sentence
     from cropload.show.result_units import in_units
-    from cropload.show.terminal_text import paragraph
+    from cropload.show.terminal import paragraph
     from cropload.units import US
 
     records = options.records_of(given)
@@ -59,7 +59,9 @@ def _run(given):
 def _table(found, units):
     from cropload.beliefs import ranges
     from cropload.season.thinning_words import around
-    from cropload.show.text_tables import Column, figure, percent, range_texts, text_table
+    from cropload.show.terminal import Column, range_texts, text_table
+    from cropload.show.wording import percent
+    from cropload.show.wording import significant as figure
 
     rows = around(found)
     ends = [units.convert("t_ha", rows[f"t_ha_{end}"]) for end in ("p10", "p50", "p90")]

@@ -105,7 +105,7 @@ def _run(given):
 
 def _nothing(given, found, schedule):
     from cropload.season.commands.forecast import heading
-    from cropload.show.terminal_text import paragraph
+    from cropload.show.terminal import paragraph
     from cropload.winery import words as intake_words
 
     yield paragraph(heading(found).split(" Each figure")[0])
@@ -117,8 +117,7 @@ def _nothing(given, found, schedule):
 
 def _parts(given, records, found, dates, schedule, table, limits):
     from cropload.season.commands.forecast import heading
-    from cropload.show.terminal_text import paragraph
-    from cropload.show.text_tables import Column, text_table, words
+    from cropload.show.terminal import Column, paragraph, text_table, words
     from cropload.winery import words as intake_words
 
     units = options.units_of(given)
@@ -168,7 +167,7 @@ def _intake_rows(table, by, units):
 
 def _moves(given, records, schedule, units, shown):
     from cropload.errors import CroploadError
-    from cropload.show.terminal_text import paragraph
+    from cropload.show.terminal import paragraph
     from cropload.winery import words as intake_words
     from cropload.winery.relief import CAUTION, relieve
 

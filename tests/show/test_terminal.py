@@ -6,8 +6,19 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cropload.show.terminal_text import paragraph, printable, screen_width, text_width, wrap_text
-from cropload.show.text_tables import Column, figure, percent, range_texts, text_table, words
+from cropload.show.terminal import (
+    Column,
+    paragraph,
+    printable,
+    range_texts,
+    screen_width,
+    text_table,
+    text_width,
+    words,
+    wrap_text,
+)
+from cropload.show.wording import percent
+from cropload.show.wording import significant as figure
 
 #: Words as names of blocks may hold them: several scripts, wide signs, combining marks.
 NAMES = st.text(

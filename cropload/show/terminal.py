@@ -1,15 +1,118 @@
-"""Plain-text tables that fit a terminal, and numbers as a table shows them."""
+"""Text for a terminal: its width, letters of any alphabet, paragraphs and tables that fit."""
 
+import functools
+import io
 import math
-import textwrap
+import shutil
+import sys
+import unicodedata
 from dataclasses import dataclass
 
-from cropload.show.terminal_text import (
-    printable,
-    screen_width,
-    text_width,
-    wrap_text,
-)
+#: Width of text that does not go to a terminal, and the bounds of one that does [columns].
+WIDTH = 80
+NARROWEST, WIDEST = 40, 120
+#: Joiners that some scripts need inside words; every other invisible sign is shown or dropped.
+_JOINERS = "\u200c\u200d"
+#: Stands for a space that no line is broken at; ``printable`` lets no such sign in.
+_HELD = "\ue000"
+_HIDDEN = ("Cc", "Cf", "Cs", "Co", "Zl", "Zp")
+
+
+def screen_width(stream=None):
+    """Return the columns to fill [1]: the terminal's within bounds, 80 for a file or a pipe."""
+    stream = sys.stdout if stream is None else stream
+    if not (hasattr(stream, "isatty") and stream.isatty()):
+        return WIDTH
+    return max(NARROWEST, min(WIDEST, shutil.get_terminal_size((WIDTH, 24)).columns))
+
+
+def printable(text, keep="\n"):
+    """Return text that cannot command a terminal: control characters made visible.
+
+    Parameters
+    ----------
+    text : object
+        Anything; its ``str`` is taken.
+    keep : str
+        Control characters that stay as they are.
+
+    Examples
+    --------
+    >>> printable("Block \\x1b[31mred")
+    'Block \\\\x1b[31mred'
+    """
+    text = str(text)
+    if text.isascii() and text.replace("\n", "").isprintable() and "\n" in keep:
+        return text
+    return "".join(_visible(sign, keep) for sign in text)
+
+
+def _visible(sign, keep):
+    if sign in keep or sign in _JOINERS or unicodedata.category(sign) not in _HIDDEN:
+        return sign
+    return ascii(sign)[1:-1]
+
+
+def text_width(text):
+    """Return the columns a text takes on a terminal [1].
+
+    Examples
+    --------
+    >>> text_width("Riesling"), text_width("葡萄"), text_width("e\\u0301")
+    (8, 4, 1)
+    """
+    from rich.cells import cell_len
+
+    return cell_len(text)
+
+
+@functools.cache
+def _console(width):
+    """Return a console that only lays out: no colour, no look at the terminal."""
+    from rich.console import Console
+
+    return Console(
+        width=width,
+        file=io.StringIO(),
+        color_system=None,
+        legacy_windows=False,
+        _environ={},
+        markup=False,
+        emoji=False,
+        highlight=False,
+    )
+
+
+def wrap_text(text, width):
+    """Return the lines of a text, broken at spaces, and inside words that are longer than a line.
+
+    Parameters
+    ----------
+    text : str
+        The text; runs of white space count as one space, and a per cent sign stays with its
+        number.
+    width : int
+        The longest line [columns].
+    """
+    from rich.text import Text
+
+    plain = " ".join(str(text).split())
+    if text_width(plain) <= width:
+        return [plain]
+    held = Text(plain.replace(" %", f"{_HELD}%"))
+    return [
+        line.plain.rstrip().replace(_HELD, " ")
+        for line in held.wrap(_console(width), max(1, width))
+    ]
+
+
+def paragraph(text, indent="", width=None):
+    """Return one paragraph, its lines broken to fit, further lines under the first word."""
+    width = screen_width() if width is None else width
+    lines = wrap_text(printable(text, keep=""), width - len(indent))
+    further = " " * len(indent)
+    return "\n".join((indent if at == 0 else further) + line for at, line in enumerate(lines))
+
 
 #: A text column is not squeezed below this [columns].
 _LEAST_TEXT = 12
@@ -18,17 +121,7 @@ _GAP = "  "
 
 @dataclass(frozen=True)
 class Column:
-    """A column of a text table.
-
-    Attributes
-    ----------
-    title : str
-        What is in it.
-    unit : str
-        Its unit, written under the title.
-    right : bool
-        Numbers stand at the right, words at the left.
-    """
+    """A column of a text table: its title, the unit under it, and whether numbers stand in it."""
 
     title: str
     unit: str = ""
@@ -134,44 +227,36 @@ def _squeezed(wanted, least, width):
 
 
 def _drawn(columns, cells, widths):
+    """Return a table of columns whose widths fit, drawn line by line."""
+    from rich.table import Table
+
     heads = [wrap_text(c.title, w) for c, w in zip(columns, widths, strict=True)]
     tallest = max(len(head) for head in heads)
-    heads = [[""] * (tallest - len(head)) + head for head in heads]
-    if any(column.unit for column in columns):
-        heads = [[*head, column.unit] for head, column in zip(heads, columns, strict=True)]
-    lines = _line_up(heads, columns, widths)
-    lines.append("-" * _total(widths))
-    for row in cells:
-        broken = [wrap_text(cell, w) for cell, w in zip(row, widths, strict=True)]
-        lines += _line_up(broken, columns, widths)
-    return "\n".join(lines)
+    with_units = any(column.unit for column in columns)
+    grid = Table.grid(padding=(0, len(_GAP), 0, 0))
+    for column, width in zip(columns, widths, strict=True):
+        grid.add_column(justify="right" if column.right else "left", width=width, overflow="fold")
+    top = [
+        "\n".join([*[""] * (tallest - len(head)), *head, *([column.unit] if with_units else [])])
+        for head, column in zip(heads, columns, strict=True)
+    ]
+    for row in (top, *cells):
+        grid.add_row(
+            *(
+                c if row is top else "\n".join(wrap_text(c, w))
+                for c, w in zip(row, widths, strict=True)
+            )
+        )
+    lines = _lines(grid, _total(widths) + len(_GAP))
+    below = tallest + with_units
+    return "\n".join([*lines[:below], "-" * _total(widths), *lines[below:]])
 
 
-def _line_up(parts, columns, widths):
-    lines = []
-    for place in range(max(len(part) for part in parts)):
-        line = []
-        for part, column, width in zip(parts, columns, widths, strict=True):
-            text = part[place] if place < len(part) else ""
-            gap = " " * (width - text_width(text))
-            line.append(gap + text if column.right else text + gap)
-        lines.append(_GAP.join(line).rstrip())
-    return lines
-
-
-def figure(value, digits=3):
-    """Return a number to so many significant figures, thousands set apart.
-
-    Examples
-    --------
-    >>> figure(0.08379), figure(5902.4), figure(12.0), figure(float("nan"))
-    ('0.0838', '5,900', '12.0', '-')
-    """
-    if value is None or not math.isfinite(value):
-        return "-"
-    if value == 0:
-        return "0"
-    return _to_step(value, math.floor(math.log10(abs(value))) + 1 - digits)
+def _lines(drawn, width):
+    console = _console(width)
+    with console.capture() as caught:
+        console.print(drawn)
+    return [line.rstrip() for line in caught.get().rstrip("\n").split("\n")]
 
 
 def _to_step(value, power):
@@ -215,21 +300,3 @@ def _range_text(low, middle, high, power):
         return "-"
     low, middle, high = (_to_step(end, power) for end in (low, middle, high))
     return f"{middle} ({low}-{high})"
-
-
-def percent(share):
-    """Return a share as whole per cent, and small ones as ``under 1 %``.
-
-    Examples
-    --------
-    >>> percent(0.7195), percent(0.005), percent(0.0)
-    ('72 %', 'under 1 %', '0 %')
-    """
-    if share is None or not math.isfinite(share):
-        return "-"
-    return "under 1 %" if 0 < share <= 0.005 else f"{100 * share:.0f} %"
-
-
-def indented(text, by="  "):
-    """Return text with every line moved to the right."""
-    return textwrap.indent(text, by)

@@ -1,0 +1,85 @@
+"""What every public question returns: a frame, notes and sources, readable wherever it is shown."""
+
+from dataclasses import dataclass, field
+from importlib import import_module
+from typing import Any
+
+from cropload.units import METRIC, unit_system
+
+#: How an answer is written: ``module:function``, registered from above, where words are known.
+RENDERERS = {}
+#: Name of an answer's class -> module with ``heading``, ``tables`` and ``plot`` of it, registered
+#: from above, for answers of rooms that know no words.
+VIEWS = {}
+
+
+def _found(place):
+    module, _, name = place.partition(":")
+    return getattr(import_module(module), name)
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Answer:
+    """The base of an answer.
+
+    A question derives its own answer from it, and fills in :meth:`heading`, :meth:`tables` and
+    :meth:`plot`, and ``frame_by(group)`` where it can be grouped.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        The answer in full, in metric units; the question documents its columns.
+    notes : tuple of str
+        What a reader must know beside the figures, in sentences.
+    sources : tuple of str
+        Keys of the handbook that the answer leans on.
+
+    Notes
+    -----
+    ``answer["column"]`` and ``len(answer)`` speak of the frame.
+    """
+
+    frame: Any
+    notes: tuple = ()
+    sources: tuple = field(default=(), kw_only=True)
+
+    def heading(self, units=METRIC):
+        """Return what is answered, in one or two sentences."""
+        return self._view("heading", units)
+
+    def tables(self, units=METRIC):
+        """Return the tables of the answer, the one that matters most first."""
+        return self._view("tables", units)
+
+    def table(self, units=METRIC):
+        """Return the table that matters most."""
+        return self.tables(unit_system(units))[0]
+
+    def plot(self, ax=None, units=METRIC):
+        """Draw the answer on axes, new ones when none are given, and return them."""
+        return self._view("plot", ax, unit_system(units))
+
+    def text(self, units=METRIC, width=80):
+        """Return the answer as text: heading, the first table, notes."""
+        return _found(RENDERERS["text"])(self, unit_system(units), width)
+
+    def _view(self, name, *given):
+        return _found(f"{VIEWS[type(self).__name__]}:{name}")(self, *given)
+
+    def __str__(self):
+        return self.text()
+
+    def _repr_html_(self):
+        return _found(RENDERERS["html"])(self)
+
+    def __repr__(self):
+        return f"<{type(self).__name__}: {len(self.frame)} rows; print it to read it>"
+
+    def __getitem__(self, key):
+        return self.frame[key]
+
+    def __len__(self):
+        return len(self.frame)
+
+    def __contains__(self, column):
+        return column in self.frame
