@@ -22,7 +22,7 @@ from cropload.beliefs.learned_entries import (
 from cropload.beliefs.learned_shown import shown_figure
 from cropload.clock import LAST_YEAR
 from cropload.errors import CroploadError
-from cropload.records.writing.safe_files import put_bytes
+from cropload.records.writing.gate import changing
 
 __all__ = [
     "COMPONENTS",
@@ -38,7 +38,6 @@ __all__ = [
     "written",
 ]
 
-_MOST_VERSIONS = 10_000
 _HEAD = """\
 # Learned on this estate and accepted by you; cropload takes these figures in place of the
 # handbook's, for every season after "through".  The handbook has spoken in them already: nothing
@@ -179,22 +178,12 @@ def write_learned(path, entries, accepted_on):
     power cut leaves the old or the new one whole.
     """
     target = learned_path(path)
-    before = _content(target) if target.exists() else None
-    kept = {} if before is None else {entry.key: entry for entry in parse_learned(before)}
-    if before is not None and all(same_figures(kept.get(entry.key), entry) for entry in entries):
-        return target, None
-    kept.update({entry.key: entry for entry in entries})
-    data = written(kept.values(), accepted_on).encode("utf-8")
-    parse_learned(data)
-    if before is None:
-        put_bytes(target, data)
-        return target, None
-    for number in range(1, _MOST_VERSIONS):
-        old = target.with_name(f"learned.{number}.toml")
-        if not old.exists():
-            break
-    else:
-        raise CroploadError(f"{target.parent} holds too many versions of {FILE}; clear some away.")
-    put_bytes(old, before)
-    put_bytes(target, data, replace=True, expected=before)
-    return target, old
+    with changing(target) as change:
+        before = _content(target) if target.exists() else None
+        kept = {} if before is None else {entry.key: entry for entry in parse_learned(before)}
+        if before is not None and all(same_figures(kept.get(each.key), each) for each in entries):
+            return target, None
+        kept.update({entry.key: entry for entry in entries})
+        data = written(kept.values(), accepted_on).encode("utf-8")
+        parse_learned(data)
+        return target, change.put(data, before, copied=True)

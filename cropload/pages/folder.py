@@ -5,7 +5,7 @@ from pathlib import Path
 
 from cropload.errors import CroploadError
 from cropload.records.example import shipped
-from cropload.records.writing.safe_files import put_bytes
+from cropload.records.writing.gate import make_folder, workbook_bytes, write_new
 
 #: What a sample estate in a folder of one's own is called.
 EXAMPLE_WORKBOOK = "quillfoot.xlsx"
@@ -45,18 +45,18 @@ def new_folder(folder, example=False, xlsx=False, units="metric"):
         )
     folder = _empty_folder(folder)
     if not example:
-        records = write_template(folder, xlsx=xlsx, units=units)
-    elif xlsx:
+        return write_template(folder, xlsx=xlsx, units=units), copy_notebooks(folder)
+    sample = shipped("sample_data")
+    if xlsx:
         records = folder / EXAMPLE_WORKBOOK
-        put_bytes(records, _example_workbook())
+        files = {records: _example_workbook()}
     else:
         records = folder
-        for source in sorted((shipped("sample_data") / "quillfoot").glob("*.csv")):
-            put_bytes(folder / source.name, source.read_bytes())
-    if example:
-        explained = shipped("sample_data") / "README.md"
-        if explained.is_file():
-            put_bytes(folder / explained.name, explained.read_bytes())
+        files = {folder / file.name: file.read_bytes() for file in _sample_tables()}
+    explained = sample / "README.md"
+    if explained.is_file():
+        files[folder / explained.name] = explained.read_bytes()
+    write_new(files)
     return records, copy_notebooks(folder)
 
 
@@ -72,7 +72,7 @@ def _empty_folder(folder):
     try:
         if folder.exists() and not folder.is_dir():
             raise CroploadError(f"{folder} is a file. Give the name of a new folder.")
-        folder.mkdir(parents=True, exist_ok=True)
+        make_folder(folder)
         held = sorted(entry.name for entry in folder.iterdir() if not entry.name.startswith("."))
     except (OSError, ValueError) as fault:
         if isinstance(fault, CroploadError):
@@ -90,22 +90,23 @@ def _empty_folder(folder):
     return folder
 
 
+def _sample_tables():
+    return sorted((shipped("sample_data") / "quillfoot").glob("*.csv"))
+
+
 def _example_workbook():
     """Return the sample estate as one workbook, a sheet for each table."""
     import csv
-    from io import BytesIO
 
     import openpyxl
 
     book = openpyxl.Workbook(write_only=True)
-    for source in sorted((shipped("sample_data") / "quillfoot").glob("*.csv")):
+    for source in _sample_tables():
         sheet = book.create_sheet(source.stem)
         with source.open(encoding="utf-8-sig", newline="") as file:
             for row in csv.reader(file):
                 sheet.append([_cell(text) for text in row])
-    stream = BytesIO()
-    book.save(stream)
-    return stream.getvalue()
+    return workbook_bytes(book)
 
 
 def _cell(text):
@@ -167,10 +168,11 @@ def copy_notebooks(folder):
     list of pathlib.Path
         The notebooks that were copied.
     """
-    records, copied = records_in(folder), []
+    records, files = records_in(folder), {}
     for source in notebooks():
         target = Path(folder) / source.name
         if not target.exists() and not target.is_symlink():
-            put_bytes(target, _beside(source.read_bytes(), records))
-            copied.append(target)
-    return copied
+            files[target] = _beside(source.read_bytes(), records)
+    if files:
+        write_new(files)
+    return list(files)

@@ -1,7 +1,6 @@
 """A count planned for one block: how many vines, why so many, which, and the sheets to print."""
 
 from dataclasses import dataclass, field
-from pathlib import Path
 
 import pandas as pd
 
@@ -9,7 +8,7 @@ from cropload import clock, handbook
 from cropload.beliefs.meant import check_block, next_season
 from cropload.clock import day
 from cropload.errors import CroploadError
-from cropload.records.writing.safe_files import put_bytes
+from cropload.records.writing.gate import Result, write_results
 from cropload.season.count_sheet import LABELS, count_sheet, count_sheet_csv
 from cropload.season.crew_verdict import vines_to_check
 from cropload.season.sampling import cv_of_counts, sample_size
@@ -40,20 +39,25 @@ class CountPlan:
     csv: str = field(repr=False)
     care: str = CARE
 
-    @staticmethod
-    def write(path, text, replace=False):
-        """Write a sheet to a new file, and return the file.
+    def write(self, csv=None, html=None, replace=False):
+        """Write the sheets that are asked for: all, or none.
+
+        Returns
+        -------
+        list of (pathlib.Path, pathlib.Path or None)
+            Each file, and where the version before it lies now.
 
         Raises
         ------
         CroploadError
-            When it exists and may not be replaced, or cannot be written.
+            When one exists and may not be replaced, or cannot be written.
         """
-        path = Path(path).expanduser()
         # The byte order mark lets spreadsheet programs read names in any alphabet.
-        encoding = "utf-8-sig" if path.suffix.lower() == ".csv" else "utf-8"
-        put_bytes(path, text.encode(encoding), replace)
-        return path
+        sheets = (
+            Result(csv, (".csv",), self.csv.encode("utf-8-sig")),
+            Result(html, (".html",), self.html.encode("utf-8")),
+        )
+        return write_results([sheet for sheet in sheets if sheet.path is not None], replace)
 
 
 def plan_count(

@@ -2,13 +2,13 @@
 
 import csv
 import io
-import os
 from pathlib import Path
 
 import pandas as pd
 
 from cropload.errors import CroploadError
 from cropload.records.reading.faults import Fault
+from cropload.records.writing.gate import changing
 
 FILE = "forecasts.csv"
 
@@ -53,7 +53,7 @@ def _plain(text):
 
 
 def append_log(path, rows, extra):
-    """Append rows to the log in one write.
+    """Append rows to the log: all of them, or none.
 
     Parameters
     ----------
@@ -76,9 +76,8 @@ def append_log(path, rows, extra):
 
     Notes
     -----
-    The lines go to the end in a single write that is flushed to the disk, so that a power cut
-    leaves at most one broken last line; ``read_log`` skips it and says so. What was there before
-    is never touched.
+    What was there before is never touched. A last line that another program cut short stays as
+    it is; ``read_log`` skips it and says so.
     """
     target = log_path(path)
     columns = [*HEAD, *extra]
@@ -92,35 +91,19 @@ def append_log(path, rows, extra):
             ]
         )
     head = ",".join(columns) + "\n"
-    try:
-        start = ""
-        if target.exists() and target.stat().st_size:
-            with open(target, encoding="utf-8-sig", errors="replace") as file:
-                first = file.readline()
+    with changing(target) as change:
+        before = change.read()
+        start = head
+        if before:
+            first = before.split(b"\n", 1)[0].decode("utf-8-sig", "replace")
             if first.strip() != head.strip():
                 raise CroploadError(
                     f"{FILE} was begun with other columns, so nothing was added to it. Move it to "
                     "another name to begin a new log; nothing in it is lost."
                 )
-            with open(target, "rb") as file:
-                file.seek(-1, os.SEEK_END)
-                # A cell too many keeps a line that was cut in its last number from being read.
-                start = "" if file.read(1) == b"\n" else f",{_CUT}\n"
-        else:
-            start = head
-        handle = os.open(target, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o644)
-        try:
-            data = (start + text.getvalue()).encode("utf-8")
-            while data:
-                data = data[os.write(handle, data) :]
-            os.fsync(handle)
-        finally:
-            os.close(handle)
-    except OSError as error:
-        raise CroploadError(
-            f"The log {target} cannot be written ({error.strerror}). Close it in other programs, "
-            "or see whether the folder may be written to."
-        ) from None
+            # A cell too many keeps a line that was cut in its last number from being read.
+            start = "" if before.endswith(b"\n") else f",{_CUT}\n"
+        change.put((before or b"") + (start + text.getvalue()).encode("utf-8"), before)
     return target
 
 

@@ -47,14 +47,10 @@ def _arguments(parser):
 
 
 def _run(given):
-    from cropload.errors import CroploadError
     from cropload.season.count_plan import plan_count
     from cropload.show.terminal import paragraph
 
     records = options.records_of(given)
-    for option, name, ending in ((given.csv, "--csv", ".csv"), (given.html, "--html", ".html")):
-        if option is not None and not option.lower().endswith(ending):
-            raise CroploadError(f"{name} needs a file that ends in {ending}, not '{option}'.")
     plan = plan_count(
         records,
         given.block,
@@ -67,9 +63,7 @@ def _run(given):
         seed=given.seed,
         units=options.units_of(given),
     )
-    for target, text in ((given.csv, plan.csv), (given.html, plan.html)):
-        if target is not None:
-            options.note(f"Written: {plan.write(target, text, given.replace)}")
+    options.tell_written(plan.write(given.csv, given.html, given.replace))
     picked = plan.picked
     walk = ", ".join(
         f"{row}:{vine}" for row, vine in zip(picked["row"], picked["vine"], strict=True)

@@ -143,9 +143,9 @@ class CountSheets(DeskPanel):
             if self.planned is None:
                 raise CroploadError("There is no sheet to write; see the message above.")
             folder = saving.results_folder(self.desk.base)
-            page = saving.save_page(self.planned.html, folder, self._stem())
+            page = saving.new_file(folder, self._stem(), ".html")
             csv = page.with_suffix(".csv")
-            self.planned.write(csv, self.planned.csv)
+            self.planned.write(csv, page)
             return f"the sheets are {page} and {csv.name}."
 
         parts.tell(self.kept, action, "The sheets were not written")

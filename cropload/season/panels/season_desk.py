@@ -269,7 +269,7 @@ class SeasonDesk(widgets.VBox):
         if not self.unsaved:
             raise CroploadError("Nothing has been entered that is not saved yet.")
         self.own_folder("keep counts")
-        from cropload.records.writing.template import append_rows
+        from cropload.records.writing.append import append_rows
 
         files = []
         for name in ("counts", "weights"):

@@ -1,7 +1,6 @@
 """Panels of the winery: contracts, and what moved since the last forecast in the log."""
 
-import tempfile
-
+from cropload.records.writing.gate import private_folder
 from cropload.season.change_figure import plot_change
 from cropload.season.forecast_log import read_log
 from cropload.season.log_writing import log_forecast
@@ -62,11 +61,12 @@ class SinceLast(DeskPanel):
         now = self.desk.forecast.as_of
         # The last day listed is what is looked at, so the one before it is compared.
         days = [each.day for each in self.desk.days() if now is None or each.day <= now][:-1]
-        if not days:
-            return read_log(tempfile.gettempdir())[0].iloc[:0], []
-        with tempfile.TemporaryDirectory() as folder:
-            log_forecast(self.desk.forecast_on(days[-1]), folder)
+        with private_folder({}) as folder:
+            if days:
+                log_forecast(self.desk.forecast_on(days[-1]), folder)
             log = read_log(folder)[0]
+        if not days:
+            return log, []
         return log, [
             f"The sample estate keeps no log; as an example, the forecast of {days[-1]:%Y-%m-%d} "
             "stands for the one kept last."
