@@ -276,6 +276,10 @@ def _place(path, endings=()):
         given = Path(path).expanduser()
         _check_name(given.name)
         target = given.resolve()
+        for name in (given, target) if endings else ():
+            if name.suffix.lower() not in endings:
+                leads = "" if name is given else f", which '{given.name}' leads to,"
+                raise CroploadError(f"'{name.name}'{leads} must end in {' or '.join(endings)}.")
         missing = not target.parent.is_dir()
         if target.is_dir():
             raise CroploadError(f"{given} is a folder. Give the name of a file.")
@@ -283,10 +287,6 @@ def _place(path, endings=()):
         raise
     except (OSError, RuntimeError, TypeError, ValueError) as error:
         raise _fault(path, error) from None
-    for name in (given, target) if endings else ():
-        if name.suffix.lower() not in endings:
-            leads = "" if name is given else f", which '{given.name}' leads to,"
-            raise CroploadError(f"'{name.name}'{leads} must end in {' or '.join(endings)}.")
     if missing:
         raise CroploadError(f"The folder {given.parent} does not exist. Make it first.")
     return given, target

@@ -147,6 +147,11 @@ def in_child(work):
 
 def kill_everywhere(write, folder):
     """Kill a write before and after every step; after each, all must be whole, and go on."""
+    # Once undisturbed, so that no child has to load a library.
+    warm = folder / "warm"
+    warm.mkdir()
+    write.start(warm)
+    write.run(warm, lambda: None)
     killed = 0
     for after in (False, True):
         number, status = 0, None

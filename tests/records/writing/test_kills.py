@@ -30,7 +30,7 @@ def ran(what):
 @pytest.mark.parametrize("write", ["rows", "log", "replaced", "several"])
 def test_a_run_killed_at_any_step_leaves_the_old_or_the_new(write):
     # Fewer kills than this would mean that the steps are no longer seen.
-    assert ran(write) > 20
+    assert ran(write) >= 20
 
 
 def test_eight_runs_that_add_500_lines_each_lose_none():
