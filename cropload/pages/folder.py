@@ -1,9 +1,9 @@
 """A folder to work in: records beside the notebooks, nothing of the user's ever overwritten."""
 
-import json
 from pathlib import Path
 
 from cropload.errors import CroploadError
+from cropload.pages.notebooks import bring_notebooks
 from cropload.records.example import shipped
 from cropload.records.writing.gate import make_folder, workbook_bytes, write_new
 
@@ -45,7 +45,7 @@ def new_folder(folder, example=False, xlsx=False, units="metric"):
         )
     folder = _empty_folder(folder)
     if not example:
-        return write_template(folder, xlsx=xlsx, units=units), copy_notebooks(folder)
+        return write_template(folder, xlsx=xlsx, units=units), bring_notebooks(folder).copied
     sample = shipped("sample_data")
     if xlsx:
         records = folder / EXAMPLE_WORKBOOK
@@ -57,7 +57,7 @@ def new_folder(folder, example=False, xlsx=False, units="metric"):
     if explained.is_file():
         files[folder / explained.name] = explained.read_bytes()
     write_new(files)
-    return records, copy_notebooks(folder)
+    return records, bring_notebooks(folder).copied
 
 
 def _empty_folder(folder):
@@ -116,63 +116,3 @@ def _cell(text):
     except ValueError:
         return text or None
     return int(value) if value.is_integer() and "." not in text else value
-
-
-def notebooks():
-    """Return the shipped notebooks, in the order of the season."""
-    return sorted(shipped("notebooks").glob("*.ipynb"))
-
-
-def records_in(folder):
-    """Return what in a folder holds the records: ``"."``, the name of a workbook, or None.
-
-    Notes
-    -----
-    A table of blocks as a CSV file comes first, then ``records.xlsx``, then a workbook that is
-    alone; of several others none is guessed at.
-    """
-    try:
-        names = sorted(entry.name for entry in Path(folder).iterdir())
-    except OSError:
-        return None
-    if "blocks.csv" in (name.lower() for name in names):
-        return "."
-    books = [name for name in names if name.lower().endswith(".xlsx") and name[0] not in "~."]
-    if "records.xlsx" in books:
-        return "records.xlsx"
-    return books[0] if len(books) == 1 else None
-
-
-#: The line of a notebook that says which records it shows: those of the sample estate.
-SAMPLE_LINE = '"FOLDER = None'
-
-
-def _beside(notebook, records):
-    """Return the bytes of a notebook that shows the records it lies beside, if there are any."""
-    if records is None:
-        return notebook
-    own_line = f'"FOLDER = {json.dumps(json.dumps(records))[1:-1]}'
-    return notebook.replace(SAMPLE_LINE.encode(), own_line.encode(), 1)
-
-
-def copy_notebooks(folder):
-    """Copy the shipped notebooks into a folder, set to the records in it.
-
-    Parameters
-    ----------
-    folder : str or path
-        The folder; notebooks that are there already stay as they are.
-
-    Returns
-    -------
-    list of pathlib.Path
-        The notebooks that were copied.
-    """
-    records, files = records_in(folder), {}
-    for source in notebooks():
-        target = Path(folder) / source.name
-        if not target.exists() and not target.is_symlink():
-            files[target] = _beside(source.read_bytes(), records)
-    if files:
-        write_new(files)
-    return list(files)

@@ -71,7 +71,8 @@ def working_folder(folder=None):
     CroploadError
         When there is no such folder, or it cannot be written to.
     """
-    from cropload.pages.folder import copy_notebooks, new_folder, records_in
+    from cropload.pages.folder import new_folder
+    from cropload.pages.notebooks import bring_notebooks, records_in
 
     if folder is None:
         if records_in(".") is not None:
@@ -92,26 +93,23 @@ def working_folder(folder=None):
             f"There is no folder {folder}. `cropload new {folder}` makes one for your records, "
             "and with --example one with the sample estate."
         )
-    said = []
     try:
-        copied = copy_notebooks(folder)
+        sentences = bring_notebooks(folder).sentences()
     except OSError as fault:
         raise CroploadError(
             f"The notebooks cannot be copied to {folder} ({fault.strerror or fault})."
         ) from None
-    if copied:
-        said.append(f"Copied beside the records: {', '.join(path.name for path in copied)}.")
     if records_in(folder) is None:
-        said.append(
+        sentences.append(
             f"{folder} holds no records (or more than one workbook), so the notebooks show the "
             "sample estate; their first cell says which records to read."
         )
-    return folder.resolve(), said
+    return folder.resolve(), sentences
 
 
 def _folder_of(file):
     """Return the folder of a workbook of records, or say why a file cannot be opened."""
-    from cropload.pages.folder import records_in
+    from cropload.pages.notebooks import records_in
 
     if file.suffix.lower() != ".xlsx":
         raise CroploadError(
