@@ -19,8 +19,7 @@ from cropload.beliefs.history import estates
 from cropload.beliefs.measured import measurements
 from cropload.records.block_facts import block_facts
 from cropload.review.learning import learn
-from cropload.vine.growth import COMPONENTS, STAGES, LoadState
-from cropload.vine.load_response import exponents
+from cropload.vine.growth import COMPONENTS, STAGES, LoadState, exponents
 
 PLAN, BUDS = "2x10+2x2", 24
 VARIETIES = ("Anyvine", "Othervine")

@@ -14,8 +14,8 @@ from cropload import clock
 from cropload.beliefs.learned import PROFILES, Entry, read_learned
 from cropload.beliefs.node_profiles import node_profile
 from cropload.beliefs.posterior import SharedPosterior
-from cropload.vine.growth import COMPONENTS, NodeProfile
-from cropload.vine.load_response import RESPONSES
+from cropload.vine.growth import COMPONENTS, RESPONSES
+from cropload.vine.plan_shape import NodeProfile
 
 
 @dataclass(frozen=True)

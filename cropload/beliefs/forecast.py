@@ -5,7 +5,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 import pandas as pd
 
-from cropload import arguments, handbook
+from cropload import arguments
 from cropload.beliefs.accepted import accepted_before
 from cropload.beliefs.groundwork import lay_ground
 from cropload.beliefs.guard import guard_crops
@@ -16,9 +16,9 @@ from cropload.beliefs.result import Forecast
 from cropload.clock import day
 from cropload.records.as_of import records_until
 from cropload.records.block_facts import block_facts
-from cropload.vine.growth import STAGES, Growth, PlanShape, grow
-from cropload.vine.load_response import exponents
+from cropload.vine.growth import STAGES, Growth, exponents, grow
 from cropload.vine.plan import PruningPlan
+from cropload.vine.plan_shape import PlanShape
 
 #: What has been measured last on the estate -> the word for where the season stands.
 STAGE_WORDS = {
@@ -218,7 +218,7 @@ def _grown(estate, x, responses):
     """Run the chain on the draws, a few blocks at a time so that they stay in fast memory."""
     names = [field.name for field in fields(Growth)]
     grown = Growth(*(np.empty(x.shape[1:]) for _ in names))
-    exponent, noncount = exponents(responses), handbook.value("noncount.fertility")
+    exponent = exponents(responses)
     for start in range(0, x.shape[1], _BLOCKS_AT_ONCE):
         here = np.arange(start, min(start + _BLOCKS_AT_ONCE, x.shape[1]))
         shape = PlanShape(
@@ -227,7 +227,7 @@ def _grown(estate, x, responses):
             estate.season_fertility[here, None],
         )
         share = estate.young.share_of(here)
-        lot = grow(x[:, here], shape, estate.state(here), exponent, noncount, share)
+        lot = grow(x[:, here], shape, estate.state(here), exponent, log_share=share)
         for name in names:
             getattr(grown, name)[here] = getattr(lot, name)
     return grown

@@ -9,7 +9,6 @@ from cropload import handbook
 from cropload.beliefs.accepted import NOTHING, Accepted, accepted_before
 from cropload.beliefs.accepted_notes import accepted_notes
 from cropload.beliefs.learn_spreads import learn_spreads, teachers
-from cropload.beliefs.linearise import load_shift
 from cropload.beliefs.loads import filled_loads, planned_loads, unsure_precision, usual_loads
 from cropload.beliefs.measured import measurements, plans_by_season
 from cropload.beliefs.measurements import Grid
@@ -17,10 +16,17 @@ from cropload.beliefs.priors import prior_logs, prior_spreads
 from cropload.beliefs.spreads import Spreads
 from cropload.beliefs.young import YoungBlocks, young_blocks
 from cropload.records.block_facts import BlockFacts, block_facts
-from cropload.vine.growth import COMPONENTS, STAGES, LoadState, PlanShape
-from cropload.vine.load_response import RESPONSES, carried_load, exponents
+from cropload.vine.growth import (
+    COMPONENTS,
+    RESPONSES,
+    STAGES,
+    LoadState,
+    carried_load,
+    load_shift,
+    stage_rows,
+)
 from cropload.vine.plan import PruningPlan
-from cropload.vine.stage_lines import stage_rows
+from cropload.vine.plan_shape import PlanShape
 
 #: Seasons of history used; older ones tell little of today's vines.
 HISTORY_SEASONS = 12
@@ -83,7 +89,7 @@ class Groundwork:
         places : ndarray of int
             Places of the blocks.
         about : ndarray, shape (blocks, components)
-            Logs of their components about which the chain is made straight [1].
+            Logs of their components about which the chain is made linear [1].
         """
         count = self.buds.shape[1]
 
@@ -96,7 +102,7 @@ class Groundwork:
         state = LoadState(
             cells(self.usual), self.carried[places].ravel(), cells(self.usual_clusters)
         )
-        rows, offset = stage_rows(np.repeat(about, count, axis=0), shape, state, exponents())
+        rows, offset = stage_rows(np.repeat(about, count, axis=0), shape, state)
         values, precision = self.values[places], self.precision[places]
         shift = load_shift(np.repeat(self.mean[places], count, axis=0), shape, state)
         shift = shift.reshape(*values.shape[:2], len(COMPONENTS), len(RESPONSES))

@@ -10,13 +10,13 @@ from cropload.beliefs.accepted import NOTHING, Accepted, accepted_before
 from cropload.beliefs.estate import Beliefs, believe, centres
 from cropload.beliefs.fingerprint import fingerprint
 from cropload.beliefs.groundwork import lay_ground
-from cropload.beliefs.linearise import straight_about
 from cropload.beliefs.posterior import shared_posterior
 from cropload.beliefs.priors import prior_logs
 from cropload.beliefs.young import YoungSeason
 from cropload.records.as_of import records_until
 from cropload.records.block_facts import BlockFacts
-from cropload.vine.growth import LoadState, PlanShape
+from cropload.vine.growth import COMPONENTS, STAGES, LoadState
+from cropload.vine.plan_shape import PlanShape
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,7 +29,7 @@ class Estate:
     plan on record before the season, or None. ``season_rows``, ``season_offset`` and
     ``season_shift`` are the straight lines of the season forecast, as from ``stage_rows`` and
     ``load_shift``, at ``season_log_buds``, the log of the load that is carried in it, about
-    the log components ``straight_about``. ``young`` says which vines are young in the season.
+    the log components ``linearised_about``. ``young`` says which vines are young in the season.
     ``accepted`` is what was learned on the estate before
     and is used here, and ``accepted_notes`` says so.
     """
@@ -47,7 +47,7 @@ class Estate:
     load_known: np.ndarray
     last_plan: tuple
     prior_keys: dict
-    straight_about: np.ndarray
+    linearised_about: np.ndarray
     season_rows: np.ndarray
     season_offset: np.ndarray
     season_shift: np.ndarray
@@ -155,6 +155,43 @@ class _Lines:
         return bool(self.ground.precision[:, self.years() > through].any())
 
 
+def line_centres(mean, centre, precision, variety):
+    """Return the logs about which the chain is made linear in each block.
+
+    Parameters
+    ----------
+    mean, centre : ndarray, shape (blocks, components)
+        Logs of the components: prior means, and what is believed at first [1].
+    precision : ndarray, shape (blocks, seasons, stages)
+        1 / sampling variance of what was measured [1]; 0 = absent.
+    variety : ndarray of int, shape (blocks,)
+        Index of the variety.
+
+    Returns
+    -------
+    ndarray, shape (blocks, components)
+
+    Notes
+    -----
+    Only the share of the clusters on non-count shoots bends, so only shoots and non-count shoots
+    matter. Where a block's were counted its own are taken, elsewhere the mean over the blocks of
+    its variety with any record: a point of its own for every block would let each one's errors in,
+    thousands of times.
+    """
+    about = mean.copy()
+    measured = (precision > 0).any((1, 2))
+    members = [np.flatnonzero(variety == v) for v in range(int(variety.max()) + 1)]
+    for name, stage in (("shoots_per_bud", "shoots"), ("noncount_shoots", "noncount_shoots")):
+        at = COMPONENTS.index(name)
+        for places in members:
+            if len(places):
+                some = places[measured[places]]
+                about[places, at] = centre[some if len(some) else places, at].mean()
+        seen = (precision[:, :, STAGES.index(stage)] > 0).any(1)
+        about[seen, at] = centre[seen, at]
+    return about
+
+
 def estates(ground, learned, size=None):
     """Yield what is believed of all the blocks, so many blocks at a time.
 
@@ -177,12 +214,12 @@ def estates(ground, learned, size=None):
     lots = [everyone[start : start + size] for start in range(0, len(everyone), size)]
     names = np.array(ground.facts.names, dtype=object)
 
-    # The chain bends where many non-count shoots bear, so it is made straight once more about what
+    # The chain bends where many non-count shoots bear, so it is made linear once more about what
     # is then believed of them.
     lines = _Lines(ground, lots, ground.mean)
     posterior = shared_posterior(lines.grids(), learned, ground.varieties)
     first = np.concatenate([centres(grid, learned, posterior) for grid in lines.grids()])
-    about = straight_about(ground.mean, first, ground.precision, ground.variety)
+    about = line_centres(ground.mean, first, ground.precision, ground.variety)
     lines = _Lines(ground, lots, about)
     posterior = shared_posterior(lines.grids(), learned, ground.varieties)
 
@@ -218,7 +255,7 @@ def _estate(ground, places, lines, beliefs):
         load_known=ground.load_known[places],
         last_plan=tuple(ground.last_plan[at] for at in places),
         prior_keys=ground.prior_keys,
-        straight_about=lines.about[places],
+        linearised_about=lines.about[places],
         season_rows=grid.rows[:, -1].copy(),
         season_offset=offset[:, -1].copy(),
         season_shift=grid.responses()[:, -1].copy(),

@@ -197,7 +197,7 @@ def learn_spreads(grid, spreads, *, widest=np.inf, iterations=100, tolerance=1e-
     12:547) does, and a mixed step that leads downhill is taken back.
     A crop is a sum of many such effects, so their variances have to be right, not their tails:
     the widening is that of the mean of a scaled inverse chi-square, dof / (dof - 2).
-    The chain is made straight near the handbook's means. Records that contradict it (copies of a
+    The chain is made linear near the handbook's means. Records that contradict it (copies of a
     few blocks, say) can pull a spread so far off that the straight line means nothing any more,
     and crops with it: hence ``widest``.
     Blocks without a measurement teach nothing, and of very many every second or third is taken.

@@ -3,7 +3,7 @@
 import numpy as np
 
 from cropload import handbook
-from cropload.vine.growth import NodeProfile, plan_shapes
+from cropload.vine.plan_shape import NodeProfile, plan_shapes
 
 
 def node_profile(records, variety, facts, base=None):

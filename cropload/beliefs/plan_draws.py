@@ -6,9 +6,9 @@ import numpy as np
 
 from cropload import handbook
 from cropload.beliefs.random_streams import stream
-from cropload.vine.growth import COMPONENTS, Growth, PlanShape, grow, plan_shapes
-from cropload.vine.load_response import exponents
+from cropload.vine.growth import COMPONENTS, Growth, exponents, grow
 from cropload.vine.plan import PruningPlan
+from cropload.vine.plan_shape import PlanShape, plan_shapes
 
 _CLUSTERS = COMPONENTS.index("clusters_per_shoot")
 #: Seasons after the first one from which a crop counts as settled.
@@ -155,7 +155,6 @@ def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0):
         log_fertility=shape.log_fertility * strength,
     )
     state = estate.state(blocks)
-    fertility = handbook.value("noncount.fertility")
     facts = estate.facts
     share = estate.young.share_of(blocks)
     older, later = (x, None) if share is None else _grown_older(estate, blocks, x)
@@ -166,8 +165,8 @@ def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0):
         bearing=facts.bearing[blocks],
         area_ha=facts.area_ha[blocks],
         log_components=x,
-        first=grow(x, shape, state, e, fertility, share),
-        settled=grow(older, shape, state.settled_at(shape.log_buds), e, fertility, later),
+        first=grow(x, shape, state, e, log_share=share),
+        settled=grow(older, shape, state.settled_at(shape.log_buds), e, log_share=later),
     )
 
 

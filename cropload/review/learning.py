@@ -21,7 +21,7 @@ from cropload.records.tickets import weighed_together
 from cropload.review import lesson_rows
 from cropload.review.bud_fertility import fitted_profile
 from cropload.review.counter_bias import counter_effects
-from cropload.vine.growth import NodeProfile
+from cropload.vine.plan_shape import NodeProfile
 
 _PROFILE_COLUMNS = ("key", "variety", "wood", "what", "node", "before", "after", "seasons")
 

@@ -9,8 +9,7 @@ from cropload.beliefs.learned import LEAST_SPREAD, Entry
 from cropload.beliefs.learned_entries import LOAD_RANGE
 from cropload.beliefs.origins import MOST_SHOWN, WORDS
 from cropload.beliefs.priors import prior_logs
-from cropload.vine.growth import COMPONENTS, STAGES
-from cropload.vine.load_response import RESPONSES, carried_load
+from cropload.vine.growth import COMPONENTS, RESPONSES, STAGES, carried_load
 
 #: Columns of the table of lessons.
 COLUMNS = (

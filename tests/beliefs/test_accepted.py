@@ -17,8 +17,8 @@ from cropload.beliefs.origins import LEARNED, component_origins
 from cropload.beliefs.priors import prior_logs
 from cropload.records.block_facts import block_facts
 from cropload.records.reading.faults import RecordsError
-from cropload.vine.growth import COMPONENTS, NodeProfile
-from cropload.vine.load_response import RESPONSES
+from cropload.vine.growth import COMPONENTS, RESPONSES
+from cropload.vine.plan_shape import NodeProfile
 
 SEASON = 2026
 BIAS = Entry("component", "counting_bias", 2025, 4, "Riesling", 0.80, 0.02)

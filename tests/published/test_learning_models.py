@@ -17,7 +17,7 @@ from cropload.records.block_facts import block_facts
 from cropload.review.bud_fertility import fit_nodes
 from cropload.review.counter_bias import counter_effects
 from cropload.review.vine_trend import _noise, _slopes
-from cropload.vine.growth import NodeProfile
+from cropload.vine.plan_shape import NodeProfile
 
 # ------------------------------------------------------------------ bud fertility by node
 

@@ -8,8 +8,8 @@ import pandas as pd
 
 from cropload import arguments, handbook
 from cropload.errors import CroploadError
-from cropload.vine.growth import NodeProfile
 from cropload.vine.plan import PruningPlan
+from cropload.vine.plan_shape import NodeProfile
 from cropload.vine.weather.heat import SeasonDays, season_days, season_of
 from cropload.vine.weather.nights import NodeSurvival, node_survival
 from cropload.vine.weather.phenology import BudburstSum

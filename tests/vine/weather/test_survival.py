@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cropload.errors import CroploadError
-from cropload.vine.growth import NodeProfile
+from cropload.vine.plan_shape import NodeProfile
 from cropload.vine.weather.heat import SeasonDays
 from cropload.vine.weather.kill import KillCurve
 from cropload.vine.weather.nights import last_night
