@@ -6,6 +6,7 @@ import pandas as pd
 from cropload.beliefs.forecast import draw_forecast, prepare
 from cropload.beliefs.history import estates
 from cropload.beliefs.meant import check_draws
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.beliefs.result import crop_columns
 from cropload.errors import CroploadError
 
@@ -17,7 +18,7 @@ def forecast_chunks(
     *,
     size=1000,
     plans=None,
-    draws=4000,
+    draws=DEFAULT_DRAWS,
     seed=0,
     reference_plans=None,
     learned=None,

@@ -24,8 +24,8 @@ from cropload.beliefs.posterior import (
     symmetric,
     without_residual,
 )
-from cropload.beliefs.random_streams import stream
 from cropload.beliefs.spreads import Learned, variances
+from cropload.random_streams import stream
 
 
 @dataclass(frozen=True, eq=False)

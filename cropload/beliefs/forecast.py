@@ -12,6 +12,7 @@ from cropload.beliefs.guard import guard_crops
 from cropload.beliefs.history import estates, learned_before
 from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.measured import lost_blocks, measurements
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.beliefs.result import Forecast
 from cropload.clock import day
 from cropload.records.as_of import records_until
@@ -92,7 +93,7 @@ def forecast(
     as_of=None,
     *,
     plans=None,
-    draws=4000,
+    draws=DEFAULT_DRAWS,
     seed=0,
     reference_plans=None,
     learned=None,

@@ -1,9 +1,9 @@
 """What an accepted figure reads like on the screen, written beside it in ``learned.toml``."""
 
 from math import exp
-from statistics import NormalDist
 
 from cropload import handbook
+from cropload.beliefs import ranges
 
 
 def shown_figure(entry):
@@ -32,7 +32,7 @@ def shown_figure(entry):
     """
     if entry.topic == "profile":
         return ""
-    reach = NormalDist().inv_cdf((1 + handbook.value("interval.level")) / 2) * entry.spread
+    reach = ranges.reach() * entry.spread
     if entry.topic != "load":
         low, high = entry.value * exp(-reach), entry.value * exp(reach)
         return f"shown as {entry.value:.2f} ({low:.2f} to {high:.2f})"

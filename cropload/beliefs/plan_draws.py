@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from cropload import handbook
-from cropload.beliefs.random_streams import stream
+from cropload.random_streams import stream
 from cropload.vine.growth import COMPONENTS, Growth, exponents, grow
 from cropload.vine.plan import PruningPlan
 from cropload.vine.plan_shape import PlanShape, plan_shapes

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from cropload import arguments
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
 from cropload.vine.weather.heat import season_days, season_of
 from cropload.vine.weather.left_out import seasons_left_out
@@ -96,7 +97,7 @@ def frost_years(
     offset=None,
     cases=CASES,
     seasons=None,
-    draws=4000,
+    draws=DEFAULT_DRAWS,
     seed=0,
     block="",
     method="single_sine",

@@ -37,12 +37,6 @@ class NodeFit:
     result: object
 
 
-def _half():
-    from scipy.special import ndtri
-
-    return float(ndtri((1 + ranges.level()) / 2))
-
-
 def _design(rows, nodes):
     """Return a named frame: an effect for each node, and one for each season and block but one."""
     frame = pd.DataFrame({f"node {node}": (rows["node"] == node).to_numpy(float) for node in nodes})
@@ -155,7 +149,7 @@ def fit_nodes(rows, what, shape, *, node_spread=None):
 
 def _reduced(result, design, nodes, seen, old, dispersion, poisson, real):
     """Turn the model's coefficients into relative and absolute ranges."""
-    count, z = len(nodes), _half()
+    count, z = len(nodes), ranges.reach()
     # Each node at the mean level of the seasons and blocks examined.
     at = np.zeros((count, design.shape[1]))
     at[:, :count] = np.eye(count)
@@ -233,7 +227,7 @@ def bud_fertility(records, by="variety"):
     Valid for the nodes examined; others keep the handbook's shape.
     """
     base, rows = NodeProfile.from_handbook(), []
-    error, z = handbook.value("fertility.error"), _half()
+    error, z = handbook.value("fertility.error"), ranges.reach()
     for name, table in _groups(records, by):
         for wood, here in table.groupby("wood", sort=False):
             buds = here.groupby("node")["buds"].sum()

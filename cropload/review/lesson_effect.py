@@ -8,11 +8,12 @@ from cropload.beliefs.forecast import draw_forecast, forecast, prepare
 from cropload.beliefs.groundwork import lay_ground
 from cropload.beliefs.history import estates
 from cropload.beliefs.meant import check_draws, next_season
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.records.as_of import records_until
 from cropload.review.accepting import chosen, weighed
 
 
-def forecast_with(records, season, accepted, *, draws=4000, seed=0):
+def forecast_with(records, season, accepted, *, draws=DEFAULT_DRAWS, seed=0):
     """Return the forecast of a season as it were with some lessons in force.
 
     Parameters
@@ -39,7 +40,9 @@ def forecast_with(records, season, accepted, *, draws=4000, seed=0):
     return draw_forecast(next(estates(ground, learned)), so_far, draws, seed)
 
 
-def lesson_effect(records, lessons, only=None, season=None, *, draws=4000, seed=0, older=False):
+def lesson_effect(
+    records, lessons, only=None, season=None, *, draws=DEFAULT_DRAWS, seed=0, older=False
+):
     """Return each block's next forecast as it stands, and with lessons accepted.
 
     Parameters

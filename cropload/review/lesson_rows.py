@@ -66,9 +66,7 @@ def _row(entry, words, of, before, now, after, old=None, figure=np.exp):
     ``before``, ``now`` and ``after`` are (middle, spread) pairs on the scale that ``figure`` takes
     to the figure shown; ``old`` is the entry accepted earlier, or None.
     """
-    from scipy.special import ndtri
-
-    z, row = float(ndtri((1 + ranges.level()) / 2)), {}
+    z, row = ranges.reach(), {}
     most = MOST_SHOWN.get(entry.name, np.inf)
     for name, (middle, spread) in (("before", before), ("now", now), ("after", after)):
         low, centre, high = np.minimum(figure(middle + np.array([-z, 0.0, z]) * spread), most)

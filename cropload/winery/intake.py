@@ -8,8 +8,8 @@ import pandas as pd
 from cropload import arguments
 from cropload.beliefs.dates.harvest_dates import undated
 from cropload.beliefs.dates.harvest_dates_result import HarvestDates
-from cropload.beliefs.random_streams import stream
 from cropload.errors import CroploadError
+from cropload.random_streams import stream
 from cropload.winery import intake_periods
 from cropload.winery.intake_result import IntakeSchedule
 

@@ -13,9 +13,10 @@ from cropload.beliefs.dates.stage_days import (
     season_origin,
 )
 from cropload.beliefs.meant import check_draws, check_season
-from cropload.beliefs.random_streams import stream
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.clock import day
 from cropload.errors import CroploadError
+from cropload.random_streams import stream
 from cropload.records.as_of import records_until
 
 
@@ -85,7 +86,7 @@ def _after(draws, limit):
     hemisphere=arguments.optional(arguments.hemisphere),
 )
 def harvest_dates(
-    records, season=None, as_of=None, *, picks=None, draws=4000, seed=0, hemisphere=None
+    records, season=None, as_of=None, *, picks=None, draws=DEFAULT_DRAWS, seed=0, hemisphere=None
 ):
     """Say when each block will be picked, from its own days between stages and this season's.
 

@@ -62,8 +62,8 @@ def _table(found, units):
     from cropload.show.text_tables import Column, figure, percent, range_texts, text_table
 
     rows = around(found)
-    ends = [units.convert("t_ha", rows[f"t_ha_{end}"]) for end in ("p10", "p50", "p90")]
-    ravaz = [rows[f"ravaz_{end}"] for end in ("p10", "p50", "p90")]
+    ends = [units.convert("t_ha", rows[f"t_ha_{end}"]) for end in ranges.ENDINGS]
+    ravaz = [rows[f"ravaz_{end}"] for end in ranges.ENDINGS]
     weight = units.label("pruning_weight_kg")
     return f"THE CHOICES AROUND IT (middle, with its {ranges.label()})\n" + text_table(
         [
