@@ -13,9 +13,8 @@ from cropload import handbook
 from cropload.beliefs import estate as beliefs
 from cropload.beliefs.history import line_centres
 from cropload.beliefs.learn_spreads import learn_spreads
-from cropload.beliefs.measurements import Grid
-from cropload.beliefs.priors import prior_logs, prior_spreads
-from cropload.beliefs.spreads import Spreads
+from cropload.beliefs.measurements import Measurements
+from cropload.beliefs.spreads import Spreads, prior_logs, prior_spreads
 from cropload.vine.growth import (
     COMPONENTS,
     RESPONSES,
@@ -126,7 +125,7 @@ def grid_of(seen, about):
         LoadState(cells(loads.usual), loads.carried.ravel(), cells(loads.clusters)),
     )
     rows, offset = stage_rows(*chain)
-    return Grid(
+    return Measurements(
         rows.reshape(blocks, count, len(STAGES), K),
         seen.values - offset.reshape(blocks, count, len(STAGES)),
         seen.precision,

@@ -9,7 +9,7 @@ from cropload import arguments
 from cropload.beliefs.accepted import accepted_before
 from cropload.beliefs.groundwork import lay_ground
 from cropload.beliefs.guard import guard_crops
-from cropload.beliefs.history import estates, learned_before
+from cropload.beliefs.history import estate_of, learned_before
 from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.measured import lost_blocks, measurements
 from cropload.beliefs.ranges import DEFAULT_DRAWS
@@ -146,7 +146,7 @@ def forecast(
     ground, learned, so_far = prepare(
         records, season, as_of, plans=plans, reference_plans=reference_plans, learned=learned
     )
-    return draw_forecast(next(estates(ground, learned)), so_far, draws, seed)
+    return draw_forecast(estate_of(ground, learned), so_far, draws, seed)
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,14 +6,12 @@ import numpy as np
 import pandas as pd
 
 from cropload import handbook
-from cropload.beliefs.accepted import NOTHING, Accepted, accepted_before
-from cropload.beliefs.accepted_notes import accepted_notes
+from cropload.beliefs.accepted import NOTHING, Accepted, accepted_before, accepted_notes
 from cropload.beliefs.learn_spreads import learn_spreads, teachers
 from cropload.beliefs.loads import filled_loads, planned_loads, unsure_precision, usual_loads
 from cropload.beliefs.measured import measurements, plans_by_season
-from cropload.beliefs.measurements import Grid
-from cropload.beliefs.priors import prior_logs, prior_spreads
-from cropload.beliefs.spreads import Spreads
+from cropload.beliefs.measurements import Measurements
+from cropload.beliefs.spreads import Spreads, prior_logs, prior_spreads
 from cropload.beliefs.young import YoungBlocks, young_blocks
 from cropload.records.block_facts import BlockFacts, block_facts
 from cropload.vine.growth import (
@@ -33,7 +31,7 @@ HISTORY_SEASONS = 12
 
 
 def _seasons(measured, plans, season):
-    """Return the seasons of the grid, one after the other, the one forecast last.
+    """Return the seasons measured, one after the other, the one forecast last.
 
     Seasons with a plan and no measurement belong to them: vines carry that load too. The season
     before is always there, so that the load carried is never the one about to be chosen.
@@ -82,7 +80,7 @@ class Groundwork:
     accepted_notes: tuple = ()
 
     def lines(self, places, about):
-        """Return offsets and the engine's grid of some blocks.
+        """Return offsets and what was measured of some blocks, as the engine takes it.
 
         Parameters
         ----------
@@ -110,14 +108,14 @@ class Groundwork:
         rows = rows.reshape(*values.shape, len(COMPONENTS))
         mean, variety = self.mean[places], self.variety[places]
         added = self.young.onto(offset, places)
-        return offset, Grid(rows, values - offset, precision, mean, variety, shift, added)
+        return offset, Measurements(rows, values - offset, precision, mean, variety, shift, added)
 
     def learn(self):
         """Return the spreads that these records teach."""
         places = teachers(self.precision)
-        _, grid = self.lines(places, self.mean[places])
+        _, lines = self.lines(places, self.mean[places])
         prior = Spreads(*prior_spreads(), self.variety_spread)
-        return learn_spreads(grid, prior, widest=handbook.value("learning.widest_spread"))
+        return learn_spreads(lines, prior, widest=handbook.value("learning.widest_spread"))
 
 
 def lay_ground(

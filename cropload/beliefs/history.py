@@ -2,16 +2,16 @@
 
 import weakref
 from dataclasses import dataclass, field, replace
+from hashlib import sha256
 
 import numpy as np
 import pandas as pd
 
 from cropload.beliefs.accepted import NOTHING, Accepted, accepted_before
 from cropload.beliefs.estate import Beliefs, believe, centres
-from cropload.beliefs.fingerprint import fingerprint
 from cropload.beliefs.groundwork import lay_ground
 from cropload.beliefs.posterior import shared_posterior
-from cropload.beliefs.priors import prior_logs
+from cropload.beliefs.spreads import prior_logs
 from cropload.beliefs.young import YoungSeason
 from cropload.records.as_of import records_until
 from cropload.records.block_facts import BlockFacts
@@ -100,7 +100,7 @@ def build_estate(
         Measurements of the season itself, as from ``measurements``; none by default, so only
         earlier seasons speak.
     learned : Learned, optional
-        Spreads of the effects; learnt from the grid when left out.
+        Spreads of the effects; learnt from the records when left out.
     accepted : Accepted, optional
         What was learned on the estate and accepted; that of the records' folder when left out.
     unsure_loads : bool
@@ -124,35 +124,7 @@ def build_estate(
         accepted=accepted,
         unsure_loads=unsure_loads,
     )
-    return next(estates(ground, ground.learn() if learned is None else learned))
-
-
-class _Lines:
-    """The straight lines of all blocks, so many at a time; the last lot is kept."""
-
-    def __init__(self, ground, lots, about):
-        self.ground, self.lots, self.about = ground, lots, about
-        self.kept = (None, None)
-
-    def of(self, places):
-        if self.kept[0] is not places:
-            self.kept = (places, self.ground.lines(places, self.about[places]))
-        return self.kept[1]
-
-    def grids(self, through=None):
-        """Return the grids of all blocks, of them only what seasons up to one measured."""
-        grids = (self.of(places)[1] for places in self.lots)
-        if through is None:
-            return grids
-        early = (self.years() <= through)[:, None]
-        return (replace(grid, precision=grid.precision * early) for grid in grids)
-
-    def years(self):
-        return self.ground.season - np.arange(self.ground.precision.shape[1])[::-1]
-
-    def later(self, through):
-        """Return whether anything was measured after a season."""
-        return bool(self.ground.precision[:, self.years() > through].any())
+    return estate_of(ground, ground.learn() if learned is None else learned)
 
 
 def line_centres(mean, centre, precision, variety):
@@ -192,8 +164,8 @@ def line_centres(mean, centre, precision, variety):
     return about
 
 
-def estates(ground, learned, size=None):
-    """Yield what is believed of all the blocks, so many blocks at a time.
+def estate_of(ground, learned):
+    """Return what is believed of all the blocks.
 
     Parameters
     ----------
@@ -201,72 +173,94 @@ def estates(ground, learned, size=None):
         What the records say.
     learned : Learned
         Spreads of the effects.
-    size : int, optional
-        Most blocks at a time [1]; all at once when left out.
 
-    Yields
-    ------
+    Returns
+    -------
     Estate
-        Of the next blocks, in the order of the records. What they share is learnt from all.
     """
-    everyone = np.arange(len(ground.facts.names))
-    size = max(len(everyone), 1) if size is None else int(size)
-    lots = [everyone[start : start + size] for start in range(0, len(everyone), size)]
-    names = np.array(ground.facts.names, dtype=object)
+
+    def shared(measured):
+        return shared_posterior(measured, learned, ground.varieties)
 
     # The chain bends where many non-count shoots bear, so it is made linear once more about what
     # is then believed of them.
-    lines = _Lines(ground, lots, ground.mean)
-    posterior = shared_posterior(lines.grids(), learned, ground.varieties)
-    first = np.concatenate([centres(grid, learned, posterior) for grid in lines.grids()])
+    everyone = np.arange(len(ground.facts.names))
+    _, measured = ground.lines(everyone, ground.mean)
+    first = centres(measured, learned, shared(measured))
     about = line_centres(ground.mean, first, ground.precision, ground.variety)
-    lines = _Lines(ground, lots, about)
-    posterior = shared_posterior(lines.grids(), learned, ground.varieties)
+    offset, measured = ground.lines(everyone, about)
+    posterior = shared(measured)
+    years = ground.season - np.arange(measured.precision.shape[1])[::-1]
 
-    def until(through):
-        if not lines.later(through):
+    def up_to(through):
+        early = years <= through
+        if not measured.precision[:, ~early].any():
             return posterior
-        return shared_posterior(lines.grids(through), learned, ground.varieties)
+        return shared(replace(measured, precision=measured.precision * early[:, None]))
 
     means = {name: prior_logs(name)[0] for name in ground.varieties}
-    held = ground.accepted.held(posterior, means, until)
-    for places in lots:
-        beliefs = believe(lines.of(places)[1], names[places], learned, held)
-        yield _estate(ground, places, lines, beliefs)
-
-
-def _estate(ground, places, lines, beliefs):
-    offset, grid = lines.of(places)
-    facts, measured = ground.facts, ground.measured
-    if len(places) < len(facts.names):
-        facts = facts.part(places)
-        measured = measured[measured["block"].isin(set(facts.names))]
+    held = ground.accepted.held(posterior, means, up_to)
     return Estate(
         season=ground.season,
-        facts=facts,
-        measured=measured,
+        facts=ground.facts,
+        measured=ground.measured,
         plans=ground.plans,
         profiles=ground.profiles,
         profile_shoots=ground.profile_shoots,
-        reference_shape=PlanShape(np.zeros(len(places)), *ground.reference[:, places]),
-        log_reference=ground.usual[places],
-        log_carried=ground.carried[places, -1],
-        log_clusters_reference=ground.usual_clusters[places],
-        load_known=ground.load_known[places],
-        last_plan=tuple(ground.last_plan[at] for at in places),
+        reference_shape=PlanShape(np.zeros(len(everyone)), *ground.reference),
+        log_reference=ground.usual,
+        log_carried=ground.carried[:, -1],
+        log_clusters_reference=ground.usual_clusters,
+        load_known=ground.load_known,
+        last_plan=ground.last_plan,
         prior_keys=ground.prior_keys,
-        linearised_about=lines.about[places],
-        season_rows=grid.rows[:, -1].copy(),
+        linearised_about=about,
+        season_rows=measured.rows[:, -1].copy(),
         season_offset=offset[:, -1].copy(),
-        season_shift=grid.responses()[:, -1].copy(),
-        season_log_buds=ground.buds[places, -1],
-        season_burst=ground.burst[places, -1],
-        season_fertility=ground.fertility[places, -1],
-        young=ground.young.season(places),
-        beliefs=beliefs,
+        season_shift=measured.responses()[:, -1].copy(),
+        season_log_buds=ground.buds[:, -1],
+        season_burst=ground.burst[:, -1],
+        season_fertility=ground.fertility[:, -1],
+        young=ground.young.season(everyone),
+        beliefs=believe(measured, ground.facts.names, learned, held),
         accepted=ground.accepted,
         accepted_notes=ground.accepted_notes,
     )
+
+
+#: Tables that speak of how much blocks and seasons differ.
+TEACHING = ("blocks", "pruning", "counts", "fertility", "weights", "harvest")
+
+
+def fingerprint(records, tables=TEACHING):
+    """Return a digest of some tables: equal for equal content, whatever object holds it.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``.
+    tables : sequence of str
+        Names of the tables.
+
+    Returns
+    -------
+    bytes
+    """
+    digest = sha256()
+    for name in tables:
+        table = getattr(records, name)
+        digest.update(f"{name} {len(table)} {list(table.columns)}".encode())
+        for column in table:
+            values = table[column]
+            if values.dtype.kind in "iufbM":
+                # A missing number is one thing, however its bits are set.
+                bits = values.to_numpy()
+                if values.dtype.kind == "f":
+                    bits = np.where(np.isnan(bits), np.nan, bits)
+                digest.update(np.ascontiguousarray(bits).tobytes())
+            else:
+                digest.update(pd.util.hash_array(values.to_numpy(object)).tobytes())
+    return digest.digest()
 
 
 _KEPT = weakref.WeakKeyDictionary()

@@ -21,7 +21,7 @@ def teachers(precision):
     Parameters
     ----------
     precision : ndarray, shape (blocks, seasons, stages)
-        As in ``Grid``; a block where nothing was measured teaches nothing.
+        As in ``Measurements``; a block where nothing was measured teaches nothing.
     """
     found = np.flatnonzero((precision > 0).any((1, 2)))
     if len(found) > _TEACHERS:
@@ -33,10 +33,10 @@ def teachers(precision):
 class _Lesson:
     """The whitened lines of the blocks that teach, without what none of them measures.
 
-    rows, values, shift : as in ``Grid``, of the seasons, stages and components that speak
+    rows, values, shift : as in ``Measurements``, of the seasons, stages and components that speak
     members : places of the blocks of each variety
     speaks : (components,), which components the lines are about
-    added : as in ``Grid``, or None
+    added : as in ``Measurements``, or None
     """
 
     rows: np.ndarray
@@ -47,15 +47,15 @@ class _Lesson:
     added: np.ndarray | None = None
 
 
-def _lesson(grid):
-    rows, values = whitened(grid)
-    seasons = (grid.precision > 0).any((0, 2))
-    stages = (grid.precision > 0).any((0, 1))
+def _lesson(measured):
+    rows, values = whitened(measured)
+    seasons = (measured.precision > 0).any((0, 2))
+    stages = (measured.precision > 0).any((0, 1))
     speaks = (rows != 0).any((0, 1, 2))
     rows = rows[:, seasons][:, :, stages][..., speaks]
-    shift = grid.responses()[:, seasons][:, :, speaks]
-    members = tuple(np.flatnonzero(grid.variety == v) for v in np.unique(grid.variety))
-    added = None if grid.added is None else grid.added[:, seasons][..., speaks]
+    shift = measured.responses()[:, seasons][:, :, speaks]
+    members = tuple(np.flatnonzero(measured.variety == v) for v in np.unique(measured.variety))
+    added = None if measured.added is None else measured.added[:, seasons][..., speaks]
     return _Lesson(rows, values[:, seasons][..., stages], shift, members, speaks, added)
 
 
@@ -98,7 +98,7 @@ def _effects(lesson, variance: Variances, varieties):
     block = covariance_given(info.sum(1), variance.block)
     squares, known = np.zeros((4, k)), np.zeros((4, k))
 
-    # First each variety, then the seasons and responses that all share: the arrow once more.
+    # First each variety, then the seasons and responses that all share, in the same way.
     prior = np.concatenate([variance.season.ravel(), np.ones(r)])
     precision, right, said = np.diag(1 / prior), 0.0, []
     one = np.eye(len(prior))
@@ -168,12 +168,12 @@ def _of_blocks(lesson, members, said, load, level, level_cov, variance):
     return of_own, ((residual**2).sum((0, 1)), gone.sum((0, 1)))
 
 
-def learn_spreads(grid, spreads, *, widest=np.inf, iterations=100, tolerance=1e-4):
+def learn_spreads(measured, spreads, *, widest=np.inf, iterations=100, tolerance=1e-4):
     """Estimate the spreads of the random effects: the mode of their posterior.
 
     Parameters
     ----------
-    grid : Grid
+    measured : Measurements
         What was measured.
     spreads : Spreads
         Prior spreads [1], with their degrees of freedom (scaled inverse chi-square).
@@ -203,12 +203,12 @@ def learn_spreads(grid, spreads, *, widest=np.inf, iterations=100, tolerance=1e-
     Blocks without a measurement teach nothing, and of very many every second or third is taken.
     Valid for any number of blocks and seasons, including none.
     """
-    grid = grid.part(teachers(grid.precision))
+    measured = measured.part(teachers(measured.precision))
     known = np.zeros_like(spreads.sd)
     now = spreads
-    if (grid.precision > 0).any():
-        lesson = _lesson(grid)
-        varieties = np.unique(grid.variety)
+    if (measured.precision > 0).any():
+        lesson = _lesson(measured)
+        varieties = np.unique(measured.variety)
         sd, found = _climb(lesson, spreads, varieties, widest, iterations, tolerance)
         now = replace(spreads, sd=sd)
         known[:, lesson.speaks] = found

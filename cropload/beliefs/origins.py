@@ -5,7 +5,6 @@ from functools import lru_cache
 import numpy as np
 
 from cropload import handbook
-from cropload.beliefs.accepted import span_words
 from cropload.records.known_varieties import components_by_variety
 from cropload.vine.growth import COMPONENTS
 
@@ -112,7 +111,7 @@ def component_origins(estate, block, seen=None):
         entry = handbook.entry(key)
         learned = estate.accepted.component(name, variety)
         if learned is not None:
-            came_from, detail = LEARNED, span_words(learned)
+            came_from, detail = LEARNED, learned.span_words
         elif own:
             came_from, detail = OWN, _plural(own, "season")
         elif others:

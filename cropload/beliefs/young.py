@@ -27,7 +27,7 @@ _NAMES = 12
 class YoungBlocks:
     """The vines' age by block and season, the season forecast last; arrays (blocks, seasons).
 
-    leaves : leaf as from ``vine.young_vines.leaf``, NaN where not known [1]
+    leaves : leaf as from ``vine.young.leaf``, NaN where not known [1]
     log_share : log of the share of a grown vine's clusters [1]
     variance : of that log [1]
     bore : whether fruit was measured there

@@ -9,8 +9,7 @@ import pandas as pd
 from cropload import arguments
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
-from cropload.vine.weather.heat import season_days, season_of
-from cropload.vine.weather.left_out import seasons_left_out
+from cropload.vine.weather.heat import season_days, season_of, seasons_left_out
 from cropload.vine.weather.nights import NodeSurvival, last_night, node_survival
 from cropload.vine.weather.phenology import BudburstSum, fit_budburst_sum, recorded_budburst
 from cropload.vine.weather.record import hemisphere_of, prepare_weather

@@ -5,10 +5,9 @@ import numpy as np
 from cropload import handbook
 from cropload.beliefs import ranges
 from cropload.beliefs.learned import COMPONENTS as LEARNABLE
-from cropload.beliefs.learned import LEAST_SPREAD, Entry
-from cropload.beliefs.learned_entries import LOAD_RANGE
+from cropload.beliefs.learned import LEAST_SPREAD, LOAD_RANGE, Entry
 from cropload.beliefs.origins import MOST_SHOWN, WORDS
-from cropload.beliefs.priors import prior_logs
+from cropload.beliefs.spreads import prior_logs
 from cropload.vine.growth import COMPONENTS, RESPONSES, STAGES, carried_load
 
 #: Columns of the table of lessons.

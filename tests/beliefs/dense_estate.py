@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from cropload.beliefs.priors import prior_logs
+from cropload.beliefs.spreads import prior_logs
 from cropload.vine.growth import (
     COMPONENTS,
     RESPONSES,
