@@ -64,12 +64,12 @@ class Accepted:
         later = replace(records, fertility=table[table["season"] > entry.through])
         return node_profile(later, variety, facts, base)
 
-    def held(self, found, means, up_to):
+    def held(self, posterior, means, up_to):
         """Return the posterior of what blocks share with what was accepted held in it.
 
         Parameters
         ----------
-        found : SharedPosterior
+        posterior : SharedPosterior
             From all the records.
         means : dict
             {variety: prior means of the log components} [1], in the order of the varieties.
@@ -93,7 +93,7 @@ class Accepted:
         pulls = []
         for through, entries in groupby(sorted(held, key=_through), key=_through):
             pulls.append(_pull(_pulled(up_to(through), pulls), list(entries), means))
-        return _pulled(found, pulls)
+        return _pulled(posterior, pulls)
 
 
 _through = attrgetter("through")
@@ -120,23 +120,23 @@ def _pull(taught, entries, means):
     return at, after - before, after @ wanted - before @ taught.mean[at]
 
 
-def _pulled(found, pulls):
+def _pulled(posterior, pulls):
     """Return a posterior with more known of some of its effects, or less."""
     if not pulls:
-        return found
+        return posterior
     sizes = np.cumsum([0, *(len(at) for at, _, _ in pulls)])
     at = np.concatenate([places for places, _, _ in pulls])
     information, vector = np.zeros((sizes[-1], sizes[-1])), np.concatenate([v for *_, v in pulls])
     for (_, more, _), start, end in zip(pulls, sizes[:-1], sizes[1:], strict=True):
         information[start:end, start:end] = more
     # cov = R (1 + G' I G)^-1 R' with G the rows of R concerned: only a few directions change.
-    basis, triangle = np.linalg.qr(found.root[at].T)
+    basis, triangle = np.linalg.qr(posterior.root[at].T)
     values, vectors = np.linalg.eigh(triangle @ information @ triangle.T)
     turned = basis @ vectors
     shrunk = 1 / np.sqrt(np.maximum(1 + values, 1e-9)) - 1
-    root = found.root + (found.root @ turned * shrunk) @ turned.T
-    mean = found.mean + root @ (root[at].T @ (vector - information @ found.mean[at]))
-    return SharedPosterior(found.shared, mean, root, found.normals)
+    root = posterior.root + (posterior.root @ turned * shrunk) @ turned.T
+    mean = posterior.mean + root @ (root[at].T @ (vector - information @ posterior.mean[at]))
+    return SharedPosterior(posterior.shared, mean, root, posterior.normals)
 
 
 #: Nothing accepted: the handbook and the records alone.
@@ -162,8 +162,8 @@ def accepted_before(records, season):
     # A lesson of a season that is still to come cannot have been learned.
     picked = [records.last_harvest, *records.harvest["season"].tolist()]
     latest = max([clock.today().year, *picked])
-    found = read_learned(records.path, varieties, int(latest))
-    return Accepted(tuple(entry for entry in found if entry.through < season))
+    entries = read_learned(records.path, varieties, int(latest))
+    return Accepted(tuple(entry for entry in entries if entry.through < season))
 
 
 _detail = attrgetter("detail")

@@ -240,13 +240,13 @@ def _row_cluster(y, w, labels, fpc):
 
 def _stratified(y, labels, total, by_row):
     """Vines picked row by row; ``by_row`` maps a row to its bearing vines [1], or is None."""
-    found, row = np.unique(labels, return_inverse=True)
+    sampled, row = np.unique(labels, return_inverse=True)
     if by_row is None:
-        names = found
-        size = np.full(found.size, 1.0 if total is None else total / found.size)
+        names = sampled
+        size = np.full(sampled.size, 1.0 if total is None else total / sampled.size)
     else:
-        names, size, found = _listed_rows(by_row, found)
-        row = np.searchsorted(names, found)[row]
+        names, size, sampled = _listed_rows(by_row, sampled)
+        row = np.searchsorted(names, sampled)[row]
     group = _joined(np.bincount(row, minlength=names.size))
     size = np.bincount(group, size)
     group = group[row]
@@ -295,18 +295,18 @@ def _row_order(labels):
     return labels.astype(str) if np.isnan(numbers).any() else numbers
 
 
-def _listed_rows(by_row, found):
+def _listed_rows(by_row, sampled):
     rows = {row: float(size) for row, size in dict(by_row).items() if float(size) > 0}
     names = _row_order(np.array(list(rows)))
-    if names.dtype.kind != found.dtype.kind:
-        names, found = _as_text(names), _as_text(found)
-    missing = np.setdiff1d(found, names)
+    if names.dtype.kind != sampled.dtype.kind:
+        names, sampled = _as_text(names), _as_text(sampled)
+    missing = np.setdiff1d(sampled, names)
     if missing.size:
         raise CroploadError(
             f"The sample has vines in row {missing[0]!s}, which population does not list."
         )
     order = np.argsort(names)
-    return names[order], np.array(list(rows.values()))[order], found
+    return names[order], np.array(list(rows.values()))[order], sampled
 
 
 def _as_text(labels):

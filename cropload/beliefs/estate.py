@@ -71,12 +71,12 @@ class Beliefs:
 
     def spread(self):
         """Return the standard deviation of each log component, (blocks, components) [1]."""
-        found = np.einsum("bkk->bk", self.own_covariance).copy()
+        variance = np.einsum("bkk->bk", self.own_covariance).copy()
         for v in np.unique(self.variety):
             members = np.flatnonzero(self.variety == v)
             through = self.load[members] @ self.root[self.shared.places(v)]
-            found[members] += np.einsum("nkq,nkq->nk", through, through)
-        return np.sqrt(found)
+            variance[members] += np.einsum("nkq,nkq->nk", through, through)
+        return np.sqrt(variance)
 
     def shared_draws(self, draws, seed):
         """Return draws of the shared effects about their mean, (shared effects, draws) [1]."""

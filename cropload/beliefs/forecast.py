@@ -292,7 +292,7 @@ def draw_forecast(estate, so_far, draws, seed):
     ]
     notes += estate.young.notes(facts.names)
     notes += estate.accepted_notes
-    found = Forecast(
+    made = Forecast(
         season=season,
         as_of=so_far.as_of,
         stage=so_far.stage,
@@ -310,6 +310,6 @@ def draw_forecast(estate, so_far, draws, seed):
         notes=tuple(notes),
     )
     hanging = growth.kg_picked * (facts.bearing / 1000.0)[:, None]
-    crop = found.with_picked(hanging)
+    crop = made.with_picked(hanging)
     middle = np.median(crop, axis=1) / facts.area_ha
-    return replace(found, draws=crop, notes=(*found.notes, *guard_crops(facts.names, middle)))
+    return replace(made, draws=crop, notes=(*made.notes, *guard_crops(facts.names, middle)))

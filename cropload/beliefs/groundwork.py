@@ -36,8 +36,8 @@ def _seasons(measured, plans, season):
     Seasons with a plan and no measurement belong to them: vines carry that load too. The season
     before is always there, so that the load carried is never the one about to be chosen.
     """
-    found = [int(s) for s in measured["season"].unique()] + [planned for _, planned in plans]
-    earlier = [s for s in found if season - HISTORY_SEASONS <= s < season]
+    spoken_of = [int(s) for s in measured["season"].unique()] + [planned for _, planned in plans]
+    earlier = [s for s in spoken_of if season - HISTORY_SEASONS <= s < season]
     return list(range(min([*earlier, season - 1]), season + 1))
 
 

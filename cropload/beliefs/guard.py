@@ -53,6 +53,6 @@ def guard_crops(names, t_ha):
 
 
 def _listed(names, chosen):
-    found = [str(name) for name, yes in zip(names, chosen, strict=True) if yes]
-    more = len(found) - _NAMES
-    return ", ".join(found[:_NAMES]) + (f" and {more} more" if more > 0 else "")
+    listed = [str(name) for name, yes in zip(names, chosen, strict=True) if yes]
+    more = len(listed) - _NAMES
+    return ", ".join(listed[:_NAMES]) + (f" and {more} more" if more > 0 else "")

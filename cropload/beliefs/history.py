@@ -299,13 +299,13 @@ def learned_before(records, season):
 
     def learn():
         before = records_until(records, f"{int(season)}-01-01")
-        said = (int(season), accepted, fingerprint(before))
-        found = _LEARNED.pop(said, None)
-        if found is None:
-            found = lay_ground(before, season, accepted=accepted).learn()
-        _LEARNED[said] = found
+        content = (int(season), accepted, fingerprint(before))
+        learned = _LEARNED.pop(content, None)
+        if learned is None:
+            learned = lay_ground(before, season, accepted=accepted).learn()
+        _LEARNED[content] = learned
         if len(_LEARNED) > _LEARNED_KEPT:
             del _LEARNED[next(iter(_LEARNED))]
-        return found
+        return learned
 
     return _kept(records, ("learned", int(season), accepted), learn)

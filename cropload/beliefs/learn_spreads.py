@@ -23,10 +23,10 @@ def teachers(precision):
     precision : ndarray, shape (blocks, seasons, stages)
         As in ``Measurements``; a block where nothing was measured teaches nothing.
     """
-    found = np.flatnonzero((precision > 0).any((1, 2)))
-    if len(found) > _TEACHERS:
-        found = found[np.linspace(0, len(found) - 1, _TEACHERS).round().astype(int)]
-    return found
+    places = np.flatnonzero((precision > 0).any((1, 2)))
+    if len(places) > _TEACHERS:
+        places = places[np.linspace(0, len(places) - 1, _TEACHERS).round().astype(int)]
+    return places
 
 
 @dataclass(frozen=True)
@@ -100,7 +100,7 @@ def _effects(lesson, variance: Variances, varieties):
 
     # First each variety, then the seasons and responses that all share, in the same way.
     prior = np.concatenate([variance.season.ravel(), np.ones(r)])
-    precision, right, said = np.diag(1 / prior), 0.0, []
+    precision, right, by_variety = np.diag(1 / prior), 0.0, []
     one = np.eye(len(prior))
     for members, variety in zip(lesson.members, varieties, strict=True):
         square, vec, load = without_blocks(
@@ -109,7 +109,7 @@ def _effects(lesson, variance: Variances, varieties):
         added = _varieties_prior(variance, variety, r)
         # What the variety adds is normal with covariance G: information C becomes C (1 + G C)^-1.
         share = np.linalg.solve(one + square @ added, np.column_stack([square, vec]))
-        said.append((members, square, vec, load, added, share[:, :-1], share[:, -1]))
+        by_variety.append((members, square, vec, load, added, share[:, :-1], share[:, -1]))
         precision += share[:, :-1]
         right = right + share[:, -1]
     covariance = np.linalg.inv(precision)
@@ -120,7 +120,7 @@ def _effects(lesson, variance: Variances, varieties):
     gone = 1 - np.diag(covariance)[:levels] / variance.season.ravel()
     known[1] = gone.reshape(seasons, k).sum(0)
 
-    for members, square, vec, load, added, share, alone in said:
+    for members, square, vec, load, added, share, alone in by_variety:
         both = _diagonal_of_levels(variance.variety_season, r)
         left = both * (alone - share @ mean)
         squares[2] += (left[:levels].reshape(seasons, k) ** 2).sum(0)
@@ -132,16 +132,17 @@ def _effects(lesson, variance: Variances, varieties):
         turn = one - held @ square
         level = turn @ mean + held @ vec
         level_cov = turn @ covariance @ turn.T + (held + held.T) / 2
-        found = _of_blocks(lesson, members, (info, vector, block), load, level, level_cov, variance)
-        for group, (part_squares, part_known) in zip((0, 3), found, strict=True):
+        arrays = (info, vector, block)
+        groups = _of_blocks(lesson, members, arrays, load, level, level_cov, variance)
+        for group, (part_squares, part_known) in zip((0, 3), groups, strict=True):
             squares[group] += part_squares
             known[group] += part_known
     return squares, known
 
 
-def _of_blocks(lesson, members, said, load, level, level_cov, variance):
+def _of_blocks(lesson, members, arrays, load, level, level_cov, variance):
     """Return squares and known of the own parts and of the residuals of one variety's blocks."""
-    info, vector, block = (array[members] for array in said)
+    info, vector, block = (array[members] for array in arrays)
     shift = lesson.shift[members]
     blocks, seasons, k = vector.shape
     levels = seasons * k
@@ -209,9 +210,9 @@ def learn_spreads(measured, spreads, *, widest=np.inf, iterations=100, tolerance
     if (measured.precision > 0).any():
         lesson = _lesson(measured)
         varieties = np.unique(measured.variety)
-        sd, found = _climb(lesson, spreads, varieties, widest, iterations, tolerance)
+        sd, seen = _climb(lesson, spreads, varieties, widest, iterations, tolerance)
         now = replace(spreads, sd=sd)
-        known[:, lesson.speaks] = found
+        known[:, lesson.speaks] = seen
     known = np.clip(known, 0, None)
     # With fewer than five the mean hangs on tails that no vineyard has.
     dof = np.maximum(spreads.dof + known, 5.0)

@@ -134,18 +134,18 @@ def parse_learned(data, varieties=None, latest=LAST_YEAR):
     try:
         if len(data) > LARGEST:
             raise ValueError(f"it holds more than {LARGEST:,} bytes")
-        found = tomllib.loads(data.decode("utf-8-sig"))
+        tables = tomllib.loads(data.decode("utf-8-sig"))
     except UnicodeDecodeError:
         fault = Fault(FILE, None, None, None, "the file is no text in UTF-8", _MEND)
         raise _refused([fault]) from None
     except (ValueError, RecursionError) as error:
         rule = f"the file is no TOML that can be used: {error}"
         raise _refused([Fault(FILE, None, None, None, rule, _MEND)]) from None
-    if not found:
+    if not tables:
         rule = "the file is empty: nothing that was accepted is in it"
         raise _refused([Fault(FILE, None, None, None, rule, _MEND_EMPTY)])
     reader = _Reader(varieties, latest)
-    entries = tuple(reader.entries(found))
+    entries = tuple(reader.entries(tables))
     if reader.faults:
         raise _refused(reader.faults)
     return entries
@@ -168,14 +168,14 @@ class _Reader:
         self.faults, self.varieties, self.latest = [], varieties, latest
 
     def fault(self, where, value, rule, mend):
-        shown = None if value is None else _shown(value)
-        self.faults.append(Fault(f"{FILE}, {where}", None, None, shown, rule, mend))
+        text = None if value is None else _shown(value)
+        self.faults.append(Fault(f"{FILE}, {where}", None, None, text, rule, mend))
 
-    def entries(self, found):
-        if "format" not in found:
+    def entries(self, tables):
+        if "format" not in tables:
             mend = "Write format = 1 above the first table."
             self.fault("format", None, "the line with the format is missing", mend)
-        for topic, table in found.items():
+        for topic, table in tables.items():
             if topic == "format":
                 if table != 1:
                     self.fault("format", table, "must be 1", "Write format = 1.")
@@ -422,7 +422,7 @@ def written(entries, accepted_on):
             "load": f"load.{entry.name}",
         }.get(entry.topic, f"{entry.topic}.{_quoted(entry.name)}")
         lines = [f"[{at}]"]
-        lines += [f"# {told}" for told in [shown_figure(entry)] if told]
+        lines += [f"# {text}" for text in [shown_figure(entry)] if text]
         if entry.topic == "profile":
             for key, values in zip(PROFILES, entry.profile, strict=True):
                 lines.append(f"{key} = [{', '.join(_figure(v) for v in values)}]")

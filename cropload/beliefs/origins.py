@@ -65,15 +65,15 @@ def _plural(number, word):
 def seasons_seen(estate):
     """Return {component: {block: number of seasons in which it was measured directly}}."""
     stages = estate.measured.groupby(["block", "season"])["stage"].agg(set)
-    found = {}
+    seasons = {}
     for name, needs in _NEEDS.items():
-        found[name] = {}
+        seasons[name] = {}
         if needs is None:
             continue
         for (block, _), seen in stages.items():
             if seen.issuperset(needs):
-                found[name][block] = found[name].get(block, 0) + 1
-    return found
+                seasons[name][block] = seasons[name].get(block, 0) + 1
+    return seasons
 
 
 def component_origins(estate, block, seen=None):
@@ -103,7 +103,7 @@ def component_origins(estate, block, seen=None):
     harvests = int((measured["stage"] == "harvest").sum())
     centre = np.exp(estate.beliefs.centre[at])
     spread = np.sqrt(np.diag(estate.beliefs.covariance(at)))
-    found = []
+    rows = []
     for place, name in enumerate(COMPONENTS):
         key = estate.prior_keys[variety][place]
         own = seen[name].get(block, 0)
@@ -126,7 +126,7 @@ def component_origins(estate, block, seen=None):
                 detail += f", general: the handbook has no entry for {variety}"
             if harvests and name not in ("noncount_shoots", "pruning_weight_kg_per_m"):
                 detail += f", held to {_plural(harvests, 'harvest')} of this block"
-        found.append(
+        rows.append(
             {
                 "component": name,
                 "words": WORDS[name],
@@ -138,4 +138,4 @@ def component_origins(estate, block, seen=None):
                 "key": key,
             }
         )
-    return found
+    return rows

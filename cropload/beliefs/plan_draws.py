@@ -61,7 +61,7 @@ def block_shapes(estate, plans, blocks):
     Each entry of ``plans`` is one plan for every block, or one plan a block.
     """
     profiles, known = estate.profiles, {}
-    found = np.empty((3, len(plans), len(blocks), 1))
+    logs = np.empty((3, len(plans), len(blocks), 1))
     for at, block in enumerate(blocks):
         variety = estate.facts.varieties[block]
         for p, entry in enumerate(plans):
@@ -73,10 +73,10 @@ def block_shapes(estate, plans, blocks):
                     shape.log_burst[0],
                     shape.log_fertility[0],
                 )
-            found[:, p, at, 0] = known[variety, plan]
-        found[1, :, at] -= estate.reference_shape.log_burst[block]
-        found[2, :, at] -= estate.reference_shape.log_fertility[block]
-    return PlanShape(*found)
+            logs[:, p, at, 0] = known[variety, plan]
+        logs[1, :, at] -= estate.reference_shape.log_burst[block]
+        logs[2, :, at] -= estate.reference_shape.log_fertility[block]
+    return PlanShape(*logs)
 
 
 def profile_strength(estate, blocks, draws, seed):
@@ -90,12 +90,12 @@ def profile_strength(estate, blocks, draws, seed):
     spread = handbook.entry("profile.strength").spread
     prior = handbook.value("forecast.profile_weight")
     nodes = handbook.value("profile.strength_nodes")
-    found = {}
+    strength = {}
     for variety in {estate.facts.varieties[block] for block in blocks}:
         own = prior / (prior + estate.profile_shoots[variety] / nodes)
         normals = stream(seed, f"node profile {variety}").standard_normal(draws)
-        found[variety] = 1 + spread * np.sqrt(own) * normals
-    return np.array([found[estate.facts.varieties[block]] for block in blocks])
+        strength[variety] = 1 + spread * np.sqrt(own) * normals
+    return np.array([strength[estate.facts.varieties[block]] for block in blocks])
 
 
 def _grown_older(estate, blocks, x):

@@ -103,10 +103,10 @@ def whole_days(days):
     n = parted.shape[-1]
 
     def first(ordered):
-        found = ordered[..., int(np.floor(tail * (n - 1)))]
-        before = (ordered < found[..., None]).mean(-1)
-        through = (ordered <= found[..., None]).mean(-1)
-        return found + (through - tail < tail - before)
+        day = ordered[..., int(np.floor(tail * (n - 1)))]
+        before = (ordered < day[..., None]).mean(-1)
+        through = (ordered <= day[..., None]).mean(-1)
+        return day + (through - tail < tail - before)
 
     low, high = first(parted), -first(-parted[..., ::-1])
     middle = parted[..., (n - 1) // 2]

@@ -93,15 +93,15 @@ def exponents(normals=None):
     The exponents are this project's reading of published trials, so they carry a spread wide
     enough to hold them: see ``load.*`` in the handbook.
     """
-    found = {}
+    values = {}
     for row, response in enumerate(RESPONSES):
         for phase in ("first", "settled"):
             entry = handbook.entry(f"load.{response}.{phase}")
             value = float(entry.value)
-            found[f"{response}_{phase}"] = (
+            values[f"{response}_{phase}"] = (
                 value if normals is None else value + entry.spread * normals[row]
             )
-    return LoadExponents(**found)
+    return LoadExponents(**values)
 
 
 def exponent_spreads():

@@ -131,18 +131,18 @@ def spur_shoots(burst_probability, buds_per_spur, spur_profile=None):
 
 def _count(name, given, least=0):
     """Return a whole number of at least `least`."""
-    found = number(name, given, "1")
-    if found != int(found) or found < least:
+    count = number(name, given, "1")
+    if count != int(count) or count < least:
         raise CroploadError(f"{name} is {given!r}; it must be a whole number of {least} or more.")
-    return int(found)
+    return int(count)
 
 
 def _chance(name, given, key):
     """Return a chance from 0 to 1, the handbook's when not given."""
-    found = numbers(name, handbook.value(key) if given is None else given, "1")
-    if np.any(found > 1):
-        raise CroploadError(f"{name} is {np.nanmax(found):g}; it must be a chance from 0 to 1.")
-    return found
+    chance = numbers(name, handbook.value(key) if given is None else given, "1")
+    if np.any(chance > 1):
+        raise CroploadError(f"{name} is {np.nanmax(chance):g}; it must be a chance from 0 to 1.")
+    return chance
 
 
 def replacement_wood(

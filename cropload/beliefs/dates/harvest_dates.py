@@ -80,10 +80,10 @@ class HarvestDates:
         ends = np.full((3, len(self.blocks)), np.nan)
         if self.dated.any():
             ends[:, self.dated] = ranges.whole_days(self.draws[self.dated])
-        found = {"block": list(self.blocks), "variety": list(self.varieties)}
+        columns = {"block": list(self.blocks), "variety": list(self.varieties)}
         for end, values in zip(ranges.ENDINGS, ends, strict=True):
-            found[f"date_{end}"] = pd.to_datetime(values, unit="D").astype("datetime64[ns]")
-        frame = pd.DataFrame(found)
+            columns[f"date_{end}"] = pd.to_datetime(values, unit="D").astype("datetime64[ns]")
+        frame = pd.DataFrame(columns)
         frame["range_days"] = ends[2] - ends[0]
         frame["came_from"] = list(self.came_from)
         frame.attrs = {"interval": ranges.label(), "season": self.season, "notes": self.notes}
@@ -248,13 +248,13 @@ def harvest_dates(
     hemisphere = hemisphere or hemisphere_of_dates(known) or "north"
     names = tuple(str(name) for name in known.blocks["block"])
     varieties = tuple(str(name) for name in known.blocks["variety"])
-    found, stages = believe_days(known, season, hemisphere, records)
+    beliefs, stages = believe_days(known, season, hemisphere, records)
     origin = season_origin(season, hemisphere)
-    x = found.draw(np.arange(len(names)), draws, _date_seed(seed)).sum(0)
+    x = beliefs.draw(np.arange(len(names)), draws, _date_seed(seed)).sum(0)
     first = (origin - pd.Timestamp(0)).days
     dated, words = _origins(stages, names, varieties, season)
 
-    picked, rest, told = picking_dates.so_far(known, season, names, stages)
+    picked, rest, done = picking_dates.so_far(known, season, names, stages)
     begun = np.array([name in rest for name in names])
     if begun.any():
         last = np.array([rest.get(name, 0.0) for name in names])[:, None]
@@ -273,17 +273,17 @@ def harvest_dates(
     if limit is not None:
         x = _after(x, float((limit - origin).days) + 1.0)
     for at, name in enumerate(names):
-        if name in told:
-            x[at] = told[name] - first
+        if name in done:
+            x[at] = done[name] - first
             words[at] = "picked"
-    blind = [n for n, yes in zip(names, dated, strict=True) if not yes and n not in told]
+    blind = [n for n, yes in zip(names, dated, strict=True) if not yes and n not in done]
     notes = []
     if blind:
         notes.append(
             f"Nothing says when {', '.join(blind)} will be picked: no date of any season is on "
             "record and none is entered. Their tonnes are kept apart from the periods."
         )
-    found = HarvestDates(
+    dates = HarvestDates(
         season=season,
         as_of=limit,
         hemisphere=hemisphere,
@@ -294,11 +294,11 @@ def harvest_dates(
         came_from=tuple(words),
         entered={},
         picked=picked,
-        beliefs=found,
+        beliefs=beliefs,
         seed=int(seed),
         notes=tuple(notes),
     )
-    return found.with_picks(picks) if picks else found
+    return dates.with_picks(picks) if picks else dates
 
 
 def undated(forecast):

@@ -114,9 +114,9 @@ def recorded_budburst(dates, hemisphere="north", block=None):
         When a date lies outside the spring of its season, so that hemisphere or season is wrong.
     """
     one_of(hemisphere, HEMISPHERES, "hemisphere")
-    found = _recorded(dates, block)
+    recorded = _recorded(dates, block)
     first, last = _BURST_MONTHS[hemisphere]
-    for season, date in found.items():
+    for season, date in recorded.items():
         year = season - 1 if hemisphere == "south" else season
         if not (date.year == year and first <= date.month <= last):
             raise CroploadError(
@@ -124,7 +124,7 @@ def recorded_budburst(dates, hemisphere="north", block=None):
                 f"{hemisphere}ern hemisphere (months {first} to {last} of {year}): mend the date, "
                 "the season (year of harvest) or the hemisphere."
             )
-    return found
+    return recorded
 
 
 def fit_budburst_sum(
