@@ -8,7 +8,7 @@ import pandas as pd
 from cropload import arguments
 from cropload.beliefs.accepted import accepted_before
 from cropload.beliefs.groundwork import lay_ground
-from cropload.beliefs.guard import guard_crops
+from cropload.beliefs.guard import guard_crops, named
 from cropload.beliefs.history import estate_of, learned_before
 from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.measured import lost_blocks, measurements
@@ -34,9 +34,8 @@ STAGE_WORDS = {
     "harvest": "while picking",
 }
 
-#: Blocks that grow at once, and block names that a note gives.
+#: Blocks that grow at once.
 _BLOCKS_AT_ONCE = 16
-_NAMES = 12
 
 
 def _season_plans(season, given, estate_plans, last_plans, names):
@@ -223,21 +222,13 @@ def _grown(estate, x, responses):
     for start in range(0, x.shape[1], _BLOCKS_AT_ONCE):
         here = np.arange(start, min(start + _BLOCKS_AT_ONCE, x.shape[1]))
         shape = PlanShape(
-            estate.season_log_buds[here, None],
-            estate.season_burst[here, None],
-            estate.season_fertility[here, None],
+            *(logs[here, -1:] for logs in (estate.buds, estate.burst, estate.fertility))
         )
         share = estate.young.share_of(here)
         lot = grow(x[:, here], shape, estate.state(here), exponent, log_share=share)
         for name in names:
             getattr(grown, name)[here] = getattr(lot, name)
     return grown
-
-
-def _named(names):
-    """Return a list of names for a sentence, cut short where nobody would read on."""
-    more = len(names) - _NAMES
-    return ", ".join(names[:_NAMES]) + (f" and {more} more" if more > 0 else "")
 
 
 def draw_forecast(estate, so_far, draws, seed):
@@ -268,7 +259,7 @@ def draw_forecast(estate, so_far, draws, seed):
     assumed = [n for n, s in zip(facts.names, sources, strict=True) if s.startswith("last plan")]
     if assumed:
         notes.append(
-            f"No plan for {season} is on record for {_named(assumed)}: the last one is taken "
+            f"No plan for {season} is on record for {named(assumed)}: the last one is taken "
             "as unchanged."
         )
     # Where no crop is expected there is no range to be wide.
@@ -280,7 +271,7 @@ def draw_forecast(estate, so_far, draws, seed):
     ]
     if blind:
         notes.append(
-            f"No plan is on record for {_named(blind)}: an ordinary load is taken, so these "
+            f"No plan is on record for {named(blind)}: an ordinary load is taken, so these "
             "ranges are wide."
         )
     notes += [

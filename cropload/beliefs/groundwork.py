@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from cropload import handbook
-from cropload.beliefs.accepted import NOTHING, Accepted, accepted_before, accepted_notes
+from cropload.beliefs.accepted import Accepted, accepted_before, accepted_notes
 from cropload.beliefs.learn_spreads import learn_spreads, teachers
 from cropload.beliefs.loads import filled_loads, planned_loads, unsure_precision, usual_loads
 from cropload.beliefs.measured import measurements, plans_by_season
@@ -49,7 +49,7 @@ class Groundwork:
     (blocks, seasons), logs of the load and of the plans' node profiles relative to the block's
     last one [1]; ``carried``: the load carried before each season; ``usual`` and
     ``usual_clusters``: (blocks,), what the components refer to; ``values`` and ``precision``:
-    (blocks, seasons, stages), logs as measured and 1 / their sampling variance [1]. ``young`` says
+    (blocks, seasons, stages), logs as measured and 1 / their sampling variance [1]. ``ages`` says
     in which of those seasons the vines were young.
     """
 
@@ -75,9 +75,9 @@ class Groundwork:
     varieties: tuple
     variety_spread: np.ndarray
     prior_keys: dict
-    young: YoungBlocks
-    accepted: Accepted = NOTHING
-    accepted_notes: tuple = ()
+    ages: YoungBlocks
+    accepted: Accepted
+    accepted_notes: tuple
 
     def lines(self, places, about):
         """Return offsets and what was measured of some blocks, as the engine takes it.
@@ -107,7 +107,7 @@ class Groundwork:
         offset = offset.reshape(values.shape)
         rows = rows.reshape(*values.shape, len(COMPONENTS))
         mean, variety = self.mean[places], self.variety[places]
-        added = self.young.onto(offset, places)
+        added = self.ages.onto(offset, places)
         return offset, Measurements(rows, values - offset, precision, mean, variety, shift, added)
 
     def learn(self):
@@ -236,7 +236,7 @@ def lay_ground(
         varieties=tuple(variety_names),
         variety_spread=np.array(spreads)[first_of],
         prior_keys=dict(zip(facts.varieties, keys, strict=True)),
-        young=young,
+        ages=young,
         accepted=accepted,
         accepted_notes=accepted_notes(
             accepted,

@@ -1,67 +1,60 @@
 """Pooling: past seasons (and this season's counts) to beliefs about every block of the estate."""
 
 import weakref
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
+from functools import cached_property
 from hashlib import sha256
 
 import numpy as np
 import pandas as pd
 
-from cropload.beliefs.accepted import NOTHING, Accepted, accepted_before
+from cropload.beliefs.accepted import accepted_before
 from cropload.beliefs.estate import Beliefs, believe, centres
-from cropload.beliefs.groundwork import lay_ground
+from cropload.beliefs.groundwork import Groundwork, lay_ground
 from cropload.beliefs.posterior import shared_posterior
 from cropload.beliefs.spreads import prior_logs
-from cropload.beliefs.young import YoungSeason
 from cropload.records.as_of import records_until
-from cropload.records.block_facts import BlockFacts
 from cropload.vine.growth import COMPONENTS, STAGES, LoadState
-from cropload.vine.plan_shape import PlanShape
 
 
 @dataclass(frozen=True, eq=False)
-class Estate:
-    """Everything a forecast needs of an estate in one season.
+class Estate(Groundwork):
+    """Everything a forecast needs of an estate in one season: its records, and what is believed.
 
-    Arrays are per block, in the order of ``facts.names``. ``log_reference``, ``log_carried`` and
-    ``log_clusters_reference`` are natural logs of the loads the components refer to [1/vine];
-    ``load_known`` says whether any load of the block is on record; ``last_plan`` is the latest
-    plan on record before the season, or None. ``season_rows``, ``season_offset`` and
+    Arrays are per block, in the order of ``facts.names``. ``season_rows``, ``season_offset`` and
     ``season_shift`` are the straight lines of the season forecast, as from ``stage_rows`` and
-    ``load_shift``, at ``season_log_buds``, the log of the load that is carried in it, about
-    the log components ``linearised_about``. ``young`` says which vines are young in the season.
-    ``accepted`` is what was learned on the estate before
-    and is used here, and ``accepted_notes`` says so.
+    ``load_shift``, about the log components ``linearised_about``.
     """
 
-    season: int
-    facts: BlockFacts
-    measured: pd.DataFrame
-    plans: dict
-    profiles: dict
-    profile_shoots: dict
-    reference_shape: PlanShape
-    log_reference: np.ndarray
-    log_carried: np.ndarray
-    log_clusters_reference: np.ndarray
-    load_known: np.ndarray
-    last_plan: tuple
-    prior_keys: dict
     linearised_about: np.ndarray
     season_rows: np.ndarray
     season_offset: np.ndarray
     season_shift: np.ndarray
-    season_log_buds: np.ndarray
-    season_burst: np.ndarray
-    season_fertility: np.ndarray
-    young: YoungSeason
     beliefs: Beliefs = field(repr=False)
-    accepted: Accepted = NOTHING
-    accepted_notes: tuple = ()
+
+    @property
+    def log_reference(self):
+        """Log of the load that the components refer to [1/vine]."""
+        return self.usual
+
+    @property
+    def log_carried(self):
+        """Log of the load carried before the season [1/vine]."""
+        return self.carried[:, -1]
+
+    @property
+    def log_clusters_reference(self):
+        """Log of the clusters that cluster weight refers to [1/vine]."""
+        return self.usual_clusters
+
+    @cached_property
+    def young(self):
+        """Which vines are young in the season, as YoungSeason."""
+        return self.ages.season(np.arange(len(self.facts.names)))
 
     def load(self):
         """Return what the season's load rests on, one row a log and one column a block [1]."""
-        now = (self.season_log_buds, self.season_burst, self.season_fertility)
+        now = (logs[:, -1] for logs in (self.buds, self.burst, self.fertility))
         return np.stack([*now, self.log_reference, self.log_carried])
 
     def state(self, blocks):
@@ -201,30 +194,12 @@ def estate_of(ground, learned):
     means = {name: prior_logs(name)[0] for name in ground.varieties}
     held = ground.accepted.held(posterior, means, up_to)
     return Estate(
-        season=ground.season,
-        facts=ground.facts,
-        measured=ground.measured,
-        plans=ground.plans,
-        profiles=ground.profiles,
-        profile_shoots=ground.profile_shoots,
-        reference_shape=PlanShape(np.zeros(len(everyone)), *ground.reference),
-        log_reference=ground.usual,
-        log_carried=ground.carried[:, -1],
-        log_clusters_reference=ground.usual_clusters,
-        load_known=ground.load_known,
-        last_plan=ground.last_plan,
-        prior_keys=ground.prior_keys,
+        **{part.name: getattr(ground, part.name) for part in fields(ground)},
         linearised_about=about,
         season_rows=measured.rows[:, -1].copy(),
         season_offset=offset[:, -1].copy(),
         season_shift=measured.responses()[:, -1].copy(),
-        season_log_buds=ground.buds[:, -1],
-        season_burst=ground.burst[:, -1],
-        season_fertility=ground.fertility[:, -1],
-        young=ground.young.season(everyone),
         beliefs=believe(measured, ground.facts.names, learned, held),
-        accepted=ground.accepted,
-        accepted_notes=ground.accepted_notes,
     )
 
 

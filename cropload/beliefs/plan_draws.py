@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from cropload import handbook
+from cropload.beliefs.node_profiles import shape_of
 from cropload.random_streams import stream
 from cropload.vine.growth import COMPONENTS, Growth, exponents, grow
 from cropload.vine.plan import PruningPlan
@@ -66,16 +67,9 @@ def block_shapes(estate, plans, blocks):
         variety = estate.facts.varieties[block]
         for p, entry in enumerate(plans):
             plan = entry if isinstance(entry, PruningPlan) else entry[at]
-            if (variety, plan) not in known:
-                shape = plan_shapes([plan], profiles[variety])
-                known[variety, plan] = (
-                    shape.log_buds[0],
-                    shape.log_burst[0],
-                    shape.log_fertility[0],
-                )
-            logs[:, p, at, 0] = known[variety, plan]
-        logs[1, :, at] -= estate.reference_shape.log_burst[block]
-        logs[2, :, at] -= estate.reference_shape.log_fertility[block]
+            logs[:, p, at, 0] = shape_of(plan, profiles[variety], known)
+        logs[1, :, at] -= estate.reference[0, block]
+        logs[2, :, at] -= estate.reference[1, block]
     return PlanShape(*logs)
 
 

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from cropload.beliefs.guard import named
 from cropload.vine.growth import COMPONENTS, STAGES
 from cropload.vine.young import (
     LOG_OF_NOTHING,
@@ -19,8 +20,6 @@ _FRUIT = ("clusters", "weight_lag", "weight_veraison", "weight_harvest", "harves
 #: Stages that the share of a young vine's clusters moves.
 _MOVED = [STAGES.index("clusters"), STAGES.index("harvest")]
 _CLUSTERS = COMPONENTS.index("clusters_per_shoot")
-#: Block names that a note gives.
-_NAMES = 12
 
 
 @dataclass(frozen=True, eq=False)
@@ -135,10 +134,8 @@ class YoungSeason:
         return f"is in its {self.words(place)}"
 
     def _note(self, names, place):
-        more = len(names) - _NAMES
-        who = ", ".join(names[:_NAMES]) + (f" and {more} more" if more > 0 else "")
         planted = f"planted {self.year - int(self.leaves[place]) + 1:d}"
-        start = f"{who}, {planted}: {self.words(place)} in {self.year}"
+        start = f"{named(names)}, {planted}: {self.words(place)} in {self.year}"
         if self.barren[place]:
             return (
                 f"{start}, no crop is expected (0 t). If the vines bear, count clusters; if they "

@@ -27,8 +27,8 @@ def plan_logs(estate, block, seasons):
     return np.array(
         [
             shape.log_buds,
-            shape.log_burst - estate.reference_shape.log_burst[at],
-            shape.log_fertility - estate.reference_shape.log_fertility[at],
+            shape.log_burst - estate.reference[0, at],
+            shape.log_fertility - estate.reference[1, at],
         ]
     )
 

@@ -19,7 +19,6 @@ from cropload.beliefs.estate import Beliefs
 from cropload.beliefs.meant import check_draws, check_season
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.clock import day
-from cropload.errors import CroploadError
 from cropload.random_streams import stream
 from cropload.records.as_of import records_until
 
@@ -243,8 +242,6 @@ def harvest_dates(
     limit = day(as_of)
     season = check_season(records, season)
     known = records_until(records, limit)
-    if hemisphere not in (None, "north", "south"):
-        raise CroploadError(f"hemisphere '{hemisphere}' is not known: use 'north' or 'south'.")
     hemisphere = hemisphere or hemisphere_of_dates(known) or "north"
     names = tuple(str(name) for name in known.blocks["block"])
     varieties = tuple(str(name) for name in known.blocks["variety"])

@@ -1,6 +1,7 @@
 """Picking dates that are known: entered by the user, or already on record at the scale."""
 
 import numbers
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -10,13 +11,6 @@ from cropload.errors import CroploadError
 
 #: Days a pick may run past the end of its season's calendar year (fruit left to freeze) [d].
 _PAST_YEAR_DAYS = 31
-
-
-class _Known:
-    """The little of Records that ``check_block`` asks for."""
-
-    def __init__(self, blocks):
-        self.blocks = tuple(blocks)
 
 
 def _day(value, block, season):
@@ -85,7 +79,7 @@ def read(picks, blocks, season):
     """
     if not hasattr(picks, "items") or hasattr(picks, "columns"):
         raise CroploadError("Picking dates are given as {block: date}, one entry a block.")
-    known, entered = _Known(blocks), {}
+    known, entered = SimpleNamespace(blocks=tuple(blocks)), {}
     for block, value in picks.items():
         block = check_block(known, block)
         if value is None:
