@@ -23,7 +23,7 @@ _HOME = {
     "after_frost": "cropload.frost.after_frost",
     "frost_cover": "cropload.frost.frost_cover",
     "with_frost": "cropload.frost.frost_cover",
-    "frost_survival": "cropload.vine.weather.survival",
+    "frost_survival": "cropload.frost.survival",
     "replay_frost": "cropload.frost.frost_replay",
     "review_season": "cropload.review.review",
     "learn": "cropload.review.learning",

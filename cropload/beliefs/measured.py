@@ -34,7 +34,7 @@ def plans_by_season(records):
 
 
 def _frame(index_frame, stage, value, log_variance, n, date=None):
-    found = pd.DataFrame(
+    frame = pd.DataFrame(
         {
             "block": index_frame["block"].astype(str).to_numpy(),
             "season": index_frame["season"].to_numpy(int),
@@ -45,10 +45,10 @@ def _frame(index_frame, stage, value, log_variance, n, date=None):
             "date": pd.NaT if date is None else np.asarray(date),
         }
     )
-    found["date"] = pd.to_datetime(found["date"])
-    found = found[found["value"] > 0]
-    found["log_value"] = np.log(found["value"])
-    return found[COLUMNS]
+    frame["date"] = pd.to_datetime(frame["date"])
+    frame = frame[frame["value"] > 0]
+    frame["log_value"] = np.log(frame["value"])
+    return frame[COLUMNS]
 
 
 def last_visits(counts, column):
@@ -270,8 +270,8 @@ def measurements(records, facts, counters=None):
     ]
     if not parts:
         return pd.DataFrame(columns=COLUMNS)
-    found = pd.concat(parts, ignore_index=True)
+    frame = pd.concat(parts, ignore_index=True)
     order = {stage: at for at, stage in enumerate(STAGES)}
-    return found.sort_values(
+    return frame.sort_values(
         ["block", "season", "stage"], key=lambda c: c.map(order) if c.name == "stage" else c
     ).reset_index(drop=True)

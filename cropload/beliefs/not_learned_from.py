@@ -9,7 +9,7 @@ from cropload.beliefs.measured import last_visits, lost_blocks
 SHOWN = 5
 
 
-def left_out(records, facts):
+def not_learned_from(records, facts):
     """Return what is on record and is not learned from, one sentence each.
 
     Parameters

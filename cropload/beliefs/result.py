@@ -21,9 +21,9 @@ _CHUNK = 128
 
 def crop_columns(tonnes, area_ha):
     """Return the range of a crop as columns, in tonnes [t] and per hectare [t/ha]."""
-    found = ranges.columns("tonnes", tonnes)
-    per_ha = {f"t_ha_{end}": found[f"tonnes_{end}"] / area_ha for end in ranges.ENDINGS}
-    return found | per_ha
+    tonnes_columns = ranges.columns("tonnes", tonnes)
+    per_ha = {f"t_ha_{end}": tonnes_columns[f"tonnes_{end}"] / area_ha for end in ranges.ENDINGS}
+    return tonnes_columns | per_ha
 
 
 @dataclass(frozen=True, eq=False)
@@ -146,13 +146,13 @@ class Forecast:
             total = np.array([self.draws[places].sum(0) for places in members])
             area = np.array([self.area_ha[places].sum() for places in members])
             vines = np.array([self.bearing[places].sum() for places in members])
-        found = {by: names}
+        columns = {by: names}
         if by == "block":
-            found["variety"] = list(self.varieties)
-            found["plan"] = list(self.plans)
-        found.update(area_ha=area, bearing_vines=vines)
-        found.update(crop_columns(total, area))
-        frame = pd.DataFrame(found)
+            columns["variety"] = list(self.varieties)
+            columns["plan"] = list(self.plans)
+        columns.update(area_ha=area, bearing_vines=vines)
+        columns.update(crop_columns(total, area))
+        frame = pd.DataFrame(columns)
         frame["range_t"] = frame["tonnes_p90"] - frame["tonnes_p10"]
         frame.attrs = self.attrs()
         return frame

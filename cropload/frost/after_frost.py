@@ -14,9 +14,10 @@ from cropload.errors import CroploadError
 from cropload.frost.dead_shoots import dead_of_seen
 from cropload.frost.frost_chance import wilson
 from cropload.frost.frosted import AfterFrost, FrostedForecast
+from cropload.random_streams import stream
 from cropload.vine.growth import STAGES
 from cropload.vine.weather.kill import crop_index_after_kill
-from cropload.vine.weather.settings import Spread, secondary_share, stream
+from cropload.vine.weather.settings import Spread, secondary_share
 
 #: Stages of this season that hold the frost already when they were counted after it.
 _CROP_STAGES = ("clusters", "weight_lag", "weight_veraison", "weight_harvest")

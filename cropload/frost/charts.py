@@ -6,7 +6,6 @@ from cropload.beliefs import ranges
 from cropload.frost.words import CASE_WORDS, percent
 from cropload.show import figures, wording
 from cropload.units import METRIC
-from cropload.vine.weather.survival import level_quantiles
 
 #: Years in one strip; a longer record goes on in the next one.
 _STRIP = 20
@@ -40,7 +39,7 @@ def plot_years(replay, ax=None, years=None):
     matplotlib.axes.Axes
     """
     years = slice(None) if years is None else years
-    left = 100 * level_quantiles(replay.crop_left)[1][:, years]
+    left = 100 * ranges.quantiles(replay.crop_left)[1][:, years]
     seasons = replay.seasons[years]
     with figures.house_style():
         ax = figures.new_axes() if ax is None else ax
@@ -167,7 +166,7 @@ def years_figure(replay, units=METRIC):
 
 def years_text(replay, units=METRIC):
     """Return the figure of the years in words, for whoever cannot see it."""
-    left = 100 * level_quantiles(replay.crop_left)[1]
+    left = 100 * ranges.quantiles(replay.crop_left)[1]
     table = replay.table()
     label = units.label("t_ha")
     found = [

@@ -6,6 +6,7 @@ import pandas as pd
 
 from cropload import arguments
 from cropload.beliefs.meant import check_block
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
 from cropload.frost.frost_years import frost_years
 from cropload.vine.weather.phenology import BudburstSum, recorded_budburst
@@ -168,7 +169,9 @@ def _budburst(records, block, total, hemisphere):
     return dates
 
 
-def block_frost_years(weather, *, case=CASES, seasons=None, settings=None, draws=4000, seed=0):
+def block_frost_years(
+    weather, *, case=CASES, seasons=None, settings=None, draws=DEFAULT_DRAWS, seed=0
+):
     """Work out what the nights of each past season leave in a block, for any number of plans.
 
     Parameters

@@ -3,7 +3,8 @@
 import numpy as np
 from scipy.special import ndtri
 
-from cropload import arguments, handbook
+from cropload import arguments
+from cropload.beliefs import ranges
 
 
 def break_even(normal, frost, other_normal, other_frost):
@@ -80,7 +81,7 @@ def wilson(hits, years, level=None):
     tuple of ndarray
         Low and high [1].
     """
-    level = handbook.value("interval.level") if level is None else level
+    level = ranges.level() if level is None else level
     z = ndtri(0.5 + level / 2)
     share = np.asarray(hits, float) / years
     middle = (share + z**2 / (2 * years)) / (1 + z**2 / years)

@@ -9,6 +9,7 @@ from cropload import arguments
 from cropload.beliefs import ranges
 from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.plan_draws import plan_draws
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
 from cropload.frost.frost_block import block_frost_years, block_weather
 from cropload.frost.frost_replay import replay_frost
@@ -35,7 +36,7 @@ def frost_cover(
     heavy_loss=None,
     reference_plan=None,
     years=None,
-    draws=4000,
+    draws=DEFAULT_DRAWS,
     seed=0,
     **weather,
 ):
@@ -245,7 +246,7 @@ def with_frost(frame, records, block, *, case="laid_down", **options):
             "frame is a table without plans; it must be what compare_plans returned."
         )
     about = frame.attrs
-    options = {"draws": about.get("draws", 4000), "seed": about.get("seed", 0)} | options
+    options = {"draws": about.get("draws", DEFAULT_DRAWS), "seed": about.get("seed", 0)} | options
     cover = frost_cover(
         records, block, list(frame["plan"]), about.get("season"), case=case, **options
     )

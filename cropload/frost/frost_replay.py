@@ -6,9 +6,9 @@ from cropload import arguments, handbook
 from cropload.errors import CroploadError
 from cropload.frost.frost_result import FrostReplay
 from cropload.frost.frost_years import FrostYears, frost_years
+from cropload.frost.survival import as_cases, as_plans, rung_weights
 from cropload.vine.checking import numbers
 from cropload.vine.weather.settings import CASES
-from cropload.vine.weather.survival import as_cases, as_plans, rung_weights
 
 
 def _frost_free(crop, count, draws, unit, notes):

@@ -6,13 +6,11 @@ import numpy as np
 import pandas as pd
 
 from cropload import handbook
+from cropload.beliefs import ranges
 from cropload.errors import CroploadError
 from cropload.frost.frost_chance import break_even, wilson
 from cropload.frost.frost_years import FrostYears
-from cropload.vine.weather.settings import stream
-from cropload.vine.weather.survival import level_quantiles
-
-_WORDS = ("p10", "p50", "p90")
+from cropload.random_streams import stream
 
 
 @dataclass(frozen=True)
@@ -63,7 +61,7 @@ class FrostReplay:
         crop [unit] as ``_p10 _p50 _p90``.
         """
         rows = []
-        left, crop = level_quantiles(self.crop_left), level_quantiles(self.crop)
+        left, crop = ranges.quantiles(self.crop_left), ranges.quantiles(self.crop)
         for year, nodes in enumerate(self.years.seasons):
             for at, plan in enumerate(self.plans):
                 nights = nodes.nights_of(self.weights[at])
@@ -81,7 +79,8 @@ class FrostReplay:
                     row[name] = worst.get(name, 0.0 if name == "killed" else np.nan)
                 for name, held in (("crop_left", left), ("crop", crop)):
                     row |= {
-                        f"{name}_{word}": held[place, at, year] for place, word in enumerate(_WORDS)
+                        f"{name}_{word}": held[place, at, year]
+                        for place, word in enumerate(ranges.ENDINGS)
                     }
                 rows.append(row)
         return pd.DataFrame(rows)
@@ -128,17 +127,17 @@ class FrostReplay:
             ("mean_crop", mean),
             ("worst_crop", worst),
         ):
-            for word, column in zip(_WORDS, level_quantiles(held), strict=True):
+            for word, column in zip(ranges.ENDINGS, ranges.quantiles(held), strict=True):
                 out[f"{name}_{word}"] = column
         hits = self._hits().mean(axis=1)
         out["frost_years"], out["chance"] = hits, hits / years
-        tail = (1 - handbook.value("interval.level")) / 2
+        tail = (1 - ranges.level()) / 2
         few, many = np.quantile(self._hits(), [tail, 1 - tail], axis=1)
         out["chance_low"], out["chance_high"] = wilson(few, years)[0], wilson(many, years)[1]
         # Ties are shared, so that plans that are alike are not told apart.
         best = mean >= mean.max(axis=0) * (1 - 1e-12)
         out["best_chance"] = (best / best.sum(axis=0)).mean(axis=1)
-        level = handbook.value("interval.level")
+        level = ranges.level()
         out.attrs |= {
             "unit": self.unit,
             "heavy_loss": self.heavy_loss,
@@ -194,7 +193,7 @@ class FrostReplay:
                 "always": np.nan,
                 "never": np.nan,
                 "backward": np.nan,
-                **{f"chance_{word}": np.nan for word in _WORDS},
+                **{f"chance_{word}": np.nan for word in ranges.ENDINGS},
             }
             if at == reference:
                 row["words"] = "the plan to beat"
@@ -216,8 +215,8 @@ class FrostReplay:
                 if turning.size >= 0.01 * chance.size:
                     row |= dict(
                         zip(
-                            (f"chance_{word}" for word in _WORDS),
-                            level_quantiles(turning),
+                            (f"chance_{word}" for word in ranges.ENDINGS),
+                            ranges.quantiles(turning),
                             strict=True,
                         )
                     )
@@ -226,7 +225,7 @@ class FrostReplay:
         order = [
             "plan",
             "case",
-            *(f"chance_{word}" for word in _WORDS),
+            *(f"chance_{word}" for word in ranges.ENDINGS),
             "always",
             "never",
             "backward",

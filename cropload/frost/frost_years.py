@@ -7,9 +7,9 @@ import numpy as np
 import pandas as pd
 
 from cropload import arguments
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
-from cropload.vine.weather.heat import season_days, season_of
-from cropload.vine.weather.left_out import seasons_left_out
+from cropload.vine.weather.heat import season_days, season_of, seasons_left_out
 from cropload.vine.weather.nights import NodeSurvival, last_night, node_survival
 from cropload.vine.weather.phenology import BudburstSum, fit_budburst_sum, recorded_budburst
 from cropload.vine.weather.record import hemisphere_of, prepare_weather
@@ -96,7 +96,7 @@ def frost_years(
     offset=None,
     cases=CASES,
     seasons=None,
-    draws=4000,
+    draws=DEFAULT_DRAWS,
     seed=0,
     block="",
     method="single_sine",

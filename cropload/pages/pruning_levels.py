@@ -4,6 +4,7 @@ import ipywidgets as widgets
 import numpy as np
 
 from cropload.beliefs.meant import check_block
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.pruning.compare import compare_plans, estate_for
 from cropload.pruning.panels import results
 from cropload.pruning.panels.choices import Choices
@@ -58,7 +59,7 @@ class PruningLevels(RecordsPanel):
         season=None,
         units="metric",
         results_folder=None,
-        draws=4000,
+        draws=DEFAULT_DRAWS,
         seed=0,
     ):
         super().__init__(results_folder, draws, seed)

@@ -10,6 +10,7 @@ from cropload.beliefs.history import estate_before_season
 from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.origins import HANDBOOK, component_origins
 from cropload.beliefs.plan_draws import bud_chance, plan_draws
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
 from cropload.pruning.plan_difference import difference_columns
 from cropload.records.known_varieties import components_by_variety, unknown_varieties
@@ -233,7 +234,7 @@ def compare_plans(
     plans,
     season=None,
     *,
-    draws=4000,
+    draws=DEFAULT_DRAWS,
     seed=0,
     density_band=None,
     ravaz_band=None,
@@ -280,8 +281,8 @@ def compare_plans(
     Notes
     -----
     All plans share their draws, so differences between them are not noise.
-    The range is 80 %, equal tails. ``kg_per_vine`` and what follows from it is the crop that
-    reaches the scale.
+    Ranges have equal tails, and ``attrs`` names their level. ``kg_per_vine`` and what follows from
+    it is the crop that reaches the scale.
     Valid for loads within a third to three times what the block has carried.
 
     Examples

@@ -9,6 +9,7 @@ from cropload.beliefs.guard import guard_crops
 from cropload.beliefs.history import estate_before_season
 from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.plan_draws import plan_draws
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.pruning.compare import RANGED, load_notes, plan_ranges
 from cropload.vine import bands
 from cropload.vine.plan import PruningPlan, parse_plans
@@ -28,7 +29,7 @@ def compare_blocks(
     season=None,
     *,
     blocks=None,
-    draws=4000,
+    draws=DEFAULT_DRAWS,
     seed=0,
     density_band=None,
     ravaz_band=None,

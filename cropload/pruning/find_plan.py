@@ -10,6 +10,7 @@ from cropload.beliefs import ranges
 from cropload.beliefs.guard import guard_crops
 from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.plan_draws import plan_draws
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
 from cropload.pruning.compare import check_bears, estate_for, plan_columns, wood_columns
 from cropload.pruning.plan_layouts import (
@@ -125,7 +126,7 @@ def find_plans(
     dead_buds=0.0,
     tolerance=None,
     settled=False,
-    draws=4000,
+    draws=DEFAULT_DRAWS,
     seed=0,
     keep=10,
     reference_plan=None,

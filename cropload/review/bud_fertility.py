@@ -10,7 +10,7 @@ from cropload import arguments, handbook
 from cropload.beliefs import ranges
 from cropload.errors import CroploadError
 from cropload.records.block_facts import block_facts
-from cropload.vine.growth import NodeProfile
+from cropload.vine.plan_shape import NodeProfile
 
 #: What is fitted -> the column counted and the column it is counted on.
 WHAT = {"burst": ("shoots", "buds"), "fertility": ("clusters", "shoots")}
@@ -35,12 +35,6 @@ class NodeFit:
     dispersion: float
     family: str
     result: object
-
-
-def _half():
-    from scipy.special import ndtri
-
-    return float(ndtri((1 + ranges.level()) / 2))
 
 
 def _design(rows, nodes):
@@ -155,7 +149,7 @@ def fit_nodes(rows, what, shape, *, node_spread=None):
 
 def _reduced(result, design, nodes, seen, old, dispersion, poisson, real):
     """Turn the model's coefficients into relative and absolute ranges."""
-    count, z = len(nodes), _half()
+    count, z = len(nodes), ranges.reach()
     # Each node at the mean level of the seasons and blocks examined.
     at = np.zeros((count, design.shape[1]))
     at[:, :count] = np.eye(count)
@@ -233,7 +227,7 @@ def bud_fertility(records, by="variety"):
     Valid for the nodes examined; others keep the handbook's shape.
     """
     base, rows = NodeProfile.from_handbook(), []
-    error, z = handbook.value("fertility.error"), _half()
+    error, z = handbook.value("fertility.error"), ranges.reach()
     for name, table in _groups(records, by):
         for wood, here in table.groupby("wood", sort=False):
             buds = here.groupby("node")["buds"].sum()

@@ -12,7 +12,7 @@ from cropload import arguments
 from cropload.beliefs import ranges
 from cropload.beliefs.accepted import NOTHING, Accepted, accepted_before
 from cropload.beliefs.groundwork import lay_ground
-from cropload.beliefs.history import estate_before_season, estates
+from cropload.beliefs.history import estate_before_season, estate_of
 from cropload.beliefs.learned import PROFILES, Entry
 from cropload.beliefs.measured import measurements
 from cropload.errors import CroploadError
@@ -21,7 +21,7 @@ from cropload.records.tickets import weighed_together
 from cropload.review import lesson_rows
 from cropload.review.bud_fertility import fitted_profile
 from cropload.review.counter_bias import counter_effects
-from cropload.vine.growth import NodeProfile
+from cropload.vine.plan_shape import NodeProfile
 
 _PROFILE_COLUMNS = ("key", "variety", "wood", "what", "node", "before", "after", "seasons")
 
@@ -101,7 +101,7 @@ def learn(records, through=None):
     used = accepted_before(records, season)
     # What the next forecast works with by itself: the same, where nothing is in force.
     plain = not used and not joint
-    today = next(estates(ground, learnt)) if plain else estate_before_season(records, season)
+    today = estate_of(ground, learnt) if plain else estate_before_season(records, season)
     counters = counter_effects(records, ground.facts, through, learnt.spreads, measured)
     entries = lesson_rows.counter_entries(counters, through)
     if entries:
@@ -110,7 +110,7 @@ def learn(records, through=None):
         measured = _measured(records, joint, accepted.counters)
         ground = lay_ground(records, season, measured=measured, accepted=accepted)
         learnt = ground.learn()
-    estate = next(estates(ground, learnt))
+    estate = estate_of(ground, learnt)
     rows = [
         *lesson_rows.component_rows(estate, today, used, through),
         *lesson_rows.counter_rows(entries, used),

@@ -6,13 +6,14 @@ from cropload.beliefs import ranges
 from cropload.beliefs.accepted import Accepted, accepted_before
 from cropload.beliefs.forecast import draw_forecast, forecast, prepare
 from cropload.beliefs.groundwork import lay_ground
-from cropload.beliefs.history import estates
+from cropload.beliefs.history import estate_of
 from cropload.beliefs.meant import check_draws, next_season
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.records.as_of import records_until
 from cropload.review.accepting import chosen, weighed
 
 
-def forecast_with(records, season, accepted, *, draws=4000, seed=0):
+def forecast_with(records, season, accepted, *, draws=DEFAULT_DRAWS, seed=0):
     """Return the forecast of a season as it were with some lessons in force.
 
     Parameters
@@ -36,10 +37,12 @@ def forecast_with(records, season, accepted, *, draws=4000, seed=0):
     before = records_until(records, f"{int(season)}-01-01")
     learned = lay_ground(before, int(season), accepted=accepted).learn()
     ground, learned, so_far = prepare(records, season, None, learned=learned, accepted=accepted)
-    return draw_forecast(next(estates(ground, learned)), so_far, draws, seed)
+    return draw_forecast(estate_of(ground, learned), so_far, draws, seed)
 
 
-def lesson_effect(records, lessons, only=None, season=None, *, draws=4000, seed=0, older=False):
+def lesson_effect(
+    records, lessons, only=None, season=None, *, draws=DEFAULT_DRAWS, seed=0, older=False
+):
     """Return each block's next forecast as it stands, and with lessons accepted.
 
     Parameters

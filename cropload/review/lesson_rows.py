@@ -5,12 +5,10 @@ import numpy as np
 from cropload import handbook
 from cropload.beliefs import ranges
 from cropload.beliefs.learned import COMPONENTS as LEARNABLE
-from cropload.beliefs.learned import LEAST_SPREAD, Entry
-from cropload.beliefs.learned_entries import LOAD_RANGE
+from cropload.beliefs.learned import LEAST_SPREAD, LOAD_RANGE, Entry
 from cropload.beliefs.origins import MOST_SHOWN, WORDS
-from cropload.beliefs.priors import prior_logs
-from cropload.vine.growth import COMPONENTS, STAGES
-from cropload.vine.load_response import RESPONSES, carried_load
+from cropload.beliefs.spreads import prior_logs
+from cropload.vine.growth import COMPONENTS, RESPONSES, STAGES, carried_load
 
 #: Columns of the table of lessons.
 COLUMNS = (
@@ -67,9 +65,7 @@ def _row(entry, words, of, before, now, after, old=None, figure=np.exp):
     ``before``, ``now`` and ``after`` are (middle, spread) pairs on the scale that ``figure`` takes
     to the figure shown; ``old`` is the entry accepted earlier, or None.
     """
-    from scipy.special import ndtri
-
-    z, row = float(ndtri((1 + ranges.level()) / 2)), {}
+    z, row = ranges.reach(), {}
     most = MOST_SHOWN.get(entry.name, np.inf)
     for name, (middle, spread) in (("before", before), ("now", now), ("after", after)):
         low, centre, high = np.minimum(figure(middle + np.array([-z, 0.0, z]) * spread), most)

@@ -10,6 +10,7 @@ from cropload.beliefs import ranges
 from cropload.beliefs.calendar import MOMENTS, forecast_days
 from cropload.beliefs.forecast import forecast
 from cropload.beliefs.meant import check_draws
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.clock import day
 from cropload.errors import CroploadError, near
 from cropload.review import scores
@@ -136,7 +137,9 @@ def _of_varieties(crops, found):
     as_of=arguments.optional(arguments.by_block("days")),
     progress=arguments.optional(arguments.calling),
 )
-def review_season(records, season, *, moments=None, as_of=None, draws=4000, seed=0, progress=None):
+def review_season(
+    records, season, *, moments=None, as_of=None, draws=DEFAULT_DRAWS, seed=0, progress=None
+):
     """Hold every forecast of a season against its harvest, beside a grower's own guesses.
 
     Parameters

@@ -7,7 +7,7 @@ import pandas as pd
 
 from cropload.beliefs import ranges
 from cropload.beliefs.forecast import prepare
-from cropload.beliefs.history import estates
+from cropload.beliefs.history import estate_of
 from cropload.review.picked import on_the_scale, sums
 from cropload.vine.growth import COMPONENTS, STAGES
 
@@ -59,7 +59,7 @@ def _without_counts(records, season):
 
 def _estate(records, season, as_of, learned=None):
     ground, learned, _ = prepare(records, season, as_of, learned=learned)
-    return next(estates(ground, learned))
+    return estate_of(ground, learned)
 
 
 def _rows(estate):

@@ -68,9 +68,8 @@ def plot_trend(figures, trend, figure, blocks, units=METRIC):
     """
     from matplotlib.figure import Figure
     from matplotlib.ticker import MaxNLocator
-    from scipy.special import ndtri
 
-    z = float(ndtri((1 + ranges.level()) / 2))
+    z = ranges.reach()
     rows = figures[figures[figure] > 0]
     blocks = [name for name in blocks if (rows["block"] == name).any()][:MOST_BLOCKS]
     columns = min(3, len(blocks))
@@ -115,7 +114,7 @@ def plot_trend(figures, trend, figure, blocks, units=METRIC):
                 ]
                 ax.fill_between(
                     span, np.minimum(*steps[::2]), np.maximum(*steps[::2]), facecolor=BLUE,
-                    alpha=0.18, label="yearly change, 80 % range",
+                    alpha=0.18, label=f"yearly change, {ranges.short_label()}",
                 )  # fmt: skip
                 ax.plot(span, steps[1], color=BLUE, linewidth=1.5)
             ax.set_title(cut_name(name, 22), fontsize=9.5, pad=13, parse_math=False)

@@ -207,7 +207,7 @@ def vine_trend(records):
     is an answer to the load, so read the trend beside the plans.
     Valid for levels that change by the same share each year.
     """
-    from scipy.special import ndtr, ndtri
+    from scipy.special import ndtr
 
     figures = season_figures(records)
     if figures["pruning_weight"].notna().sum() == 0:
@@ -218,7 +218,7 @@ def vine_trend(records):
     spreads = learned_before(records, int(figures["season"].max()) + 1).spreads
     least, band = int(handbook.value("trend.least_seasons")), handbook.value("trend.holding")
     sure = handbook.value("trend.chance")
-    z = float(ndtri((1 + ranges.level()) / 2))
+    z = ranges.reach()
     out = []
     for figure, (words, unit) in FIGURES.items():
         rows = figures[figures[figure] > 0].reset_index(drop=True)

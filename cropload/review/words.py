@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from cropload.beliefs import ranges
 from cropload.beliefs.measured import measurements
 from cropload.records.block_facts import block_facts
 from cropload.review.review import BASELINES
@@ -330,10 +331,6 @@ ORIGIN_NOTE = (
     "Each component came from the block's own seasons, else from its variety here, else from the "
     "handbook; what was accepted in learned.toml is named below where it was in force."
 )
-COVERAGE_NOTE = (
-    "Inside: crops that fell inside the 80 % range, with the Wilson range (95 %) of that share. "
-    "About eight in ten should; few blocks cannot tell."
-)
 SCORE_NOTE = (
     "Score (CRPS): the mean miss of the whole range rather than of its middle, as a weight; "
     "smaller is better, and a range that is too sure or too wide is punished."
@@ -342,6 +339,14 @@ MISS_NOTE = (
     "Miss: sum of the absolute errors over the crop. Bias: above 0 the forecasts were too high "
     "in sum."
 )
+
+
+def coverage_note():
+    """Return what the share of crops inside their range means, in words."""
+    return (
+        f"Inside: crops that fell inside the {ranges.short_label()}, with the Wilson range (95 %) "
+        f"of that share. About {ranges.in_ten()} should; few blocks cannot tell."
+    )
 
 
 def per_cent(value, sign=False):

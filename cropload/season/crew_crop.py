@@ -6,6 +6,7 @@ from cropload import arguments, handbook
 from cropload.beliefs.history import estate_before_season
 from cropload.beliefs.meant import check_block
 from cropload.beliefs.plan_draws import plan_draws
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
 from cropload.vine.plan import PruningPlan
 
@@ -16,7 +17,7 @@ from cropload.vine.plan import PruningPlan
     draws=arguments.draws,
     seed=arguments.seed,
 )
-def crop_of_extra_buds(records, block, plan, season, *, draws=4000, seed=0):
+def crop_of_extra_buds(records, block, plan, season, *, draws=DEFAULT_DRAWS, seed=0):
     """Return a function from buds more than planned to the change of the crop.
 
     Parameters

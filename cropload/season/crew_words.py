@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from cropload.beliefs.meant import check_block
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.clock import day
 from cropload.errors import CroploadError
 from cropload.season.crew_check import NoPlan, crew_check, planned_for
@@ -26,7 +27,7 @@ def checked_crew(
     plan=None,
     date=None,
     history=None,
-    draws=4000,
+    draws=DEFAULT_DRAWS,
     seed=0,
     name_plan="name the plan",
 ):

@@ -9,8 +9,10 @@ import pandas as pd
 from cropload.errors import CroploadError
 from cropload.records.reading.faults import Fault
 from cropload.records.writing.gate import changing
+from cropload.records.writing.theirs import LOG_FILE
 
-FILE = "forecasts.csv"
+#: Name of the file, beside the records.
+FILE = LOG_FILE
 
 #: Columns before those of the components, with the type each is read back as.
 HEAD = {

@@ -1,10 +1,9 @@
 """Keep a forecast: one line a block with the centre and spread of every component."""
 
-import datetime
-
 import numpy as np
 
-from cropload import __version__
+from cropload import __version__, clock
+from cropload.beliefs import ranges
 from cropload.season.forecast_log import append_log
 from cropload.vine.growth import COMPONENTS
 
@@ -38,7 +37,7 @@ def log_forecast(forecast, path):
     centre = forecast.estate.beliefs.centre
     spread = forecast.estate.beliefs.spread()
     tonnes = forecast.centre_tonnes()
-    now = datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")
+    now = clock.now()
     rows = []
     for at, block in enumerate(forecast.blocks):
         row = {
@@ -56,7 +55,7 @@ def log_forecast(forecast, path):
             "picked_tonnes": float(forecast.picked["tonnes"].iloc[at]),
             "picked_share": float(forecast.picked["share"].iloc[at]),
         }
-        for end in ("p10", "p50", "p90"):
+        for end in ranges.ENDINGS:
             row[f"tonnes_{end}"] = float(table[f"tonnes_{end}"].iloc[at])
         for place, name in enumerate(COMPONENTS):
             row[f"{name}_centre"] = float(np.exp(centre[at, place]))

@@ -137,7 +137,7 @@ def next_counts(forecast, *, hours=1.0, of="estate", what=None):
     through = beliefs.root.T @ shared
     own = np.einsum("bk,bkj->bj", weight, beliefs.own_covariance)
     variance = through @ through + np.einsum("bj,bj->", own, weight)
-    wide = 2 * -_normal_quantile((1 - ranges.level()) / 2)
+    wide = 2 * ranges.reach()
     now = wide * np.sqrt(variance)
 
     here = estate.measured[estate.measured["season"] == forecast.season]
@@ -184,9 +184,3 @@ def next_counts(forecast, *, hours=1.0, of="estate", what=None):
     ).reset_index(drop=True)
     found.attrs = {**forecast.attrs(), "of": of}
     return found
-
-
-def _normal_quantile(share):
-    from scipy.special import ndtri
-
-    return float(ndtri(share))

@@ -8,8 +8,8 @@ import pandas as pd
 from cropload import arguments, handbook
 from cropload.beliefs import ranges
 from cropload.beliefs.meant import check_block
-from cropload.beliefs.random_streams import stream
 from cropload.errors import CroploadError
+from cropload.random_streams import stream
 from cropload.vine import bands
 
 CAUTIONS = (

@@ -5,6 +5,7 @@ import math
 import re
 import sys
 
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
 
 PRUNING_CAUTION = (
@@ -225,8 +226,8 @@ def add_draws(parser):
         "--draws",
         metavar="N",
         type=whole,
-        default=4000,
-        help="draws behind the ranges, 100 to 1,000,000; 4000 by default",
+        default=DEFAULT_DRAWS,
+        help=f"draws behind the ranges, 100 to 1,000,000; {DEFAULT_DRAWS} by default",
     )
 
 

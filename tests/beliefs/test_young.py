@@ -7,7 +7,6 @@ import pytest
 from helpers import block_row, make_records, steady_counts
 
 from cropload import compare_plans, forecast, handbook
-from cropload.beliefs.chunks import forecast_chunks
 from cropload.beliefs.history import build_estate
 from cropload.errors import CroploadError
 from cropload.frost.after_frost import after_frost
@@ -277,16 +276,6 @@ def test_scenarios_count_young_blocks_by_their_share():
     assert blocks.loc["Young 2023", "tonnes_p50"] == 0
     assert found.totals["tonnes_p50"][0] == pytest.approx(blocks["tonnes_p50"].sum(), rel=0.1)
     assert any("second leaf in 2024" in note for note in found.notes)
-
-
-def test_what_is_handed_on_in_parts_is_what_is_handed_on_whole():
-    records = estate([2022, 2023, 1990])
-    whole = forecast(records, 2024, draws=400)
-    parts = list(forecast_chunks(records, 2024, size=1, draws=400))
-    np.testing.assert_allclose(
-        np.concatenate([part.draws for part in parts]), whole.draws, rtol=1e-9
-    )
-    assert [len([n for n in part.notes if "leaf" in n]) for part in parts] == [0, 1, 1, 0]
 
 
 def test_a_crop_of_vines_too_young_to_bear_is_not_split_and_says_why():

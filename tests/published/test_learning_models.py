@@ -12,12 +12,12 @@ from helpers import block_row, make_records
 from scipy.special import polygamma
 
 from cropload import example_records, handbook
-from cropload.beliefs.priors import prior_spreads
+from cropload.beliefs.spreads import prior_spreads
 from cropload.records.block_facts import block_facts
 from cropload.review.bud_fertility import fit_nodes
 from cropload.review.counter_bias import counter_effects
 from cropload.review.vine_trend import _noise, _slopes
-from cropload.vine.growth import NodeProfile
+from cropload.vine.plan_shape import NodeProfile
 
 # ------------------------------------------------------------------ bud fertility by node
 

@@ -8,7 +8,7 @@ from helpers import block_row, make_records
 from cropload import bud_fertility, example_records, handbook
 from cropload.errors import CroploadError
 from cropload.review.bud_fertility import fit_nodes, fitted_profile
-from cropload.vine.growth import NodeProfile
+from cropload.vine.plan_shape import NodeProfile
 
 Z = 1.2815515655
 SHAPE = NodeProfile.from_handbook().cane_fertility

@@ -19,7 +19,7 @@ from season_records import (
 from cropload import handbook, learn
 from cropload.beliefs.history import estate_before_season
 from cropload.beliefs.learned import Entry, write_learned
-from cropload.beliefs.priors import prior_logs
+from cropload.beliefs.spreads import prior_logs
 from cropload.errors import CroploadError
 from cropload.review.lesson_rows import said
 from cropload.vine.growth import COMPONENTS

@@ -1,5 +1,6 @@
 """The command ``after-frost``: a block's crop from shoots counted dead and alive."""
 
+from cropload.beliefs import ranges
 from cropload.show import options
 from cropload.show.command import Command
 
@@ -69,7 +70,7 @@ def _parts(found, units):
     yield paragraph(f"{found.block}, harvest {found.forecast.season}, after a frost.")
     yield "\n".join(paragraph(line) for line in frost_wording.after_sentences(found, units))
     table, factor = found.table(), units.show("tonnes")[1]
-    ends = [table[f"tonnes_{end}"] * factor for end in ("p10", "p50", "p90")]
+    ends = [table[f"tonnes_{end}"] * factor for end in ranges.ENDINGS]
     yield "CROP\n" + text_table(
         [words("part"), Column("crop", units.label("tonnes"))],
         zip(table["part"], range_texts(zip(*ends, strict=True)), strict=True),

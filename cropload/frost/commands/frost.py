@@ -1,5 +1,6 @@
 """The command ``frost``: what past springs would have left of each plan."""
 
+from cropload.beliefs import ranges
 from cropload.show import options
 from cropload.show.command import Command
 
@@ -112,13 +113,12 @@ def export(found, units):
     from cropload.show.result_units import in_units
 
     rows = found.by_year()
-    rows = rows.rename(columns={f"crop_{end}": f"t_ha_{end}" for end in ("p10", "p50", "p90")})
+    rows = rows.rename(columns={f"crop_{end}": f"t_ha_{end}" for end in ranges.ENDINGS})
     rows.insert(0, "block", found.years.block)
     return in_units(rows, units)
 
 
 def _parts(found, units):
-    from cropload.beliefs import ranges
     from cropload.frost import words as frost_wording
     from cropload.frost.frost_cover import one_case
     from cropload.show.terminal import paragraph
@@ -155,7 +155,7 @@ def _years_table(one, units):
     factor, label = units.show("t_ha")[1], units.label("t_ha")
 
     def ranged(name):
-        ends = [table[f"{name}_{end}"] * factor for end in ("p10", "p50", "p90")]
+        ends = [table[f"{name}_{end}"] * factor for end in ranges.ENDINGS]
         return range_texts(zip(*ends, strict=True))
 
     return text_table(

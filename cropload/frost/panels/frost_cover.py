@@ -9,6 +9,7 @@ import pandas as pd
 from cropload import handbook
 from cropload.beliefs.history import estate_before_season
 from cropload.beliefs.meant import check_block, next_season
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.frost.frost_block import block_frost_years
 from cropload.frost.frost_cover import frost_cover
 from cropload.frost.panels import frost_results
@@ -85,7 +86,7 @@ class FrostCover(RecordsPanel):
         block=None,
         units="metric",
         results_folder=None,
-        draws=4000,
+        draws=DEFAULT_DRAWS,
         seed=0,
     ):
         super().__init__(results_folder, draws, seed)

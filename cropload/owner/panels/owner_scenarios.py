@@ -1,6 +1,7 @@
 """The panel of an owner's choice: scenarios over several blocks, side by side, and the report."""
 
 from cropload.beliefs.meant import next_season
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
 from cropload.owner import charts as report_figures
 from cropload.owner.panels.scenario_boxes import CostBoxes, ScenarioBoxes
@@ -53,7 +54,7 @@ class OwnerScenarios(RecordsPanel):
         season=None,
         units="metric",
         results_folder=None,
-        draws=4000,
+        draws=DEFAULT_DRAWS,
         seed=0,
     ):
         super().__init__(results_folder, draws, seed)

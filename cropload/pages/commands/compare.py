@@ -1,5 +1,6 @@
 """The command ``compare``: what each pruning plan would give in a block, side by side."""
 
+from cropload.beliefs import ranges
 from cropload.errors import CroploadError
 from cropload.frost.commands.frost import add_weather, weather_of
 from cropload.show import options
@@ -111,7 +112,7 @@ def tables(found, units):
 
     def ranged(name, quantity=None):
         factor = 1.0 if quantity is None else units.show(quantity)[1]
-        ends = [found[f"{name}_{end}"] * factor for end in ("p10", "p50", "p90")]
+        ends = [found[f"{name}_{end}"] * factor for end in ranges.ENDINGS]
         return range_texts(zip(*ends, strict=True))
 
     crop, total = units.label("t_ha"), units.label("tonnes")
@@ -217,9 +218,7 @@ def difference_table(found, units):
         shown = []
         for quantity in ("t_ha", "tonnes"):
             factor = units.show(quantity)[1]
-            ends = [
-                others[f"{quantity}{ending}_change_{end}"] * factor for end in ("p10", "p50", "p90")
-            ]
+            ends = [others[f"{quantity}{ending}_change_{end}"] * factor for end in ranges.ENDINGS]
             shown.append(_signed_ranges(list(zip(*ends, strict=True))))
         parts.append(
             text_table(
@@ -280,7 +279,7 @@ def frost_table(found, units):
     about = found.attrs
 
     def ranged(name, factor):
-        ends = [found[f"{name}_{end}"] * factor for end in ("p10", "p50", "p90")]
+        ends = [found[f"{name}_{end}"] * factor for end in ranges.ENDINGS]
         return range_texts(zip(*ends, strict=True))
 
     seasons = found["frost_seasons"].iloc[0]

@@ -1,5 +1,6 @@
 """The command ``plan``: which pruning plan lands on the crop that is wanted."""
 
+from cropload.beliefs import ranges
 from cropload.errors import CroploadError
 from cropload.show import options
 from cropload.show.command import Command
@@ -206,7 +207,7 @@ def _table(found, units):
 
     def ranged(name, quantity=None):
         factor = 1.0 if quantity is None else units.show(quantity)[1]
-        ends = [found[f"{name}_{end}"] * factor for end in ("p10", "p50", "p90")]
+        ends = [found[f"{name}_{end}"] * factor for end in ranges.ENDINGS]
         return range_texts(zip(*ends, strict=True))
 
     crop, density = units.label("t_ha"), units.label("per_m")

@@ -10,6 +10,11 @@ from cropload.records.reading.files import csv_files, holds_records, tidy, workb
 from cropload.records.reading.headers import normal
 from cropload.records.tables import TABLES
 
+#: Names of the user's lessons and of the log of forecasts, beside the records.
+LESSONS_FILE, LOG_FILE = "learned.toml", "forecasts.csv"
+#: Columns that a log of forecasts has, and no result.
+LOG_COLUMNS = {"logged_at", "version", "tonnes_centre", "picked_tonnes", "picked_share"}
+
 TABLE = "is, or would be read as, a table of records"
 LOG = "is, or would be read as, the log of your forecasts"
 LESSONS = "holds what was learned on your estate"
@@ -51,7 +56,6 @@ def whose(target):
     By name in a season folder, there or not; by content anywhere. A table of records is known by
     a header that has every column it needs and few others; results have many of their own.
     """
-    from cropload.season.forecast_log import FILE as LOG_FILE
 
     name = target.name.strip().lower()
     if _LEARNED.fullmatch(name):
@@ -72,11 +76,10 @@ def whose(target):
 
 def _is_season_folder(target):
     """Whether a file lies among records, whatever it holds itself."""
-    from cropload.beliefs.learned_entries import FILE
     from cropload.records.reading.unread_files import record_sheets
 
     folder = target.parent
-    if holds_records(folder) or (folder / FILE).exists():
+    if holds_records(folder) or (folder / LESSONS_FILE).exists():
         return True
     tables = (file for file in csv_files(folder)[0].values() if file != target)
     books = (book for book in workbooks_in(folder) if book != target)
@@ -109,13 +112,11 @@ def _table_of(lines):
 
 
 def _in_text(target, start):
-    from cropload.season.forecast_log import HEAD
-
     lines = _lines(start)
     heads = [{tidy(cell).lower() for cell in cells} for cells in lines[:1]]
     if start.removeprefix(b"\xef\xbb\xbf").startswith(b"# Learned on this estate"):
         return LESSONS
-    if any(head >= set(HEAD) for head in heads):
+    if any(head >= LOG_COLUMNS for head in heads):
         return LOG
     if any(head >= _SCENARIO_COLUMNS and len(head) < 6 for head in heads):
         return SCENARIOS

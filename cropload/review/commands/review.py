@@ -78,7 +78,7 @@ def _parts(found, records, moment, units):
 
 
 def _notes(words, found):
-    return [words.MISS_NOTE, words.COVERAGE_NOTE, words.SCORE_NOTE, *found.notes]
+    return [words.MISS_NOTE, words.coverage_note(), words.SCORE_NOTE, *found.notes]
 
 
 def _scores(found, units):

@@ -1,5 +1,6 @@
 """Tables of lessons as HTML: before and after, profiles, what they change, what is in force."""
 
+from cropload.beliefs import ranges
 from cropload.review import learned_words as words
 from cropload.show import wording
 from cropload.show.panels import parts
@@ -68,7 +69,7 @@ def effect_table(effect, units):
     for row in effect.to_dict("records"):
         cells = [row["name"]]
         for word in ("before", "after"):
-            low, middle, high = (row[f"{word}_{end}"] for end in ("p10", "p50", "p90"))
+            low, middle, high = (row[f"{word}_{end}"] for end in ranges.ENDINGS)
             cells.append(
                 f"{wording.amount('tonnes', middle, units, unit=False)} "
                 f"({wording.span('tonnes', low, high, units)})"

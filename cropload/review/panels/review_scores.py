@@ -154,9 +154,9 @@ class ForecastScores(MomentPanel):
         text += parts.points(self.desk.left_out)
         if len(self.desk.review.logged):
             text += self._logged(units)
-        text += parts.points([words.MISS_NOTE, words.COVERAGE_NOTE, words.SCORE_NOTE,
+        text += parts.points([words.MISS_NOTE, words.coverage_note(), words.SCORE_NOTE,
                               words.WIDTH_NOTE, *self.desk.review.notes])  # fmt: skip
-        return text + parts.source("interval.level", "Why an 80 % range")
+        return text + parts.source("interval.level", f"Why an {ranges.short_label()}")
 
     @staticmethod
     def _guesses(table, units):

@@ -1,5 +1,7 @@
 """The command ``forecast``: a season's crop on any day of it."""
 
+from cropload.beliefs import ranges
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
 from cropload.show import options
 from cropload.show.command import Command
@@ -46,7 +48,7 @@ def made(given, records, as_of=None):
         records,
         getattr(given, "season", None),
         given.as_of if as_of is None else as_of,
-        draws=getattr(given, "draws", 4000),
+        draws=getattr(given, "draws", DEFAULT_DRAWS),
         seed=getattr(given, "seed", 0),
     )
 
@@ -136,7 +138,7 @@ def crop_table(found, by, units):
     def column(name, quantity):
         cells = []
         for frame in frames:
-            ends = [units.convert(quantity, frame[f"{name}_{e}"]) for e in ("p10", "p50", "p90")]
+            ends = [units.convert(quantity, frame[f"{name}_{e}"]) for e in ranges.ENDINGS]
             cells += range_texts(zip(*ends, strict=True))
         return cells
 

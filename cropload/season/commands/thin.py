@@ -64,8 +64,8 @@ def _table(found, units):
     from cropload.show.wording import significant as figure
 
     rows = around(found)
-    ends = [units.convert("t_ha", rows[f"t_ha_{end}"]) for end in ("p10", "p50", "p90")]
-    ravaz = [rows[f"ravaz_{end}"] for end in ("p10", "p50", "p90")]
+    ends = [units.convert("t_ha", rows[f"t_ha_{end}"]) for end in ranges.ENDINGS]
+    ravaz = [rows[f"ravaz_{end}"] for end in ranges.ENDINGS]
     weight = units.label("pruning_weight_kg")
     return f"THE CHOICES AROUND IT (middle, with its {ranges.label()})\n" + text_table(
         [

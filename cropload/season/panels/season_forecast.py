@@ -2,6 +2,7 @@
 
 import ipywidgets as widgets
 
+from cropload.beliefs import ranges
 from cropload.beliefs.origins import MOST_SHOWN
 from cropload.errors import CroploadError
 from cropload.season import season_figures as drawing
@@ -25,7 +26,7 @@ _NO_DAY = "no earlier day on record"
 
 def range_cells(row, name, quantity, units):
     """Return middle and range of a quantity as two cells of text."""
-    low, middle, high = (row[f"{name}_{end}"] for end in ("p10", "p50", "p90"))
+    low, middle, high = (row[f"{name}_{end}"] for end in ranges.ENDINGS)
     return [
         wording.amount(quantity, middle, units, unit=False),
         wording.span(quantity, low, high, units),

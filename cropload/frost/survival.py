@@ -6,10 +6,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from cropload import arguments, handbook
+from cropload import arguments
+from cropload.beliefs import ranges
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
-from cropload.vine.growth import NodeProfile
 from cropload.vine.plan import PruningPlan
+from cropload.vine.plan_shape import NodeProfile
 from cropload.vine.weather.heat import SeasonDays, season_days, season_of
 from cropload.vine.weather.nights import NodeSurvival, node_survival
 from cropload.vine.weather.phenology import BudburstSum
@@ -82,12 +84,6 @@ def rung_weights(plans, cases, settings, profile=None):
     return weights / weights.sum(axis=(1, 2), keepdims=True)
 
 
-def level_quantiles(values, axis=-1):
-    """Return the low, middle and high quantile of draws at the handbook's interval level."""
-    tail = (1.0 - handbook.value("interval.level")) / 2
-    return np.quantile(values, [tail, 0.5, 1.0 - tail], axis=axis)
-
-
 @dataclass(frozen=True)
 class FrostSurvival:
     """Share of the crop left per plan after one season's nights; arrays (plans, draws).
@@ -137,7 +133,7 @@ class FrostSurvival:
             ("secondary", self.secondary),
             ("crop_after_cost", self.crop_left * (1 - self.late_cut_cost)),
         ):
-            for word, column in zip(("p10", "p50", "p90"), level_quantiles(draws), strict=True):
+            for word, column in zip(ranges.ENDINGS, ranges.quantiles(draws), strict=True):
                 rows[f"{name}_{word}"] = column
         return rows
 
@@ -182,7 +178,7 @@ def frost_survival(
     profile=None,
     season=None,
     hemisphere=None,
-    draws=4000,
+    draws=DEFAULT_DRAWS,
     seed=0,
     block="",
 ):

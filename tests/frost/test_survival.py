@@ -9,20 +9,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cropload.errors import CroploadError
-from cropload.vine.growth import NodeProfile
+from cropload.frost.survival import as_cases, as_plans, frost_survival, rung_weights, survival_map
+from cropload.vine.plan_shape import NodeProfile
 from cropload.vine.weather.heat import SeasonDays
 from cropload.vine.weather.kill import KillCurve
 from cropload.vine.weather.nights import last_night
 from cropload.vine.weather.phenology import BudburstSum
 from cropload.vine.weather.settings import CASES, FrostDraws, FrostSettings, Spread, secondary_share
 from cropload.vine.weather.station_offset import StationOffset
-from cropload.vine.weather.survival import (
-    as_cases,
-    as_plans,
-    frost_survival,
-    rung_weights,
-    survival_map,
-)
 
 FIRST = np.datetime64("2024-01-01")
 BURST = FIRST + 100

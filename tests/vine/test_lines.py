@@ -6,9 +6,17 @@ from hypothesis import strategies as st
 from one_vine import flat, logs, state
 
 from cropload import handbook
-from cropload.vine.growth import COMPONENTS, STAGES, LoadState, PlanShape, grow
-from cropload.vine.load_response import RESPONSES, exponents
-from cropload.vine.stage_lines import response_shift, stage_rows
+from cropload.vine.growth import (
+    COMPONENTS,
+    RESPONSES,
+    STAGES,
+    LoadState,
+    exponents,
+    grow,
+    response_shift,
+    stage_rows,
+)
+from cropload.vine.plan_shape import PlanShape
 
 STAGE = {name: place for place, name in enumerate(STAGES)}
 
@@ -23,7 +31,7 @@ def test_rows_are_the_slopes_of_the_chain_at_the_centre(seed):
     usual, carried, buds = rng.uniform(10, 60, 3)
     shape, at = PlanShape(np.log(buds), *rng.normal(0, 0.1, 2)), state(usual, carried)
     e = exponents()
-    rows, offset = lines(centre, shape, at, e)
+    rows, offset = lines(centre, shape, at)
     value = measured(centre, shape, at, e)
     np.testing.assert_allclose(rows @ centre + offset, value, atol=1e-10)
     step = 1e-5
@@ -34,12 +42,12 @@ def test_rows_are_the_slopes_of_the_chain_at_the_centre(seed):
         np.testing.assert_allclose(rows[:, place], slope / (2 * step), atol=1e-7)
 
 
-def lines(centre, shape, at, e):
+def lines(centre, shape, at):
     one = PlanShape(
         *(np.atleast_1d(a) for a in (shape.log_buds, shape.log_burst, shape.log_fertility))
     )
     load = LoadState(*(np.atleast_1d(getattr(at, f)) for f in LoadState.__dataclass_fields__))
-    rows, offset = stage_rows(centre[None], one, load, e)
+    rows, offset = stage_rows(centre[None], one, load)
     return rows[0], offset[0]
 
 
@@ -66,7 +74,7 @@ def test_one_spread_away_the_straight_line_is_within_one_percent_of_the_crop():
     """The accuracy that ``stage_rows`` states, for ordinary loads."""
     rng = np.random.default_rng(4)
     e, shape, at = exponents(), flat(24), state(24)
-    rows, offset = lines(logs(), shape, at, e)
+    rows, offset = lines(logs(), shape, at)
     away = logs() + SPREADS * rng.normal(size=(2000, len(COMPONENTS)))
     off = away @ rows[STAGE["harvest"]] + offset[STAGE["harvest"]]
     off = off - np.array([measured(x, shape, at, e)[STAGE["harvest"]] for x in away])
@@ -79,12 +87,11 @@ def test_shift_is_the_slope_of_the_chain_in_the_responses(seed):
     rng = np.random.default_rng(seed)
     usual, carried, buds = rng.uniform(12, 50, 3)
     shape, at = flat(buds), state(usual, carried)
-    rows, _ = lines(logs(), shape, at, exponents())
+    rows, _ = lines(logs(), shape, at)
     shift = response_shift(
         logs()[None],
         PlanShape(*(np.atleast_1d(v) for v in (shape.log_buds, 0.0, 0.0))),
         LoadState(*(np.atleast_1d(getattr(at, f)) for f in LoadState.__dataclass_fields__)),
-        exponents(),
     )[0]
     step = 1e-5
     for place in range(len(RESPONSES)):

@@ -4,7 +4,7 @@ import shutil
 
 from cropload.pages.cli import main
 from cropload.records.example import shipped
-from cropload.vine.weather.left_out import seasons_left_out
+from cropload.vine.weather.heat import seasons_left_out
 
 
 def test_each_reason_is_told_once_with_its_seasons():
