@@ -64,7 +64,7 @@ def misses_panel(table):
         for (column, words), look in zip(columns.items(), LOOKS, strict=False)
         if np.isfinite(table[column].to_numpy(float)).any()
     )  # fmt: skip
-    ticks = tuple("\n".join(words.split(" ", 1)) for words in table["words"])
+    ticks = tuple(words.replace(" ", "\n") for words in table["words"])
     title = "Miss at each moment, of the crop, beside guesses without a model"
     return Panel(title, series, up="miss, of the crop [%]", ticks=ticks)
 

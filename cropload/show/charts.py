@@ -17,7 +17,7 @@ from cropload.show.drawing import DARK, FILLS, LINE, LOOKS, PLAIN, SMALL, WIDTH,
 from cropload.units import METRIC
 
 #: White ground of words that stand over lines.
-GROUND = {"facecolor": "white", "alpha": 0.75, "edgecolor": "none", "pad": 0.8}
+GROUND = {"facecolor": "white", "alpha": 0.85, "edgecolor": "none", "pad": 0.8}
 
 
 @dataclass(frozen=True, eq=False)
@@ -339,17 +339,18 @@ def _draw_bars(ax, rows, bars):
 
 def _end_words(rows, heights, bars):
     """Return (x, y, text) of what is written at the end of a range, a point, a bar or a row."""
-    tops = [(part, np.maximum(starts, starts + values)) for part, starts, values in bars]
-    ends = [*((each, each.three[2]) for each in rows.series), *tops]
-    far = np.fmax.reduce([end for _, end in ends])
+    ends = [(each, each.three[2], y) for each, y in zip(rows.series, heights, strict=True)]
+    at = np.arange(len(rows.names))
+    for part, starts, values in bars:
+        tops = np.maximum(starts, starts + values)
+        ends.append((part, np.where(values == 0, np.nan, tops), at))
+    far = np.fmax.reduce([end for _, end, _ in ends])
     found = []
-    rows_of = [*heights, *(np.arange(len(far)) for _ in bars)]
-    for (each, end), y in zip(ends, rows_of, strict=True):
+    for each, end, y in ends:
         if each.written in ("range", "row"):
             whole = each.written == "row" or not rows.apart
-            x, y = (far, np.rint(y)) if whole else (end, y)
-            texts = [each.text(row) for row in range(len(far))]
-            found += [each for each in zip(x, y, texts, strict=True) if re.search(r"\S", each[2])]
+            x, y = (far, at) if whole else (end, y)
+            found += [(x[row], y[row], each.text(row)) for row in np.flatnonzero(np.isfinite(end))]
     return found
 
 
