@@ -5,11 +5,11 @@ import numpy as np
 
 from cropload.beliefs.meant import check_block
 from cropload.beliefs.ranges import DEFAULT_DRAWS
+from cropload.pruning.charts import figure_text, plans_figure
 from cropload.pruning.compare import compare_plans, estate_for
 from cropload.pruning.panels import results
 from cropload.pruning.panels.choices import Choices
 from cropload.pruning.panels.keep_levels import KeepLevels
-from cropload.pruning.plan_figures import figure_text, plans_figure
 from cropload.show.panels import parts
 from cropload.show.panels.level_rows import LevelRows, first_levels
 from cropload.show.panels.opening import RecordsPanel, given_records

@@ -130,9 +130,9 @@ class OwnerScenarios(RecordsPanel):
             parts.head(f"Season {found.season}, in short")
             + f'<div class="cl-level">{sentences}</div>'
         )
-        # As wide as it was drawn, so that its letters are as large as those of the page.
+        # Little wider than it was drawn, so that its letters are as large as those of the page.
         drawn = report_figures.first_figure(found, units)
-        self.figure.value = parts.image(*drawn, most=1.1 * report_figures.WIDTH)
+        self.figure.value = parts.image(*drawn, most=1.3 * report_figures.WIDTH)
         tables = self.report.tables()
         self.table.value = "".join(
             self._table(tables[key]) for key in ("totals", "money", "crop") if key in tables

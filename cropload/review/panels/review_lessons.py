@@ -6,7 +6,7 @@ from cropload.beliefs.learned import learned_path, read_learned
 from cropload.errors import CroploadError
 from cropload.review import learned_words as words
 from cropload.review.accepting import accept, newer_words, weighed, worth_accepting
-from cropload.review.learned_figures import lessons_text, plot_lessons
+from cropload.review.charts import lesson_ranges, lessons_text
 from cropload.review.learning import learn
 from cropload.review.lesson_effect import lesson_effect
 from cropload.review.panels import lesson_tables as tables
@@ -224,7 +224,9 @@ class Lessons(ReviewPanel):
             self.figure.value = ""
             return
         table, kind = self.lessons.table, self.kind.value
-        self.figure.value = parts.picture(plot_lessons(table, kind), lessons_text(table, kind))
+        self.figure.value = parts.picture(
+            lesson_ranges(table, kind).plot(), lessons_text(table, kind)
+        )
 
     def _show_effect(self):
         head = parts.head("What the ticked lessons change in the next forecast")

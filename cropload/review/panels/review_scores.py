@@ -5,8 +5,7 @@ import numpy as np
 from cropload.beliefs import ranges
 from cropload.beliefs.calendar import MOMENTS
 from cropload.errors import CroploadError
-from cropload.review import charts as drawing
-from cropload.review import words
+from cropload.review import charts, words
 from cropload.review.panels.season_review import ReviewPanel
 from cropload.review.review import BASELINES
 from cropload.review.review_levels import level_crops, level_scores
@@ -108,7 +107,7 @@ class ForecastScores(MomentPanel):
         kept, note = _largest(crops["name"], crops.set_index("name")["picked_t"])
         shown = crops[crops["name"].isin(kept)].reset_index(drop=True)
         text += note
-        text += parts.picture(drawing.plot_scale(shown, units), drawing.scale_text(shown, units))
+        text += parts.picture(charts.scale_rows(shown, units))
         text += self._crops(crops, level, units)
         self.answer.value = text
         self.scores.value = self._scores(table, reviews, units)
@@ -137,7 +136,7 @@ class ForecastScores(MomentPanel):
         label = units.label("tonnes")
         seasons = words.season_span(table.attrs["seasons"])
         text = parts.head(f"Every moment of the season, {seasons}")
-        text += parts.picture(drawing.plot_misses(table), drawing.misses_text(table))
+        text += parts.picture(charts.misses_panel(table))
         days = self.desk.review.days if len(reviews) == 1 else {}
         rows = [
             [
@@ -263,7 +262,7 @@ class WhatMissed(MomentPanel):
         text += parts.note(words.estate_sentence(split)) + "</div>"
         kept, note = _largest(split["block"].unique(), crops)
         shown = split[split["block"].isin(kept)]
-        text += note + parts.picture(drawing.plot_split(shown), drawing.split_text(shown))
+        text += note + parts.picture(charts.split_rows(shown))
         text += parts.points(
             [*(words.block_sentence(split, block) for block in kept), *split.attrs["left_out"]]
         )

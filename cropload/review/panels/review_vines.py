@@ -2,7 +2,7 @@
 
 from cropload import handbook
 from cropload.review import learned_words as words
-from cropload.review import vine_figures as drawing
+from cropload.review import vine_charts as drawing
 from cropload.review.bud_fertility import bud_fertility
 from cropload.review.panels.season_review import ReviewPanel
 from cropload.review.vine_trend import FIGURES, ravaz_of, season_figures, vine_trend

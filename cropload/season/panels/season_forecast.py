@@ -5,9 +5,7 @@ import ipywidgets as widgets
 from cropload.beliefs import ranges
 from cropload.beliefs.origins import MOST_SHOWN
 from cropload.errors import CroploadError
-from cropload.season import season_figures as drawing
-from cropload.season.change_figure import change_text, plot_change
-from cropload.season.fan_figure import fan_text, plot_fan
+from cropload.season import charts
 from cropload.season.season_days import fan_table, harvest_words, harvested
 from cropload.season.words import (
     change_sentence,
@@ -108,7 +106,7 @@ class SeasonFan(DeskPanel):
         units, records = self.desk.units, self.desk.records
         fan = fan_table(self.made, by, name)
         known = harvested(records, self.desk.season, self.made[0][1], by, name)
-        self.figure.value = parts.picture(plot_fan(fan, known, units), fan_text(fan, known, units))
+        self.figure.value = parts.picture(charts.fan_panel(fan, known, units))
         label = units.label("tonnes")
         words = ["not known yet"] * len(fan) if known is None else harvest_words(self.made, known)
         rows = [
@@ -167,20 +165,15 @@ class BlocksNow(DeskPanel):
     def show(self):
         """Show the desk's forecast."""
         found, units, by = self.desk.forecast, self.desk.units, self.by.value
-        table = drawing.ranked(found.table(by), self.order.value)
-        self.figure.value = parts.picture(
-            drawing.plot_ranking(table, by, units), drawing.ranking_text(table, by, units)
-        )
+        table = charts.ranked(found.table(by), self.order.value)
+        self.figure.value = parts.picture(charts.ranking_rows(table, by, units))
         self.table.value = self._table(table, by, units)
         contributions = found.contributions(by)
         total = found.contributions("estate")
         self.split.value = (
             parts.head("What the range comes from")
             + parts.note(contribution_sentence(total))
-            + parts.picture(
-                drawing.plot_contributions(contributions, by),
-                drawing.contributions_text(contributions, by),
-            )
+            + parts.picture(charts.contribution_rows(contributions, by))
         )
         self.origins.value = self._origins(found) if self.parts_of.value else ""
 
@@ -267,10 +260,11 @@ class WhatChanged(DeskPanel):
         earlier = self.desk.forecast_on(self.since.value)
         change = found.explain(earlier)
         before = float(earlier.centre_tonnes().sum())
+        steps = charts.change_rows(change, before, units)
         self.figure.value = parts.note(change_sentence(change, earlier, units)) + parts.picture(
-            plot_change(change, before, units), change_text(change, before, units)
+            steps
         )
-        self.table.value = self._table(change, before, units)
+        self.table.value = "" if steps.empty else self._table(change, before, units)
 
     @staticmethod
     def _table(change, before, units):

@@ -3,8 +3,8 @@
 import ipywidgets as widgets
 
 from cropload import handbook
+from cropload.season.charts import plot_thinning, thinning_text
 from cropload.season.thinning import thin_to
-from cropload.season.thinning_figure import plot_thinning, thinning_text
 from cropload.season.thinning_words import around, thinning_sentence
 from cropload.show import wording
 from cropload.show.panels import parts

@@ -1,7 +1,7 @@
 """Panels of the winery: contracts, and what moved since the last forecast in the log."""
 
 from cropload.records.writing.gate import private_folder
-from cropload.season.change_figure import plot_change
+from cropload.season.charts import change_rows
 from cropload.season.forecast_log import read_log
 from cropload.season.log_writing import log_forecast
 from cropload.season.what_moved import what_moved
@@ -88,7 +88,7 @@ class SinceLast(DeskPanel):
             f"{wording.amount('tonnes', about['now_t'], units)}: "
             f"{signed('tonnes', about['change_t'], units, places=2)}."
         )
-        drawn = plot_change(found, about["was_t"], units)
+        text += parts.picture(change_rows(found, about["was_t"], units))
         wide = found.pivot_table("change_t", "block", "component", "sum", sort=False).fillna(0.0)
         small = wide.abs().max() < 0.005
         rest = wide.loc[:, small].sum(axis=1)
@@ -96,11 +96,6 @@ class SinceLast(DeskPanel):
         if small.any():
             wide["the rest"] = rest
         sums = wide.sum()
-        words = "; ".join(
-            f"{short(name)} {signed('tonnes', value, units, places=2)}"
-            for name, value in sums.items()
-        )
-        text += parts.picture(drawn, f"Steps of the change: {words}.")
         every = found.groupby("block", sort=False)["change_t"].sum()
 
         def cell(value):

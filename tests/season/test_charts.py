@@ -10,8 +10,7 @@ from scipy import constants
 
 from cropload import example_records, forecast
 from cropload.errors import CroploadError
-from cropload.season import change_figure, fan_figure, thinning_figure, words
-from cropload.season import season_figures as drawing
+from cropload.season import charts, words
 from cropload.season.season_days import (
     fan_table,
     harvest_words,
@@ -22,7 +21,7 @@ from cropload.season.season_days import (
 )
 from cropload.season.stage_errors import published_sources, seasons_to_judge, stage_errors
 from cropload.season.thinning import thin_to
-from cropload.show import figures
+from cropload.show.drawing import svg
 from cropload.units import US
 
 SEASON = 2026
@@ -105,7 +104,7 @@ def test_harvest_is_held_against_the_range_of_the_blocks_picked(records, made):
 
 def test_fan_figure_draws_the_band_the_middle_and_the_harvest(records, made):
     fan, known = fan_table(made), harvested(records, SEASON, made[0][1])
-    ax = fan_figure.plot_fan(fan, known, US)
+    ax = charts.fan_panel(fan, known, US).plot()
     lines = {line.get_label(): line for line in ax.get_lines()}
     short_ton = constants.short_ton / 1000
     np.testing.assert_allclose(
@@ -124,71 +123,80 @@ def test_fan_figure_draws_the_band_the_middle_and_the_harvest(records, made):
 
 def test_fan_without_a_harvest_says_so_and_draws_no_line(made):
     fan = fan_table(made)
-    ax = fan_figure.plot_fan(fan)
+    ax = charts.fan_panel(fan).plot()
     assert not [line for line in ax.get_lines() if line.get_label().startswith("harvest")]
-    assert "not known yet" in fan_figure.fan_text(fan)
-    assert f"{fan['tonnes_p50'].iloc[0]:.1f}" in fan_figure.fan_text(fan)
+    assert "not known yet" in charts.fan_panel(fan).text()
+    assert f"{fan['tonnes_p50'].iloc[0]:.1f}" in charts.fan_panel(fan).text()
 
 
 def test_a_single_date_is_drawn_as_a_bar_that_can_be_seen(made):
     one = fan_table(made[:1])
-    band = fan_figure.plot_fan(one).collections[0].get_paths()[0].get_extents()
+    band = charts.fan_panel(one).plot().collections[0].get_paths()[0].get_extents()
     assert band.width > 0.1
     assert band.height == pytest.approx(one["tonnes_p90"].iloc[0] - one["tonnes_p10"].iloc[0])
 
 
 def test_ranking_is_by_tonnes_or_by_range(made):
     table = made[2][1].table()
-    by_range = drawing.ranked(table, "range")
+    by_range = charts.ranked(table, "range")
     assert list(by_range["range_t"]) == sorted(table["range_t"], reverse=True)
-    ax = drawing.plot_ranking(drawing.ranked(table))
-    widths = [bar.get_width() for bar in ax.patches]
-    assert widths == sorted(widths, reverse=True)
+    ax = charts.ranking_rows(charts.ranked(table)).plot()
+    middles = list(ax.lines[0].get_xdata())
+    assert middles == sorted(table["tonnes_p50"], reverse=True)
     assert ax.get_yticklabels()[0].get_text() == "Long Acre"
 
 
 def test_stacked_contributions_end_at_one_hundred_per_cent(made):
     contributions = made[1][1].contributions()
-    shares = drawing.shares_table(contributions, "block")
+    shares = charts.shares_table(contributions, "block")
     # Fox Hollow is too young to bear: no crop, no range, no bar.
     assert shares.loc["Fox Hollow"].abs().sum() == 0
     np.testing.assert_allclose(shares.drop(index="Fox Hollow").sum(axis=1), 1.0)
-    ax = drawing.plot_contributions(contributions)
+    ax = charts.contribution_rows(contributions).plot()
     ends = pd.Series([bar.get_width() for bar in ax.patches]).groupby(
         [round(bar.get_y(), 3) for bar in ax.patches]
     )
     np.testing.assert_allclose(ends.sum().iloc[np.flatnonzero(ends.sum())], 100.0)
-    assert "cluster weight" in drawing.contributions_text(contributions)
+    assert "cluster weight" in charts.contribution_rows(contributions).text()
 
 
 def test_steps_of_a_change_lead_from_before_to_now(made):
     earlier, now = made[0][1], made[3][1]
     change = now.explain(earlier)
     before = earlier.centre_tonnes().sum()
-    ax = change_figure.plot_change(change, before)
-    marks = [line.get_xdata()[0] for line in ax.get_lines() if line.get_marker() == "D"]
-    assert marks == pytest.approx([before, now.centre_tonnes().sum()])
+    ax = charts.change_rows(change, before).plot()
+    marks = next(line.get_xdata() for line in ax.get_lines() if line.get_marker() == "D")
+    assert [mark for mark in marks if np.isfinite(mark)] == pytest.approx(
+        [before, now.centre_tonnes().sum()]
+    )
     moves = sum(bar.get_width() for bar in ax.patches)
     # Steps under 5 kg are drawn together, or not at all when they cancel.
     assert moves == pytest.approx(change.attrs["change_t"], abs=0.005)
     by_block = words.change_table(change, "block")["change_t"].sum()
     assert by_block == pytest.approx(change.attrs["change_t"])
-    assert "cluster weight -" in change_figure.change_text(change, before)
+    assert "cluster weight: less -" in charts.change_rows(change, before).text()
+
+
+def test_a_change_of_nothing_is_told_and_not_drawn(made):
+    now = made[1][1]
+    rows = charts.change_rows(now.explain(now), now.centre_tonnes().sum())
+    assert rows.empty
+    assert rows.text().endswith("nothing changed.")
 
 
 def test_thinning_figure_marks_the_number_advised(made):
     found = thin_to(made[2][1], "Long Acre", target_t_ha=6.0)
-    ax = thinning_figure.plot_thinning(found)
+    ax = charts.plot_thinning(found).axes[0]
     diamond = next(line for line in ax.get_lines() if line.get_marker() == "D")
     assert diamond.get_xdata()[0] == found.keep
-    assert f"at {found.keep} clusters" in thinning_figure.thinning_text(found)
+    assert f"at {found.keep} clusters" in charts.thinning_text(found)
 
 
 @pytest.mark.parametrize("name", ["<b>&", "葡萄园", "$x^2$ block", r"$\frac$", "a" * 200])
 def test_figures_take_any_name(made, name):
     table = made[0][1].table().head(2).copy()
     table["block"] = [name, "other"]
-    text = figures.svg(drawing.plot_ranking(table).figure)
+    text = svg(charts.ranking_rows(table).plot().figure)
     assert text.startswith("<?xml")
     # A letter the figure's font lacks is left to the reader's fonts.
     assert ("<text" in text) == (name == "葡萄园")
