@@ -220,12 +220,12 @@ def page_svg(drawn, title, words, name):
     """
     text = _saved(drawn, {"svg.fonttype": "none"})
     body = text[text.index(">", text.index("<svg")) + 1 :]
+    body = body.replace("xlink:href", "href")
     body = re.sub(r'(\bid="|url\(#|href="#)', rf"\g<1>{name}-", body)
     width, height = (72 * side for side in drawn.get_size_inches())
     return (
         f'<svg class="figure" viewBox="0 0 {width:.0f} {height:.1f}" role="img" '
-        f'aria-labelledby="{name}-title {name}-told" xmlns="http://www.w3.org/2000/svg" '
-        'xmlns:xlink="http://www.w3.org/1999/xlink">'
+        f'aria-labelledby="{name}-title {name}-told" xmlns="http://www.w3.org/2000/svg">'
         f'<title id="{name}-title">{escape(title)}</title>'
         f'<desc id="{name}-told">{escape(words)}</desc>{body}'
     )

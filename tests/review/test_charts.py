@@ -121,10 +121,10 @@ def test_parts_are_told_apart_without_colour(split):
 def test_no_name_of_a_legend_is_cut(split):
     ax = charts.split_rows(split).plot()
     ax.figure.canvas.draw()
-    box = ax.get_legend().get_window_extent()
-    assert ax.figure.bbox.x0 <= box.x0
-    assert box.x1 <= ax.figure.bbox.x1
-    assert box.y1 <= ax.figure.bbox.y1
+    whole = ax.figure.bbox
+    boxes = [text.get_window_extent() for text in ax.get_legend().get_texts()]
+    assert all(whole.x0 <= box.x0 and box.x1 <= whole.x1 for box in boxes)
+    assert all(box.y1 <= whole.y1 for box in boxes)
 
 
 def test_lessons_stand_before_and_after(lessons):
