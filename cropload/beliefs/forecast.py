@@ -15,7 +15,7 @@ from cropload.beliefs.measured import lost_blocks, measurements
 from cropload.beliefs.result import Forecast
 from cropload.clock import day
 from cropload.records.as_of import records_until
-from cropload.records.block_facts import block_facts
+from cropload.records.facts import block_facts
 from cropload.vine.growth import STAGES, Growth, PlanShape, grow
 from cropload.vine.load_response import exponents
 from cropload.vine.plan import PruningPlan

@@ -16,7 +16,7 @@ from cropload.beliefs.measurements import Grid
 from cropload.beliefs.priors import prior_logs, prior_spreads
 from cropload.beliefs.spreads import Spreads
 from cropload.beliefs.young import YoungBlocks, young_blocks
-from cropload.records.block_facts import BlockFacts, block_facts
+from cropload.records.facts import BlockFacts, block_facts
 from cropload.vine.growth import COMPONENTS, STAGES, LoadState, PlanShape
 from cropload.vine.load_response import RESPONSES, carried_load, exponents
 from cropload.vine.plan import PruningPlan

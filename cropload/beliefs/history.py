@@ -15,7 +15,7 @@ from cropload.beliefs.posterior import shared_posterior
 from cropload.beliefs.priors import prior_logs
 from cropload.beliefs.young import YoungSeason
 from cropload.records.as_of import records_until
-from cropload.records.block_facts import BlockFacts
+from cropload.records.facts import BlockFacts
 from cropload.vine.growth import LoadState, PlanShape
 
 

@@ -15,7 +15,7 @@ from cropload.beliefs.history import estates
 from cropload.beliefs.learned import PROFILES, Entry, write_learned
 from cropload.beliefs.origins import LEARNED, component_origins
 from cropload.beliefs.priors import prior_logs
-from cropload.records.block_facts import block_facts
+from cropload.records.facts import block_facts
 from cropload.records.reading.faults import RecordsError
 from cropload.vine.growth import COMPONENTS, NodeProfile
 from cropload.vine.load_response import RESPONSES
