@@ -17,7 +17,7 @@ from cropload.beliefs.accepted import Accepted
 from cropload.beliefs.groundwork import lay_ground
 from cropload.beliefs.history import estate_of
 from cropload.beliefs.measured import measurements
-from cropload.records.block_facts import block_facts
+from cropload.records.facts import block_facts
 from cropload.review.learning import learn
 from cropload.vine.growth import COMPONENTS, STAGES, LoadState, exponents
 

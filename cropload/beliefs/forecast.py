@@ -16,7 +16,7 @@ from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.beliefs.result import Forecast
 from cropload.clock import day
 from cropload.records.as_of import records_until
-from cropload.records.block_facts import block_facts
+from cropload.records.facts import block_facts
 from cropload.vine.growth import STAGES, Growth, exponents, grow
 from cropload.vine.plan import PruningPlan
 from cropload.vine.plan_shape import PlanShape

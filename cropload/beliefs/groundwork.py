@@ -13,7 +13,7 @@ from cropload.beliefs.measured import measurements, plans_by_season
 from cropload.beliefs.measurements import Measurements
 from cropload.beliefs.spreads import Spreads, prior_logs, prior_spreads
 from cropload.beliefs.young import YoungBlocks, young_blocks
-from cropload.records.block_facts import BlockFacts, block_facts
+from cropload.records.facts import BlockFacts, block_facts
 from cropload.vine.growth import (
     COMPONENTS,
     RESPONSES,

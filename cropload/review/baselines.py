@@ -6,8 +6,7 @@ import pandas as pd
 from cropload import arguments
 from cropload.beliefs.measured import measurements
 from cropload.records.as_of import records_until
-from cropload.records.block_facts import block_facts
-from cropload.records.tickets import together
+from cropload.records.facts import block_facts, together
 
 #: Guesses a grower would make without any model, with the words for them.
 BASELINES = {

@@ -9,7 +9,7 @@ import pandas as pd
 from cropload import arguments, handbook
 from cropload.beliefs import ranges
 from cropload.errors import CroploadError
-from cropload.records.block_facts import block_facts
+from cropload.records.facts import block_facts
 from cropload.vine.plan_shape import NodeProfile
 
 #: What is fitted -> the column counted and the column it is counted on.

@@ -16,8 +16,7 @@ from cropload.beliefs.history import estate_before_season, estate_of
 from cropload.beliefs.learned import PROFILES, Entry
 from cropload.beliefs.measured import measurements
 from cropload.errors import CroploadError
-from cropload.records.block_facts import block_facts
-from cropload.records.tickets import weighed_together
+from cropload.records.facts import block_facts, weighed_together
 from cropload.review import lesson_rows
 from cropload.review.bud_fertility import fitted_profile
 from cropload.review.counter_bias import counter_effects

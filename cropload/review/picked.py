@@ -5,8 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from cropload.errors import CroploadError
-from cropload.records.block_facts import block_facts
-from cropload.records.tickets import together
+from cropload.records.facts import block_facts, together
 
 
 @dataclass(frozen=True)

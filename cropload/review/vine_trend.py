@@ -8,7 +8,7 @@ from cropload.beliefs import ranges
 from cropload.beliefs.history import learned_before
 from cropload.beliefs.measured import measurements
 from cropload.errors import CroploadError
-from cropload.records.block_facts import block_facts
+from cropload.records.facts import block_facts
 from cropload.vine.growth import COMPONENTS
 
 #: Figure -> words and unit.

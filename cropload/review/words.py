@@ -4,7 +4,7 @@ import numpy as np
 
 from cropload.beliefs import ranges
 from cropload.beliefs.measured import measurements
-from cropload.records.block_facts import block_facts
+from cropload.records.facts import block_facts
 from cropload.review.review import BASELINES
 from cropload.review.split_miss import log_mean
 from cropload.season.words import short

@@ -8,6 +8,7 @@ from cropload import clock, handbook
 from cropload.beliefs.meant import check_block, next_season
 from cropload.clock import day
 from cropload.errors import CroploadError
+from cropload.records.facts import bearing_vines
 from cropload.records.writing.gate import Result, write_results
 from cropload.season.count_sheet import LABELS, count_sheet, count_sheet_csv
 from cropload.season.crew_verdict import vines_to_check
@@ -129,8 +130,7 @@ def plan_count(
     season = next_season(records) if season is None else int(season)
     visit = day(date) if date is not None else pd.Timestamp(clock.today())
     spread = cv_of_counts(records, block, measure)
-    missing = facts.get("missing_pct", 0.0)
-    bearing = int(float(facts["vines"]) * (1 - (0 if pd.isna(missing) else missing) / 100))
+    bearing = int(bearing_vines(facts))
     confidence = handbook.value("interval.sample_confidence")
     name = LABELS[measure].lower()
     came = (

@@ -9,6 +9,7 @@ from cropload import arguments, handbook
 from cropload.beliefs.counting import SampleMean, mean_from_sample
 from cropload.clock import day
 from cropload.errors import CroploadError
+from cropload.records.facts import bearing_vines
 from cropload.season.crew_verdict import TOO_FEW, verdict_of, vines_to_tell
 from cropload.season.vine_picking import block_of
 
@@ -136,7 +137,7 @@ def crew_check(records, block, season, *, plan=None, date=None, confidence=None,
         plan,
         rows=mine["row"],
         rows_in_block=None if pd.isna(rows) else int(rows),
-        bearing_vines=float(found["vines"]) * (1 - _zero(found.get("missing_pct")) / 100),
+        bearing_vines=float(bearing_vines(found)),
         confidence=confidence,
         t_ha_per_bud=t_ha_per_bud,
     )
@@ -311,7 +312,3 @@ def _crop_change(t_ha_per_bud, sample, planned):
     if callable(t_ha_per_bud):
         return tuple(np.nan if np.isnan(end) else float(t_ha_per_bud(end)) for end in ends)
     return tuple(float(t_ha_per_bud) * end for end in ends)
-
-
-def _zero(number):
-    return 0.0 if number is None or pd.isna(number) else float(number)

@@ -14,7 +14,7 @@ from cropload.beliefs.history import estate_of
 from cropload.beliefs.learned import PROFILES, Entry, write_learned
 from cropload.beliefs.origins import LEARNED, component_origins
 from cropload.beliefs.spreads import prior_logs
-from cropload.records.block_facts import block_facts
+from cropload.records.facts import block_facts
 from cropload.records.reading.faults import RecordsError
 from cropload.vine.growth import COMPONENTS, RESPONSES
 from cropload.vine.plan_shape import NodeProfile

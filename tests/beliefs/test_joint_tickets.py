@@ -6,9 +6,8 @@ import pytest
 from cropload import handbook
 from cropload.beliefs.forecast import forecast
 from cropload.beliefs.measured import measurements
-from cropload.records.block_facts import block_facts
+from cropload.records.facts import block_facts, weighed_together
 from cropload.records.records import read_records
-from cropload.records.tickets import weighed_together
 
 BLOCKS = (
     "block,variety,row_spacing_m,vine_spacing_m,vines\nNorth,Riesling,2.0,1.2,1000\n"

@@ -4,7 +4,7 @@ import pytest
 
 from cropload.beliefs.measured import measurements
 from cropload.beliefs.not_learned_from import not_learned_from
-from cropload.records.block_facts import block_facts
+from cropload.records.facts import block_facts
 from cropload.records.records import read_records
 
 BLOCKS = (

@@ -13,7 +13,7 @@ from scipy.special import polygamma
 
 from cropload import example_records, handbook
 from cropload.beliefs.spreads import prior_spreads
-from cropload.records.block_facts import block_facts
+from cropload.records.facts import block_facts
 from cropload.review.bud_fertility import fit_nodes
 from cropload.review.counter_bias import counter_effects
 from cropload.review.vine_trend import _noise, _slopes

@@ -6,7 +6,7 @@ from helpers import block_row, make_records, steady_counts
 
 from cropload import handbook
 from cropload.beliefs.spreads import prior_spreads
-from cropload.records.block_facts import block_facts
+from cropload.records.facts import block_facts
 from cropload.review.counter_bias import counter_effects
 
 SEASONS = (2024, 2025)

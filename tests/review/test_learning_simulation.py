@@ -10,7 +10,7 @@ import pytest
 import simulated_estate as engine
 
 from cropload.beliefs.learned import COMPONENTS as LEARNABLE
-from cropload.records.block_facts import block_facts
+from cropload.records.facts import block_facts
 from cropload.review.counter_bias import counter_effects
 from cropload.vine.growth import COMPONENTS, RESPONSES
 
