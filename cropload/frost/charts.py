@@ -3,8 +3,9 @@
 import numpy as np
 
 from cropload.beliefs import ranges
-from cropload.frost.words import CASE_WORDS, percent
+from cropload.frost.words import CASE_WORDS
 from cropload.show import figures, wording
+from cropload.show.wording import percent
 from cropload.units import METRIC
 from cropload.vine.weather.survival import level_quantiles
 
@@ -82,12 +83,12 @@ def plot_crops(replay, units=METRIC, ax=None):
     -------
     matplotlib.axes.Axes
     """
-    table = replay.table()
+    table = replay.frame
     count, most = len(table), 1e-6
     with figures.house_style():
         ax = figures.new_axes() if ax is None else ax
         for step, (name, label, colour, marker, line) in enumerate(_CROPS):
-            label = label or table.attrs["worst"]
+            label = label or replay.worst
             low, middle, high = (
                 units.convert("t_ha", table[f"{name}_{end}"].to_numpy(float))
                 for end in ranges.ENDINGS
@@ -168,7 +169,7 @@ def years_figure(replay, units=METRIC):
 def years_text(replay, units=METRIC):
     """Return the figure of the years in words, for whoever cannot see it."""
     left = 100 * level_quantiles(replay.crop_left)[1]
-    table = replay.table()
+    table = replay.frame
     label = units.label("t_ha")
     found = [
         f"What each spring left of 100 parts of the crop, wood {CASE_WORDS[replay.cases[0]]}; "
@@ -185,7 +186,7 @@ def years_text(replay, units=METRIC):
             + (f"less than all in {', '.join(bad)}" if bad else "all of it in every spring")
             + f"; without frost {wording.amount('t_ha', row['frost_free_p50'], units, unit=False)},"
             f" mean {wording.amount('t_ha', row['mean_crop_p50'], units, unit=False)}, "
-            f"{table.attrs['worst']} "
+            f"{replay.worst} "
             f"{wording.amount('t_ha', row['worst_crop_p50'], units, unit=False)} {label}."
         )
     return " ".join(found)

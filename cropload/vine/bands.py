@@ -10,6 +10,18 @@ BELOW, INSIDE, ABOVE = "below", "inside", "above"
 
 
 @dataclass(frozen=True)
+class Verdict:
+    """Where a figure lies against its band, and of which season: a year, or ``settled``."""
+
+    word: str
+    season: int | str
+
+    def __str__(self):
+        when = "once settled" if self.season == "settled" else f"in {self.season}"
+        return f"{self.word} {when}"
+
+
+@dataclass(frozen=True)
 class Band:
     """A range that a figure should lie in, with the name to show beside it.
 
@@ -26,6 +38,10 @@ class Band:
         if value < self.low:
             return BELOW
         return ABOVE if value > self.high else INSIDE
+
+    def judge(self, value, season):
+        """Return the Verdict on a value [unit of the band] of a season, a year or ``settled``."""
+        return Verdict(self.word(value), season)
 
     def text(self, units=METRIC, quantity=None):
         """Return the band in one phrase, such as ``12 to 15 (undivided canopy)``.

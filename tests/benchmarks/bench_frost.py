@@ -9,8 +9,8 @@ import time
 import numpy as np
 import pandas as pd
 
-from cropload.frost.frost_replay import replay_frost
-from cropload.frost.frost_years import frost_years
+from cropload.frost.replay import replay_frost
+from cropload.frost.years import frost_years
 from cropload.vine.weather.heat import season_days
 from cropload.vine.weather.survival import frost_survival
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from cropload import example_records
-from cropload.frost.frost_cover import frost_cover
+from cropload.frost.cover import frost_cover
 
 pytestmark = pytest.mark.browser
 

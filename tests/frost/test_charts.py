@@ -6,7 +6,7 @@ import pytest
 from cropload.frost import charts as frost_figures
 from cropload.frost import frost_map
 from cropload.frost import words as frost_wording
-from cropload.frost.frost_cover import frost_cover, one_case
+from cropload.frost.cover import frost_cover, one_case
 from cropload.records.example import example_records
 from cropload.show import figures
 from cropload.units import US

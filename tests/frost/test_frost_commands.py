@@ -5,7 +5,7 @@ import shutil
 import pandas as pd
 import pytest
 
-from cropload.frost.frost_cover import frost_cover
+from cropload.frost.cover import frost_cover
 from cropload.pages.cli import SUCCESS, USER_FAULT, main
 from cropload.records.example import example_records, shipped
 from cropload.show.terminal import text_width

@@ -5,8 +5,8 @@ import pandas as pd
 import pytest
 
 from cropload.errors import CroploadError
-from cropload.frost.frost_block import block_frost_years, block_weather
-from cropload.frost.frost_cover import crop_shares, frost_cover, shelter, with_frost
+from cropload.frost.years import block_frost_years, block_weather
+from cropload.frost.cover import crop_shares, frost_cover, shelter, with_frost
 from cropload.pruning.compare import compare_plans
 from cropload.vine.weather.settings import CASES
 from tests.helpers import block_row, make_records

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from cropload.frost.frost_cover import frost_cover
+from cropload.frost.cover import frost_cover
 from cropload.frost.panels.frost_cover import FrostCover
 from cropload.frost.panels.frost_weather import OWN_LOGGER
 from cropload.records.example import example_records, shipped

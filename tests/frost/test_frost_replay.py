@@ -5,8 +5,8 @@ import pandas as pd
 import pytest
 
 from cropload.errors import CroploadError
-from cropload.frost.frost_replay import replay_frost
-from cropload.frost.frost_years import frost_years
+from cropload.frost.replay import replay_frost
+from cropload.frost.years import frost_years
 from cropload.vine.weather.settings import CASES
 
 PLANS = ["3x8+3x2", "3x12+3x2"]

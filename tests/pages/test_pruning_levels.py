@@ -51,8 +51,8 @@ def test_opens_with_last_winter_and_a_lighter_and_a_heavier_level(panel):
 
 def test_panel_shows_what_compare_plans_computes(panel):
     box(panel, 1, "buds_per_cane").value = 11
-    row = compare_plans(panel.records, "Long Acre", "3x11+3x2").iloc[0]
-    assert panel.comparison.iloc[0]["t_ha_p50"] == row["t_ha_p50"]
+    row = compare_plans(panel.records, "Long Acre", "3x11+3x2").frame.iloc[0]
+    assert panel.comparison.frame.iloc[0]["t_ha_p50"] == row["t_ha_p50"]
     assert f"about {row['t_ha_p50']:.1f} t/ha" in panel.sentences.value
     cell = f"{row['t_ha_p50']:.1f} ({row['t_ha_p10']:.1f} to {row['t_ha_p90']:.1f})"
     assert f">{cell}</td>" in panel.table.value
@@ -63,7 +63,7 @@ def test_panel_shows_what_compare_plans_computes(panel):
 def test_every_block_of_the_estate_opens(panel, block):
     panel.choices.block.value = block
     assert panel.message.value == ""
-    assert panel.comparison.attrs["block"] == block
+    assert panel.comparison.block == block
     for tab in (panel.find, panel.balanced, panel.damage):
         assert tab.message.value == ""
 
@@ -125,12 +125,12 @@ def test_levels_are_added_up_to_five_and_taken_away(panel):
 def test_same_plan_twice_is_shown_twice(panel):
     box(panel, 2, "buds_per_cane").value = 8
     assert shown_plans(panel)[:2] == ["3x8+3x2", "3x8+3x2"]
-    first, second = (panel.comparison.iloc[at]["t_ha_p50"] for at in (0, 1))
+    first, second = (panel.comparison.frame.iloc[at]["t_ha_p50"] for at in (0, 1))
     assert first == second
 
 
 def test_us_units_change_what_is_shown_and_not_what_is_computed(panel):
-    metric = panel.comparison.copy()
+    metric = panel.comparison.frame.copy()
     panel.choices.unit_choice.value = "us"
     assert panel.comparison["t_ha_p50"].tolist() == metric["t_ha_p50"].tolist()
     # 1 short ton/ac = 2.2417 t/ha.
@@ -167,11 +167,11 @@ def test_divided_canopy_opens_with_its_own_band(panel):
 
 def test_every_component_says_where_it_came_from_and_opens_to_its_source(panel):
     found = panel.sources.value
-    for entry in panel.comparison.attrs["components"]:
+    for entry in panel.comparison.components:
         assert entry["words"] in found
         assert entry["key"] in found
     assert "this block&#x27;s own records" in found
-    assert found.count("<details") >= len(panel.comparison.attrs["components"])
+    assert found.count("<details") >= len(panel.comparison.components)
     assert "Kliewer" in found
 
 
@@ -228,7 +228,7 @@ def test_find_plans_says_which_limit_binds_and_offers_the_nearest(panel):
     panel.find.button.click()
     assert "Nothing fits" in panel.find.answer.value
     assert "outside the limits" in panel.find.answer.value
-    nearest = panel.find.found.attrs["nearest"]
+    nearest = panel.find.found.nearest
     assert f'class="cl-words">{nearest[0]["outside"]}</td>' in panel.find.answer.value
     panel.find.use.click()
     assert shown_plans(panel)[-1] == nearest[0]["plan"]
@@ -369,7 +369,7 @@ def test_records_that_end_in_the_past_still_let_the_next_season_be_planned():
     coming = datetime.date.today().year + 1
     old = PruningLevels(make_records(blocks=[block_row("A")], pruning=pruning), season=coming)
     assert old.season == coming
-    assert old.comparison.attrs["season"] == coming
+    assert old.comparison.season == coming
     assert old.message.value == ""
 
 
@@ -381,7 +381,7 @@ def test_a_block_without_any_plan_opens_with_three_levels_that_can_be_cut(usual,
 
 
 def test_levels_are_held_against_the_first_one(panel):
-    row = panel.comparison.iloc[1]
+    row = panel.comparison.frame.iloc[1]
     assert f"{-row['tonnes_change_p50']:.1f} t less in the block" in panel.sentences.value
     assert "more or less than level 1, settled [t]" in panel.table.value
 

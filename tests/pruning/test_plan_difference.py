@@ -6,7 +6,7 @@ import pytest
 from cropload import compare_plans, example_records
 from cropload.beliefs.plan_draws import plan_draws
 from cropload.pruning.compare import estate_for
-from cropload.pruning.plan_difference import difference_columns
+from cropload.pruning.plan_rows import difference_columns
 from cropload.vine.plan import parse_plans
 
 BLOCK, PLANS = "Long Acre", "3x6+3x2,3x10+3x2,3x6+4x2"
