@@ -141,8 +141,8 @@ def year_sentences(replay, units=METRIC):
             f"{row['plan']}, {CASE_WORDS[row['case']]}: {free} without frost; over the "
             f"{row['years']} springs {mean} in the mean and {worst} in the {replay.worst}. More "
             f"than {percent(replay.heavy_loss)} was lost in about "
-            f"{wording.number(row['frost_years'])} of {row['years']} years: the chance of it in a "
-            f"year is {years}."
+            f"{wording.number(row['frost_years'])} of {row['years']} years, so the chance of "
+            f"that in a year is {years}."
         )
     return found
 

@@ -182,7 +182,9 @@ def test_plan_in_short_tons_an_acre_finds_what_it_finds_in_tonnes_a_hectare(run)
     metric = run(*ask, "--target-t-ha", "8.0")[1]
     us = run(*ask, "--target-ton-ac", f"{8.0 * ACRE_HA / SHORT_TON_T:.9f}", "--units", "us")[1]
     plans = re.findall(r"^\d+x[\dx+]+", metric, re.MULTILINE)
-    assert len(plans) == 3
+    # Two tables side by side: a row a plan in each.
+    assert len(plans) == 6
+    assert plans[:3] == plans[3:]
     assert plans == re.findall(r"^\d+x[\dx+]+", us, re.MULTILINE)
 
 

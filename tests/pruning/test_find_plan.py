@@ -27,7 +27,7 @@ def find(records, block=BLOCK, **asked):
 
 
 def test_the_chance_is_the_share_of_draws_on_target(records):
-    best = find(records, keep=1).iloc[0]
+    best = find(records, keep=1).frame.iloc[0]
     estate = estate_before_season(records, 2027)
     drawn = plan_draws(
         estate, [estate.facts.place(BLOCK)], [PruningPlan.parse(best["plan"])], draws=4000, seed=0
@@ -129,8 +129,8 @@ def test_counted_canes_limit_the_layouts(records):
 
 
 def test_settled_crop_can_be_the_aim(records):
-    first = find(records, target_t_ha=10.0, keep=1).iloc[0]
-    later = find(records, target_t_ha=10.0, keep=1, settled=True).iloc[0]
+    first = find(records, target_t_ha=10.0, keep=1).frame.iloc[0]
+    later = find(records, target_t_ha=10.0, keep=1, settled=True).frame.iloc[0]
     assert later["buds_per_vine"] > first["buds_per_vine"]
 
 

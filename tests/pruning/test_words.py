@@ -8,23 +8,21 @@ from cropload.beliefs.plan_draws import plan_draws
 from cropload.pruning import words as level_words
 from cropload.pruning.compare import estate_for
 from cropload.units import METRIC, US
-from cropload.vine.bands import Band
 from cropload.vine.plan import PruningPlan
-
-SINGLE = Band(4, 10, "single canopy")
-UNDIVIDED = Band(12, 15, "undivided canopy")
 
 
 def test_sentence_tells_what_compare_plans_found():
     plan = PruningPlan.parse("3x8+3x2")
-    row = compare_plans(example_records(), "Long Acre", [plan]).frame.iloc[0]
-    text = level_words.level_sentence(row, plan, UNDIVIDED, SINGLE)
+    found = compare_plans(example_records(), "Long Acre", [plan])
+    row = found.frame.iloc[0]
+    text = level_words.level_sentence(row, plan, found)
     assert "3x8+3x2 leaves 30 buds on a vine (3 canes of 8 buds and 3 spurs of 2)" in text
     assert f"about {row['t_ha_p50']:.1f} t/ha" in text
     assert f"in 8 years of 10 between {row['t_ha_p10']:.1f} and {row['t_ha_p90']:.1f} t/ha" in text
-    assert f"Shoot density {row['shoots_per_m_p50']:.1f} per m" in text
-    assert f"{row['density_word']} the band 12 to 15" in text
-    assert f"yield to pruning weight {row['ravaz_p50']:.1f}" in text
+    assert f"Shoot density {row['shoots_per_m_p50']:.1f} per m: above in 2027" in text
+    assert "held against 12 to 15 per m (undivided canopy)" in text
+    assert f"Yield to pruning weight {row['ravaz_p50']:.1f}: inside in 2027" in text
+    assert f"{row['ravaz_settled_p50']:.1f}: inside once settled" in text
 
 
 def test_settled_crop_is_told_apart_from_the_first_season():
@@ -109,7 +107,7 @@ def test_difference_is_said_with_its_range_and_its_chance(units, label, factor):
     assert text.startswith("Against level 1 (3x8+3x2): ")
     assert f"{-factor * row['tonnes_change_p50']:.1f} {label} less in the block" in text
     assert f"({factor * row['tonnes_change_p10']:+.1f} to " in text
-    assert "a chance under 1 % that it bears more" in text
+    assert "a chance of under 1 % that it bears more" in text
 
 
 def test_the_same_plan_again_is_no_difference():

@@ -15,7 +15,7 @@ DENSITY, BALANCE = Band(12, 15, "undivided canopy"), Band(4, 10, "single canopy"
 
 @pytest.fixture(scope="module")
 def comparison():
-    return compare_plans(example_records(), "Long Acre", "3x8+3x2,3x6+3x2,3x12+3x2")
+    return compare_plans(example_records(), "Long Acre", "3x8+3x2,3x6+3x2,3x12+3x2").frame
 
 
 def markers(ax):
@@ -118,7 +118,7 @@ def test_given_axes_are_used(comparison):
 @pytest.mark.parametrize("levels", [1, 5])
 def test_no_text_overlaps_another(levels):
     plans = ["3x8+3x2", "3x6+3x2", "3x10+3x2", "2x12+2x2", "12x14+24x2"][-levels:]
-    found = compare_plans(example_records(), "Long Acre", plans)
+    found = compare_plans(example_records(), "Long Acre", plans).frame
     drawn = plan_figures.plans_figure(found, DENSITY, BALANCE)
     drawn.draw_without_rendering()
     for ax in drawn.axes:
