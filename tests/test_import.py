@@ -37,6 +37,7 @@ def test_the_names_of_the_design_are_public():
         "Records",
         "RecordsError",
         "balanced_buds",
+        "compare_blocks",
         "compare_plans",
         "example_records",
         "find_plans",

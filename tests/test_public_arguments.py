@@ -16,7 +16,7 @@ RECORDS = cropload.example_records()
 BLOCK, PLAN = "Long Acre", "3x8+3x2"
 FORECAST = cropload.forecast(RECORDS, 2026, "2026-03-01", draws=100)
 WEATHER = RECORDS.weather[RECORDS.weather["station"] == RECORDS.weather["station"].iloc[0]]
-FRAME = pd.DataFrame({"plan": [PLAN]})
+COMPARISON = cropload.compare_plans(RECORDS, "Mill Meadow", PLAN, draws=100)
 DRAWN = {"draws": 100, "seed": 0}
 
 #: Function -> arguments that it takes gladly; each of them is then made wrong, one at a time.
@@ -44,6 +44,16 @@ CASES = {
         "unit_kg": 0.45,
     },
     cropload.bud_fertility: {"records": RECORDS, "by": "variety"},
+    cropload.compare_blocks: {
+        "records": RECORDS,
+        "plans": PLAN,
+        "season": 2027,
+        **DRAWN,
+        "blocks": [BLOCK],
+        "density_band": (12, 15),
+        "ravaz_band": (4, 10),
+        "reference_plans": None,
+    },
     cropload.compare_plans: {
         "records": RECORDS,
         "block": BLOCK,
@@ -175,7 +185,7 @@ CASES = {
     cropload.vine_trend: {"records": RECORDS},
     cropload.vines_per_hectare: {"row_spacing_m": 2.0, "vine_spacing_m": 1.0},
     cropload.with_frost: {
-        "frame": FRAME,
+        "comparison": COMPARISON,
         "records": RECORDS,
         "block": "Mill Meadow",
         "case": "laid_down",

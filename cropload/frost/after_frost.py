@@ -1,26 +1,220 @@
 """After a frost: dead shoots counted on sampled vines, and the season's forecast with them."""
 
-from dataclasses import fields, replace
+import re
+from dataclasses import dataclass, field, fields, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from cropload import arguments, handbook
+from cropload.answer import Answer
 from cropload.beliefs import ranges
 from cropload.beliefs.meant import check_block
 from cropload.beliefs.result import Forecast
 from cropload.clock import day
 from cropload.errors import CroploadError
-from cropload.frost.dead_shoots import dead_of_seen
-from cropload.frost.frost_chance import wilson
-from cropload.frost.frosted import AfterFrost, FrostedForecast
 from cropload.random_streams import stream
+from cropload.units import METRIC
+from cropload.vine.bud_damage import wilson_interval
 from cropload.vine.growth import STAGES
 from cropload.vine.weather.kill import crop_index_after_kill
 from cropload.vine.weather.settings import Spread, secondary_share
 
 #: Stages of this season that hold the frost already when they were counted after it.
 _CROP_STAGES = ("clusters", "weight_lag", "weight_veraison", "weight_harvest")
+
+
+@dataclass(frozen=True, eq=False)
+class FrostedForecast(Forecast):
+    """A forecast in which one or more blocks bear what a frost left.
+
+    ``before`` is the forecast without the frost; all else is as in ``Forecast``.
+    """
+
+    before: Forecast = None
+
+    @arguments.check_arguments(earlier=arguments.forecast)
+    def explain(self, earlier):
+        """Split the change since an earlier forecast, with what the frost took on its own rows.
+
+        As ``Forecast.explain``, with the component ``frost`` after the others [t].
+        """
+        found = self.before.explain(earlier)
+        lost = self.centre_tonnes() - self.before.centre_tonnes()
+        hit = np.flatnonzero(lost)
+        rows = pd.DataFrame(
+            {
+                "block": [self.blocks[at] for at in hit],
+                "component": "frost",
+                "change_t": lost[hit],
+            }
+        )
+        attrs = {**found.attrs, "change_t": found.attrs["change_t"] + float(lost.sum())}
+        found = pd.concat([found, rows], ignore_index=True) if len(rows) else found
+        found.attrs = attrs
+        return found
+
+
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
+class AfterFrost(Answer):
+    """What a count of dead shoots says of a block's crop.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        One row a part of the crop: part, ``tonnes_p10 _p50 _p90`` [t].
+    forecast : FrostedForecast
+        The season's forecast with the frost in it.
+    block : str
+        The block.
+    shoots_killed, shoots_seen : int
+        Counted shoots [1].
+    killed : tuple of float
+        Low end, middle and high end of the share of shoots killed [1], Wilson range.
+    shoots_alike : float
+        How much the share's variance is widened because shoots of a vine freeze alike [1].
+    before, primary, secondary, total : tuple of float
+        Low end, middle and high end of the crop [t]: without frost, of the primary shoots that
+        live, of the secondary shoots that take the dead ones' place, and of both.
+    late_days : tuple of float
+        Days by which the second crop ripens later, low and high [d].
+    judge_from : Timestamp or None
+        The day from which shoots can be judged; None when the day of the frost was not given.
+    """
+
+    frame: Any = field(init=False)
+
+    forecast: FrostedForecast
+    block: str
+    shoots_killed: int
+    shoots_seen: int
+    killed: tuple
+    shoots_alike: float
+    before: tuple
+    primary: tuple
+    secondary: tuple
+    total: tuple
+    late_days: tuple
+    judge_from: pd.Timestamp | None
+
+    def __post_init__(self):
+        rows = (
+            ("without frost", self.before),
+            ("primary shoots", self.primary),
+            ("secondary shoots", self.secondary),
+            ("together", self.total),
+        )
+        ends = [f"tonnes_{end}" for end in ranges.ENDINGS]
+        frame = pd.DataFrame(
+            [{"part": name, **dict(zip(ends, held, strict=True))} for name, held in rows]
+        )
+        object.__setattr__(self, "frame", frame)
+
+    def heading(self, units=METRIC):
+        """Return what the count says of the block's crop, in sentences."""
+        from cropload.frost import words
+
+        return " ".join(words.after_sentences(self, units))
+
+    def tables(self, units=METRIC):
+        """Return one table, a row a part of the crop."""
+        from cropload.frost import tables
+
+        return [tables.after_table(self)]
+
+
+def read_vine_counts(text):
+    """Return dead and seen shoots a vine from text like ``3/14, 5/12``.
+
+    Parameters
+    ----------
+    text : str
+        Dead and all shoots of each vine with a stroke between, vines with commas or spaces.
+
+    Returns
+    -------
+    (list of int, list of int)
+        Dead shoots and all shoots seen, one a vine [1].
+
+    Raises
+    ------
+    CroploadError
+        For a piece that is not two whole numbers with a stroke between.
+
+    Examples
+    --------
+    >>> read_vine_counts("3/14, 5/12")
+    ([3, 5], [14, 12])
+    """
+    pieces = [piece for piece in re.split(r"[\s,;]+", text.strip()) if piece]
+    found = [re.fullmatch(r"(\d{1,6})/(\d{1,6})", piece) for piece in pieces]
+    for piece, match in zip(pieces, found, strict=True):
+        if match is None:
+            raise CroploadError(
+                f"'{piece}' is no count of a vine: write dead/all shoots, like 3/14, with a comma "
+                "or space between vines."
+            )
+    return [int(match[1]) for match in found], [int(match[2]) for match in found]
+
+
+def _whole(name, given):
+    """Return counts as whole numbers, 0 or more, one or one a vine."""
+    try:
+        members = [given] if np.ndim(given) == 0 else list(given)
+        found = np.array([arguments.plain_number(member) for member in members])
+    except (TypeError, ValueError):
+        found = np.array([np.nan])
+    if found.ndim != 1 or not np.isfinite(found).all() or (found < 0).any() or (found % 1).any():
+        raise CroploadError(
+            f"{name} is a count of shoots, a whole number of 0 or more, or one for each vine; "
+            f"got {arguments.shown(given)}."
+        )
+    return found
+
+
+def dead_of_seen(shoots_killed, shoots_seen):
+    """Return totals of dead and seen shoots, and how much wider than one by one they are known.
+
+    Parameters
+    ----------
+    shoots_killed, shoots_seen : int or sequence of int
+        As in ``after_frost`` [1].
+
+    Returns
+    -------
+    (float, float, float)
+        Dead shoots, all shoots seen, and the variance of their share over that of shoots taken
+        one by one [1].
+
+    Raises
+    ------
+    CroploadError
+        For counts that cannot be.
+    """
+    dead, seen = _whole("shoots_killed", shoots_killed), _whole("shoots_seen", shoots_seen)
+    if dead.size != seen.size:
+        raise CroploadError(
+            f"There are {dead.size} counts of dead shoots and {seen.size} of all shoots seen: give "
+            "both for each vine."
+        )
+    if (dead > seen).any():
+        at = int(np.flatnonzero(dead > seen)[0])
+        vine = f" on vine {at + 1}" if dead.size > 1 else ""
+        raise CroploadError(
+            f"{dead[at]:.0f} dead shoots of {seen[at]:.0f} seen{vine}: all seen are dead and "
+            "living ones together, so there cannot be more dead ones."
+        )
+    if seen.sum() == 0:
+        raise CroploadError("No shoot was seen: count dead and living shoots on some vines.")
+    share = dead.sum() / seen.sum()
+    if dead.size < 3:
+        return dead.sum(), seen.sum(), handbook.value("frost.shoots_alike")
+    # The ratio estimator's variance between vines over that of shoots taken one by one.
+    left = dead - share * seen
+    between = dead.size / (dead.size - 1) * (left @ left) / seen.sum() ** 2
+    alone = share * (1 - share) / seen.sum()
+    return dead.sum(), seen.sum(), max(between / alone, 1.0) if alone > 0 else 1.0
 
 
 def _check_times(forecast, at, frost_date, counted_on, notes):
@@ -157,21 +351,28 @@ def after_frost(
     hanging = before - float(forecast.picked["tonnes"].iloc[at])
     primary, secondary = hanging * (1 - killed), hanging * killed * worth
     total = before - hanging + primary + secondary
-    low, high = wilson(dead / alike, seen / alike)
+    frosted = _frosted(forecast, at, crop_index_after_kill(killed, worth), total, dead, seen)
+    low, high = wilson_interval(dead / alike, seen / alike, ranges.level())
     late = handbook.entry("frost.second_crop_late_days")
     notes += _advice(forecast, at, alike, seen, late)
     notes += forecast.estate.accepted_notes
+    before, primary, secondary, total = (
+        tuple(ranges.quantiles(part).tolist()) for part in (before, primary, secondary, total)
+    )
     return AfterFrost(
-        _frosted(forecast, at, crop_index_after_kill(killed, worth), total, dead, seen),
-        block,
-        int(dead),
-        int(seen),
-        (float(low), float(dead / seen), float(high)),
-        float(alike),
-        *(tuple(ranges.quantiles(part).tolist()) for part in (before, primary, secondary, total)),
-        (late.low, late.high),
-        judge,
-        tuple(notes),
+        notes=tuple(notes),
+        forecast=frosted,
+        block=block,
+        shoots_killed=int(dead),
+        shoots_seen=int(seen),
+        killed=(float(low), float(dead / seen), float(high)),
+        shoots_alike=float(alike),
+        before=before,
+        primary=primary,
+        secondary=secondary,
+        total=total,
+        late_days=(late.low, late.high),
+        judge_from=judge,
     )
 
 

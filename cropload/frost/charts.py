@@ -3,7 +3,7 @@
 import numpy as np
 
 from cropload.beliefs import ranges
-from cropload.frost.words import CASE_WORDS, percent
+from cropload.frost.words import CASE_WORDS
 from cropload.show.charts import Rows, amounts, rows_room
 from cropload.show.drawing import (
     BLUE,
@@ -18,6 +18,7 @@ from cropload.show.drawing import (
     name_room,
     wrapped,
 )  # fmt: skip
+from cropload.show.wording import percent
 from cropload.units import METRIC
 
 #: Years in one strip at most; a longer record goes on in the next one. Width of a cell [inch].
@@ -83,11 +84,9 @@ def crop_rows(replay, units=METRIC):
     units : UnitSystem
         Units to show.
     """
-    table = replay.table()
+    table = replay.frame
     series = tuple(
-        amounts(
-            name or table.attrs["worst"], table, column, "t_ha", units, look=look, written="range"
-        )
+        amounts(name or replay.worst, table, column, "t_ha", units, look=look, written="range")
         for column, name, look in _CROPS
     )
     axis = f"crop at the scale [{series[0].unit}]"

@@ -131,8 +131,8 @@ def map_text(left, plans, days, temperatures_c, case, units=METRIC):
     if len(plans) > 1:
         where = f"on day {days[night]:g} at {low(temperatures_c[cold])}"
         found.append(
-            f"They differ most {where}: {plans[0]} keeps {percent(left[0, night, cold], 1)} and "
-            f"{plans[-1]} {percent(left[-1, night, cold], 1)}."
+            f"They differ most {where}: {plans[0]} keeps {100 * left[0, night, cold]:.1f} % and "
+            f"{plans[-1]} {100 * left[-1, night, cold]:.1f} %."
             if abs(gap[night, cold]) >= 0.0005
             else "They do not differ on any night."
         )

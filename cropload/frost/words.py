@@ -4,8 +4,9 @@ import numpy as np
 
 from cropload import handbook
 from cropload.beliefs import ranges
-from cropload.frost.frost_cover import shelter
+from cropload.frost.cover import shelter
 from cropload.show import wording
+from cropload.show.wording import percent
 from cropload.units import METRIC
 from cropload.vine.weather.kill import KillCurve
 
@@ -109,16 +110,13 @@ def evidence():
     )
 
 
-def percent(share, places=0):
-    """Return a share as a percentage in words [1 -> %]."""
-    return f"{wording.figure(100 * share, places)} %"
-
-
-def chance_words(low, high):
-    """Return a yearly chance as a range of years in a hundred."""
-    low, high = (f"{100 * end:.0f}" for end in (low, high))
-    many = f"between {low} and {high}" if low != high else f"about {low}"
-    return f"{many} years in 100"
+def replay_heading(replay):
+    """Return which springs were replayed, in two sentences."""
+    return (
+        f"{replay.years.block}: {len(replay.seasons)} springs, {replay.seasons[0]} to "
+        f"{replay.seasons[-1]}, on the same draws. Each figure is the middle, with its "
+        f"{ranges.label()}, in brackets."
+    )
 
 
 def year_sentences(replay, units=METRIC):
@@ -131,26 +129,20 @@ def year_sentences(replay, units=METRIC):
     units : UnitSystem
         Units to show.
     """
-    table = replay.table()
-    worst = table.attrs["worst"]
-    label = units.label("t_ha")
     found = []
-    for row in table.to_dict("records"):
-        crops = {
-            name: (
-                wording.amount("t_ha", row[f"{name}_p50"], units, unit=False),
-                wording.span("t_ha", row[f"{name}_p10"], row[f"{name}_p90"], units),
-            )
-            for name in ("frost_free", "mean_crop", "worst_crop")
-        }
-        seen = wording.figure(row["frost_years"])
+    for row in wording.levels(replay.frame):
+        free = wording.amount("t_ha", row["frost_free_p50"], units)
+        mean, worst = (
+            f"{wording.range_of(row, name, 't_ha', units)} {units.label('t_ha')}"
+            for name in ("mean_crop", "worst_crop")
+        )
+        years = wording.ranged((row["chance_low"], None, row["chance_high"]), wording.chance)
         found.append(
-            f"{row['plan']}, {CASE_WORDS[row['case']]}: {crops['frost_free'][0]} {label} without "
-            f"frost; over the {row['years']} springs {crops['mean_crop'][0]} {label} in the mean "
-            f"({crops['mean_crop'][1]}) and {crops['worst_crop'][0]} {label} in the {worst} "
-            f"({crops['worst_crop'][1]}). More than {percent(replay.heavy_loss)} was lost in "
-            f"about {seen} of {row['years']} years, so expect that in "
-            f"{chance_words(row['chance_low'], row['chance_high'])}."
+            f"{row['plan']}, {CASE_WORDS[row['case']]}: {free} without frost; over the "
+            f"{row['years']} springs {mean} in the mean and {worst} in the {replay.worst}. More "
+            f"than {percent(replay.heavy_loss)} was lost in about "
+            f"{wording.number(row['frost_years'])} of {row['years']} years, so the chance of "
+            f"that in a year is {years}."
         )
     return found
 
@@ -199,12 +191,31 @@ def break_even_sentences(replay):
     return found
 
 
+def worth_sentences(replay):
+    """Return what longer wood or a late cut is worth, and from which frost chance on it pays."""
+    return shelter_sentences(replay) + break_even_sentences(replay)
+
+
+#: Said in place of a table of springs that has no row.
+NO_SPRING = "No spring of this record would have cost these plans any crop."
+
+
+def export(replay, units):
+    """Return the replayed springs as written to a file: a row a season and plan, chosen units."""
+    from cropload.show.result_units import in_units
+
+    rows = replay.frame_by("season")
+    rows = rows.rename(columns={f"crop_{end}": f"t_ha_{end}" for end in ranges.ENDINGS})
+    rows.insert(0, "block", replay.years.block)
+    return in_units(rows, units)
+
+
 def springs_that_hurt(replay):
-    """Yield (season, rows of ``by_year``) of each spring that cost some plan a part of its crop.
+    """Yield (season, rows by season) of each spring that cost some plan a part of its crop.
 
     Springs of which a reader would see 100 % left are kept out.
     """
-    for season, rows in replay.by_year().groupby("season", sort=True):
+    for season, rows in replay.frame_by("season").groupby("season", sort=True):
         if rows["nights"].max() > 0 and rows["crop_left_p50"].min() < 0.995:
             yield season, rows
 
@@ -235,14 +246,13 @@ def after_sentences(found, units=METRIC):
     """
 
     def crop(ends):
-        low, middle, high = ends
         return (
-            f"{wording.amount('tonnes', middle, units)} "
-            f"({wording.span('tonnes', low, high, units)})"
+            wording.ranged(ends, lambda end: wording.amount("tonnes", end, units, unit=False))
+            + f" {units.label('tonnes')}"
         )
 
-    low, middle, high = found.killed
     late = "{:g} to {:g} weeks".format(*(days / 7 for days in found.late_days))
+    low, middle, high = found.killed
     return [
         f"{found.shoots_killed} of {found.shoots_seen} shoots are dead: {percent(middle)}, and in "
         f"the block between {percent(low)} and {percent(high)}.",
@@ -250,3 +260,11 @@ def after_sentences(found, units=METRIC):
         f"{crop(found.primary)} on primary shoots, and {crop(found.secondary)} on secondary ones, "
         f"which ripens {late} later.",
     ]
+
+
+def after_notes(found):
+    """Return what to mind after a frost, the day from which shoots can be judged first."""
+    notes = list(found.notes)
+    if found.judge_from is not None:
+        notes.insert(0, f"Shoots of this frost can be judged from {found.judge_from:%Y-%m-%d} on.")
+    return notes

@@ -11,18 +11,12 @@ from cropload.beliefs.meant import check_season
 from cropload.beliefs.origins import component_origins, seasons_seen
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
-from cropload.frost.frost_cover import block_frost_years, block_weather, crop_shares, frost_cover
+from cropload.frost.cover import frost_cover
+from cropload.frost.years import block_frost_years, block_weather
 from cropload.owner.money import Costs, scenario_draws, scenario_money
 from cropload.owner.scenario_choice import Choice, choose_scenario
-from cropload.pruning.compare import (
-    RANGED,
-    WIDEST_CHANGE,
-    general_notes,
-    load_notes,
-    plan_ranges,
-    wood_columns,
-)
-from cropload.pruning.plan_difference import difference_columns
+from cropload.pruning.compare import WIDEST_CHANGE, general_notes, load_notes
+from cropload.pruning.plan_rows import RANGED, difference_columns, plan_ranges, wood_columns
 from cropload.vine import bands
 
 #: Scenarios that can be read side by side [1].
@@ -161,19 +155,12 @@ def _frost(records, found, season, frost_draws, seed, reference_plans):
         except CroploadError as fault:
             missing[block] = str(fault)
             continue
-        shares, crops = crop_shares(cover).table(), cover.table()
-        renamed = {}
-        for end in ranges.ENDINGS:
-            renamed[f"frost_mean_share_{end}"] = shares[f"mean_crop_{end}"]
-            renamed[f"frost_worst_in_ten_{end}"] = shares[f"worst_crop_{end}"]
-            renamed[f"t_ha_settled_with_frost_{end}"] = crops[f"mean_crop_{end}"]
-        renamed["frost_loss_chance_low"] = shares["chance_low"]
-        renamed["frost_loss_chance_high"] = shares["chance_high"]
-        for at, plan in enumerate(plans):
-            columns[block, plan] = {name: float(renamed[name].iloc[at]) for name in FROST_COLUMNS}
+        held = cover.columns()[list(FROST_COLUMNS)]
+        for plan, row in zip(plans, held.to_dict("records"), strict=True):
+            columns[block, plan] = row
         seen = len(cover.seasons)
         about.setdefault("loss", cover.heavy_loss)
-        about.setdefault("worst", shares.attrs["worst"])
+        about.setdefault("worst", cover.worst)
         about["seasons"] = min(seen, about.get("seasons", seen))
         about["draws"] = frost_draws
     return columns, missing, about

@@ -1,5 +1,7 @@
 """The panel of the main job: set pruning levels for a block and see what each would give."""
 
+from dataclasses import replace
+
 import ipywidgets as widgets
 import numpy as np
 
@@ -40,7 +42,7 @@ class PruningLevels(RecordsPanel):
         What was read; None when that was not possible, and the panel then says why.
     plans : list of PruningPlan
         The levels as last compared.
-    comparison : DataFrame or None
+    comparison : Comparison or None
         ``compare_plans`` with one row a level; None when the levels are not possible.
 
     Notes
@@ -169,28 +171,33 @@ class PruningLevels(RecordsPanel):
         )
         # Two levels may be the same plan; each still gets its row.
         place = {plan: at for at, plan in enumerate(found["plan"])}
-        self.comparison = found.iloc[[place[str(plan)] for plan in plans]].reset_index(drop=True)
-        self.comparison.attrs = found.attrs
+        rows = found.frame.iloc[[place[str(plan)] for plan in plans]].reset_index(drop=True)
+        self.comparison = replace(found, frame=rows)
         self.plans = plans
-        self._show(density, balance)
+        self._show()
         self.succeed()
 
-    def _show(self, density, balance):
+    def _show(self):
         # "As last winter" and its like hold only for the plan they were given to.
         for row, plan in zip(self.levels.rows, self.plans, strict=False):
             if row.name and self._named.get(row.name, plan) != plan:
                 row.set_name("")
         names = [row.name for row in self.levels.rows[: self.levels.count]]
-        shown = (self.comparison, density, balance, self.units)
+        shown = (
+            self.comparison.frame,
+            self.comparison.density,
+            self.comparison.balance,
+            self.units,
+        )
         self.sentences.value = results.sentences_html(
-            self.comparison, self.plans, names, density, balance, self.units
+            self.comparison, self.plans, names, self.units
         )
         self.table.value = results.table_html(self.comparison, names, self.units)
         self.sketches.value = results.sketches_html(
             self.comparison, self.plans, self.choices.canopies, self.units
         )
         variety = str(self.choices.facts["variety"])
-        self.sources.value = results.sources_html(*shown, variety)
+        self.sources.value = results.sources_html(self.comparison, self.units, variety)
         self.notes.value = results.notes_html(self.comparison)
         self.keep.show(self.plans, names)
         for tab in (self.find, self.balanced, self.damage):

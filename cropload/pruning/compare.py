@@ -1,36 +1,31 @@
 """Compare pruning levels: what each plan would give in a block, on the same draws."""
 
+from dataclasses import dataclass, field
+
 import numpy as np
 import pandas as pd
 
 from cropload import arguments
+from cropload.answer import Answer
 from cropload.beliefs import ranges
 from cropload.beliefs.guard import guard_crops
 from cropload.beliefs.history import estate_before_season
 from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.origins import HANDBOOK, component_origins
-from cropload.beliefs.plan_draws import bud_chance, plan_draws
+from cropload.beliefs.plan_draws import plan_draws
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
-from cropload.pruning.plan_difference import difference_columns
-from cropload.records.known_varieties import components_by_variety, unknown_varieties
-from cropload.vine import bands
-from cropload.vine.plan import PruningPlan, parse_plans
-from cropload.vine.wood import replacement_wood
-
-#: Columns that carry a range, in the order of the chain.
-RANGED = (
-    "shoots_per_m",
-    "clusters_per_vine",
-    "cluster_weight_g",
-    "kg_per_vine",
-    "t_ha",
-    "tonnes",
-    "ravaz",
-    "t_ha_settled",
-    "tonnes_settled",
-    "ravaz_settled",
+from cropload.pruning.plan_rows import (
+    difference_columns,
+    plan_columns,
+    verdict_columns,
+    wood_columns,
 )
+from cropload.records.known_varieties import components_by_variety, unknown_varieties
+from cropload.units import METRIC
+from cropload.vine import bands
+from cropload.vine.bands import Band
+from cropload.vine.plan import PruningPlan, parse_plans
 
 #: Beyond this ratio of loads no trial behind the load response reaches.
 WIDEST_CHANGE = 3.0
@@ -121,110 +116,76 @@ def general_notes(variety, components):
     ]
 
 
-def plan_ranges(draws):
-    """Return the ranges of every plan in every block of the draws.
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
+class Comparison(Answer):
+    """What each pruning plan would give in a block; its frame has a row a plan.
 
-    Parameters
+    Attributes
     ----------
-    draws : PlanDraws
-
-    Returns
-    -------
-    dict
-        Name of ``RANGED`` -> array of shape (3, plans, blocks): low end, middle and high end, in
-        the unit of the column.
-
-    Notes
-    -----
-    Taken on the logs where the draws are kept as logs: between two draws that stand next to each
-    other a range runs along the log, which no figure shows.
+    block : str
+        The block.
+    season : int
+        Year of the harvest the pruning is for.
+    interval : str
+        The range's name.
+    draws, seed : int
+        Draws and their seed [1].
+    usual_buds, carried_buds : float
+        Load taken as the block's usual one, and what it carries now [1/vine].
+    load_known : bool
+        Whether a load is on record; if not, ``usual_buds`` is a guess.
+    last_plan : str
+        The plan it carries; empty when none is on record.
+    components : list of dict
+        Where each component came from.
+    density, balance : Band
+        What shoots per metre of canopy [1/m] and yield to pruning weight [kg/kg] are held against.
+    load_notes : tuple of str
+        Those of the notes that say what stands in for a load that is not on record.
     """
-    length = draws.canopy_length_m
-    tonnes = draws.bearing / 1000.0
-    first = draws.first
-    found = {
-        "shoots_per_m": ranges.quantiles(first.shoots + first.noncount_shoots) / length,
-        "clusters_per_vine": np.exp(ranges.quantiles(first.log_clusters)),
-        "cluster_weight_g": np.exp(ranges.quantiles(first.log_cluster_weight_g)),
-    }
-    for growth, ending in ((first, ""), (draws.settled, "_settled")):
-        kg = np.exp(ranges.quantiles(growth.log_kg_picked))
-        ratio = growth.log_kg_picked - growth.log_pruning_weight_kg_per_m
-        if not ending:
-            found["kg_per_vine"] = kg
-        found[f"t_ha{ending}"] = kg * (tonnes / draws.area_ha)
-        found[f"tonnes{ending}"] = kg * tonnes
-        found[f"ravaz{ending}"] = np.exp(ranges.quantiles(ratio)) / length
-    return found
+
+    block: str
+    season: int
+    interval: str
+    draws: int
+    seed: int
+    usual_buds: float
+    carried_buds: float
+    load_known: bool
+    last_plan: str
+    components: list = field(default_factory=list)
+    density: Band
+    balance: Band
+    load_notes: tuple = ()
+
+    def heading(self, units=METRIC):
+        """Return what is compared, in one or two sentences."""
+        from cropload.pruning import words
+
+        return words.comparison_heading(self)
+
+    def tables(self, units=METRIC):
+        """Return the tables: crop, difference, shoots and clusters, balance, next winter's wood."""
+        from cropload.pruning import tables
+
+        return tables.comparison_tables(self, units)
+
+    def plot(self, ax=None, units=METRIC):
+        """Draw the crop of each plan on axes, new ones when none are given, and return them."""
+        from cropload.pruning.charts import crop_rows
+
+        return crop_rows(self.frame, units).plot(ax)
 
 
-def plan_columns(draws, at, canopy_length_m):
-    """Return the ranged columns of every plan in one block of the draws, as a list of dicts."""
-    rows = [
-        {
-            "plan": str(plan),
-            "buds_per_vine": plan.buds,
-            "buds_per_m": plan.buds / canopy_length_m,
-            "canopy_length_m": canopy_length_m,
-        }
-        for plan in draws.plans
-    ]
-    found = plan_ranges(draws)
-    for name in RANGED:
-        for end, values in zip(ranges.ENDINGS, found[name][:, :, at], strict=True):
-            for row, value in zip(rows, values, strict=True):
-                row[f"{name}_{end}"] = float(value)
-    return rows
-
-
-def wood_columns(estate, draws, plan, at):
-    """Return what a plan leaves to prune to next winter, as a dict of columns, and its notes.
-
-    Lost is a place with no wood at all, short one that carries no cane (or spur).
-    ``places_lost_per_vine`` and ``places_lost_block`` hold if nothing but the renewal spur is used;
-    so do the columns named spur only. The others have the base of the old cane used too.
-    """
-    chance = bud_chance(estate, draws, plan, at)
-    cut = draws.plans[plan]
-    profile = estate.profiles[estate.facts.varieties[draws.blocks[at]]]
-    wood = replacement_wood(
-        cut.canes,
-        cut.spurs,
-        cut.buds_per_spur or 1,
-        chance,
-        bearing_vines=float(draws.bearing[at]),
-        spur_profile=profile.spur_burst,
-    )
-
-    def mean(values):
-        return float(np.mean(values))
-
-    return {
-        "wood_places": wood.places,
-        "wood_both": mean(wood.both),
-        "wood_one": mean(wood.one),
-        "wood_none": mean(wood.none),
-        "places_lost_per_vine": mean(wood.places_lost_per_vine),
-        "places_lost_block": mean(wood.places_lost_block),
-        "places_lost_base_used_per_vine": mean(wood.places_lost_base_used_per_vine),
-        "places_lost_base_used_block": mean(wood.places_lost_base_used_block),
-        "places_lost_5_winters": mean(wood.places_lost_by_winter[-1]),
-        "places_short_5_winters": mean(wood.places_short_by_winter[-1]),
-        "places_short_spur_only_5_winters": mean(wood.places_short_spur_only_by_winter[-1]),
-    }, wood.notes
-
-
-def _notes(estate, block, plans):
-    at = estate.facts.place(block)
-    usual = float(np.exp(estate.log_reference[at]))
-    notes = [*estate.young.notes(estate.facts.names, [at]), *load_notes(estate, [block])]
+def far_notes(plans, usual):
+    """Return a sentence on plans far from the usual load [1/vine], or none."""
     far = [str(p) for p in plans if not 1 / WIDEST_CHANGE <= p.buds / usual <= WIDEST_CHANGE]
-    if far:
-        notes.append(
-            f"{', '.join(far)}: more than {WIDEST_CHANGE:g} times away from the {usual:.0f} buds "
-            "per vine the block has carried; no trial behind the load response reaches that far."
-        )
-    return notes
+    if not far:
+        return []
+    return [
+        f"{', '.join(far)}: more than {WIDEST_CHANGE:g} times away from the {usual:.0f} buds "
+        "per vine the block has carried; no trial behind the load response reaches that far."
+    ]
 
 
 @arguments.check_arguments(records=arguments.records)
@@ -264,14 +225,15 @@ def compare_plans(
 
     Returns
     -------
-    DataFrame
-        One row a plan: plan, buds_per_vine [1], buds_per_m [1/m], canopy_length_m [m/vine]; then
-        as ``_p10 _p50 _p90`` shoots_per_m [1/m], clusters_per_vine [1], cluster_weight_g [g],
-        kg_per_vine [kg/vine], t_ha [t/ha], tonnes [t], ravaz [kg/kg] in the coming season, and
-        t_ha, tonnes and ravaz once settled (third season on); t_ha_change and tonnes_change, more
-        or less than the first plan gives, now and settled, with chance_more of a larger crop [1];
-        density_word and balance_word with their bands; and what the plan leaves as next winter's
-        wood. ``attrs`` names the season, the range, where each component came from, and notes.
+    Comparison
+        Its frame has one row a plan: plan, buds_per_vine [1], buds_per_m [1/m],
+        canopy_length_m [m/vine]; then as ``_p10 _p50 _p90`` shoots_per_m [1/m],
+        clusters_per_vine [1], cluster_weight_g [g], kg_per_vine [kg/vine], t_ha [t/ha],
+        tonnes [t], ravaz [kg/kg] in the coming season, and t_ha, tonnes and ravaz once settled
+        (third season on); t_ha_change and tonnes_change, more or less than the first plan gives,
+        now and settled, with chance_more of a larger crop [1]; density_word and balance_word of
+        the first season and balance_settled_word, with their bands; and what the plan leaves as
+        next winter's wood.
 
     Raises
     ------
@@ -305,33 +267,36 @@ def compare_plans(
     drawn = plan_draws(estate, [at], plans, draws=draws, seed=seed)
     rows = plan_columns(drawn, 0, float(estate.facts.canopy_length_m[at]))
     components = component_origins(estate, block)
+    usual = float(np.exp(estate.log_reference[at]))
+    unknown_load = tuple(load_notes(estate, [block]))
     notes = [
-        *_notes(estate, block, plans),
+        *estate.young.notes(estate.facts.names, [at]),
+        *unknown_load,
+        *far_notes(plans, usual),
         *general_notes(estate.facts.varieties[at], components),
         *estate.accepted_notes,
     ]
     notes += guard_crops([row["plan"] for row in rows], [row["t_ha_p50"] for row in rows])
     for place, (row, change) in enumerate(zip(rows, difference_columns(drawn, 0), strict=True)):
-        row.update(change)
-        row["density_word"] = density.word(row["shoots_per_m_p50"])
-        row["density_band"] = density.text()
-        row["balance_word"] = balance.word(row["ravaz_p50"])
-        row["balance_band"] = balance.text()
+        row |= change | verdict_columns(row, density, balance)
         wood, wood_notes = wood_columns(estate, drawn, place, 0)
-        row.update(wood)
+        row |= wood
         notes += [note for note in wood_notes if note not in notes]
-    found = pd.DataFrame(rows)
-    found.attrs = {
-        "block": block,
-        "season": season,
-        "interval": ranges.label(),
-        "draws": int(draws),
-        "seed": int(seed),
-        "usual_buds": float(np.exp(estate.log_reference[at])),
-        "carried_buds": float(np.exp(estate.log_carried[at])),
-        "load_known": bool(estate.load_known[at]),
-        "last_plan": str(estate.last_plan[at] or ""),
-        "components": components,
-        "notes": tuple(notes),
-    }
-    return found
+    return Comparison(
+        pd.DataFrame(rows),
+        tuple(notes),
+        sources=tuple(dict.fromkeys(part["key"] for part in components)),
+        block=block,
+        season=season,
+        interval=ranges.label(),
+        draws=int(draws),
+        seed=int(seed),
+        usual_buds=usual,
+        carried_buds=float(np.exp(estate.log_carried[at])),
+        load_known=bool(estate.load_known[at]),
+        last_plan=str(estate.last_plan[at] or ""),
+        components=components,
+        density=density,
+        balance=balance,
+        load_notes=unknown_load,
+    )

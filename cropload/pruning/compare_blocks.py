@@ -1,21 +1,68 @@
 """Compare pruning levels over a whole estate: the ranges of every plan in every block."""
 
+from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
 
 from cropload import arguments
+from cropload.answer import Answer
 from cropload.beliefs import ranges
 from cropload.beliefs.guard import guard_crops
 from cropload.beliefs.history import estate_before_season
 from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.plan_draws import plan_draws
 from cropload.beliefs.ranges import DEFAULT_DRAWS
-from cropload.pruning.compare import RANGED, load_notes, plan_ranges
+from cropload.pruning.compare import load_notes
+from cropload.pruning.plan_rows import RANGED, plan_ranges
+from cropload.units import METRIC
 from cropload.vine import bands
-from cropload.vine.plan import PruningPlan, parse_plans
+from cropload.vine.plan import PruningPlan, parse_plans, plan_of_buds
 
 #: Plans x blocks x draws worked at a time: few enough to stay in a processor's cache.
 AT_ONCE = 100_000
+
+
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
+class BlockComparison(Answer):
+    """What pruning plans would give in the blocks of an estate; a row a block and plan.
+
+    Attributes
+    ----------
+    season : int
+        Year of the harvest the pruning is for.
+    interval : str
+        The range's name.
+    draws, seed : int
+        Draws and their seed [1].
+    usual : bool
+        Whether each block was given the plan it carries, not the same plans as all others.
+    """
+
+    season: int
+    interval: str
+    draws: int
+    seed: int
+    usual: bool
+
+    def heading(self, units=METRIC):
+        """Return what is compared, in one or two sentences."""
+        from cropload.pruning import words
+
+        return words.blocks_heading(self)
+
+    def tables(self, units=METRIC):
+        """Return one table, a row a block and plan."""
+        from cropload.pruning import tables
+
+        return [tables.blocks_table(self)]
+
+    def plot(self, ax=None, units=METRIC):
+        """Draw the crop of each row on axes, new ones when none are given, and return them."""
+        from cropload.pruning.charts import crop_rows
+
+        named = self.frame["block"].astype(str) + " " + self.frame["plan"].astype(str)
+        return crop_rows(self.frame.assign(plan=named), units).plot(ax)
 
 
 @arguments.check_arguments(
@@ -25,7 +72,7 @@ AT_ONCE = 100_000
 )
 def compare_blocks(
     records,
-    plans,
+    plans=None,
     season=None,
     *,
     blocks=None,
@@ -41,8 +88,9 @@ def compare_blocks(
     ----------
     records : Records
         As read by ``read_records``.
-    plans : str or iterable of str or PruningPlan
-        Plans like ``"3x6+3x2,3x8+3x2"``, the same for every block.
+    plans : str or iterable of str or PruningPlan, optional
+        Plans like ``"3x6+3x2,3x8+3x2"``, the same for every block; when left out, each block's
+        own: the last one on record, or one of its usual load.
     season : int, optional
         Year of the harvest the pruning is for; the next one when left out.
     blocks : iterable of str, optional
@@ -58,11 +106,11 @@ def compare_blocks(
 
     Returns
     -------
-    DataFrame
-        One row a block and plan: block, plan, buds_per_vine [1], buds_per_m [1/m],
+    BlockComparison
+        Its frame has one row a block and plan: block, plan, buds_per_vine [1], buds_per_m [1/m],
         canopy_length_m [m/vine], the columns with a range of ``compare_plans`` in its units, and
-        density_word and balance_word. ``attrs["notes"]`` says which blocks have no load on record,
-        so that a usual one stands in.
+        density_word and balance_word of the first season and balance_settled_word. Its notes say
+        which blocks have no load on record, so that a usual one stands in.
 
     Raises
     ------
@@ -73,8 +121,16 @@ def compare_blocks(
     -----
     A block's figures are those of ``compare_plans`` with the same seed, whatever its company.
     Valid for loads within a third to three times what a block has carried.
+
+    Examples
+    --------
+    >>> from cropload import example_records
+    >>> found = compare_blocks(example_records(), draws=100)
+    >>> len(found), found["plan"].iloc[1]
+    (8, '3x8+3x2')
     """
-    plans = parse_plans(plans)
+    usual = plans is None
+    plans = [] if usual else parse_plans(plans)
     check_draws(draws, seed)
     season = check_season(records, season)
     given = {
@@ -85,12 +141,18 @@ def compare_blocks(
     facts = estate.facts
     names = facts.names if blocks is None else [check_block(records, block) for block in blocks]
     here = [facts.place(name) for name in dict.fromkeys(names)]
+    # A row of plans is one plan for every block; the usual ones are one row of a plan each.
+    rows = [[plan] * len(here) for plan in plans]
+    if usual:
+        loads = np.exp(estate.log_reference)
+        rows = [[estate.last_plan[at] or plan_of_buds(float(loads[at])) for at in here]]
 
-    found = {name: np.empty((3, len(plans), len(here))) for name in RANGED}
-    step = max(1, AT_ONCE // (len(plans) * draws))
+    found = {name: np.empty((3, len(rows), len(here))) for name in RANGED}
+    step = max(1, AT_ONCE // (len(rows) * draws))
     for start in range(0, len(here), step):
         chunk = slice(start, start + step)
-        drawn = plan_draws(estate, here[chunk], plans, draws=draws, seed=seed)
+        wanted = [row[chunk] for row in rows] if usual else plans
+        drawn = plan_draws(estate, here[chunk], wanted, draws=draws, seed=seed)
         for name, values in plan_ranges(drawn).items():
             found[name][..., chunk] = values
 
@@ -99,11 +161,12 @@ def compare_blocks(
     notes += estate.young.notes(facts.names, here)
     notes += estate.accepted_notes
     notes += guard_crops([facts.names[at] for at in here], middle.max(axis=0)) if here else []
-    length = np.repeat(facts.canopy_length_m[here], len(plans))
-    buds = np.tile([plan.buds for plan in plans], len(here))
+    length = np.repeat(facts.canopy_length_m[here], len(rows))
+    by_block = [plan for each in zip(*rows, strict=True) for plan in each]
+    buds = np.array([plan.buds for plan in by_block], dtype=int)
     columns = {
-        "block": np.repeat(np.array([facts.names[at] for at in here], dtype=object), len(plans)),
-        "plan": np.tile(np.array([str(plan) for plan in plans], dtype=object), len(here)),
+        "block": np.repeat(np.array([facts.names[at] for at in here], dtype=object), len(rows)),
+        "plan": np.array([str(plan) for plan in by_block], dtype=object),
         "buds_per_vine": buds,
         "buds_per_m": buds / length,
         "canopy_length_m": length,
@@ -111,22 +174,23 @@ def compare_blocks(
     for name in RANGED:
         for end, values in zip(ranges.ENDINGS, found[name], strict=True):
             columns[f"{name}_{end}"] = values.T.ravel()
-    canopies = np.repeat(facts.canopies[here].astype(int), len(plans))
+    canopies = np.repeat(facts.canopies[here].astype(int), len(rows))
     for word, of, band, wanted in (
         ("density_word", "shoots_per_m_p50", bands.density_band, density_band),
         ("balance_word", "ravaz_p50", bands.ravaz_band, ravaz_band),
+        ("balance_settled_word", "ravaz_settled_p50", bands.ravaz_band, ravaz_band),
     ):
         known = {walls: band(wanted, walls) for walls in {1, *canopies.tolist()}}
         columns[word] = [
             known[walls].word(value)
             for walls, value in zip(canopies.tolist(), columns[of], strict=True)
         ]
-    table = pd.DataFrame(columns)
-    table.attrs = {
-        "season": season,
-        "interval": ranges.label(),
-        "draws": int(draws),
-        "seed": int(seed),
-        "notes": tuple(notes),
-    }
-    return table
+    return BlockComparison(
+        pd.DataFrame(columns),
+        tuple(notes),
+        season=season,
+        interval=ranges.label(),
+        draws=int(draws),
+        seed=int(seed),
+        usual=usual,
+    )

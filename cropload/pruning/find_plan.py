@@ -6,13 +6,14 @@ import numpy as np
 import pandas as pd
 
 from cropload import arguments, handbook
+from cropload.answer import Answer
 from cropload.beliefs import ranges
 from cropload.beliefs.guard import guard_crops
 from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.plan_draws import plan_draws
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
-from cropload.pruning.compare import check_bears, estate_for, plan_columns, wood_columns
+from cropload.pruning.compare import check_bears, estate_for
 from cropload.pruning.plan_layouts import (
     MOST_CANES,
     MOST_SPURS,
@@ -22,8 +23,11 @@ from cropload.pruning.plan_layouts import (
     usual_layout,
 )
 from cropload.pruning.plan_limits import limits_on, misses, nearest, what_binds
-from cropload.units import unit_system
+from cropload.pruning.plan_rows import plan_columns, verdict_columns, wood_columns
+from cropload.show import wording
+from cropload.units import METRIC, unit_system
 from cropload.vine import bands
+from cropload.vine.bands import Band, Verdict
 from cropload.vine.plan import MOST_BUDS, SPUR_MOST_BUDS
 
 #: A crop to aim at: what a hectare can bear [t/ha].
@@ -44,50 +48,125 @@ DEAD = arguments.number(0, 1, below=True, mend="For dead buds write 35 % as 0.35
 NEAREST = 5
 
 
-def _reason(row, target, last_plan, units):
-    middle = row["t_ha_p50"] - target
-    label, factor = units.show("t_ha")
-    words = [
-        "on target in the middle"
-        if abs(middle) < 0.05 * target
-        else f"middle {abs(middle) * factor:.1f} {label} {'above' if middle > 0 else 'below'} the "
-        "target"
-    ]
-    words.append(f"settled crop {row['t_ha_settled_p50'] * factor:.1f} {label}")
-    words.append(f"shoots {units.label('per_m')} {row['density_word']} its band")
-    words.append(f"yield to pruning weight {row['balance_word']} its band")
-    if last_plan is not None and row["plan"] == str(last_plan):
-        words.append("the plan the block carries now")
-    return "; ".join(words)
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
+class PlanSearch(Answer):
+    """The plans that land on a target crop; its frame has a row a plan, best first.
+
+    Attributes
+    ----------
+    block : str
+        The block.
+    season : int
+        Year of the harvest the pruning is for.
+    interval : str
+        The range's name.
+    target_t_ha : float
+        Wanted crop at the scale [t/ha].
+    settled : bool
+        Whether the settled crop was judged, not the first season's.
+    considered, kept : int
+        Layouts looked at, and those within all limits [1].
+    dropped : dict
+        Limit -> layouts that break it [1].
+    message : str
+        What was found, or which limit binds.
+    nearest : list of dict
+        When nothing fits: the layouts that come nearest, with ``outside`` in words.
+    draws, seed : int
+        Draws and their seed [1].
+    suitable_canes : int or None
+        Most canes a vine offers [1].
+    density, balance : Band
+        What shoots per metre of canopy [1/m] and yield to pruning weight [kg/kg] are held against.
+    """
+
+    block: str
+    season: int
+    interval: str
+    target_t_ha: float
+    settled: bool
+    considered: int
+    kept: int
+    dropped: dict
+    message: str
+    nearest: list
+    draws: int
+    seed: int
+    suitable_canes: int | None
+    density: Band
+    balance: Band
+
+    def heading(self, units=METRIC):
+        """Return what was looked for and found."""
+        from cropload.pruning import words
+
+        return f"{words.search_heading(self, units)} {self.message}"
+
+    def tables(self, units=METRIC):
+        """Return one table: the plans that fit, or those that come nearest."""
+        from cropload.pruning import tables
+
+        return [tables.search_table(self, units)]
+
+    def plot(self, ax=None, units=METRIC):
+        """Draw the crop of each plan on axes, new ones when none are given, and return them."""
+        from cropload.pruning.charts import crop_rows
+
+        rows = self.frame if len(self) else pd.DataFrame(self.nearest)
+        return crop_rows(rows, units).plot(ax)
 
 
 @dataclass(frozen=True)
 class _Goal:
-    """The crop aimed at [t/ha], and the words for how near the best layout comes."""
+    """The crop aimed at [t/ha], and the words for how near layouts come."""
 
     target: float
     low: float
     high: float
     tolerance: float
+    season: int
     settled: bool
     units: object
+
+    def reason(self, row, last_plan):
+        """Return what speaks for and against one row of the result, in words."""
+        middle = row["t_ha_p50"] - self.target
+        text = (
+            "on target in the middle"
+            if abs(middle) < 0.05 * self.target
+            else f"middle {wording.amount('t_ha', abs(middle), self.units)} "
+            f"{'above' if middle > 0 else 'below'} the target"
+        )
+        ratio = Verdict(row["balance_word"], self.season)
+        if self.settled:
+            ratio = Verdict(row["balance_settled_word"], "settled")
+        reasons = [
+            text,
+            f"settled crop {wording.amount('t_ha', row['t_ha_settled_p50'], self.units)}",
+            f"shoots {self.units.label('per_m')} "
+            f"{wording.verdict(Verdict(row['density_word'], self.season))}",
+            f"yield to pruning weight {wording.verdict(ratio)}",
+        ]
+        if last_plan is not None and row["plan"] == str(last_plan):
+            reasons.append("the plan the block carries now")
+        return "; ".join(reasons)
 
     def message(self, best, fit, plans):
         """Return what was found, the best layout being one row of the result."""
         label, factor = self.units.show("t_ha")
         middle = best["t_ha_settled_p50" if self.settled else "t_ha_p50"]
-        chance = best["chance_in_target"]
         said = (
             f"{fit} of {len(plans)} layouts fit; {best['plan']} lands within "
             f"{100 * self.tolerance:.3g} % of {self.target * factor:.3g} {label} with a chance of "
-            f"{100 * chance:.0f} %."
+            f"{wording.chance(best['chance_in_target'])}."
         )
         if self.low <= middle <= self.high:
             return said
         way = "more" if middle < self.low else "fewer"
         said += (
-            f" None comes close: the best gives about {middle * factor:.1f} {label}. It would take "
-            f"{way} buds than these limits allow."
+            f" None comes close: the best gives about "
+            f"{wording.amount('t_ha', middle, self.units)}. It would take {way} buds than these "
+            "limits allow."
         )
         reach = handbook.entry("find.target_reach")
         if not reach.low < self.target / middle < reach.high:
@@ -175,13 +254,12 @@ def find_plans(
 
     Returns
     -------
-    DataFrame
-        Best first: the columns of ``compare_plans`` with ``chance_in_target`` [1],
-        ``t_ha_target_low`` and ``t_ha_target_high`` [t/ha] and ``reasons``. ``attrs`` holds
-        ``considered``, ``dropped`` (limit -> layouts that break it), ``kept`` and ``message``.
-        Empty when nothing fits; ``message`` then names the limit that binds, and ``nearest`` is a
-        list with one dict a layout that comes nearest to fitting: the same columns, with
-        ``outside``, which limits it breaks and by how much.
+    PlanSearch
+        Its frame, best first, has the columns of ``compare_plans`` with ``chance_in_target`` [1],
+        ``t_ha_target_low`` and ``t_ha_target_high`` [t/ha] and ``reasons``. It is empty when
+        nothing fits; ``message`` then names the limit that binds, and ``nearest`` is a list with
+        one dict a layout that comes nearest to fitting: the same columns, with ``outside``, which
+        limits it breaks and by how much.
 
     Raises
     ------
@@ -246,6 +324,7 @@ def find_plans(
         renewal_spur=renewal_spur,
         most_canes=most_canes,
         sampled=sampled,
+        settled=settled,
         units=units,
     )
     fits = np.ones(len(plans), bool)
@@ -261,7 +340,7 @@ def find_plans(
             plans[p],
         ),
     )[:keep]
-    goal = _Goal(target, low, high, tolerance, settled, units)
+    goal = _Goal(target, low, high, tolerance, season, settled, units)
 
     def rows_of(places):
         """Return the rows of some layouts, each with its wood and its reasons."""
@@ -271,12 +350,9 @@ def find_plans(
         for place, row in enumerate(rows):
             row["chance_in_target"] = float(chance[places[place]])
             row["t_ha_target_low"], row["t_ha_target_high"] = low, high
-            row["density_word"] = density.word(row["shoots_per_m_p50"])
-            row["density_band"] = density.text()
-            row["balance_word"] = balance.word(row["ravaz_p50"])
-            row["balance_band"] = balance.text()
-            row.update(wood_columns(estate, drawn, place, 0)[0])
-            row["reasons"] = _reason(row, target, last_plan, units)
+            row |= verdict_columns(row, density, balance)
+            row |= wood_columns(estate, drawn, place, 0)[0]
+            row["reasons"] = goal.reason(row, last_plan)
         return rows
 
     found, near = pd.DataFrame(), []
@@ -290,19 +366,22 @@ def find_plans(
             {**row, "outside": misses(limits, p)}
             for row, p in zip(rows_of(places), places, strict=True)
         ]
-    found.attrs = {
-        "block": block,
-        "season": season,
-        "interval": ranges.label(),
-        "target_t_ha": target,
-        "considered": len(plans),
-        "kept": int(fits.sum()),
-        "dropped": {limit.words: int((~limit.keeps).sum()) for limit in limits},
-        "message": message,
-        "nearest": near,
-        "notes": (*estate.young.notes(estate.facts.names, [at]), *notes, *estate.accepted_notes),
-        "seed": int(seed),
-        "draws": int(draws),
-        "suitable_canes": most_canes,
-    }
-    return found
+    return PlanSearch(
+        found,
+        (*estate.young.notes(estate.facts.names, [at]), *notes, *estate.accepted_notes),
+        block=block,
+        season=season,
+        interval=ranges.label(),
+        target_t_ha=target,
+        settled=settled,
+        considered=len(plans),
+        kept=int(fits.sum()),
+        dropped={limit.words: int((~limit.keeps).sum()) for limit in limits},
+        message=message,
+        nearest=near,
+        seed=int(seed),
+        draws=int(draws),
+        suitable_canes=most_canes,
+        density=density,
+        balance=balance,
+    )

@@ -57,6 +57,7 @@ def limits_on(
     renewal_spur,
     most_canes,
     sampled,
+    settled=False,
     units=METRIC,
 ):
     """Return the limits asked for, each with how far every layout is from it.
@@ -73,6 +74,8 @@ def limits_on(
         Whether each cane needs a spur.
     most_canes, sampled : int or None, int
         Most canes a vine offers [1], and on how many sampled vines that was seen [1].
+    settled : bool
+        Whether the yield to pruning weight is the settled one.
     units : UnitSystem
         Units of the words.
 
@@ -93,9 +96,10 @@ def limits_on(
         over = np.maximum(canes - most_canes, 0)
         found.append(Limit(f"{words}{behind}", words, over, "cane(s)"))
     label, per_m = units.show("per_m")
+    ratio = "yield to pruning weight" + (" once settled" if settled else "")
     for band, values, words, text, unit, factor in (
         (shoots_band, shoots, f"shoots {label}", _density(shoots_band, units), label, per_m),
-        (ravaz_band, ravaz, "yield to pruning weight", _ratio(ravaz_band), _per(units), 1.0),
+        (ravaz_band, ravaz, ratio, _ratio(ravaz_band), _per(units), 1.0),
     ):
         if band is not None:
             away = outside(values, band.low, band.high) * factor

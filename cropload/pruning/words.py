@@ -3,6 +3,7 @@
 from cropload import handbook
 from cropload.beliefs import ranges
 from cropload.show import wording
+from cropload.show.wording import percent
 from cropload.units import METRIC
 
 #: Said wherever plans are held against the first one.
@@ -64,63 +65,50 @@ def difference_sentence(row, name, units=METRIC):
 
 def _change(row, ending, units):
     """Return a change of the block's crop with its range and the chance of more, as text."""
-    ends = [
-        round(units.convert("tonnes", row[f"tonnes{ending}_change_{end}"]), 6)
-        for end in ranges.ENDINGS
-    ]
-    low, middle, high = (f"{end:+.1f}" if abs(end) >= 0.05 else "0.0" for end in ends)
-    label = units.label("tonnes") + ("s" if units.name == "us" else "")
-    if not any(abs(end) >= 0.05 for end in ends):
-        return f"no difference of {0.1:g} {label} or more"
-    way = "more" if ends[1] > 0 else "less"
-    how_much = (
-        f"{abs(ends[1]):.1f} {label} {way} in the block" if middle != "0.0" else ("about as much")
-    )
+    low, middle, high = (row[f"tonnes{ending}_change_{end}"] for end in ranges.ENDINGS)
+    if all(abs(units.convert("tonnes", end)) < 0.05 for end in (low, middle, high)):
+        least = wording.amount("tonnes", units.to_metric("tonnes", 0.1), units)
+        return f"no difference of {least} or more"
+    size = wording.amount("tonnes", abs(middle), units)
+    way = "more" if middle > 0 else "less"
+    how_much = "about as much" if size.startswith("0.0 ") else f"{size} {way} in the block"
+
+    def signed(end):
+        return wording.amount("tonnes", end, units, unit=False, signed=True)
+
     return (
-        f"{how_much} ({low} to {high}, {chance_text(row[f'chance_more{ending}'])} that it "
-        "bears more)"
+        f"{how_much} ({wording.ranged((low, None, high), signed)}, a chance of "
+        f"{wording.chance(row[f'chance_more{ending}'])} that it bears more)"
     )
 
 
-def chance_text(chance):
-    """Return a chance in words that draws can support, such as ``a chance of 84 %``.
-
-    Examples
-    --------
-    >>> chance_text(0.842), chance_text(1.0), chance_text(0.002)
-    ('a chance of 84 %', 'a chance of over 99 %', 'a chance under 1 %')
-    """
-    if chance > 0.99:
-        return "a chance of over 99 %"
-    return "a chance under 1 %" if chance < 0.01 else f"a chance of {100 * chance:.0f} %"
-
-
-def _held(word, band):
-    return f"inside the band {band}" if word == "inside" else f"{word} the band {band}"
-
-
-def balance_sentence(row, density, balance, units=METRIC):
-    """Return how one plan stands against the two bands, in one sentence.
+def balance_sentence(row, comparison, units=METRIC):
+    """Return how one plan stands against the two bands, each verdict with its season.
 
     Parameters
     ----------
     row : Series or dict
         One row of ``compare_plans``.
-    density, balance : Band
-        Bands of shoots per metre [1/m] and of yield to pruning weight [kg/kg].
+    comparison : Comparison
+        What the row is of.
     units : UnitSystem
         Units to show.
     """
-    shoots = wording.amount("per_m", row["shoots_per_m_p50"], units)
-    held = _held(row["density_word"], wording.band_text(density, units, "per_m"))
+    density, balance, season = comparison.density, comparison.balance, comparison.season
+    shoots, ratio, settled = (
+        row[f"{name}_p50"] for name in ("shoots_per_m", "ravaz", "ravaz_settled")
+    )
     return (
-        f"Shoot density {shoots}, {held}; yield to pruning weight "
-        f"{wording.figure(row['ravaz_p50'])}, "
-        f"{_held(row['balance_word'], wording.band_text(balance))}."
+        f"Shoot density {wording.amount('per_m', shoots, units)}: "
+        f"{wording.verdict(density.judge(shoots, season))}, held against "
+        f"{wording.band_text(density, units, 'per_m')}. Yield to pruning weight "
+        f"{wording.number(ratio)}: {wording.verdict(balance.judge(ratio, season))}; "
+        f"{wording.number(settled)}: {wording.verdict(balance.judge(settled, 'settled'))}; "
+        f"held against {wording.band_text(balance)}."
     )
 
 
-def level_sentence(row, plan, density, balance, units=METRIC):
+def level_sentence(row, plan, comparison, units=METRIC):
     """Return one level in plain words: buds, crop now and settled, and both bands.
 
     Parameters
@@ -129,19 +117,15 @@ def level_sentence(row, plan, density, balance, units=METRIC):
         One row of ``compare_plans``.
     plan : PruningPlan
         The plan of the row.
-    density, balance : Band
-        Bands of shoots per metre [1/m] and of yield to pruning weight [kg/kg].
+    comparison : Comparison
+        What the row is of.
     units : UnitSystem
         Units to show.
     """
     return (
         f"{plan} leaves {plan.buds} buds on a vine ({plan.words()}). "
-        f"{crop_sentence(row, units)} {balance_sentence(row, density, balance, units)}"
+        f"{crop_sentence(row, units)} {balance_sentence(row, comparison, units)}"
     )
-
-
-def _percent(share):
-    return f"{100 * share:.0f} %"
 
 
 def _few(places):
@@ -171,13 +155,13 @@ def wood_sentence(row, plan):
     if plan.canes and plan.spurs:
         first = (
             f"a renewal spur carries both shoots it should with a chance of "
-            f"{_percent(row['wood_both'])}, only one {_percent(row['wood_one'])}, "
-            f"none {_percent(row['wood_none'])}"
+            f"{percent(row['wood_both'])}, only one {percent(row['wood_one'])}, "
+            f"none {percent(row['wood_none'])}"
         )
     elif plan.spurs:
         first = (
-            f"a spur carries two shoots or more with a chance of {_percent(row['wood_both'])}, "
-            f"only one {_percent(row['wood_one'])}, none {_percent(row['wood_none'])}"
+            f"a spur carries two shoots or more with a chance of {percent(row['wood_both'])}, "
+            f"only one {percent(row['wood_one'])}, none {percent(row['wood_none'])}"
         )
     else:
         first = "no renewal spurs are left, so the next canes come from the bases of the old ones"
@@ -211,28 +195,92 @@ def wood_sentence(row, plan):
     usable, rebuilt = (handbook.value(f"wood.{name}") for name in _WOOD_CHANCES)
     return (
         f"{text} That takes it that where no renewal spur stands below a cane, a shoot at its "
-        f"base does to lay down {_percent(usable)} of the time, and that a lost place comes back "
-        f"from a watershoot {_percent(rebuilt)} of the time each winter: assumptions of ours, so "
+        f"base does to lay down {percent(usable)} of the time, and that a lost place comes back "
+        f"from a watershoot {percent(rebuilt)} of the time each winter: assumptions of ours, so "
         "read these figures as a warning, not as a count. Leaving a spur below each cane, or "
         "keeping a well-placed shoot when suckering, is what lowers them."
     )
 
 
-def density_text(band, units):
-    """Return the band of shoots per length in the units of the reader."""
-    from cropload.show.wording import band_text
+def comparison_heading(comparison):
+    """Return what a comparison of plans is, in two sentences."""
+    number = len(comparison)
+    return (
+        f"{comparison.block}, harvest {comparison.season}: {number} plan{'s' * (number > 1)} on "
+        f"the same draws. Each figure is the middle, with its {comparison.interval}, in brackets."
+    )
 
-    # A band given in other units says them itself, so that they are not rounded twice.
-    return band.name if units.label("per_m") in band.name else band_text(band, units, "per_m")
+
+def blocks_heading(comparison):
+    """Return what a comparison of blocks is, in two sentences."""
+    what = "each block with its usual plan" if comparison.usual else "plans in every block"
+    return (
+        f"Harvest {comparison.season}: {what}, on the same draws. Each figure is the middle; the "
+        f"crop has its {comparison.interval}, in brackets."
+    )
 
 
-def export(found, units):
-    """Return a comparison as it is written to a file: self-explaining rows, chosen units."""
+def search_heading(search, units=METRIC):
+    """Return what a search for a crop looked for."""
+    which = "settled crop (third season on)" if search.settled else "first season's crop"
+    target = f"{units.convert('t_ha', search.target_t_ha):.3g} {units.label('t_ha')}"
+    return f"{search.block}, harvest {search.season}: plans for {target}, judged by the {which}."
+
+
+def table_note(comparison, table):
+    """Return what must be read with one of the tables of a comparison; empty for most."""
+    if table.key == "vine":
+        return wording.FIRST_SEASON_GAIN
+    if table.key == "difference_settled":
+        return f"Each difference has its own {comparison.interval}. {DIFFERENCE}"
+    return WOOD_WORDS if table.key == "wood" else ""
+
+
+#: Unit of a component -> quantity of the unit system, for those that differ between systems.
+_QUANTITY = {"g": "cluster_weight_g", "kg/m": "pruning_weight_kg_per_m"}
+
+
+def component_text(part, units=METRIC):
+    """Return a component with its centre and spread, such as ``shoots per bud: 0.98, spread 6 %``.
+
+    Parameters
+    ----------
+    part : dict
+        One of ``component_origins``.
+    units : UnitSystem
+        Units to show.
+    """
+    # The words of a component already say "per vine".
+    label, centre, words = part["unit"], part["centre"], part["words"]
+    if label in _QUANTITY:
+        quantity = _QUANTITY[label]
+        label, centre = units.label(quantity), units.convert(quantity, centre)
+    label = "" if label in ("1", "1/vine") else f" {label}"
+    if units.name == "us":
+        words = words.replace("per metre", "per foot")
+    return f"{words}: {wording.significant(centre)}{label}, spread {100 * part['spread']:.0f} %"
+
+
+def dropped_sentences(search):
+    """Return how many layouts each limit dropped, a sentence a limit."""
+    return [
+        f"{number} of {search.considered} by {limit}"
+        for limit, number in search.dropped.items()
+        if number
+    ]
+
+
+def export(answer, units):
+    """Return a comparison, or plans found, as written to a file: self-explaining, chosen units."""
     from cropload.show.result_units import in_units
 
-    shown = in_units(found, units)
-    shown.insert(0, "season", found.attrs["season"])
-    shown.insert(0, "block", found.attrs["block"])
+    frame = answer.frame
+    if "density_band" in frame:
+        frame = frame.assign(density_band=wording.band_text(answer.density, units, "per_m"))
+    frame = in_units(frame, units)
+    if "block" not in frame:
+        frame.insert(0, "block", answer.block)
+    frame.insert(1, "season", answer.season)
     for name in ("interval", "draws", "seed"):
-        shown[name] = found.attrs[name]
-    return shown
+        frame[name] = getattr(answer, name)
+    return frame

@@ -130,10 +130,10 @@ def _tell_doubts(doubts, us=False):
     )
 
 
-def add_block(parser):
+def add_block(parser, required=True):
     """Add the name of one block."""
     parser.add_argument(
-        "--block", metavar="NAME", required=True, help="name of the block, as in table blocks"
+        "--block", metavar="NAME", required=required, help="name of the block, as in table blocks"
     )
 
 

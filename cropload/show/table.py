@@ -240,7 +240,14 @@ class Table:
 
     def only(self, *titles):
         """Return the table with some of its columns, by title."""
-        at = [place for place, column in enumerate(self.columns) if column.title in titles]
+        return self._taken([c.title in titles for c in self.columns])
+
+    def without(self, *titles):
+        """Return the table without some of its columns, by title."""
+        return self._taken([c.title not in titles for c in self.columns])
+
+    def _taken(self, kept):
+        at = [place for place, keep in enumerate(kept) if keep]
         rows = tuple(tuple(row[place] for place in at) for row in self.rows)
         return replace(self, columns=tuple(self.columns[place] for place in at), rows=rows)
 

@@ -114,6 +114,11 @@ def paragraph(text, indent="", width=None):
     return "\n".join((indent if at == 0 else further) + line for at, line in enumerate(lines))
 
 
+def points(texts, width=None):
+    """Return sentences as a list, a dash before each."""
+    return "\n".join(paragraph(text, "- ", width) for text in texts)
+
+
 #: A text column is not squeezed below this [columns].
 _LEAST_TEXT = 12
 _GAP = "  "

@@ -284,6 +284,8 @@ def band_text(band, units=METRIC, quantity=None):
     if quantity:
         low, high = units.convert(quantity, low), units.convert(quantity, high)
         label = f" {units.label(quantity)}"
+        if label.strip() in band.name:
+            return band.name  # it was given in these units, and is not rounded twice
     return f"{low:.3g} to {high:.3g}{label} ({band.name})"
 
 

@@ -298,11 +298,12 @@ def _notes(with_spur, without_spur, spurs_alone, buds_per_spur, canes, spurs):
             yield "A one-bud renewal spur cannot by itself give both a cane and a spur."
     if without_spur:
         has = "has" if without_spur == 1 else "have"
+        yield f"{without_spur} of {canes} canes per vine {has} no renewal spur."
         yield (
-            f"{without_spur} of {canes} canes per vine {has} no renewal spur; the next cane is a "
-            f"shoot at the base of the old one, when it grew and is fit {usable}. The places lost "
-            "rest on that chance, and are no losses seen: a vine may offer wood near its head. "
-            "Leave a renewal spur below each cane, or mark a good shoot there before you prune."
+            "Where a cane has no renewal spur the next one is a shoot at the base of the old one, "
+            f"when it grew and is fit {usable}. The places lost rest on that chance, and are no "
+            "losses seen: a vine may offer wood near its head. Leave a renewal spur below each "
+            "cane, or mark a good shoot there before you prune."
         )
     if spurs_alone:
         yield "A spur renews itself from its own basal shoot, or from one further out."

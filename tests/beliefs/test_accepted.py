@@ -185,9 +185,9 @@ def test_the_lesson_is_named_as_the_source(records, tmp_path):
 def test_a_comparison_of_plans_names_it_too(records, tmp_path):
     mine = kept(records, tmp_path, BIAS, LOAD)
     found = compare_plans(mine, "Alder", ["2x10+2x2", "2x12+2x2"], SEASON, draws=100)
-    rows = {row["component"]: row for row in found.attrs["components"]}
+    rows = {row["component"]: row for row in found.components}
     assert rows["counting_bias"]["came_from"] == LEARNED
-    assert any("learned on this estate" in note for note in found.attrs["notes"])
+    assert any("learned on this estate" in note for note in found.notes)
 
 
 def test_a_forecast_of_an_earlier_season_does_not_know_it(records, tmp_path):

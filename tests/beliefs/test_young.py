@@ -186,7 +186,7 @@ def test_grown_vines_forecast_to_the_last_bit_as_without_a_year(year):
     one, other = (
         compare_plans(r, "Old", "2x8+2x2,2x12+2x2", 2024) for r in (make_twin(records), dated)
     )
-    for name in one:
+    for name in one.frame:
         np.testing.assert_array_equal(one[name], other[name])
 
 
@@ -220,7 +220,7 @@ def test_comparing_plans_starts_from_the_share_and_settles_two_leaves_later():
         np.testing.assert_allclose(
             young[f"t_ha_settled_{end}"], grown[f"t_ha_settled_{end}"], rtol=0.08
         )
-    assert any("third leaf in 2024" in note for note in young.attrs["notes"])
+    assert any("third leaf in 2024" in note for note in young.notes)
 
 
 def test_the_fourth_leaf_settles_grown_and_the_second_in_the_fourth():

@@ -24,8 +24,9 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from helpers import make_records  # noqa: E402
 
 from cropload.beliefs.history import estate_before_season  # noqa: E402
-from cropload.pruning.compare import RANGED, compare_plans  # noqa: E402
+from cropload.pruning.compare import compare_plans  # noqa: E402
 from cropload.pruning.compare_blocks import compare_blocks  # noqa: E402
+from cropload.pruning.plan_rows import RANGED  # noqa: E402
 from cropload.records.example import example_records  # noqa: E402
 from cropload.vine.growth import COMPONENTS  # noqa: E402
 

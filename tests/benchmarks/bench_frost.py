@@ -9,9 +9,9 @@ import time
 import numpy as np
 import pandas as pd
 
-from cropload.frost.frost_replay import replay_frost
-from cropload.frost.frost_years import frost_years
+from cropload.frost.replay import replay_frost
 from cropload.frost.survival import frost_survival
+from cropload.frost.years import frost_years
 from cropload.vine.weather.heat import season_days
 
 PLANS = ["3x8+3x2", "3x10+3x2", "3x12+3x2", "4x10+4x2", "24x2"]

@@ -25,7 +25,7 @@ def notebook(page, lab):
 
 def tonnes_text(block, plan):
     """What the panel must say of a plan's crop, computed apart from the panel."""
-    row = compare_plans(example_records(), block, plan).iloc[0]
+    row = compare_plans(example_records(), block, plan).frame.iloc[0]
     return (
         f"In the first season about {wording.amount('t_ha', row['t_ha_p50'])} "
         f"({wording.amount('tonnes', row['tonnes_p50'])} in the block)"

@@ -117,7 +117,7 @@ def test_the_second_crop_is_late_and_shoots_are_judged_after_a_week(early):
     assert "2 to 4 weeks" in text
     later = after_frost(early, "North", 60, 120, frost_date="2024-05-09", counted_on="2024-05-20")
     assert "Counted" not in " ".join(later.notes)
-    assert found.table()["part"].tolist()[1:3] == ["primary shoots", "secondary shoots"]
+    assert found["part"].tolist()[1:3] == ["primary shoots", "secondary shoots"]
 
 
 @pytest.mark.parametrize(

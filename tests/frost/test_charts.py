@@ -6,8 +6,9 @@ import pytest
 from cropload.frost import charts as frost_figures
 from cropload.frost import frost_map
 from cropload.frost import words as frost_wording
-from cropload.frost.frost_cover import frost_cover, one_case
+from cropload.frost.cover import frost_cover, one_case
 from cropload.records.example import example_records
+from cropload.show import wording
 from cropload.show.drawing import blank, svg
 from cropload.units import US
 from cropload.vine.weather.settings import CASES
@@ -109,10 +110,10 @@ def test_longer_canes_laid_down_are_said_to_gain_little(replay):
 
 def test_chances_are_never_bare_numbers(replay):
     for line, row in zip(
-        frost_wording.year_sentences(replay), replay.table().to_dict("records"), strict=True
+        frost_wording.year_sentences(replay), replay.frame.to_dict("records"), strict=True
     ):
-        low, high = (f"{100 * row[f'chance_{end}']:.0f}" for end in ("low", "high"))
-        assert f"between {low} and {high} years in 100" in line
+        chance = wording.ranged((row["chance_low"], None, row["chance_high"]), wording.chance)
+        assert f"the chance of that in a year is {chance}" in line
 
 
 def test_a_plan_that_differs_in_nothing_keeps_no_more():

@@ -5,7 +5,7 @@ import shutil
 import pandas as pd
 import pytest
 
-from cropload.frost.frost_cover import frost_cover
+from cropload.frost.cover import frost_cover
 from cropload.pages.cli import SUCCESS, USER_FAULT, main
 from cropload.records.example import example_records, shipped
 from cropload.show.terminal import text_width
@@ -46,8 +46,8 @@ def change(folder, table, edit):
 def test_both_cases_stand_apart_and_fit_80_columns(run):
     code, out, err = run(*FROST, "--case", "both", *FEW)
     assert (code, err) == (SUCCESS, "")
-    assert "OVER THE YEARS, wood laid down in winter" in out
-    assert "OVER THE YEARS, wood upright until a late final cut" in out
+    assert "OVER 20 SPRINGS, wood laid down in winter" in out
+    assert "OVER 20 SPRINGS, wood upright until a late final cut" in out
     assert max(text_width(line) for line in out.splitlines()) <= 80
     assert "That is little" in out.replace("\n  ", " ")
     assert "until the ice has melted" in out
@@ -61,9 +61,9 @@ def test_figures_are_those_of_the_library(run, tmp_path):
     rows = pd.read_csv(target)
     assert len(rows) == 40
     assert rows["t_ha_p50"].tolist() == pytest.approx(
-        direct.by_year()["crop_p50"].tolist(), rel=1e-3
+        direct.frame_by("season")["crop_p50"].tolist(), rel=1e-3
     )
-    row = direct.table().iloc[0]
+    row = direct.frame.iloc[0]
     assert f"{100 * row['chance_low']:.0f} to {100 * row['chance_high']:.0f}" in out
 
 
@@ -85,11 +85,11 @@ def test_compare_gains_frost_columns_on_demand(run, tmp_path):
     compare = ["compare", *FROST[1:], *FEW]
     code, out, _ = run(*compare, "--frost", "--csv", target)
     assert code == SUCCESS
-    assert "SPRING FROST over 20 springs, wood laid down in winter" in out
+    assert "OVER 20 SPRINGS, wood laid down in winter" in out
     assert max(text_width(line) for line in out.splitlines()) <= 80
     rows = pd.read_csv(target)
     assert rows["frost_mean_share_p50"].between(0, 1).all()
-    assert "SPRING FROST" not in run(*compare)[1]
+    assert "OVER 20 SPRINGS" not in run(*compare)[1]
     code, _, err = run(*compare, "--offset", "-2")
     assert code == USER_FAULT
     assert "--frost" in err

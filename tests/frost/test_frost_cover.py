@@ -1,12 +1,14 @@
 """Longer wood against frost in a block, charged for its crop; frost columns of a comparison."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 
 from cropload.errors import CroploadError
-from cropload.frost.frost_block import block_frost_years, block_weather
-from cropload.frost.frost_cover import crop_shares, frost_cover, shelter, with_frost
+from cropload.frost.cover import frost_cover, shelter, with_frost
+from cropload.frost.years import block_frost_years, block_weather
 from cropload.pruning.compare import compare_plans
 from cropload.vine.weather.settings import CASES
 from tests.helpers import block_row, make_records
@@ -50,13 +52,13 @@ def records(table=None, bursts=6, first=2015, **block):
 def test_without_frost_the_crop_is_that_of_the_comparison():
     found = frost_cover(records(), "North", PLANS, **FEW)
     compared = compare_plans(records(), "North", PLANS, **FEW)
-    table = found.table()
+    table = found.frame
     for end in ("p10", "p50", "p90"):
         # All years are alike, so the mean crop is the crop without frost.
         assert table[f"mean_crop_{end}"].tolist() == pytest.approx(
             compared[f"t_ha_settled_{end}"].tolist(), rel=1e-3
         )
-    first = frost_cover(records(), "North", PLANS, settled=False, **FEW).table()
+    first = frost_cover(records(), "North", PLANS, settled=False, **FEW).frame
     assert first["frost_free_p50"].tolist() == pytest.approx(
         compared["t_ha_p50"].tolist(), rel=1e-4
     )
@@ -81,11 +83,11 @@ def test_both_cases_stand_in_rows_of_their_own():
     alone = [frost_cover(held, "North", PLANS, case=case, **FEW) for case in CASES]
     assert found.cases == (CASES[0], CASES[0], CASES[1], CASES[1])
     assert found.crop == pytest.approx(np.concatenate([one.crop for one in alone]))
-    shares = crop_shares(found)
     cost = found.years.seasons[0].late_cut_cost
-    assert shares.frost_free[0] == pytest.approx(1.0)
-    assert shares.frost_free[2] == pytest.approx(1 - cost)
-    assert shares.crop[2] == pytest.approx(found.crop_left[2] * (1 - cost))
+    # The share of a frost-free crop that is left bears the cost of the late cut.
+    kept = np.stack([one.crop_left * (1 - cost * at) for at, one in enumerate(alone)])
+    shares = replace(found, crop=kept.reshape(found.crop.shape)).frame
+    assert found.frame["mean_share_p50"].tolist() == pytest.approx(shares["mean_crop_p50"].tolist())
 
 
 def test_nights_worked_out_once_serve_any_plan():
@@ -118,16 +120,17 @@ def test_a_comparison_gains_frost_columns_and_keeps_its_own():
     frame = compare_plans(held, "North", PLANS, **FEW)
     found = with_frost(frame, held, "North")
     pd.testing.assert_frame_equal(
-        found[list(frame.columns)], frame, check_flags=False, check_like=False
+        found[list(frame.frame.columns)], frame.frame, check_flags=False, check_like=False
     )
-    shares = crop_shares(frost_cover(held, "North", PLANS, **FEW)).table()
+    alone = frost_cover(held, "North", PLANS, **FEW)
+    shares = replace(alone, crop=alone.crop_left).frame
     assert found["frost_mean_share_p50"].tolist() == pytest.approx(shares["mean_crop_p50"].tolist())
     assert found["frost_loss_chance_high"].tolist() == pytest.approx(shares["chance_high"].tolist())
     assert found["frost_worst_in_ten_p10"].between(0, 1).all()
     assert (found["t_ha_settled_with_frost_p50"] < frame["t_ha_settled_p50"]).all()
     assert set(found["frost_seasons"]) == {6}
-    assert found.attrs["frost_worst"] == "worst year seen"
-    assert found.attrs["season"] == frame.attrs["season"]
+    assert found.replay.worst == "worst year seen"
+    assert found.season == frame.season
     with pytest.raises(CroploadError, match="never blended"):
         with_frost(frame, held, "North", case=CASES)
 

@@ -7,10 +7,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from cropload.frost.frost_cover import frost_cover
+from cropload.frost.cover import frost_cover
 from cropload.frost.panels.frost_cover import FrostCover
 from cropload.frost.panels.frost_weather import OWN_LOGGER
 from cropload.records.example import example_records, shipped
+from cropload.show.wording import range_of
 from cropload.vine.weather.settings import CASES
 from tests.frost.test_frost_cover import damaged, records, weather
 
@@ -45,8 +46,8 @@ def test_results_are_those_of_the_library(panel):
     direct = frost_cover(example_records(), "Mill Meadow", panel.plans, draws=200, case=CASES)
     panel.case_choice.value = CASES
     assert panel.replay.crop == pytest.approx(direct.crop)
-    row = direct.table().iloc[0]
-    assert f"{row['mean_crop_p50']:.1f} t/ha in the mean" in results(panel)
+    row = direct.frame.iloc[0]
+    assert f"{range_of(row, 'mean_crop', 't_ha')} t/ha in the mean" in results(panel)
     for words in ("wood laid down in winter", "wood upright until a late final cut"):
         assert f"Spring by spring, {words}" in results(panel)
 
@@ -64,13 +65,13 @@ def test_evidence_and_cautions_stand_in_the_panel(panel):
 
 
 def test_a_longer_plan_and_the_first_season_change_the_crop(panel):
-    before = panel.replay.table()["frost_free_p50"]
+    before = panel.replay.frame["frost_free_p50"]
     panel.levels.rows[0].fields["buds_per_cane"].box.value = 6
     assert str(panel.plans[0]) == "2x6+2x2"
-    assert panel.replay.table()["frost_free_p50"][0] < before[0]
-    settled = panel.replay.table()["frost_free_p50"]
+    assert panel.replay.frame["frost_free_p50"][0] < before[0]
+    settled = panel.replay.frame["frost_free_p50"]
     panel.crop_choice.value = False
-    assert (panel.replay.table()["frost_free_p50"] != settled).all()
+    assert (panel.replay.frame["frost_free_p50"] != settled).all()
 
 
 def test_a_colder_block_loses_more_and_a_logger_sets_the_offset(panel):
@@ -275,7 +276,7 @@ def test_all_springs_are_exported_and_nothing_is_overwritten(panel, tmp_path):
     assert len(rows) == 20 * 3
     assert {"block", "season", "plan", "crop_left_p50", "t_ha_p50"} <= set(rows.columns)
     assert rows["t_ha_p50"].to_numpy() == pytest.approx(
-        panel.replay.by_year()["crop_p50"].to_numpy(), rel=1e-3
+        panel.replay.frame_by("season")["crop_p50"].to_numpy(), rel=1e-3
     )
 
 

@@ -5,8 +5,8 @@ import pandas as pd
 import pytest
 
 from cropload.errors import CroploadError
-from cropload.frost.frost_replay import replay_frost
-from cropload.frost.frost_years import frost_years
+from cropload.frost.replay import replay_frost
+from cropload.frost.years import frost_years
 from cropload.vine.weather.settings import CASES
 
 PLANS = ["3x8+3x2", "3x12+3x2"]
@@ -32,7 +32,7 @@ def test_years_without_frost_give_the_whole_crop():
     found = replay_frost(weather(), PLANS, bursts(), crop=crop, **FEW)
     assert found.seasons == tuple(range(2001, 2013))
     assert found.crop == pytest.approx(np.broadcast_to(crop[:, None, None], found.crop.shape))
-    table = found.table()
+    table = found.frame
     assert table["mean_crop_p50"].tolist() == pytest.approx([8, 9])
     assert table["chance"].tolist() == [0, 0]
     # No frost year in 12 does not mean no chance (Wilson).
@@ -50,7 +50,7 @@ def test_a_hard_frost_in_one_year_shows_in_that_year_alone():
         variety="Grenache",
         **FEW,
     )
-    rows = found.by_year().set_index(["season", "plan"])
+    rows = found.frame_by("season").set_index(["season", "plan"])
     hit = rows.loc[(2005, "3x8+3x2")]
     assert hit["nights"] == 1
     assert hit["worst_night"] == pd.Timestamp("2005-05-12")
@@ -59,17 +59,17 @@ def test_a_hard_frost_in_one_year_shows_in_that_year_alone():
     # Grenache's secondary shoots bear about 0.02 of a primary's crop.
     assert hit["crop_left_p50"] < 0.06
     assert rows.drop(2005)["crop_left_p50"].to_numpy() == pytest.approx(1.0)
-    table = found.table()
+    table = found.frame
     assert table["frost_years"].tolist() == pytest.approx([1, 1])
     assert table["mean_crop_p50"][0] < 8
     # Years drawn anew hold the one frost year twice often enough for the worst in ten to be it.
     assert table["worst_crop_p10"][0] < 1.5
     assert table["worst_crop_p90"][0] > 7.5
-    assert table.attrs["worst"] == "worst year in ten"
+    assert found.worst == "worst year in ten"
 
 
 def test_longer_wood_is_charged_for_a_smaller_frost_free_crop():
-    dear = replay_frost(weather(), PLANS, bursts(), crop=[9.0, 8.0], **FEW).table()
+    dear = replay_frost(weather(), PLANS, bursts(), crop=[9.0, 8.0], **FEW).frame
     assert dear["best_chance"].tolist() == [1, 0]
 
 
@@ -116,17 +116,15 @@ def test_a_year_depends_on_itself_only():
 
 def test_few_years_are_said_as_a_range():
     found = replay_frost(weather(4, [("2002-05-12", -6.0)]), PLANS, bursts(4), **FEW)
-    table = found.table()
+    table = found.frame
     # One of four: Wilson 80 % from statsmodels.
     from statsmodels.stats.proportion import proportion_confint
 
     low, high = proportion_confint(1, 4, 0.2, "wilson")
     assert table["chance_low"][0] == pytest.approx(low)
     assert table["chance_high"][0] == pytest.approx(high)
-    assert table.attrs["worst"] == "worst year seen"
-    assert table.attrs["interval"] == "80 % range, equal tails"
-    sentence = found.sentences()[0]
-    assert f"between {100 * low:.0f} and {100 * high:.0f} years in a hundred" in sentence
+    assert found.worst == "worst year seen"
+    assert f"{100 * low:.0f} to {100 * high:.0f} %" in found.text()
     assert any("4 seasons only" in note for note in found.notes)
     assert any("no frost-free crop was given" in note for note in found.notes)
 
@@ -134,7 +132,7 @@ def test_few_years_are_said_as_a_range():
 def test_three_dates_fit_a_sum_for_the_other_seasons():
     found = replay_frost(weather(8), PLANS, bursts(3), **FEW)
     assert len(found.seasons) == 8
-    assert found.by_year()["budburst"].dt.strftime("%m-%d").between("04-08", "04-12").all()
+    assert found.frame_by("season")["budburst"].dt.strftime("%m-%d").between("04-08", "04-12").all()
     two = replay_frost(weather(8), PLANS, bursts(2), **FEW)
     assert two.seasons == (2001, 2002)
     assert any("seasons 2003-2008 left out: no budburst date" in note for note in two.notes)
@@ -147,7 +145,7 @@ def test_southern_seasons_are_named_by_harvest():
     table.loc[table["date"] == "2003-11-12", "tmin_c"] = -6.0
     given = {year: f"{year - 1}-10-10" for year in range(2002, 2007)}
     found = replay_frost(table, PLANS, given, draws=200)
-    rows = found.by_year()
+    rows = found.frame_by("season")
     assert found.seasons == tuple(range(2002, 2007))
     assert set(rows.loc[rows["nights"] > 0, "season"]) == {2004}
 
@@ -201,9 +199,9 @@ def test_real_springs_of_seattle():
     # The station itself had no freezing night from 1 April on (read off the record).
     april = raw[raw["date"].dt.month.isin([4, 5, 6])]
     assert april["tmin_c"].min() > 0
-    assert (mild.by_year()["crop_left_p50"] > 0.9).all()
+    assert (mild.frame_by("season")["crop_left_p50"] > 0.9).all()
     assert (hollow.crop_left.mean(axis=2) < mild.crop_left.mean(axis=2)).all()
-    worst = hollow.by_year().set_index("season")["worst_night"].dropna()
+    worst = hollow.frame_by("season").set_index("season")["worst_night"].dropna()
     for season, night in worst.items():
         window = raw[(raw["date"].dt.year == season) & raw["date"].dt.month.between(3, 6)]
         assert night in set(window["date"])

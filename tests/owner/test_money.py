@@ -204,7 +204,9 @@ def test_crops_of_scenarios_are_those_of_the_comparison_of_plans():
     found = scenario_draws(records, scenarios, 2026, draws=400)
     for at, name in enumerate(found.names):
         for place, block in enumerate(found.blocks):
-            alone = compare_plans(records, block, scenarios[name][block], 2026, draws=400).iloc[0]
+            alone = compare_plans(
+                records, block, scenarios[name][block], 2026, draws=400
+            ).frame.iloc[0]
             for settled, column in ((False, "tonnes"), (True, "tonnes_settled")):
                 crop = found.drawn.tonnes(settled)[at, place]
                 assert np.quantile(crop, 0.9) == pytest.approx(alone[f"{column}_p90"], rel=0.01)

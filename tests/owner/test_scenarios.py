@@ -85,7 +85,7 @@ def test_frost_is_that_of_the_frost_cover():
     found = compared(records, frost_draws=200)
     cover = frost_cover(records, "Fir", "2x10+2x2,2x12+2x2,2x8+2x2", 2026, draws=200)
     fir = found.blocks[found.blocks["block"] == "Fir"]
-    expected = cover.table()["mean_crop_p50"]
+    expected = cover.frame["mean_crop_p50"]
     np.testing.assert_allclose(fir["t_ha_settled_with_frost_p50"], expected)
     assert (fir["frost_mean_share_p50"] < 1).all()
     assert "budburst" in found.frost_missing["Alder"]

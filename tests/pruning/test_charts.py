@@ -15,7 +15,7 @@ DENSITY, BALANCE = Band(12, 15, "undivided canopy"), Band(4, 10, "single canopy"
 
 @pytest.fixture(scope="module")
 def comparison():
-    return compare_plans(example_records(), "Long Acre", "3x8+3x2,3x6+3x2,3x12+3x2")
+    return compare_plans(example_records(), "Long Acre", "3x8+3x2,3x6+3x2,3x12+3x2").frame
 
 
 def markers(ax):

@@ -9,8 +9,9 @@ from cropload.beliefs.history import estate_before_season
 from cropload.beliefs.meant import next_season
 from cropload.beliefs.plan_draws import plan_draws
 from cropload.errors import CroploadError
-from cropload.pruning.compare import RANGED, compare_plans
+from cropload.pruning.compare import compare_plans
 from cropload.pruning.compare_blocks import compare_blocks
+from cropload.pruning.plan_rows import RANGED
 from cropload.records.example import example_records
 from cropload.vine.plan import parse_plans
 
@@ -59,7 +60,7 @@ def test_units_agree_with_each_other(table):
 
 
 def test_a_first_year_gain_is_not_shown_as_lasting(table):
-    more = table[table["buds_per_vine"] > table.attrs["usual_buds"]]
+    more = table[table["buds_per_vine"] > table.usual_buds]
     gain = table["t_ha_p50"].iloc[-1] / table["t_ha_p50"].iloc[0]
     lasting = table["t_ha_settled_p50"].iloc[-1] / table["t_ha_settled_p50"].iloc[0]
     assert 1 < lasting < gain
@@ -73,14 +74,13 @@ def test_the_further_from_what_was_carried_the_wider_the_range():
 
 
 def test_attrs_say_where_it_came_from(table):
-    attrs = table.attrs
-    assert attrs["block"] == "Long Acre"
-    assert attrs["season"] == 2027
-    assert attrs["interval"] == "80 % range, equal tails"
-    assert (attrs["draws"], attrs["seed"]) == (4000, 0)
-    names = [part["component"] for part in attrs["components"]]
+    assert table.block == "Long Acre"
+    assert table.season == 2027
+    assert table.interval == "80 % range, equal tails"
+    assert (table.draws, table.seed) == (4000, 0)
+    names = [part["component"] for part in table.components]
     assert "shoots_per_bud" in names
-    assert all(part["came_from"] and part["detail"] for part in attrs["components"])
+    assert all(part["came_from"] and part["detail"] for part in table.components)
 
 
 def test_the_base_of_the_old_cane_saves_places(table):
@@ -144,12 +144,12 @@ def test_all_blocks_of_the_estate_have_a_row_for_each_plan():
 def test_blocks_with_crops_but_no_load_are_compared_and_named():
     bare = history(pruning=[])
     found = compare_blocks(bare, "2x8", 2026)
-    assert any("North" in n and "its crops grew" in n for n in found.attrs["notes"])
+    assert any("North" in n and "its crops grew" in n for n in found.notes)
     alone = compare_plans(bare, "North", "2x8", 2026)
     here = found[found["block"] == "North"]
     assert float(here["t_ha_p90"].iloc[0]) == pytest.approx(float(alone["t_ha_p90"].iloc[0]))
     mended = compare_blocks(bare, "2x8", 2026, reference_plans={"North": "2x10+2x2"})
-    assert not any("its crops grew" in n for n in mended.attrs["notes"])
+    assert not any("its crops grew" in n for n in mended.notes)
     assert set(mended["block"]) == {"North", "Bare"}
 
 
@@ -197,7 +197,7 @@ def test_a_question_that_cannot_be_gets_one_clear_answer(changes, words):
 
 
 def test_a_name_in_another_case_is_found():
-    assert compare_plans(example_records(), "long acre ", "2x8").attrs["block"] == "Long Acre"
+    assert compare_plans(example_records(), "long acre ", "2x8").block == "Long Acre"
 
 
 # Poor records
@@ -205,9 +205,9 @@ def test_a_name_in_another_case_is_found():
 
 def test_a_block_without_history_leans_on_its_sisters_and_the_handbook():
     found = compare_plans(example_records(), "Fox Hollow", "1x10+1x2,2x8+2x2")
-    came = {part["component"]: part["came_from"] for part in found.attrs["components"]}
+    came = {part["component"]: part["came_from"] for part in found.components}
     assert came["shoots_per_bud"] == "the same variety on this estate"
-    assert any("usual load" in note for note in found.attrs["notes"])
+    assert any("usual load" in note for note in found.notes)
     counted = compare_plans(example_records(), "Quarry Bank", "1x10+1x2,2x8+2x2")
     width, narrower = (np.log(f["t_ha_p90"] / f["t_ha_p10"]).iloc[0] for f in (found, counted))
     assert width > narrower
@@ -224,7 +224,7 @@ def test_tonnes_alone_narrow_the_ranges_but_less_than_with_the_plan_they_grew_on
     alone, found = width(records)
     known, _ = width(records, reference_plan="2x10+2x2")
     assert known < alone < nothing
-    assert any("its crops grew" in note for note in found.attrs["notes"])
+    assert any("its crops grew" in note for note in found.notes)
     # 8 t/ha on record lies inside, although the usual load is a guess.
     assert found["t_ha_p10"].iloc[0] < 8 < found["t_ha_p90"].iloc[0]
 
@@ -248,7 +248,7 @@ def test_tonnes_alone_work_with_a_reference_plan():
 def test_general_values_for_a_variety_the_handbook_does_not_know_are_named():
     def told(variety, **more):
         made = make_records(blocks=[block_row(variety=variety)], **more)
-        notes = compare_plans(made, "North", "2x8", 2026, draws=200).attrs["notes"]
+        notes = compare_plans(made, "North", "2x8", 2026, draws=200).notes
         return [note for note in notes if "general values" in note]
 
     assert not told("Riesling")
@@ -285,11 +285,11 @@ def test_hail_does_not_break_the_comparison():
 
 def test_plans_far_from_what_was_carried_are_marked():
     found = compare_plans(example_records(), "Home Terrace", "1x12+1x2,4x14+4x2")
-    assert any("4x14+4x2" in note and "3 times" in note for note in found.attrs["notes"])
+    assert any("4x14+4x2" in note and "3 times" in note for note in found.notes)
 
 
 def test_the_season_to_plan_for():
     assert next_season(example_records()) == 2027
     assert next_season(history()) == 2026
     past = compare_plans(example_records(), "Long Acre", "2x8", 2024)
-    assert past.attrs["season"] == 2024
+    assert past.season == 2024

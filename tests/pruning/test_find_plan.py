@@ -27,7 +27,7 @@ def find(records, block=BLOCK, **asked):
 
 
 def test_the_chance_is_the_share_of_draws_on_target(records):
-    best = find(records, keep=1).iloc[0]
+    best = find(records, keep=1).frame.iloc[0]
     estate = estate_before_season(records, 2027)
     drawn = plan_draws(
         estate, [estate.facts.place(BLOCK)], [PruningPlan.parse(best["plan"])], draws=4000, seed=0
@@ -55,13 +55,13 @@ def test_a_higher_target_asks_for_more_buds(records):
 def test_every_layout_is_counted_once_and_the_dropped_by_the_limit_they_break(records):
     spans = {"canes": (1, 3), "buds_per_cane": (6, 10), "spurs": (0, 4)}
     found = find(records, **spans, suitable_canes=2, keep=500)
-    assert found.attrs["considered"] == 3 * 5 * 5
-    assert found.attrs["dropped"] == {
+    assert found.considered == 3 * 5 * 5
+    assert found.dropped == {
         "a renewal spur for each cane": 5 * (1 + 2 + 3),
         "suitable canes: 2 a vine": 25,
     }
     # Kept: canes 1 with 1-4 spurs, canes 2 with 2-4.
-    assert found.attrs["kept"] == len(found) == 5 * (4 + 3)
+    assert found.kept == len(found) == 5 * (4 + 3)
 
 
 def test_renewal_spurs_can_be_switched_off(records):
@@ -78,7 +78,7 @@ def test_limits_hold_the_middle_of_density_and_balance(records):
 def test_nothing_fits_names_the_limit_that_binds_and_what_gives(records):
     found = find(records, shoots_per_m=(2, 3))
     assert len(found) == 0
-    message = found.attrs["message"]
+    message = found.message
     assert message.startswith("Nothing fits. The limit that binds is shoots per m: 2 to 3")
     # Giving way by as much as it says lets the plan it names in.
     named = message.split(", and ")[1].split(" would")[0]
@@ -89,13 +89,13 @@ def test_nothing_fits_names_the_limit_that_binds_and_what_gives(records):
 
 def test_two_limits_at_odds_are_both_named(records):
     found = find(records, shoots_per_m=(2, 3), ravaz=(20, 21))
-    assert "not enough" in found.attrs["message"]
-    assert "shoots per m" in found.attrs["message"]
-    assert "yield to pruning weight" in found.attrs["message"]
+    assert "not enough" in found.message
+    assert "shoots per m" in found.message
+    assert "yield to pruning weight" in found.message
 
 
 def test_a_target_out_of_reach_is_said(records):
-    assert "None comes close" in find(records, target_t_ha=60.0).attrs["message"]
+    assert "None comes close" in find(records, target_t_ha=60.0).message
 
 
 def test_dead_buds_ask_for_more(records):
@@ -129,8 +129,8 @@ def test_counted_canes_limit_the_layouts(records):
 
 
 def test_settled_crop_can_be_the_aim(records):
-    first = find(records, target_t_ha=10.0, keep=1).iloc[0]
-    later = find(records, target_t_ha=10.0, keep=1, settled=True).iloc[0]
+    first = find(records, target_t_ha=10.0, keep=1).frame.iloc[0]
+    later = find(records, target_t_ha=10.0, keep=1, settled=True).frame.iloc[0]
     assert later["buds_per_vine"] > first["buds_per_vine"]
 
 
@@ -180,7 +180,7 @@ def test_what_cannot_be_asked_is_said_in_one_message(records, asked, words):
 
 def test_when_nothing_fits_the_nearest_are_shown_with_what_they_miss(records):
     found = find(records, shoots_per_m=(2, 3), keep=3)
-    near = found.attrs["nearest"]
+    near = found.nearest
     assert len(near) == 3
     for row in near:
         assert row["shoots_per_m_p50"] > 3
@@ -193,22 +193,22 @@ def test_when_nothing_fits_the_nearest_are_shown_with_what_they_miss(records):
 
 
 def test_when_something_fits_nothing_else_is_shown(records):
-    assert find(records).attrs["nearest"] == []
+    assert find(records).nearest == []
 
 
 def test_words_can_be_in_us_units_and_columns_stay_metric(records):
     asked = {"shoots_per_m": (2, 3), "ravaz": (20, 21)}
     metric, us = find(records, **asked), find(records, **asked, units="us")
-    told = " ".join([us.attrs["message"], *us.attrs["dropped"], us.attrs["nearest"][0]["reasons"]])
+    told = " ".join([us.message, *us.dropped, us.nearest[0]["reasons"]])
     assert "per ft: 0.61 to 0.914" in told
     assert "ton/ac" in told
     assert "per m" not in told.replace("per minute", "")
     assert "t/ha" not in told
-    for ours, theirs in zip(metric.attrs["nearest"], us.attrs["nearest"], strict=True):
+    for ours, theirs in zip(metric.nearest, us.nearest, strict=True):
         assert ours["t_ha_p50"] == theirs["t_ha_p50"]
 
 
 def test_a_target_no_plan_can_be_near_is_taken_for_a_slip(records):
-    message = find(records, target_t_ha=1e-9).attrs["message"]
+    message = find(records, target_t_ha=1e-9).message
     assert "No pruning reaches such a crop" in message
-    assert "No pruning reaches" not in find(records, target_t_ha=20).attrs["message"]
+    assert "No pruning reaches" not in find(records, target_t_ha=20).message

@@ -6,7 +6,7 @@ import pytest
 from cropload import compare_plans, example_records
 from cropload.beliefs.plan_draws import plan_draws
 from cropload.pruning.compare import estate_for
-from cropload.pruning.plan_difference import difference_columns
+from cropload.pruning.plan_rows import difference_columns
 from cropload.vine.plan import parse_plans
 
 BLOCK, PLANS = "Long Acre", "3x6+3x2,3x10+3x2,3x6+4x2"
@@ -44,9 +44,11 @@ def test_the_first_plan_differs_by_nothing_from_itself(drawn):
 def test_a_difference_is_far_better_known_than_two_crops_apart(records):
     """Common draws: the variance of a difference lacks what both share (textbook identity)."""
     found = compare_plans(records, BLOCK, PLANS)
-    more = found.iloc[1]
+    more = found.frame.iloc[1]
     width = more["t_ha_change_p90"] - more["t_ha_change_p10"]
-    apart = np.hypot(*(row["t_ha_p90"] - row["t_ha_p10"] for _, row in found.iloc[:2].iterrows()))
+    apart = np.hypot(
+        *(row["t_ha_p90"] - row["t_ha_p10"] for _, row in found.frame.iloc[:2].iterrows())
+    )
     assert width < 0.5 * apart
     assert more["chance_more"] > 0.9
     middle = more["t_ha_p50"] - found["t_ha_p50"].iloc[0]

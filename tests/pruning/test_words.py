@@ -8,28 +8,26 @@ from cropload.beliefs.plan_draws import plan_draws
 from cropload.pruning import words as level_words
 from cropload.pruning.compare import estate_for
 from cropload.units import METRIC, US
-from cropload.vine.bands import Band
 from cropload.vine.plan import PruningPlan
-
-SINGLE = Band(4, 10, "single canopy")
-UNDIVIDED = Band(12, 15, "undivided canopy")
 
 
 def test_sentence_tells_what_compare_plans_found():
     plan = PruningPlan.parse("3x8+3x2")
-    row = compare_plans(example_records(), "Long Acre", [plan]).iloc[0]
-    text = level_words.level_sentence(row, plan, UNDIVIDED, SINGLE)
+    found = compare_plans(example_records(), "Long Acre", [plan])
+    row = found.frame.iloc[0]
+    text = level_words.level_sentence(row, plan, found)
     assert "3x8+3x2 leaves 30 buds on a vine (3 canes of 8 buds and 3 spurs of 2)" in text
     assert f"about {row['t_ha_p50']:.1f} t/ha" in text
     assert f"in 8 years of 10 between {row['t_ha_p10']:.1f} and {row['t_ha_p90']:.1f} t/ha" in text
-    assert f"Shoot density {row['shoots_per_m_p50']:.1f} per m" in text
-    assert f"{row['density_word']} the band 12 to 15" in text
-    assert f"yield to pruning weight {row['ravaz_p50']:.1f}" in text
+    assert f"Shoot density {row['shoots_per_m_p50']:.1f} per m: above in 2027" in text
+    assert "held against 12 to 15 per m (undivided canopy)" in text
+    assert f"Yield to pruning weight {row['ravaz_p50']:.1f}: inside in 2027" in text
+    assert f"{row['ravaz_settled_p50']:.1f}: inside once settled" in text
 
 
 def test_settled_crop_is_told_apart_from_the_first_season():
     plan = PruningPlan.parse("3x14+3x2")
-    row = compare_plans(example_records(), "Long Acre", [plan]).iloc[0]
+    row = compare_plans(example_records(), "Long Acre", [plan]).frame.iloc[0]
     assert row["t_ha_settled_p50"] < row["t_ha_p50"]
     later = f"From the third season on less, about {row['t_ha_settled_p50']:.1f} t/ha"
     assert later in level_words.crop_sentence(row)
@@ -45,7 +43,7 @@ def test_settled_crop_is_told_apart_from_the_first_season():
 )
 def test_wood_sentence_fits_the_kind_of_plan(text, words):
     plan = PruningPlan.parse(text)
-    row = compare_plans(example_records(), "Long Acre", [plan]).iloc[0]
+    row = compare_plans(example_records(), "Long Acre", [plan]).frame.iloc[0]
     sentence = level_words.wood_sentence(row, plan)
     assert words in sentence
     assert "nan" not in sentence
@@ -54,7 +52,7 @@ def test_wood_sentence_fits_the_kind_of_plan(text, words):
 
 def test_wood_is_told_with_the_base_of_the_old_cane_and_with_the_spur_alone():
     plan = PruningPlan.parse("3x8+3x2")
-    row = compare_plans(example_records(), "Long Acre", [plan]).iloc[0]
+    row = compare_plans(example_records(), "Long Acre", [plan]).frame.iloc[0]
     sentence = level_words.wood_sentence(row, plan)
     used = f"{row['places_lost_base_used_block']:,.0f} in the block) would be lost"
     assert used in sentence
@@ -67,10 +65,10 @@ def test_wood_is_told_with_the_base_of_the_old_cane_and_with_the_spur_alone():
 
 def test_wood_without_renewal_spurs_is_told_with_its_assumptions():
     plan = PruningPlan.parse("3x8")
-    row = compare_plans(example_records(), "Long Acre", [plan]).iloc[0]
+    row = compare_plans(example_records(), "Long Acre", [plan]).frame.iloc[0]
     assert "assumptions of ours" in level_words.wood_sentence(row, plan)
     spurred = PruningPlan.parse("3x8+3x2")
-    row = compare_plans(example_records(), "Long Acre", [spurred]).iloc[0]
+    row = compare_plans(example_records(), "Long Acre", [spurred]).frame.iloc[0]
     assert "assumptions" not in level_words.wood_sentence(row, spurred)
 
 
@@ -94,7 +92,7 @@ def test_difference_is_taken_draw_by_draw():
 
 
 def test_difference_is_surer_than_the_crops_themselves():
-    row = compare_plans(example_records(), "Long Acre", "3x8+3x2,3x6+3x2").iloc[1]
+    row = compare_plans(example_records(), "Long Acre", "3x8+3x2,3x6+3x2").frame.iloc[1]
     apart = row["tonnes_p90"] - row["tonnes_p10"]
     assert 0 < row["tonnes_change_p90"] - row["tonnes_change_p10"] < apart / 2
 
@@ -104,14 +102,14 @@ def test_difference_is_surer_than_the_crops_themselves():
 )
 def test_difference_is_said_with_its_range_and_its_chance(units, label, factor):
     # 1 t = 1.10231 short tons of 2000 lb.
-    row = compare_plans(example_records(), "Long Acre", "3x8+3x2,3x6+3x2").iloc[1]
+    row = compare_plans(example_records(), "Long Acre", "3x8+3x2,3x6+3x2").frame.iloc[1]
     text = level_words.difference_sentence(row, "level 1 (3x8+3x2)", units)
     assert text.startswith("Against level 1 (3x8+3x2): ")
     assert f"{-factor * row['tonnes_change_p50']:.1f} {label} less in the block" in text
     assert f"({factor * row['tonnes_change_p10']:+.1f} to " in text
-    assert "a chance under 1 % that it bears more" in text
+    assert "a chance of under 1 % that it bears more" in text
 
 
 def test_the_same_plan_again_is_no_difference():
-    row = compare_plans(example_records(), "Long Acre", "3x8+3x2,3x6+3x2").iloc[0]
+    row = compare_plans(example_records(), "Long Acre", "3x8+3x2,3x6+3x2").frame.iloc[0]
     assert "no difference" in level_words.difference_sentence(row, "level 1")

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from cropload import handbook
-from cropload.frost.frost_chance import break_even, late_cut_break_even, wilson
+from cropload.frost.replay import break_even
+from cropload.vine.bud_damage import wilson_interval
 from cropload.vine.weather.kill import KillCurve, crop_index_after_kill
 from cropload.vine.weather.record import prepare_weather
 from cropload.vine.weather.settings import FrostDraws, FrostSettings, secondary_share
@@ -66,9 +67,10 @@ def test_georgia_break_even_of_a_late_cut(variety, chance):
     # University of Georgia: -26.12 and +40.74 % (Chardonnay), -26.38 and +72.40 % (Merlot).
     loss = handbook.value(f"frost.late_cut_loss.{variety}")
     gain = handbook.value(f"frost.late_cut_gain.{variety}")
-    assert late_cut_break_even(loss, gain, 0.5) == pytest.approx(chance, abs=0.0005)
+    # Frost halves the crop; the late cut costs its loss in every year.
+    p = float(break_even(1.0, 0.5, 1 - loss, 0.5 * (1 + gain)))
+    assert p == pytest.approx(chance, abs=0.0005)
     # At the turning point both plans give the same mean crop.
-    p = late_cut_break_even(loss, gain, 0.5)
     assert (1 - p) + p * 0.5 == pytest.approx((1 - p) * (1 - loss) + p * 0.5 * (1 + gain))
 
 
@@ -97,7 +99,7 @@ def test_wilson_range_of_years_is_that_of_a_general_statistics_library():
     from statsmodels.stats.proportion import proportion_confint
 
     for hits, years in ((0, 4), (1, 4), (7, 20), (20, 20)):
-        assert wilson(hits, years, 0.8) == pytest.approx(
+        assert wilson_interval(hits, years, 0.8) == pytest.approx(
             proportion_confint(hits, years, 0.2, "wilson"), abs=1e-9
         )
 

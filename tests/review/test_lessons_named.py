@@ -68,7 +68,7 @@ def test_functions_name_every_kind(taught):
     cut = after_frost(found, "Long Acre", 30, 100)
     assert unnamed(" ".join(cut.notes)) == []
     table = compare_blocks(records, ["2x10+2x2"], season=2026, draws=200)
-    assert unnamed(" ".join(table.attrs["notes"])) == []
+    assert unnamed(" ".join(table.notes)) == []
 
 
 def test_nothing_accepted_is_named_nowhere(capsys):

@@ -1,6 +1,5 @@
 """The command ``after-frost``: a block's crop from shoots counted dead and alive."""
 
-from cropload.beliefs import ranges
 from cropload.show import options
 from cropload.show.command import Command
 
@@ -28,7 +27,7 @@ def _arguments(parser):
 
 def _counts(given):
     from cropload.errors import CroploadError
-    from cropload.frost.dead_shoots import read_vine_counts
+    from cropload.frost.after_frost import read_vine_counts
 
     totals = given.dead is not None or given.alive is not None
     if totals == (given.vines is not None):
@@ -64,22 +63,14 @@ def _run(given):
 
 
 def _parts(found, units):
-    from cropload.frost import words as frost_wording
-    from cropload.show.terminal import Column, paragraph, range_texts, text_table, words
+    from cropload.frost import words
+    from cropload.show.terminal import paragraph, points
 
     yield paragraph(f"{found.block}, harvest {found.forecast.season}, after a frost.")
-    yield "\n".join(paragraph(line) for line in frost_wording.after_sentences(found, units))
-    table, factor = found.table(), units.show("tonnes")[1]
-    ends = [table[f"tonnes_{end}"] * factor for end in ranges.ENDINGS]
-    yield "CROP\n" + text_table(
-        [words("part"), Column("crop", units.label("tonnes"))],
-        zip(table["part"], range_texts(zip(*ends, strict=True)), strict=True),
-    )
-    notes = list(found.notes)
-    if found.judge_from is not None:
-        notes.insert(0, f"Shoots of this frost can be judged from {found.judge_from:%Y-%m-%d} on.")
-    yield "\n".join(paragraph(note, "- ") for note in notes)
-    yield paragraph(frost_wording.SUPPORT)
+    yield "\n".join(paragraph(line) for line in words.after_sentences(found, units))
+    yield found.table(units).text(units)
+    yield points(words.after_notes(found))
+    yield paragraph(words.SUPPORT)
 
 
 COMMANDS = (

@@ -1,6 +1,5 @@
 """The command ``frost``: what past springs would have left of each plan."""
 
-from cropload.beliefs import ranges
 from cropload.show import options
 from cropload.show.command import Command
 
@@ -86,7 +85,8 @@ def _arguments(parser):
 
 
 def _run(given):
-    from cropload.frost.frost_cover import frost_cover
+    from cropload.frost.cover import frost_cover
+    from cropload.frost.words import export
     from cropload.vine.weather.settings import CASES
 
     records = options.records_of(given)
@@ -108,115 +108,22 @@ def _run(given):
     return "\n\n".join(_parts(found, units))
 
 
-def export(found, units):
-    """Return the replayed springs as they are written to a file: a row a season and plan."""
-    from cropload.show.result_units import in_units
-
-    rows = found.by_year()
-    rows = rows.rename(columns={f"crop_{end}": f"t_ha_{end}" for end in ranges.ENDINGS})
-    rows.insert(0, "block", found.years.block)
-    return in_units(rows, units)
-
-
 def _parts(found, units):
-    from cropload.frost import words as frost_wording
-    from cropload.frost.frost_cover import one_case
-    from cropload.show.terminal import paragraph
+    from cropload.frost import words
+    from cropload.show.terminal import paragraph, points
 
-    yield paragraph(
-        f"{found.years.block}: {len(found.seasons)} springs, {found.seasons[0]} to "
-        f"{found.seasons[-1]}, on the same draws. Each figure is the middle, with its "
-        f"{ranges.label()}, in brackets."
-    )
-    for case in dict.fromkeys(found.cases):
-        one = one_case(found, case)
-        title = f"wood {frost_wording.CASE_WORDS[case]}"
-        told = f"A frost year loses more than {frost_wording.percent(one.heavy_loss)} of the crop."
-        yield f"OVER THE YEARS, {title}\n{told}\n{_years_table(one, units)}"
-        yield f"SPRINGS THAT HURT, {title}\n{_springs_table(one, units)}"
-    told = frost_wording.shelter_sentences(found) + frost_wording.break_even_sentences(found)
-    if told:
-        yield "WHAT IT IS WORTH\n" + "\n".join(paragraph(line, "- ") for line in told)
-    yield "NOTES\n" + "\n".join(paragraph(note, "- ") for note in found.notes)
-    known = "\n".join(
-        paragraph(f"{heading} {words}", "- ") for heading, words, _ in frost_wording.evidence()
-    )
+    yield paragraph(found.heading(units))
+    for table in found.tables(units):
+        yield table.text(units) if table else paragraph(words.NO_SPRING)
+    worth = words.worth_sentences(found)
+    if worth:
+        yield f"WHAT IT IS WORTH\n{points(worth)}"
+    yield f"NOTES\n{points(found.notes)}"
+    known = points(f"{heading} {text}" for heading, text, _ in words.evidence())
     yield f"WHAT IS KNOWN, AND WHAT IS NOT\n{known}"
-    care = "\n".join(paragraph(f"{head}: {text}", "- ") for head, text in frost_wording.CAUTIONS)
+    care = points(f"{heading}: {text}" for heading, text in words.CAUTIONS)
     yield f"TAKE CARE AT FROST PROTECTION\n{care}"
-    yield paragraph(frost_wording.SUPPORT)
-
-
-def _years_table(one, units):
-    from cropload.show.terminal import Column, range_texts, text_table, words
-    from cropload.show.wording import significant as figure
-
-    table = one.table()
-    factor, label = units.show("t_ha")[1], units.label("t_ha")
-
-    def ranged(name):
-        ends = [table[f"{name}_{end}"] * factor for end in ranges.ENDINGS]
-        return range_texts(zip(*ends, strict=True))
-
-    return text_table(
-        [
-            words("plan"),
-            Column("without frost", label),
-            Column("mean of years", label),
-            Column(table.attrs["worst"], label),
-            Column("frost years", f"of {table['years'].iloc[0]}"),
-            Column("chance of one in a year", "%"),
-        ],
-        zip(
-            table["plan"],
-            ranged("frost_free"),
-            ranged("mean_crop"),
-            ranged("worst_crop"),
-            [figure(value, 1) for value in table["frost_years"]],
-            [
-                f"{100 * low:.0f} to {100 * high:.0f}"
-                for low, high in zip(table["chance_low"], table["chance_high"], strict=True)
-            ],
-            strict=True,
-        ),
-    )
-
-
-def _springs_table(one, units):
-    from cropload.frost.words import night_words, springs_that_hurt
-    from cropload.show.terminal import Column, text_table, words
-
-    lines = []
-    for season, plans in springs_that_hurt(one):
-        hit = plans.loc[plans["nights"].idxmax()]
-        low = units.convert("temperature_c", hit["block_c"])
-        lines.append(
-            [
-                str(season),
-                f"{hit['budburst']:%m-%d}",
-                str(hit["nights"]),
-                f"{hit['worst_night']:%m-%d}",
-                f"{low:.1f}",
-                night_words(hit["stage_first"], hit["stage_last"]),
-                *(f"{100 * share:.0f}" for share in plans["crop_left_p50"]),
-            ]
-        )
-    if not lines:
-        return "No spring of this record would have cost these plans any crop."
-    # The letter of a table's degree sign is not in every terminal's alphabet.
-    unit = units.label("temperature_c").replace("°", "")
-    return text_table(
-        [
-            words("year"),
-            Column("budburst"),
-            Column("nights"),
-            Column("worst"),
-            Column("low", unit),
-            Column("stage", "E-L"),
-            *(Column(plan, "% left") for plan in one.plans),
-        ],
-        lines,
-    )
+    yield paragraph(words.SUPPORT)
 
 
 COMMANDS = (

@@ -6,8 +6,7 @@ import pandas as pd
 from cropload import handbook
 from cropload.beliefs.forecast import forecast
 from cropload.errors import CroploadError
-from cropload.frost.after_frost import after_frost
-from cropload.frost.dead_shoots import read_vine_counts
+from cropload.frost.after_frost import after_frost, read_vine_counts
 from cropload.frost.panels import frost_results
 from cropload.show.panels import parts
 

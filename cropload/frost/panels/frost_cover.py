@@ -4,17 +4,16 @@ from dataclasses import replace
 
 import ipywidgets as widgets
 import numpy as np
-import pandas as pd
 
 from cropload import handbook
 from cropload.beliefs.history import estate_before_season
 from cropload.beliefs.meant import check_block, next_season
 from cropload.beliefs.ranges import DEFAULT_DRAWS
-from cropload.frost.frost_block import block_frost_years
-from cropload.frost.frost_cover import frost_cover
+from cropload.frost.cover import frost_cover
 from cropload.frost.panels import frost_results
 from cropload.frost.panels.frost_weather import FrostWeather
-from cropload.frost.words import CASE_WORDS
+from cropload.frost.words import CASE_WORDS, export
+from cropload.frost.years import block_frost_years
 from cropload.pruning.compare import estate_for
 from cropload.show.panels import parts, saving
 from cropload.show.panels.fields import asked_plan, button, carried_plan, choice, units_choice
@@ -266,19 +265,13 @@ class FrostCover(RecordsPanel):
         self.nights.use_units(self.units)
         self._refresh()
 
-    def export_frame(self):
-        """Return the replayed years as they are exported, with block and units in their names."""
-        frame = self.replay.by_year()
-        names = {name: f"t_ha_{name[-3:]}" for name in frame.columns if name.startswith("crop_p")}
-        frame = pd.DataFrame(frame.rename(columns=names))
-        frame.insert(0, "block", self.block)
-        return frame
-
     def _export(self):
         def action():
             self.levels.settle()
             stem = saving.file_stem("frost", self.block, self.season)
-            path = saving.save_frame(self.export_frame(), self.folder(), stem, ".csv", self.units)
+            path = saving.save_frame(
+                export(self.replay, "metric"), self.folder(), stem, ".csv", self.units
+            )
             return f"all springs are in {path}."
 
         parts.tell(self.kept, action)

@@ -6,10 +6,12 @@ from cropload import handbook
 from cropload.beliefs import ranges
 from cropload.frost import charts as frost_figures
 from cropload.frost import words as frost_wording
-from cropload.frost.frost_cover import one_case
-from cropload.frost.words import CASE_WORDS, percent
+from cropload.frost.cover import one_case
+from cropload.frost.tables import springs_table, years_table
+from cropload.frost.words import CASE_WORDS
 from cropload.show import wording
 from cropload.show.panels import parts
+from cropload.show.wording import percent
 
 #: Style of the bars beside a share; the number stands beside each, so nothing is colour alone.
 STYLE = """<style>
@@ -48,8 +50,7 @@ def words_html(replay, units):
     text = parts.head("In plain words")
     sentences = frost_wording.year_sentences(replay, units)
     text += "".join(f'<div class="cl-level"><p>{escape(line)}</p></div>' for line in sentences)
-    further = frost_wording.shelter_sentences(replay)
-    further += frost_wording.break_even_sentences(replay)
+    further = frost_wording.worth_sentences(replay)
     if further:
         text += parts.head("What is longer wood or a late cut worth here?") + parts.points(further)
     return text
@@ -63,53 +64,15 @@ def springs_html(replay, units):
         drawn = frost_figures.years_figure(one, units)
         text += parts.head(f"Spring by spring, wood {CASE_WORDS[case]}")
         text += parts.picture(drawn, frost_figures.years_text(one, units))
-        text += nights_html(one, units)
+        for table in (years_table(one), springs_table(one)):
+            text += table.html(units) if table else parts.note(frost_wording.NO_SPRING)
     text += parts.head("Notes") + parts.points([*replay.notes, f"Ranges are the {ranges.label()}."])
     return text
-
-
-def nights_html(replay, units):
-    """Return the springs that lost something as an HTML table: nights, cold, stage, crop left."""
-    unit = units.label("temperature_c")
-    heads = ["year", "budburst", "nights", "worst night", f"low in block [{unit}]", "stage then"]
-    heads += [f"{plan} left [%]" for plan in replay.plans]
-    lines = []
-    for season, years in frost_wording.springs_that_hurt(replay):
-        hit = years.loc[years["nights"].idxmax()]
-        low = units.convert("temperature_c", hit["block_c"])
-        # Spaces that do not break keep a date or a range on one line.
-        lines.append(
-            [
-                f"{season}",
-                _day(hit["budburst"]),
-                f"{hit['nights']}",
-                _day(hit["worst_night"]),
-                f"{low:.1f}",
-                _whole(frost_wording.night_words(hit["stage_first"], hit["stage_last"])),
-                *(_in_hundred(row) for row in years.to_dict("records")),
-            ]
-        )
-    if not lines:
-        return parts.note("No spring of this record would have cost these plans any crop.")
-    caption = (
-        "Springs that cost some crop, with their worst night; stage is modified E-L; left: share "
-        f"of the crop, middle and {ranges.label()}"
-    )
-    return parts.table(heads, lines, caption, words={1, 3, 5})
-
-
-def _in_hundred(row):
-    low, middle, high = (f"{100 * row[f'crop_left_{end}']:.0f}" for end in ranges.ENDINGS)
-    return _whole(f"{middle} ({low} to {high})")
 
 
 def _whole(text):
     """Return text that stays on one line."""
     return text.replace(" ", "\u00a0")
-
-
-def _day(date):
-    return _whole(f"{date.day} {date:%b}")
 
 
 def night_html(found, names, units):
@@ -129,7 +92,7 @@ def night_html(found, names, units):
     nights = found.nights().set_index("plan") if len(found.plans) else None
     for name, row in zip(names, found.table().to_dict("records"), strict=True):
         left = row["crop_left_p50"]
-        span = f"{100 * row['crop_left_p10']:.0f} to {percent(row['crop_left_p90'])}"
+        span = wording.ranged((row["crop_left_p10"], None, row["crop_left_p90"]), percent)
         hit = nights.loc[[row["plan"]]].iloc[0] if row["plan"] in nights.index else None
         stage = "no harm"
         if hit is not None:
@@ -155,15 +118,6 @@ def night_html(found, names, units):
 
 def after_html(found, units):
     """Return what a count of dead shoots says as HTML: sentences, a table, what to do next."""
-    label = units.label("tonnes")
-    rows = [
-        [
-            row["part"],
-            wording.amount("tonnes", row["tonnes_p50"], units, unit=False),
-            wording.span("tonnes", row["tonnes_p10"], row["tonnes_p90"], units),
-        ]
-        for row in found.table().to_dict("records")
-    ]
     estate = [
         wording.amount("tonnes", each.table("estate")["tonnes_p50"].iloc[0], units)
         for each in (found.forecast.before, found.forecast)
@@ -172,14 +126,11 @@ def after_html(found, units):
         *frost_wording.after_sentences(found, units),
         f"The estate's crop in the middle goes from {estate[0]} to {estate[1]}.",
     ]
-    if found.judge_from is not None:
-        lines.append(f"Shoots of this frost can be judged from {found.judge_from:%Y-%m-%d} on.")
-    caption = f"Crop of {found.block}, season {found.forecast.season}, {ranges.label()}"
     return (
         "".join(f'<div class="cl-level"><p>{escape(line)}</p></div>' for line in lines)
-        + parts.table(["crop", f"middle [{label}]", f"range [{label}]"], rows, caption)
+        + found.table(units).html(units)
         + parts.head("What to mind")
-        + parts.points(found.notes)
+        + parts.points(frost_wording.after_notes(found))
         + "".join(
             parts.source(key, f"Figure and sources: {key}")
             for key in (

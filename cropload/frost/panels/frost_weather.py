@@ -4,7 +4,7 @@ import ipywidgets as widgets
 import numpy as np
 
 from cropload.errors import CroploadError
-from cropload.frost.frost_block import block_weather
+from cropload.frost.years import block_weather
 from cropload.show.panels import parts
 from cropload.show.panels.fields import choice, field
 from cropload.vine.weather.station_offset import station_of_block

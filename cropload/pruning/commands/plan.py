@@ -1,6 +1,5 @@
 """The command ``plan``: which pruning plan lands on the crop that is wanted."""
 
-from cropload.beliefs import ranges
 from cropload.errors import CroploadError
 from cropload.show import options
 from cropload.show.command import Command
@@ -116,7 +115,7 @@ def _run(given):
     dead = _share("--dead-buds-pct", given.dead_buds_pct)
     tolerance = given.tolerance_pct
     tolerance = None if tolerance is None else _share("--tolerance-pct", tolerance)
-    records = options.records_of(given)
+    units, records = options.units_of(given), options.records_of(given)
     block = check_block(records, given.block)
     at = records.blocks["block"].tolist().index(block)
     canopies = int(records.blocks["canopies"].iloc[at])
@@ -144,94 +143,36 @@ def _run(given):
         seed=given.seed,
         keep=given.keep,
         reference_plan=given.reference_plan,
-        units=options.units_of(given),
+        units=units,
     )
-    units = options.units_of(given)
     if len(found):
-        from cropload.pruning.words import density_text, export
+        from cropload.pruning.words import export
 
-        found["density_band"] = density_text(density, units)
         options.save(given, export(found, units))
     elif given.csv:
         options.note(f"No plan fits, so {given.csv} is not written.")
-    season = options.season_text(records, given.season, found.attrs["season"])
-    return "\n\n".join(_parts(found, units, given.settled, season))
+    season = options.season_text(records, given.season, found.season)
+    return "\n\n".join(part for part in _parts(found, units, season) if part)
 
 
-def _parts(found, units, settled, season=""):
-    from cropload.show.terminal import paragraph
+def _parts(found, units, season):
+    from cropload.pruning import words
+    from cropload.pruning.tables import OUTSIDE
+    from cropload.show.terminal import paragraph, points
 
-    about = found.attrs
-    crop = units.label("t_ha")
-    target = units.convert("t_ha", about["target_t_ha"])
-    which = "settled crop (third season on)" if settled else "first season's crop"
-    yield paragraph(
-        f"{about['block']}, harvest {about['season']}: plans for {target:.3g} {crop}, "
-        f"judged by the {which}."
+    yield paragraph(words.search_heading(found, units))
+    yield season
+    yield paragraph(found.message)
+    yield found.table(units).without(OUTSIDE).text(units)
+    yield "\n".join(
+        paragraph(f"{row['plan']} is outside: {row['outside']}", "- ") for row in found.nearest
     )
-    if season:
-        yield season
-    yield paragraph(about["message"])
-    if len(found):
-        yield _table(found, units)
-    elif about["nearest"]:
-        yield from _nearest(about["nearest"], units)
-    ranged = f"Each range in brackets is the {about['interval']}."
-    yield paragraph(f"{ranged} Ravaz is yield / pruning weight, middle only, of the first season.")
-    dropped = [
-        paragraph(f"{number} of {about['considered']} by {limit}", "- ")
-        for limit, number in about["dropped"].items()
-        if number
-    ]
+    yield paragraph(f"Each range in brackets is the {found.interval}; other figures are middles.")
+    dropped = words.dropped_sentences(found)
     if dropped:
-        yield "\n".join([paragraph("Layouts dropped (one may break several limits):"), *dropped])
-    for note in about.get("notes", ()):
-        yield paragraph(note, "- ")
+        yield f"Layouts dropped (one may break several limits):\n{points(dropped)}"
+    yield points(found.notes)
     yield paragraph(options.CAUTION)
-
-
-def _nearest(rows, units):
-    """Yield the layouts that come nearest to fitting, and which limits each breaks."""
-    import pandas as pd
-
-    from cropload.show.terminal import paragraph
-
-    yield paragraph("NEAREST, but outside the limits") + "\n" + _table(pd.DataFrame(rows), units)
-    lines = [paragraph(f"{row['plan']} is outside: {row['outside']}", "- ") for row in rows]
-    yield "\n".join(lines)
-
-
-def _table(found, units):
-    from cropload.show.terminal import Column, range_texts, text_table, words
-    from cropload.show.wording import percent
-
-    def ranged(name, quantity=None):
-        factor = 1.0 if quantity is None else units.show(quantity)[1]
-        ends = [found[f"{name}_{end}"] * factor for end in ranges.ENDINGS]
-        return range_texts(zip(*ends, strict=True))
-
-    crop, density = units.label("t_ha"), units.label("per_m")
-    return text_table(
-        [
-            words("plan"),
-            Column("buds"),
-            Column("on target"),
-            Column("first season", crop),
-            Column("settled", crop),
-            Column("shoots", density),
-            Column("yield / pruning weight (Ravaz)"),
-        ],
-        zip(
-            found["plan"],
-            found["buds_per_vine"],
-            [percent(chance) for chance in found["chance_in_target"]],
-            ranged("t_ha", "t_ha"),
-            ranged("t_ha_settled", "t_ha"),
-            [f"{middle * units.show('per_m')[1]:.1f}" for middle in found["shoots_per_m_p50"]],
-            [f"{middle:.1f}" for middle in found["ravaz_p50"]],
-            strict=True,
-        ),
-    )
 
 
 COMMANDS = (

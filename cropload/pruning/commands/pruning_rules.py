@@ -41,6 +41,7 @@ def _buds_arguments(parser):
 
 
 def _buds(given):
+    from cropload.pruning.rules import lookup_table, prunings_sentence
     from cropload.show.terminal import paragraph
     from cropload.units import METRIC, US
 
@@ -60,9 +61,11 @@ def _buds(given):
     options.save(given, table)
     parts = []
     if given.pruning_weight is not None:
-        parts.append(_one_vine(given.pruning_weight, formula, units, table.attrs.get("cap_buds")))
+        weight_kg = float(units.to_metric("pruning_weight_kg", given.pruning_weight))
+        cap = table.attrs.get("cap_buds")
+        parts.append(paragraph(prunings_sentence(weight_kg, formula, units, cap)))
     if given.table:
-        parts.append(_lookup(table, units, formula))
+        parts.append(lookup_table(table, units, formula).text(units))
     parts.append(paragraph(table.attrs["note"]))
     parts.append(paragraph(options.PRUNING_CAUTION))
     return "\n\n".join(parts)
@@ -83,43 +86,6 @@ def _check_weight(weight, unit):
         )
 
 
-def _one_vine(weight, formula, units, cap):
-    import math
-
-    from cropload.show.terminal import paragraph
-    from cropload.units import METRIC, US
-
-    weight_kg = float(units.to_metric("pruning_weight_kg", weight))
-    buds = float(formula.buds(weight_kg))
-    other = US if units is METRIC else METRIC
-    shown, also = (
-        f"{system.convert('pruning_weight_kg', weight_kg):.3g} {system.label('pruning_weight_kg')}"
-        for system in (units, other)
-    )
-    text = f"Prunings of {shown} ({also}), {formula}: leave {math.floor(buds + 0.5)} buds"
-    text += f" ({buds:.1f} before rounding)." if buds != round(buds) else "."
-    if cap:
-        text += f" Space for the vine caps it at {cap[0]} to {cap[1]} buds."
-    else:
-        text += (
-            " No cap by space is in it: a strong vine may be asked for more buds than it has room "
-            f"for. --vine-spacing ({units.label('length_m')}) adds the cap."
-        )
-    return paragraph(text)
-
-
-def _lookup(table, units, formula):
-    from cropload.show.terminal import Column, text_table
-
-    label = units.label("pruning_weight_kg")
-    columns = [Column("prunings", label), Column("buds to leave")]
-    shown = [[f"{weight:.4g}" for weight in table.iloc[:, 0]], table["buds"]]
-    if "buds_low_cap" in table:
-        columns += [Column("low cap"), Column("high cap")]
-        shown += [table["buds_low_cap"], table["buds_high_cap"]]
-    return f"{formula}\n" + text_table(columns, zip(*shown, strict=True))
-
-
 def _damage_arguments(parser):
     parser.add_argument(
         "--dead", metavar="N", type=options.whole, required=True, help="buds found dead"
@@ -138,57 +104,24 @@ def _damage_arguments(parser):
 
 
 def _damage(given):
-    from cropload import handbook
-    from cropload.show.terminal import Column, paragraph, text_table, words
-    from cropload.vine.bud_damage import replacement_buds, step_rule_buds, wilson_interval
+    from cropload.pruning.rules import damage_sentences, rules_table
+    from cropload.show.terminal import paragraph
+    from cropload.vine.bud_damage import step_rule_buds
 
     _check_damage(given)
-    low, high = wilson_interval(given.dead, given.sampled)
-    share = given.dead / given.sampled
-    level = handbook.value("interval.sample_confidence")
-    parts = [
-        paragraph(
-            f"{given.dead} of {given.sampled} buds dead: {share:.0%}, and with this sample "
-            f"anything from {low:.1%} to {high:.1%} ({level:.0%} range).".replace("%", " %")
-        )
-    ]
-    rules = step_rule_buds(given.wanted, share)
+    rules = step_rule_buds(given.wanted, given.dead / given.sampled)
     options.save(given, rules)
-    table = text_table(
-        [
-            words("rule"),
-            words("answer"),
-            Column("buds to leave", "a vine"),
-            Column("live of them", "a vine"),
-        ],
-        (
-            (
-                row.rule,
-                row.answer,
-                None if row.buds != row.buds else f"{row.buds:.0f}",
-                None if row.buds != row.buds else f"{row.live_buds:.0f}",
-            )
-            for row in rules.itertuples()
-        ),
+    sentences = damage_sentences(given.dead, given.sampled, given.wanted)
+    sources = "\n".join(
+        paragraph(f"cropload source {key}", "Source: ") for key in rules["key"] if key
     )
-    parts.append(f"For {given.wanted:g} live buds a vine\n{table}")
-    ends = [
-        "no number is enough" if end >= 1 else f"{replacement_buds(given.wanted, end):.0f} buds"
-        for end in (low, high)
+    parts = [
+        *map(paragraph, sentences[:1]),
+        f"For {given.wanted:g} live buds a vine\n{rules_table(rules).text()}",
+        *map(paragraph, sentences[1:]),
+        f"{sources}\n{paragraph('Buds of one cane freeze together: take few from each vine.')}",
+        paragraph(options.PRUNING_CAUTION),
     ]
-    parts.append(
-        paragraph(
-            f"Across the range of the sample the live-bud arithmetic asks for {ends[0]} to "
-            f"{ends[1]}. The rules differ; which fits is for local practice to say."
-        )
-    )
-    keys = [key for key in rules["key"] if key]
-    parts.append(
-        "\n".join(paragraph(f"cropload source {key}", "Source: ") for key in keys)
-        + "\n"
-        + paragraph("Buds of one cane freeze together: take few from each vine.")
-    )
-    parts.append(paragraph(options.PRUNING_CAUTION))
     return "\n\n".join(parts)
 
 

@@ -3,6 +3,7 @@
 import ipywidgets as widgets
 
 from cropload.errors import CroploadError
+from cropload.pruning import words
 from cropload.pruning.find_plan import find_plans
 from cropload.show import wording
 from cropload.show.panels import parts
@@ -146,9 +147,7 @@ class FindTab(widgets.VBox):
         self._clear()
         self.found = found
         self.answer.value = found_html(found, units)
-        offered = (
-            list(found["plan"]) if len(found) else [row["plan"] for row in found.attrs["nearest"]]
-        )
+        offered = list(found["plan"]) if len(found) else [row["plan"] for row in found.nearest]
         if offered:
             parts.choose_from(self.pick, offered)
             self.use.disabled = False
@@ -166,69 +165,21 @@ def found_html(found, units):
 
     Parameters
     ----------
-    found : DataFrame
+    found : PlanSearch
         Of ``find_plans``, its words in the units to show.
     units : UnitSystem
         Units to show.
     """
-    about = found.attrs
-    text = parts.note(about["message"])
+    text = parts.note(found.message) + found.table(units).html(units)
     if len(found):
-        first = found.iloc[0]
-        text += _layouts(found.to_dict("records"), "Best plans for {}, best first", about, units)
-        best = 100 * first["chance_in_target"]
+        best = wording.chance(found["chance_in_target"].iloc[0])
         text += parts.note(
-            f"Even the best plan lands within the target in about {best:.0f} of 100 seasons: the "
-            "season itself moves the crop more than the shears do."
+            f"Even the best plan lands within the target in about {best} of seasons: the season "
+            "itself moves the crop more than the shears do."
         )
-    elif about["nearest"]:
-        caption = "Outside the limits, the nearest to them first; the target was {}"
-        text += _layouts(about["nearest"], caption, about, units)
+    else:
         text += parts.note(
             "None of these keeps every limit: the second column says which it breaks and by how "
             "much. Widen that limit above, or take one as a level to see what it costs."
         )
-    dropped = []
-    for limit, count in about["dropped"].items():
-        if not count:
-            continue
-        layouts = "1 layout breaks" if count == 1 else f"{count} layouts break"
-        dropped.append(f"{layouts} the limit: {limit}")
-    return text + parts.points([*dropped, *about["notes"]])
-
-
-def _layouts(rows, caption, about, units):
-    """Return layouts as an HTML table; those outside the limits say by how much."""
-    label = units.label("t_ha")
-    outside = any("outside" in row for row in rows)
-    heads = [
-        "plan",
-        *(["outside the limits"] if outside else []),
-        "buds per vine",
-        "chance of the target",
-        f"{label}, first season ({about['interval']})",
-        f"{label}, settled",
-        f"shoots {units.label('per_m')}, band",
-        "yield / pruning weight, band",
-        "wood places lost per vine",
-    ]
-    cells = [
-        [
-            row["plan"],
-            *([row["outside"]] if outside else []),
-            row["buds_per_vine"],
-            f"{100 * row['chance_in_target']:.0f} %",
-            f"{wording.amount('t_ha', row['t_ha_p50'], units, unit=False)} "
-            f"({wording.span('t_ha', row['t_ha_p10'], row['t_ha_p90'], units)})",
-            wording.amount("t_ha", row["t_ha_settled_p50"], units, unit=False),
-            f"{wording.amount('per_m', row['shoots_per_m_p50'], units, unit=False)}, "
-            f"{row['density_word']}",
-            f"{wording.figure(row['ravaz_p50'])}, {row['balance_word']}",
-            wording.figure(row["places_lost_base_used_per_vine"], 2),
-        ]
-        for row in rows
-    ]
-    first = rows[0]
-    target = wording.span("t_ha", first["t_ha_target_low"], first["t_ha_target_high"], units)
-    words = {1, 6, 7} if outside else {5, 6}
-    return parts.table(heads, cells, caption.format(f"{target} {label}"), words)
+    return text + parts.points([*words.dropped_sentences(found), *found.notes])

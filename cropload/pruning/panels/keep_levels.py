@@ -1,7 +1,6 @@
 """The corner of the main panel that keeps results: plan to the records, crew card, exports."""
 
 import ipywidgets as widgets
-import pandas as pd
 
 from cropload import clock
 from cropload.pruning.cards import crew_card
@@ -99,7 +98,7 @@ class KeepLevels(widgets.VBox):
 
     def _make_card(self):
         def action():
-            panel, row = self.panel, self.panel.comparison.iloc[self.chosen.value]
+            panel, row = self.panel, self.panel.comparison.frame.iloc[self.chosen.value]
             page = crew_card(
                 self.plan,
                 panel.block,
@@ -120,11 +119,11 @@ class KeepLevels(widgets.VBox):
     def export_frame(self):
         """Return the comparison as it is exported: with level, block, season and range [metric]."""
         panel = self.panel
-        frame = pd.DataFrame(panel.comparison)
+        frame = panel.comparison.frame.copy()
         frame.insert(0, "level", range(1, len(frame) + 1))
         frame.insert(0, "season", panel.season)
         frame.insert(0, "block", panel.block)
-        frame["interval"] = panel.comparison.attrs["interval"]
+        frame["interval"] = panel.comparison.interval
         return frame
 
     def _export(self, suffix):

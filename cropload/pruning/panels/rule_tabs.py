@@ -1,15 +1,19 @@
 """Two rules of the trade in the panel: buds by the prunings of a vine, and winter bud damage."""
 
 import ipywidgets as widgets
-import numpy as np
 
 from cropload import handbook
 from cropload.errors import CroploadError
-from cropload.show import wording
+from cropload.pruning.rules import (
+    damage_sentences,
+    lookup_table,
+    prunings_sentence,
+    rules_table,
+)
 from cropload.show.panels import parts, saving
 from cropload.show.panels.fields import button, choice, field
 from cropload.vine.balanced_pruning import balanced_table, parse_formula, usual_formula
-from cropload.vine.bud_damage import replacement_buds, step_rule_buds, wilson_interval
+from cropload.vine.bud_damage import step_rule_buds, wilson_interval
 
 OWN_FORMULA = "your own formula"
 
@@ -87,22 +91,12 @@ class BalancedTab(widgets.VBox):
             raise CroploadError("Write your own formula, like 30+10 or 33+11 per 500 g.")
         formula = parse_formula(self.own.value if own else self.formula.value)
         units = self._units
-        label = units.label("pruning_weight_kg")
-        weight = units.to_metric("pruning_weight_kg", self.weight.value)
-        buds = int(np.floor(formula.buds(weight) + 0.5 + 1e-9))
+        weight_kg = units.to_metric("pruning_weight_kg", self.weight.value)
         spacing = float(self.panel.choices.facts["vine_spacing_m"])
         self.lookup = balanced_table(formula, units, vine_spacing_m=spacing)
-        low, high = self.lookup.attrs["cap_buds"]
-        over = f"; the cap for this vine spacing is {low} to {high}" if buds > low else ""
-        text = parts.note(
-            f"{self.weight.value:g} {label} of prunings: leave {buds} buds ({formula}){over}."
-        )
-        heads = [f"prunings [{label}]", "buds to leave", "with the low cap", "with the high cap"]
-        rows = [
-            [f"{line[0]:.2f}", *(str(int(value)) for value in line[1:])]
-            for line in self.lookup.itertuples(index=False)
-        ]
-        text += parts.table(heads, rows, f"Prunings of this vine and buds to leave, {formula}")
+        cap = self.lookup.attrs["cap_buds"]
+        text = parts.note(prunings_sentence(weight_kg, formula, units, cap))
+        text += lookup_table(self.lookup, units, formula).html(units)
         text += parts.note(self.lookup.attrs["note"])
         if not own:
             text += parts.source(self.formula.value, "Where does this formula come from")
@@ -170,39 +164,10 @@ class DamageTab(widgets.VBox):
         for name, value in (("Buds cut open", sampled), ("Dead buds", dead)):
             if value != int(value):
                 raise CroploadError(f"{name} must be a whole number, not {value:g}.")
-        low, high = wilson_interval(dead, sampled)
-        share = dead / sampled
-        sure = f"{100 * handbook.value('interval.sample_confidence'):g}"
-        text = parts.note(
-            f"{dead:g} of {sampled:g} buds dead is {100 * share:.1f} %; with a sample of this "
-            f"size, anything from {100 * low:.1f} to {100 * high:.1f} % of the block "
-            f"({sure} % range)."
-        )
-        if high < 1:
-            fewest, most = (replacement_buds(target, end) for end in (low, high))
-            text += parts.note(
-                f"To keep {target:g} live buds, leave {replacement_buds(target, share):.0f}; "
-                f"by the ends of that range {fewest:.0f} to {most:.0f}."
-            )
-        usual = handbook.entry("bud_damage.sample_buds")
-        if sampled < usual.low:
-            text += parts.note(
-                f"Sample more: {usual.low:g} to {usual.high:g} buds are usual; this range is wide."
-            )
-        rules = step_rule_buds(target, share)
-        rows = [
-            [
-                rule["rule"],
-                rule["answer"],
-                wording.figure(rule["buds"], 0) if rule["buds"] == rule["buds"] else "no number",
-                wording.figure(rule["live_buds"], 0)
-                if rule["live_buds"] == rule["live_buds"]
-                else "no number",
-            ]
-            for rule in rules.to_dict("records")
-        ]
-        heads = ["rule", "what it says", "buds to leave", "of them alive"]
-        text += parts.table(heads, rows, "Published rules differ; all are shown", words=(1,))
+        wilson_interval(dead, sampled)  # says what is wrong with a count before anything is divided
+        rules = step_rule_buds(target, dead / sampled)
+        text = "".join(parts.note(line) for line in damage_sentences(dead, sampled, target))
+        text += rules_table(rules).html()
         for rule in rules.to_dict("records"):
             if rule["key"]:
                 text += parts.source(rule["key"], f"Where does this rule come from: {rule['rule']}")

@@ -5,7 +5,7 @@ import ipywidgets as widgets
 from cropload.errors import CroploadError
 from cropload.show.panels import parts
 from cropload.show.panels.later import REST_S, Later
-from cropload.vine.plan import SPUR_MOST_BUDS, PlanError, PruningPlan
+from cropload.vine.plan import SPUR_MOST_BUDS, PlanError, PruningPlan, plan_of_buds
 
 #: Most levels compared side by side; more do not fit on a screen.
 MOST_LEVELS = 5
@@ -20,9 +20,6 @@ NUMBERS = (
 
 #: Buds by which a lighter and a heavier level differ from last winter's, on a cane or in spurs.
 _STEP = 2
-
-#: Usual loads from here on open with two canes; below, two would be stumps [1/vine].
-_TWO_CANES = 20
 
 
 class LevelRow(widgets.VBox):
@@ -208,13 +205,7 @@ def first_levels(last_plan, usual_buds):
     (list of PruningPlan, list of str)
     """
     if last_plan is None:
-        canes = 2 if usual_buds >= _TWO_CANES else 1
-        length = round(usual_buds / canes - 2)
-        if length > SPUR_MOST_BUDS:
-            middle = PruningPlan(canes, length, canes, 2)
-        else:
-            middle = PruningPlan(0, 0, max(1, round(usual_buds / 2)), 2)
-        name = "a usual load"
+        middle, name = plan_of_buds(usual_buds), "a usual load"
     else:
         middle, name = last_plan, "as last winter"
     plans, names = [middle], [name]

@@ -1,6 +1,6 @@
 """Longer wood or a late cut against spring frost in one block, with the crop it costs elsewhere."""
 
-from dataclasses import replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import pandas as pd
@@ -11,9 +11,10 @@ from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.plan_draws import plan_draws
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
-from cropload.frost.frost_block import block_frost_years, block_weather
-from cropload.frost.frost_replay import replay_frost
-from cropload.pruning.compare import check_bears, estate_for
+from cropload.frost.replay import FrostReplay, replay_frost
+from cropload.frost.years import block_frost_years, block_weather
+from cropload.pruning.compare import Comparison, check_bears, estate_for
+from cropload.units import METRIC
 from cropload.vine.plan import parse_plans
 from cropload.vine.weather.settings import CASES
 
@@ -76,7 +77,7 @@ def frost_cover(
     -------
     FrostReplay
         Crop in t/ha with the load response in it, so that longer wood is charged for what it
-        costs in a year without frost; ``.table()``, ``.by_year()``, ``.break_even()``.
+        costs in a year without frost; ``.frame_by("season")``, ``.break_even()``.
 
     Raises
     ------
@@ -131,29 +132,6 @@ def frost_cover(
     return replace(found, notes=tuple(dict.fromkeys(note for note in notes if note)))
 
 
-def crop_shares(replay):
-    """Return the same springs with every plan's frost-free crop as 1, the cost of a late cut kept.
-
-    Parameters
-    ----------
-    replay : FrostReplay
-        As from `frost_cover`.
-
-    Returns
-    -------
-    FrostReplay
-        Its crop is the share of a frost-free crop that is left [1].
-    """
-    late = np.array([case != "laid_down" for case in replay.cases])[:, None]
-    free = 1 - late * replay.years.seasons[0].late_cut_cost
-    return replace(
-        replay,
-        crop=replay.crop_left * free[:, None, :],
-        frost_free=np.broadcast_to(free, replay.frost_free.shape),
-        unit="of a frost-free crop",
-    )
-
-
 def one_case(replay, case):
     """Return the rows of one case of a replay, which holds the plans of that case only.
 
@@ -202,13 +180,29 @@ def shelter(replay, reference=0):
     return out.assign(**ranges.columns("gain", mean - mean[reference]))
 
 
-@arguments.check_arguments(frame=arguments.frame, records=arguments.records)
-def with_frost(frame, records, block, *, case="laid_down", **options):
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
+class FrostComparison(Comparison):
+    """A comparison of plans with what past springs would have left of each.
+
+    ``replay`` holds the springs; all else is as in ``Comparison``.
+    """
+
+    replay: FrostReplay
+
+    def tables(self, units=METRIC):
+        """Return the tables of the comparison, and the springs' last."""
+        from cropload.frost.tables import years_table
+
+        return [*super().tables(units), years_table(self.replay)]
+
+
+@arguments.check_arguments(records=arguments.records)
+def with_frost(comparison, records, block, *, case="laid_down", **options):
     """Add to a comparison of plans what past springs would have left of each.
 
     Parameters
     ----------
-    frame : DataFrame
+    comparison : Comparison
         As from ``compare_plans``.
     records : Records
         As read by ``read_records``.
@@ -222,13 +216,13 @@ def with_frost(frame, records, block, *, case="laid_down", **options):
 
     Returns
     -------
-    DataFrame
-        A copy with frost_case, frost_seasons (seasons replayed [1]), frost_mean_share and
-        frost_worst_in_ten as ``_p10 _p50 _p90`` (share of a frost-free crop left [1]),
-        frost_loss_chance_low and _high (yearly chance of losing more than ``attrs["frost_loss"]``
-        [1]), and t_ha_settled_with_frost as ``_p10 _p50 _p90``, the mean crop over the years
-        [t/ha]. ``attrs["frost_notes"]`` says what was filled, left out or doubted, and
-        ``attrs["frost_worst"]`` what worst in ten stands for when the years are few.
+    FrostComparison
+        A comparison whose frame also has frost_case, frost_seasons (seasons replayed [1]),
+        frost_mean_share and frost_worst_in_ten as ``_p10 _p50 _p90`` (share of a frost-free crop
+        left [1]), frost_loss_chance_low and _high (yearly chance of losing more than
+        ``replay.heavy_loss`` [1]), and t_ha_settled_with_frost as ``_p10 _p50 _p90``, the mean
+        crop over the years [t/ha]. Its notes also say what was filled, left out or doubted, and
+        ``replay.worst`` what worst in ten stands for when the years are few.
 
     Raises
     ------
@@ -241,34 +235,19 @@ def with_frost(frame, records, block, *, case="laid_down", **options):
     """
     if not isinstance(case, str):
         raise CroploadError("A comparison takes one case; the two are never blended.")
-    if "plan" not in frame or len(frame) == 0:
+    if not isinstance(comparison, Comparison):
         raise CroploadError(
-            "frame is a table without plans; it must be what compare_plans returned."
+            f"comparison is {arguments.shown(comparison)}; it must be what compare_plans returned."
         )
-    about = frame.attrs
-    options = {"draws": about.get("draws", DEFAULT_DRAWS), "seed": about.get("seed", 0)} | options
-    cover = frost_cover(
-        records, block, list(frame["plan"]), about.get("season"), case=case, **options
-    )
-    shares, crops = crop_shares(cover).table(), cover.table()
-    out = frame.copy()
-    out["frost_case"], out["frost_seasons"] = case, len(cover.seasons)
-    # The same plan may stand twice in a frame, and only once in the replay.
-    place = {plan: at for at, plan in enumerate(cover.plans)}
-    rows = [place[str(plan)] for plan in frame["plan"]]
-    for name, table, column in (
-        ("frost_mean_share", shares, "mean_crop"),
-        ("frost_worst_in_ten", shares, "worst_crop"),
-        ("t_ha_settled_with_frost", crops, "mean_crop"),
-    ):
-        for end in ranges.ENDINGS:
-            out[f"{name}_{end}"] = table[f"{column}_{end}"].to_numpy()[rows]
-    for end in ("low", "high"):
-        out[f"frost_loss_chance_{end}"] = shares[f"chance_{end}"].to_numpy()[rows]
-    out.attrs = {
-        **about,
-        "frost_loss": cover.heavy_loss,
-        "frost_worst": shares.attrs["worst"],
-        "frost_notes": cover.notes,
-    }
-    return out
+    options = {"draws": comparison.draws, "seed": comparison.seed} | options
+    plans = comparison["plan"].tolist()
+    cover = frost_cover(records, block, plans, comparison.season, case=case, **options)
+    # The same plan may stand twice in a comparison, and only once in the replay.
+    rows = [cover.plans.index(plan) for plan in plans]
+    frost = cover.columns().iloc[rows].set_axis(comparison.frame.index)
+    frost.insert(0, "frost_case", case)
+    frost.insert(1, "frost_seasons", len(cover.seasons))
+    held = {each.name: getattr(comparison, each.name) for each in fields(Comparison)}
+    held["frame"] = pd.concat([comparison.frame, frost], axis=1)
+    held["notes"] = tuple(dict.fromkeys((*comparison.notes, *cover.notes)))
+    return FrostComparison(**held, replay=cover)
