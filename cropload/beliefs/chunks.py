@@ -70,18 +70,17 @@ def chunked_table(chunks, by="block"):
     Returns
     -------
     DataFrame
-        As ``Forecast.table(by)`` of all the blocks: ranges of tonnes [t] and t_ha [t/ha].
+        As ``Forecast.frame_by(by)`` of all the blocks: ranges of tonnes [t] and t_ha [t/ha].
 
     Raises
     ------
     CroploadError
         For any other word, or no chunk.
     """
-    tables, sums, attrs = [], {}, None
+    tables, sums = [], {}
     for chunk in chunks:
-        attrs = attrs or chunk.attrs()
         if by == "block":
-            tables.append(chunk.table(by))
+            tables.append(chunk.frame_by(by))
             continue
         for name, places in zip(*chunk.groups(by), strict=True):
             parts = (
@@ -91,7 +90,7 @@ def chunked_table(chunks, by="block"):
             )
             before = sums.get(name, (0.0, 0.0, 0.0))
             sums[name] = tuple(old + new for old, new in zip(before, parts, strict=True))
-    if attrs is None:
+    if not tables and not sums:
         raise CroploadError("There is no block to forecast.")
     if by == "block":
         frame = pd.concat(tables, ignore_index=True)
@@ -100,5 +99,4 @@ def chunked_table(chunks, by="block"):
         frame = pd.DataFrame({by: list(sums), "area_ha": area, "bearing_vines": vines})
         frame = frame.assign(**crop_columns(total, area))
         frame["range_t"] = frame["tonnes_p90"] - frame["tonnes_p10"]
-    frame.attrs = attrs
     return frame

@@ -213,7 +213,7 @@ def _frosted(forecast, at, index, total, dead, seen):
         f"{forecast.blocks[at]}: {dead:.0f} of {seen:.0f} shoots counted dead after a frost; the "
         "crop is that of the living primary shoots and of secondary shoots, which ripen later."
     )
-    held = {each.name: getattr(forecast, each.name) for each in fields(Forecast)}
+    held = {each.name: getattr(forecast, each.name) for each in fields(Forecast) if each.init}
     held |= {
         "draws": draws,
         "growth": replace(forecast.growth, **growth),

@@ -1,6 +1,6 @@
 """What a frost leaves: a forecast in which a block has frozen, and its crop by kind of shoot."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -10,7 +10,7 @@ from cropload.beliefs import ranges
 from cropload.beliefs.result import Forecast
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
 class FrostedForecast(Forecast):
     """A forecast in which one or more blocks bear what a frost left.
 
@@ -35,10 +35,8 @@ class FrostedForecast(Forecast):
                 "change_t": lost[hit],
             }
         )
-        attrs = {**found.attrs, "change_t": found.attrs["change_t"] + float(lost.sum())}
-        found = pd.concat([found, rows], ignore_index=True) if len(rows) else found
-        found.attrs = attrs
-        return found
+        frame = pd.concat([found.frame, rows], ignore_index=True) if len(rows) else found.frame
+        return replace(found, frame=frame, now_t=self.middle_t())
 
 
 @dataclass(frozen=True, eq=False)

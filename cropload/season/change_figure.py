@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from cropload.season.words import change_table, short, signed
+from cropload.season.words import change_steps, moved, short
 from cropload.show import wording
 from cropload.show.figure_parts import DARK, inch_axes, name_room
 from cropload.show.figures import GREEN, VERMILLION, house_style
@@ -39,7 +39,7 @@ def plot_change(change, before_t, units=METRIC, ax=None):
         before = units.convert("tonnes", before_t)
         ends = before + np.concatenate([[0.0], np.cumsum(moves)])
         # Steps too small to draw are in the end all the same.
-        ends[-1] = units.convert("tonnes", before_t + change.attrs["change_t"])
+        ends[-1] = units.convert("tonnes", before_t + change.change_t)
         at = np.arange(len(names))
         for place, value in ((0, before), (len(names) - 1, ends[-1])):
             ax.plot([value], [place], color=DARK, marker="D")
@@ -87,7 +87,7 @@ def plot_change(change, before_t, units=METRIC, ax=None):
 def _steps(change):
     """Return (name, move [t]) in the order of the chain, moves under 5 kg together at the end."""
     steps, rest = [], 0.0
-    for name, move in change_table(change).itertuples(index=False):
+    for name, move in change_steps(change, 0.0):
         if abs(move) >= 0.005:
             steps.append((short(name), move))
         else:
@@ -97,8 +97,8 @@ def _steps(change):
 
 def change_text(change, before_t, units=METRIC):
     """Return the change in words, for whoever cannot see it."""
-    after = before_t + change.attrs["change_t"]
-    told = [f"{name} {signed('tonnes', value, units, places=2)}" for name, value in _steps(change)]
+    after = before_t + change.change_t
+    told = [f"{name} {moved(value, units)}" for name, value in _steps(change)]
     return (
         f"Middle of the estate before: {wording.amount('tonnes', before_t, units)}. "
         f"{'; '.join(told) or 'No change'}. Now: {wording.amount('tonnes', after, units)}."

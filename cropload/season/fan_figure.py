@@ -15,8 +15,8 @@ def plot_fan(fan, harvest=None, units=METRIC, ax=None):
 
     Parameters
     ----------
-    fan : DataFrame
-        Of ``fan_table``: one row a day.
+    fan : Fan
+        Of ``fan_of``: one row a day.
     harvest : Harvested, optional
         What the scale said; drawn as a line when it is known.
     units : UnitSystem
@@ -76,9 +76,9 @@ def plot_fan(fan, harvest=None, units=METRIC, ax=None):
         ax.grid(False, axis="x")
         label = units.label("tonnes")
         ax.set_ylabel(f"crop at the scale [{label}]")
-        words = total_words(fan.attrs["by"], fan.attrs["name"])
+        words = total_words(fan.by, fan.name)
         ax.set_title(
-            f"{words[0].upper()}{words[1:]}, season {fan.attrs['season']}", pad=40, parse_math=False
+            f"{words[0].upper()}{words[1:]}, season {fan.season}", pad=40, parse_math=False
         )
         legend_above(ax)
     return ax
@@ -94,9 +94,9 @@ def _harvest_words(harvest, units):
 
 def fan_text(fan, harvest=None, units=METRIC):
     """Return the fan in words, for whoever cannot see it."""
-    words = total_words(fan.attrs["by"], fan.attrs["name"])
-    parts = [f"Forecast of {words}, season {fan.attrs['season']}, with its {ranges.label()}."]
-    for row in fan.to_dict("records"):
+    words = total_words(fan.by, fan.name)
+    parts = [f"Forecast of {words}, season {fan.season}, with its {ranges.label()}."]
+    for row in fan.frame.to_dict("records"):
         parts.append(
             f"{row['words'].capitalize()} ({row['day']:%Y-%m-%d}): "
             f"{wording.amount('tonnes', row['tonnes_p50'], units, unit=False)} "

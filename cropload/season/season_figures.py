@@ -13,19 +13,13 @@ from cropload.units import METRIC
 _SMALL = 0.03
 
 
-def ranked(table, order="tonnes"):
-    """Return a forecast's table with the largest first: by ``tonnes`` or by ``range``."""
-    key = "range_t" if order == "range" else "tonnes_p50"
-    return table.sort_values(key, ascending=False, kind="stable").reset_index(drop=True)
-
-
 def plot_ranking(table, by="block", units=METRIC, ax=None):
     """Draw groups in the order of a table, each with its middle and range.
 
     Parameters
     ----------
     table : DataFrame
-        Of ``Forecast.table(by)``, ordered as it should be drawn.
+        Of ``Forecast.frame_by(by)``, ordered as it should be drawn.
     by : str
         ``"block"``, ``"variety"`` or ``"estate"``.
     units : UnitSystem

@@ -24,7 +24,7 @@ def plot_thinning(thinning, units=METRIC, ax=None):
     matplotlib.axes.Axes
         That of the chance; the crop stands on axes below it when ``ax`` is not given.
     """
-    options = thinning.options
+    options = thinning.frame
     with house_style():
         below = None
         if ax is None:
@@ -71,7 +71,7 @@ def plot_thinning(thinning, units=METRIC, ax=None):
 
 def thinning_text(thinning, units=METRIC):
     """Return the thinning figure in words, for whoever cannot see it."""
-    options = thinning.options
+    options = thinning.frame
     if thinning.drop == 0:
         return (
             f"Chance of ending on target against the most clusters left on a vine, block "

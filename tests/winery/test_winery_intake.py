@@ -11,7 +11,7 @@ from intake_cases import capacity, made_forecast
 from cropload import example_records, forecast, harvest_dates, intake_schedule
 from cropload.pages.cli import main
 from cropload.records.example import shipped
-from cropload.season.log_writing import log_forecast
+from cropload.season.forecast_log import log_forecast
 from cropload.units import US
 from cropload.winery import words as intake_words
 from cropload.winery.capacity import capacity_table

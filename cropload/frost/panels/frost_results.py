@@ -165,7 +165,7 @@ def after_html(found, units):
         for row in found.table().to_dict("records")
     ]
     estate = [
-        wording.amount("tonnes", each.table("estate")["tonnes_p50"].iloc[0], units)
+        wording.amount("tonnes", each.frame_by("estate")["tonnes_p50"].iloc[0], units)
         for each in (found.forecast.before, found.forecast)
     ]
     lines = [
