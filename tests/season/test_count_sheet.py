@@ -1,6 +1,7 @@
 """The sheet to count by: printed for a pencil, and as a CSV that comes back."""
 
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from types import SimpleNamespace
 
@@ -110,8 +111,16 @@ def test_units_are_written_over_the_box():
     [
         (picked(), ["cluster"], "Did you mean 'clusters'"),
         (picked(), [], "needs something to count"),
-        (picked().iloc[:0], ["clusters"], "for one block with vines, not for 0"),
-        (pd.concat([picked(), picked("Top")]), ["clusters"], "not for 2"),
+        (
+            replace(picked(), frame=picked().frame.iloc[:0]),
+            ["clusters"],
+            "for one block with vines, not for 0",
+        ),
+        (
+            replace(picked(), frame=pd.concat([picked().frame, picked("Top").frame])),
+            ["clusters"],
+            "not for 2",
+        ),
     ],
 )
 def test_a_sheet_that_makes_no_sense_is_refused(vines, columns, message):

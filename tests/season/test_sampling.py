@@ -134,6 +134,17 @@ def test_dear_weighing_moves_the_work_to_counting():
     assert dear.vines_counted > cheap.vines_counted
 
 
+def test_the_two_ways_stand_side_by_side():
+    plan = two_step_plan(0.1, population=600)
+    few, both = plan.frame.to_dict("records")
+    assert few["hours"] == plan.minutes / 60
+    assert both["hours"] == plan.one_step_minutes / 60
+    assert both["vines_counted"] == both["vines_weighed"]
+    text = " ".join(str(plan).split())
+    assert f"Count clusters on {plan.vines_counted} vines" in text
+    assert "both on the same vines" in text
+
+
 def test_an_error_out_of_reach_says_what_would_help():
     with pytest.raises(CroploadError, match="weigh more than 1 clusters"):
         two_step_plan(0.02, population=30, clusters_a_vine=1)

@@ -6,7 +6,7 @@ import shutil
 import pandas as pd
 import pytest
 
-from cropload import example_records, forecast, read_records, sample_size
+from cropload import example_records, forecast, read_records, sample_size, two_step_plan
 from cropload.pages.cli import main
 from cropload.records.example import shipped
 from cropload.season.crew_verdict import vines_to_check
@@ -114,6 +114,24 @@ def test_sample_says_the_size_of_a_mean_and_writes_both_sheets(run, tmp_path):
     assert "<html" in page.read_text(encoding="utf-8")
     again = run("sample", "--example", "--block", "Long Acre", "--html", page, code=2)
     assert "sheet.html" in again
+
+
+def test_two_steps_weigh_on_few_of_the_vines_counted(run, tmp_path):
+    page = tmp_path / "sheet.html"
+    text = run("sample", "--example", "--block", "Long Acre", "--two-step", "--error", 15,
+               "--date", DAY, "--html", page)  # fmt: skip
+    spread = cv_of_counts(example_records(), "Long Acre", "clusters").cv
+    plan = two_step_plan(0.15, 0.95, 5910, cv_clusters=spread)
+    told = " ".join(text.split())
+    assert told.startswith(f"Count clusters on {plan.vines_counted} vines and weigh")
+    assert f"from {plan.vines_weighed} of them" in told
+    # 1.5 % of the places have no vine, so as many more are visited and weighed at.
+    starred = told.split("The walk")[1].split(": ", 1)[1].split(".")[0]
+    assert starred.count("*") == -(-plan.vines_weighed * 1000 // 985)
+    assert page.read_text(encoding="utf-8").count(" weigh</td>") == starred.count("*")
+    refused = run("sample", "--example", "--block", "Long Acre", "--two-step", "--what", "shoots",
+                  code=2)  # fmt: skip
+    assert "Two steps are for clusters" in refused
 
 
 def test_crew_says_a_verdict_and_what_it_means_for_the_crop(run):

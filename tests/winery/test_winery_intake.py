@@ -158,7 +158,7 @@ def test_what_moved_adds_up_on_the_screen(folder):
     table = cells(panel.answer.value)[0]
     sums = [float(cell) for cell in table[-1][1:]]
     assert sum(sums[:-1]) == pytest.approx(sums[-1], abs=0.03)
-    assert sums[-1] == pytest.approx(panel.found.attrs["change_t"], abs=0.01)
+    assert sums[-1] == pytest.approx(panel.found.change_t, abs=0.01)
     for row in table[1:]:
         assert sum(map(float, row[1:-1])) == pytest.approx(float(row[-1]), abs=0.04)
 
