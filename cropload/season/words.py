@@ -138,7 +138,8 @@ def change_sentence(change, units=METRIC):
     units : UnitSystem
         Units to show.
     """
-    largest = sorted(change_steps(change), key=lambda step: -abs(step[1]))[:3]
+    causes = [step for step in change_steps(change) if step[0] != "lean"]
+    largest = sorted(causes, key=lambda step: -abs(step[1]))[:3]
     parts = [f"{short(name)} {moved(move, units)}" for name, move in largest]
     since = change.since or "the earlier forecast"
     stage = f" ({change.since_stage})" if change.since_stage else ""
