@@ -16,6 +16,11 @@ _HOME = {
     "replacement_buds": "cropload.vine.bud_damage",
     "mean_from_sample": "cropload.beliefs.counting",
     "sample_size": "cropload.season.sampling",
+    "two_step_plan": "cropload.season.two_step",
+    "sample_vines": "cropload.season.count_plan",
+    "next_counts": "cropload.season.next_counts",
+    "thin_to": "cropload.season.thinning",
+    "crew_check": "cropload.season.crew_check",
     "PruningPlan": "cropload.vine.plan",
     "compare_blocks": "cropload.pruning.compare_blocks",
     "compare_plans": "cropload.pruning.compare",
@@ -47,6 +52,10 @@ __getattr__, __dir__, __all__ = lazy.names(__name__, _HOME)
 answer.RENDERERS |= {
     "text": "cropload.show.answers:as_text",
     "html": "cropload.show.answers:as_html",
+}
+answer.VIEWS |= {
+    "Forecast": "cropload.season.forecast_view",
+    "Change": "cropload.season.what_moved",
 }
 
 

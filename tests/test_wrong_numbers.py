@@ -37,7 +37,7 @@ def rewrite_harvest(estate, season, *rows, block="Home Terrace"):
 
 
 def tonnes(records, season=2027):
-    table = cropload.forecast(records, season).table()
+    table = cropload.forecast(records, season).frame
     return table.set_index("block")["tonnes_p50"]
 
 

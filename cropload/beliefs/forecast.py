@@ -138,7 +138,7 @@ def forecast(
     >>> from cropload import example_records
     >>> early = forecast(example_records(), 2026, "2026-03-01")
     >>> late = forecast(example_records(), 2026, "2026-08-20")
-    >>> bool(late.table("estate")["range_t"][0] < early.table("estate")["range_t"][0])
+    >>> bool(late.frame_by("estate")["range_t"][0] < early.frame_by("estate")["range_t"][0])
     True
     """
     check_draws(draws, seed)

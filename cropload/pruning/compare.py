@@ -243,8 +243,8 @@ def compare_plans(
     Notes
     -----
     All plans share their draws, so differences between them are not noise.
-    Ranges have equal tails, and ``attrs`` names their level. ``kg_per_vine`` and what follows from
-    it is the crop that reaches the scale.
+    Ranges have equal tails, and ``interval`` names their level. ``kg_per_vine`` and what follows
+    from it is the crop that reaches the scale.
     Valid for loads within a third to three times what the block has carried.
 
     Examples

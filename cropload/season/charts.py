@@ -3,7 +3,7 @@
 import numpy as np
 
 from cropload.beliefs import ranges
-from cropload.season.words import change_table, short, total_words
+from cropload.season.words import change_steps, short, total_words
 from cropload.show import wording
 from cropload.show.charts import Rows, Series, amounts
 from cropload.show.drawing import DARK, GREEN, LOOKS, VERMILLION, WHOLE, Look
@@ -16,19 +16,13 @@ _SMALL = 0.03
 _STEP = 0.005
 
 
-def ranked(table, order="tonnes"):
-    """Return a forecast's table with the largest first: by ``tonnes`` or by ``range``."""
-    key = "range_t" if order == "range" else "tonnes_p50"
-    return table.sort_values(key, ascending=False, kind="stable").reset_index(drop=True)
-
-
 def ranking_rows(table, by="block", units=METRIC):
     """Return groups in the order of a table, each with its middle and range, to draw or to tell.
 
     Parameters
     ----------
     table : DataFrame
-        Of ``Forecast.table(by)`` [t], ordered as it should be drawn.
+        Of ``Forecast.frame_by(by)`` [t], ordered as it should be drawn.
     by : str
         ``"block"``, ``"variety"`` or ``"estate"``.
     units : UnitSystem
@@ -95,8 +89,8 @@ def fan_panel(fan, harvest=None, units=METRIC):
 
     Parameters
     ----------
-    fan : DataFrame
-        Of ``fan_table`` [t]: one row a day.
+    fan : Fan
+        Of ``fan_of`` [t]: one row a day.
     harvest : Harvested, optional
         What the scale said; drawn as a line when it is known.
     units : UnitSystem
@@ -106,8 +100,8 @@ def fan_panel(fan, harvest=None, units=METRIC):
     -----
     The dates stand evenly spaced, whatever the time between them, so that none hides another.
     """
-    words = total_words(fan.attrs["by"], fan.attrs["name"])
-    band = amounts("middle of the forecast", fan, "tonnes", "tonnes", units, band=True,
+    frame, words = fan.frame, total_words(fan.by, fan.name)
+    band = amounts("middle of the forecast", frame, "tonnes", "tonnes", units, band=True,
                    written="ends")  # fmt: skip
     lines, note = [band], "the harvest is not known yet"
     if harvest is not None:
@@ -118,10 +112,10 @@ def fan_panel(fan, harvest=None, units=METRIC):
             note += f" ({len(harvest.picked)} of {every} blocks)"
         look, whole = Look(VERMILLION, "", "--"), (-2, len(fan) + 1)
         lines.append(Series(note, value, look, x=whole, told=False))
-    title = f"{words[0].upper()}{words[1:]}, season {fan.attrs['season']}"
+    title = f"{words[0].upper()}{words[1:]}, season {fan.season}"
     ticks = tuple(
         "\n".join([*words.split(), f"{day:%d %b}"])
-        for words, day in zip(fan["words"], fan["day"], strict=True)
+        for words, day in zip(frame["words"], frame["day"], strict=True)
     )
     return Panel(
         title,
@@ -131,15 +125,13 @@ def fan_panel(fan, harvest=None, units=METRIC):
     )  # fmt: skip
 
 
-def change_rows(change, before_t, units=METRIC):
+def change_rows(change, units=METRIC):
     """Return the steps from an earlier forecast to this one, by component, to draw or to tell.
 
     Parameters
     ----------
-    change : DataFrame
+    change : Change
         Of ``Forecast.explain`` [t].
-    before_t : float
-        Middle of the earlier forecast of the estate [t].
     units : UnitSystem
         Units to show [t or short tons].
 
@@ -152,19 +144,17 @@ def change_rows(change, before_t, units=METRIC):
     -----
     The steps add up exactly: the last row is where they end. Steps under 5 kg stand together.
     """
-    steps = change_table(change)
-    small = steps["change_t"].abs() < _STEP
-    rest = steps.loc[small, "change_t"].sum()
-    names = [short(name) for name in steps.loc[~small, steps.columns[0]]]
-    moves = steps.loc[~small, "change_t"].tolist()
+    steps = dict(change_steps(change, _STEP))
+    rest = sum(move for _, move in change_steps(change, 0.0)) - sum(steps.values())
     if abs(rest) >= _STEP:
-        names, moves = [*names, "the rest"], [*moves, rest]
+        steps["the rest"] = rest
+    names, moves = [short(name) for name in steps], list(steps.values())
     title = "Middle of the estate's crop, step by step"
     axis = f"middle of the estate's crop [{units.label('tonnes')}]; the scale need not begin at 0"
     if not names:
         return Rows(f"{title}: nothing changed", (), axis)
     # Steps too small to draw are in the end all the same.
-    ends = units.convert("tonnes", np.array([before_t, before_t + change.attrs["change_t"]]))
+    ends = units.convert("tonnes", np.array([change.was_t, change.now_t]))
     moves = units.convert("tonnes", np.array([0.0, *moves, 0.0]))
     starts = ends[0] + np.cumsum(moves) - moves
     shown = {"places": 2, "unit": units.label("tonnes"), "written": "range"}
@@ -194,7 +184,7 @@ def thinning_panels(thinning, units=METRIC):
     units : UnitSystem
         Units to show [t/ha or ton/ac].
     """
-    options = thinning.options
+    options = thinning.frame
     keep = options["keep"].to_numpy(float)
     now = 100 * thinning.chance_now
     lines = [
@@ -220,7 +210,7 @@ def plot_thinning(thinning, units=METRIC):
 
 def thinning_text(thinning, units=METRIC):
     """Return the thinning figure in words, for whoever cannot see it."""
-    options = thinning.options
+    options = thinning.frame
     opening = (
         "Chance of ending on target against the most clusters left on a vine, block "
         f"{thinning.block}: {100 * thinning.chance_now:.0f} % as it hangs"

@@ -1,15 +1,19 @@
 """The forecast log: a line a block each time a forecast is kept, never rewritten."""
 
 import csv
+import datetime
 import io
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
+from cropload import __version__
 from cropload.errors import CroploadError
 from cropload.records.reading.faults import Fault
 from cropload.records.writing.gate import changing
 from cropload.records.writing.theirs import LOG_FILE
+from cropload.vine.growth import COMPONENTS
 
 #: Name of the file, beside the records.
 FILE = LOG_FILE
@@ -52,6 +56,63 @@ def _guarded(text):
 
 def _plain(text):
     return text[1:] if text[:1] == "'" and text[1:2] in _FORMULA_STARTS else text
+
+
+def log_forecast(forecast, path):
+    """Append a forecast to the log of the season folder.
+
+    Parameters
+    ----------
+    forecast : Forecast
+        What to keep.
+    path : path-like
+        The season folder, or the workbook of the records.
+
+    Returns
+    -------
+    pathlib.Path
+        The log.
+
+    Raises
+    ------
+    CroploadError
+        When the log cannot be written.
+
+    Notes
+    -----
+    Components are kept as their centre [own unit] and their spread on the log scale [1], so that
+    a later review can tell which of them missed.
+    """
+    table, about = forecast.frame, forecast.attrs()
+    centre = forecast.estate.beliefs.centre
+    spread = forecast.estate.beliefs.spread()
+    tonnes = forecast.centre_tonnes()
+    now = datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")
+    rows = []
+    for at, block in enumerate(forecast.blocks):
+        row = {
+            "logged_at": now,
+            "version": __version__,
+            "season": forecast.season,
+            "as_of": about["as_of"],
+            "stage": forecast.stage,
+            "seed": forecast.seed,
+            "draws": about["draws"],
+            "interval": about["interval"],
+            "block": block,
+            "plan": forecast.plans[at],
+            "tonnes_centre": float(tonnes[at]),
+            "picked_tonnes": float(forecast.picked["tonnes"].iloc[at]),
+            "picked_share": float(forecast.picked["share"].iloc[at]),
+        }
+        for end in ("p10", "p50", "p90"):
+            row[f"tonnes_{end}"] = float(table[f"tonnes_{end}"].iloc[at])
+        for place, name in enumerate(COMPONENTS):
+            row[f"{name}_centre"] = float(np.exp(centre[at, place]))
+            row[f"{name}_spread"] = float(spread[at, place])
+        rows.append(row)
+    extra = [f"{name}_{what}" for name in COMPONENTS for what in ("centre", "spread")]
+    return append_log(path, rows, extra)
 
 
 def append_log(path, rows, extra):

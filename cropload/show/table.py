@@ -12,6 +12,7 @@ from cropload.units import METRIC, unit_system
 
 WORDS, PLAN, DATE = "words", "plan", "date"
 WHOLE, NUMBER, FIGURE, RANGE, CHANGE = "whole", "number", "figure", "range", "change"
+SIGNED = "signed"
 SHARE, SHARES, CHANCE, CHANCES = "share", "shares", "chance", "chances"
 MONEY, MONEYS = "money", "moneys"
 
@@ -35,8 +36,9 @@ class Column:
         What is in it.
     kind : str
         ``words``, ``plan``, ``date`` (a Timestamp), ``whole``, ``number``, ``figure`` (so many
-        significant figures), ``range``, ``change`` (a signed range), ``share`` and ``shares`` (of
-        what was seen), ``chance`` and ``chances`` (told from draws), ``money`` and ``moneys``.
+        significant figures), ``signed`` (a change), ``range``, ``change`` (a signed range),
+        ``share`` and ``shares`` (of what was seen), ``chance`` and ``chances`` (told from draws),
+        ``money`` and ``moneys``.
     quantity : str
         Quantity of the unit system its metric values are of; empty for a bare number.
     unit : str
@@ -102,7 +104,7 @@ class Column:
         places = self.places
         if places is None:
             places = wording.decimals(self.quantity, units, size)
-        return lambda value: wording.number(value, places, signed=self.kind == CHANGE)
+        return lambda value: wording.number(value, places, signed=self.kind in (CHANGE, SIGNED))
 
     def number_format(self, units=METRIC):
         """Return the format of its numbers in a spreadsheet; empty for words."""

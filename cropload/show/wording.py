@@ -129,7 +129,7 @@ def ranged(triple, show=number):
     Parameters
     ----------
     triple : (low, middle, high)
-        In the unit shown; a middle that is None is left out.
+        In the unit shown; a middle that is None is left out, and so are ends that both are.
     show : callable
         Writes one number.
 
@@ -141,6 +141,8 @@ def ranged(triple, show=number):
     '5 to 20 %'
     """
     low, middle, high = triple
+    if low is None and high is None:
+        return show(middle)
     ends = [show(low), show(high)]
     plain = all(end[:1].isdigit() for end in ends)
     if all(end.endswith(" %") for end in ends) and plain:

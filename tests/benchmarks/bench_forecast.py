@@ -98,8 +98,8 @@ def against_bare_draws(blocks=1000):
         floor.append(worked(lambda: bare(blocks)))
         # Other numbers each time: what was learnt of equal records is remembered.
         fresh = vineyard(blocks, seed=1 + attempt)
-        first.append(worked(lambda: forecast(fresh, SEASON, draws=DRAWS).table()))  # noqa: B023
-        again.append(worked(lambda: forecast(fresh, SEASON, draws=DRAWS).table()))  # noqa: B023
+        first.append(worked(lambda: forecast(fresh, SEASON, draws=DRAWS).frame))  # noqa: B023
+        again.append(worked(lambda: forecast(fresh, SEASON, draws=DRAWS).frame))  # noqa: B023
     low = min(floor)[0]
     print(f"{blocks} blocks, {len(records.counts)} counts, {DRAWS} draws, beside bare draws:")
     for words, times in (
@@ -131,7 +131,7 @@ def growth():
     last = None
     for blocks in (100, 1000, 10_000):
         records = vineyard(blocks)
-        _, spent = timed(lambda: forecast(records, SEASON, draws=400).table())  # noqa: B023
+        _, spent = timed(lambda: forecast(records, SEASON, draws=400).frame)  # noqa: B023
         more = "" if last is None else f"  {spent / last:4.1f} x for 10 x the blocks"
         print(f"  {blocks:6d} blocks  {spent:6.2f} s{more}")
         last = spent
@@ -145,7 +145,7 @@ def panel():
 
     def answer():
         found = forecast(replace(records, counts=more), SEASON, learned=learned)
-        return found.table(), found.contributions("estate"), next_counts(found)
+        return found.frame, found.contributions("estate"), next_counts(found)
 
     def first():
         return forecast(replace(records, counts=more), SEASON)

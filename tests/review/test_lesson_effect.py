@@ -22,7 +22,7 @@ def folder(tmp_path):
 @pytest.mark.parametrize("only", [None, ["profile", "counter:crew A"]])
 def test_preview_is_the_forecast_that_follows_acceptance(folder, only):
     records = read_records(folder)
-    before = forecast(records, 2027, draws=DRAWS).table()
+    before = forecast(records, 2027, draws=DRAWS).frame
     lessons = learn(records)
     seen = lesson_effect(records, lessons, only, draws=DRAWS).set_index("name")
     assert seen.loc[list(before["block"]), "before_p50"].tolist() == pytest.approx(
@@ -31,7 +31,7 @@ def test_preview_is_the_forecast_that_follows_acceptance(folder, only):
     accept(records, lessons, only)
     after = forecast(read_records(folder), 2027, draws=DRAWS)
     for by in ("block", "estate"):
-        table = after.table(by).set_index(by)
+        table = after.frame_by(by).set_index(by)
         for end in ("p10", "p50", "p90"):
             # The file keeps six digits.
             want = table[f"tonnes_{end}"].tolist()

@@ -125,7 +125,7 @@ def test_parts_of_every_plant_add_up():
     records = planted(ONE, count=0.8)
     made = forecast(records, SEASON, AFTER_LAG, draws=400)
     split = split_miss(records, SEASON, made)
-    middle = made.table().set_index("block")["tonnes_p50"]
+    middle = made.frame.set_index("block")["tonnes_p50"]
     picked = records.harvest.query("season == @SEASON").set_index("block")["tonnes"]
     for block in BLOCKS:
         mine = parts(split, block)

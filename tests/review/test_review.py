@@ -20,7 +20,7 @@ from cropload.review.logged_review import log_normal_of
 from cropload.review.picked import on_the_scale
 from cropload.review.split_miss import split_miss
 from cropload.review.words import block_sentence, estate_sentence, miss_table
-from cropload.season.log_writing import log_forecast
+from cropload.season.forecast_log import log_forecast
 
 SEASON = 2026
 QUICK = {"draws": 400}
@@ -68,7 +68,7 @@ def test_every_moment_of_the_season_is_reviewed_in_order(example):
 
 
 def test_errors_are_those_of_the_forecast_of_that_day(records, found):
-    made = forecast(records, SEASON, found.days["clusters"], **QUICK).table().set_index("block")
+    made = forecast(records, SEASON, found.days["clusters"], **QUICK).frame.set_index("block")
     rows = found.blocks[found.blocks["moment"] == "clusters"].set_index("name")
     assert rows["tonnes_p50"].to_dict() == pytest.approx(made["tonnes_p50"].to_dict())
     assert rows["error_t"].to_numpy() == pytest.approx(rows["tonnes_p50"].to_numpy() - 3.0)
@@ -246,7 +246,7 @@ def test_logged_forecast_is_scored_as_it_was_logged(folder):
     counts = (folder / "counts.csv").read_text().splitlines()
     (folder / "counts.csv").write_text("\n".join(counts[:-30]) + "\n")
     seen = review_season(read_records(folder), SEASON, moments=["lag"], **QUICK)
-    table = made.table().set_index("block")
+    table = made.frame.set_index("block")
     assert seen.logged["as_of"].tolist() == ["2026-07-20"]
     rows = seen.logged_blocks.set_index("name")
     assert rows["tonnes_p50"].to_dict() == pytest.approx(

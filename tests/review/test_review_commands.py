@@ -16,7 +16,7 @@ from cropload.review.learning import learn
 from cropload.review.split_miss import split_miss
 from cropload.review.vine_trend import vine_trend
 from cropload.review.words import block_sentence, miss_sentence, per_cent
-from cropload.season.log_writing import log_forecast
+from cropload.season.forecast_log import log_forecast
 from cropload.units import US
 
 DRAWS = ["--draws", "300"]

@@ -19,7 +19,7 @@ from cropload.review.panels.review_scores import ForecastScores, WhatMissed
 from cropload.review.panels.review_vines import BudFertility, VineTrend
 from cropload.review.panels.season_review import ALL, THREE, ReviewDesk
 from cropload.review.vine_trend import vine_trend
-from cropload.season.log_writing import log_forecast
+from cropload.season.forecast_log import log_forecast
 from cropload.show import options
 from cropload.units import US
 
@@ -263,7 +263,7 @@ def test_ticked_lessons_show_their_change_and_are_accepted(folder):
     panel.ticks["counter:crew A"].value = True
     panel.effect_button.click()
     seen = {row[0]: row[2] for row in rows(panel.change.value, "with 2 lessons ticked")}
-    before = forecast(read_records(folder), 2027, draws=DRAWS).table()
+    before = forecast(read_records(folder), 2027, draws=DRAWS).frame
     panel.accept_button.click()
     assert "Accepted: 2 lessons" in said(panel.kept)
     assert str(folder / "learned.toml") in said(panel.kept)
@@ -272,7 +272,7 @@ def test_ticked_lessons_show_their_change_and_are_accepted(folder):
         "profile:Riesling",
     ]
     assert "node profile: Riesling" in said(panel.force)
-    after = forecast(read_records(folder), 2027, draws=DRAWS).table()
+    after = forecast(read_records(folder), 2027, draws=DRAWS).frame
     assert (after["tonnes_p50"] - before["tonnes_p50"]).abs().max() > 0.005
     for row in after.to_dict("records"):
         assert seen[row["block"]].startswith(f"{row['tonnes_p50']:.1f} (")

@@ -10,9 +10,9 @@ from scipy import constants
 
 from cropload import example_records, forecast
 from cropload.errors import CroploadError
-from cropload.season import charts, words
+from cropload.season import charts, tables, words
 from cropload.season.season_days import (
-    fan_table,
+    fan_of,
     harvest_words,
     harvested,
     opening_day,
@@ -69,13 +69,13 @@ def test_a_view_opens_at_the_latest_season_counted_and_before_its_lag_weights(re
 
 
 def test_fan_is_the_forecast_of_each_day_and_narrows(records, made):
-    fan = fan_table(made)
-    direct = forecast(records, SEASON, fan["day"].iloc[2], draws=500).table("estate").iloc[0]
+    fan = fan_of(made)
+    direct = forecast(records, SEASON, fan["day"].iloc[2], draws=500).frame_by("estate").iloc[0]
     assert fan["tonnes_p10"].iloc[2] == pytest.approx(direct["tonnes_p10"])
     assert fan["range_t"].iloc[-1] < 0.5 * fan["range_t"].iloc[0]
     assert list(fan["day"]) == sorted(fan["day"])
     with pytest.raises(CroploadError, match="no block 'Nowhere'"):
-        fan_table(made, "block", "Nowhere")
+        fan_of(made, "block", "Nowhere")
 
 
 def test_harvest_of_a_total_is_the_sum_on_the_tickets(records, made):
@@ -95,7 +95,7 @@ def test_harvest_is_held_against_the_range_of_the_blocks_picked(records, made):
     assert harvest_words(made[-1:], replace(known, tonnes=2 * known.tonnes)) == ["above"]
     assert harvest_words(made[-1:], replace(known, tonnes=known.tonnes / 2)) == ["below"]
     # One block alone: its own table says the same.
-    table = made[0][1].table().set_index("block")
+    table = made[0][1].frame.set_index("block")
     low = table.loc["Long Acre", "tonnes_p10"]
     one = replace(known, picked=("Long Acre",), tonnes=low * 0.999)
     assert harvest_words(made[:1], one) == ["below"]
@@ -103,7 +103,7 @@ def test_harvest_is_held_against_the_range_of_the_blocks_picked(records, made):
 
 
 def test_fan_figure_draws_the_band_the_middle_and_the_harvest(records, made):
-    fan, known = fan_table(made), harvested(records, SEASON, made[0][1])
+    fan, known = fan_of(made), harvested(records, SEASON, made[0][1])
     ax = charts.fan_panel(fan, known, US).plot()
     lines = {line.get_label(): line for line in ax.get_lines()}
     short_ton = constants.short_ton / 1000
@@ -122,7 +122,7 @@ def test_fan_figure_draws_the_band_the_middle_and_the_harvest(records, made):
 
 
 def test_fan_without_a_harvest_says_so_and_draws_no_line(made):
-    fan = fan_table(made)
+    fan = fan_of(made)
     ax = charts.fan_panel(fan).plot()
     assert not [line for line in ax.get_lines() if line.get_label().startswith("harvest")]
     assert "not known yet" in charts.fan_panel(fan).text()
@@ -130,17 +130,17 @@ def test_fan_without_a_harvest_says_so_and_draws_no_line(made):
 
 
 def test_a_single_date_is_drawn_as_a_bar_that_can_be_seen(made):
-    one = fan_table(made[:1])
+    one = fan_of(made[:1])
     band = charts.fan_panel(one).plot().collections[0].get_paths()[0].get_extents()
     assert band.width > 0.1
     assert band.height == pytest.approx(one["tonnes_p90"].iloc[0] - one["tonnes_p10"].iloc[0])
 
 
 def test_ranking_is_by_tonnes_or_by_range(made):
-    table = made[2][1].table()
-    by_range = charts.ranked(table, "range")
+    table = made[2][1].frame
+    by_range = tables.ranked(table, "range")
     assert list(by_range["range_t"]) == sorted(table["range_t"], reverse=True)
-    ax = charts.ranking_rows(charts.ranked(table)).plot()
+    ax = charts.ranking_rows(tables.ranked(table)).plot()
     middles = list(ax.lines[0].get_xdata())
     assert middles == sorted(table["tonnes_p50"], reverse=True)
     assert ax.get_yticklabels()[0].get_text() == "Long Acre"
@@ -163,23 +163,24 @@ def test_stacked_contributions_end_at_one_hundred_per_cent(made):
 def test_steps_of_a_change_lead_from_before_to_now(made):
     earlier, now = made[0][1], made[3][1]
     change = now.explain(earlier)
-    before = earlier.centre_tonnes().sum()
-    ax = charts.change_rows(change, before).plot()
+    rows = charts.change_rows(change)
+    ax = rows.plot()
     marks = next(line.get_xdata() for line in ax.get_lines() if line.get_marker() == "D")
     assert [mark for mark in marks if np.isfinite(mark)] == pytest.approx(
-        [before, now.centre_tonnes().sum()]
+        [each.frame_by("estate")["tonnes_p50"][0] for each in (earlier, now)]
     )
     moves = sum(bar.get_width() for bar in ax.patches)
     # Steps under 5 kg are drawn together, or not at all when they cancel.
-    assert moves == pytest.approx(change.attrs["change_t"], abs=0.005)
-    by_block = words.change_table(change, "block")["change_t"].sum()
-    assert by_block == pytest.approx(change.attrs["change_t"])
-    assert "cluster weight: less -" in charts.change_rows(change, before).text()
+    assert moves == pytest.approx(change.change_t, abs=0.005)
+    by_block = tables.change_blocks(change).frame()
+    assert by_block["block"].iloc[-1] == "estate"
+    assert by_block.iloc[-1, -1] == pytest.approx(change.change_t)
+    assert "cluster weight: less -" in rows.text()
 
 
 def test_a_change_of_nothing_is_told_and_not_drawn(made):
     now = made[1][1]
-    rows = charts.change_rows(now.explain(now), now.centre_tonnes().sum())
+    rows = charts.change_rows(now.explain(now))
     assert rows.empty
     assert rows.text().endswith("nothing changed.")
 
@@ -194,7 +195,7 @@ def test_thinning_figure_marks_the_number_advised(made):
 
 @pytest.mark.parametrize("name", ["<b>&", "葡萄园", "$x^2$ block", r"$\frac$", "a" * 200])
 def test_figures_take_any_name(made, name):
-    table = made[0][1].table().head(2).copy()
+    table = made[0][1].frame.head(2).copy()
     table["block"] = [name, "other"]
     text = svg(charts.ranking_rows(table).plot().figure)
     assert text.startswith("<?xml")
@@ -203,11 +204,11 @@ def test_figures_take_any_name(made, name):
 
 
 def test_signed_amounts_have_a_sign_only_where_there_is_a_change():
-    assert words.signed("tonnes", 1.24) == "+1.2 t"
-    assert words.signed("tonnes", -1.24) == "-1.2 t"
-    assert words.signed("tonnes", -0.01) == "0.0 t"
+    assert words.moved(1.24) == "+1.24 t"
+    assert words.moved(-1.24) == "-1.24 t"
+    assert words.moved(-0.001) == "0.00 t"
     # 1 short ton is 907.18474 kg by definition
-    assert words.signed("tonnes", 0.90718474, US) == "+1.0 short ton"
+    assert words.moved(0.90718474, US) == "+1.00 short ton"
 
 
 def test_errors_by_stage_are_the_root_mean_square_of_forecast_over_scale(records):
@@ -222,8 +223,8 @@ def test_one_season_of_errors_by_hand(records, monkeypatch, made):
     steps = []
     table = stage_errors(records, draws=500, progress=lambda *told: steps.append(told))
     assert steps[-1] == (5, 5)
-    row = table[(table["stage"] == "veraison") & (table["of"] == "crop")].iloc[0]
-    middle = made[4][1].table().set_index("block")["tonnes_p50"]
+    row = table.frame.query("stage == 'veraison' and of == 'crop'").iloc[0]
+    middle = made[4][1].frame.set_index("block")["tonnes_p50"]
     scale = records.harvest[records.harvest["season"] == SEASON].groupby("block")["tonnes"].sum()
     by_hand = np.sqrt(((middle[scale.index] / scale - 1) ** 2).mean())
     assert row["error"] == pytest.approx(by_hand)

@@ -11,7 +11,7 @@ from intake_cases import capacity, made_forecast
 from cropload import example_records, forecast, harvest_dates, intake_schedule
 from cropload.pages.cli import main
 from cropload.records.example import shipped
-from cropload.season.log_writing import log_forecast
+from cropload.season.forecast_log import log_forecast
 from cropload.units import US
 from cropload.winery import words as intake_words
 from cropload.winery.capacity import capacity_table
@@ -158,7 +158,7 @@ def test_what_moved_adds_up_on_the_screen(folder):
     table = cells(panel.answer.value)[0]
     sums = [float(cell) for cell in table[-1][1:]]
     assert sum(sums[:-1]) == pytest.approx(sums[-1], abs=0.03)
-    assert sums[-1] == pytest.approx(panel.found.attrs["change_t"], abs=0.01)
+    assert sums[-1] == pytest.approx(panel.found.change_t, abs=0.01)
     for row in table[1:]:
         assert sum(map(float, row[1:-1])) == pytest.approx(float(row[-1]), abs=0.04)
 

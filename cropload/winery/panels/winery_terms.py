@@ -2,11 +2,10 @@
 
 from cropload.records.writing.gate import private_folder
 from cropload.season.charts import change_rows
-from cropload.season.forecast_log import read_log
-from cropload.season.log_writing import log_forecast
-from cropload.season.what_moved import what_moved
-from cropload.season.words import short, signed
-from cropload.show import wording
+from cropload.season.forecast_log import log_forecast, read_log
+from cropload.season.tables import change_blocks
+from cropload.season.what_moved import change_notes, what_moved
+from cropload.season.words import change_sentence
 from cropload.show.panels import parts
 from cropload.show.panels.desk_panel import DeskPanel
 from cropload.winery import words as intake_words
@@ -77,35 +76,14 @@ class SinceLast(DeskPanel):
         log, notes = self._log()
         found = what_moved(self.desk.forecast, log)
         self.found = found
-        told = parts.points([*notes, *found.attrs["notes"]])
-        if found.empty:
-            self.answer.value = told
+        notes = parts.points([*notes, *change_notes(found)])
+        if not len(found):
+            self.answer.value = notes
             return
-        units, about = self.desk.units, found.attrs
-        text = parts.note(
-            f"Since {about['since']} ({about['since_stage']}) the middle of the estate's crop went "
-            f"from {wording.amount('tonnes', about['was_t'], units)} to "
-            f"{wording.amount('tonnes', about['now_t'], units)}: "
-            f"{signed('tonnes', about['change_t'], units, places=2)}."
+        units = self.desk.units
+        self.answer.value = (
+            notes
+            + parts.note(change_sentence(found, units))
+            + parts.picture(change_rows(found, units))
+            + change_blocks(found).html(units)
         )
-        text += parts.picture(change_rows(found, about["was_t"], units))
-        wide = found.pivot_table("change_t", "block", "component", "sum", sort=False).fillna(0.0)
-        small = wide.abs().max() < 0.005
-        rest = wide.loc[:, small].sum(axis=1)
-        wide = wide.loc[:, ~small]
-        if small.any():
-            wide["the rest"] = rest
-        sums = wide.sum()
-        every = found.groupby("block", sort=False)["change_t"].sum()
-
-        def cell(value):
-            shown = units.convert("tonnes", value)
-            return "0" if abs(shown) < 0.005 else f"{shown:+.2f}"
-
-        rows = [
-            [block, *(cell(v) for v in wide.loc[block]), cell(every[block])] for block in wide.index
-        ]
-        rows.append(["all blocks", *(cell(v) for v in sums), cell(about["change_t"])])
-        heads = ["block", *(short(name) for name in wide.columns), "in all"]
-        caption = f"Change of the middle by block and component [{units.label('tonnes')}]"
-        self.answer.value = told + text + parts.table(heads, rows, caption)
