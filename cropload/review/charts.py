@@ -3,8 +3,8 @@
 import numpy as np
 
 from cropload.beliefs import ranges
-from cropload.review.review import BASELINES
-from cropload.review.words import miss_table, per_cent, side_word
+from cropload.review.picked import BASELINES
+from cropload.review.words import miss_table, side_word
 from cropload.show import wording
 from cropload.show.figure_parts import DARK, LOOKS, cut_name, free_place, inch_axes, name_room
 from cropload.show.figures import BLUE, GREEN, PURPLE, VERMILLION, house_style
@@ -162,12 +162,14 @@ def misses_text(table):
     parts = ["Miss of the forecasts at each moment, of the crop, beside guesses without a model."]
     for row in table.to_dict("records"):
         guesses = [
-            f"{words} {per_cent(row[f'{name}_miss'])}"
+            f"{words} {wording.percent(row[f'{name}_miss'])}"
             for name, words in BASELINES.items()
             if np.isfinite(row[f"{name}_miss"])
         ]
         beside = f" ({'; '.join(guesses)})" if guesses else ""
-        parts.append(f"{row['words'].capitalize()}: {per_cent(row['weighted_miss'])}{beside}.")
+        parts.append(
+            f"{row['words'].capitalize()}: {wording.percent(row['weighted_miss'])}{beside}."
+        )
     return " ".join(parts)
 
 

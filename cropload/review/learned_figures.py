@@ -3,7 +3,7 @@
 import numpy as np
 
 from cropload.beliefs import ranges
-from cropload.review.learned_words import (
+from cropload.review.lesson_words import (
     LOADS,
     in_per_cent,
     lesson_kind,

@@ -3,42 +3,19 @@
 import numpy as np
 
 from cropload.beliefs import ranges
-from cropload.review.learned_words import trend_tag, trend_words
-from cropload.show import wording
+from cropload.review.lesson_words import (
+    trend_label,
+    trend_number,
+    trend_tag,
+    trend_values,
+    trend_words,
+)
 from cropload.show.figure_parts import DARK, cut_name
 from cropload.show.figures import BLUE, GREEN, VERMILLION, house_style
 from cropload.units import METRIC
 
-#: Figure of a trend -> quantity of the unit system, decimals in metric and in US units.
-TREND_UNITS = {
-    "pruning_weight": ("pruning_weight_kg_per_m", (2, 2)),
-    "ravaz": (None, (1, 1)),
-    "cane_weight": ("cluster_weight_g", (0, 3)),
-}
 #: Blocks that a figure of trends draws at most.
 MOST_BLOCKS = 12
-
-
-def trend_label(figure, units=METRIC):
-    """Return the unit that a figure of a trend is shown in."""
-    quantity = TREND_UNITS[figure][0]
-    return (
-        "kg/kg"
-        if quantity is None and units.name == "metric"
-        else ("lb/lb" if quantity is None else units.label(quantity))
-    )
-
-
-def trend_values(figure, values, units=METRIC):
-    """Return metric values of a figure of a trend in the units shown."""
-    quantity = TREND_UNITS[figure][0]
-    return values if quantity is None else units.convert(quantity, values)
-
-
-def trend_number(figure, value, units=METRIC):
-    """Return one metric value of a figure of a trend as text, without its unit."""
-    places = TREND_UNITS[figure][1][units.name == "us"]
-    return wording.figure(float(trend_values(figure, value, units)), places)
 
 
 def plot_trend(figures, trend, figure, blocks, units=METRIC):
@@ -163,7 +140,7 @@ def plot_fertility(table, name, what):
 
     Parameters
     ----------
-    table : DataFrame
+    table : BudFertility
         Of ``bud_fertility``.
     name : str
         A variety or block of it.
@@ -176,7 +153,7 @@ def plot_fertility(table, name, what):
     """
     from matplotlib.figure import Figure
 
-    mine = table[(table[table.attrs["by"]] == name) & (table["what"] == what)]
+    mine = table.of(name, what)
     woods = list(dict.fromkeys(mine["wood"]))
     nodes = [int(mine.loc[mine["wood"] == wood, "node"].max()) for wood in woods]
     with house_style():
@@ -232,7 +209,7 @@ def plot_fertility(table, name, what):
 
 def fertility_text(table, name, what):
     """Return the fitted nodes in words, for whoever cannot see them."""
-    mine = table[(table[table.attrs["by"]] == name) & (table["what"] == what)]
+    mine = table.of(name, what)
     words = "Clusters per shoot" if what == "fertility" else "Shoots per bud"
     parts = [f"{words} by node of {name}, relative, with the {ranges.label()}."]
     for wood, rows in mine.groupby("wood", sort=False):

@@ -12,6 +12,7 @@ from cropload.units import METRIC, unit_system
 
 WORDS, PLAN, DATE = "words", "plan", "date"
 WHOLE, NUMBER, FIGURE, RANGE, CHANGE = "whole", "number", "figure", "range", "change"
+SIGNED = "signed"
 SHARE, SHARES, CHANCE, CHANCES = "share", "shares", "chance", "chances"
 MONEY, MONEYS = "money", "moneys"
 
@@ -34,8 +35,9 @@ class Column:
     title : str
         What is in it.
     kind : str
-        ``words``, ``plan``, ``date`` (a Timestamp), ``whole``, ``number``, ``figure`` (so many
-        significant figures), ``range``, ``change`` (a signed range), ``share`` and ``shares`` (of
+        ``words``, ``plan``, ``date`` (a Timestamp), ``whole``, ``number``, ``signed`` (a number
+        with its plus), ``figure`` (so many significant figures), ``range``, ``change`` (a signed
+        range), ``share`` and ``shares`` (of
         what was seen), ``chance`` and ``chances`` (told from draws), ``money`` and ``moneys``.
     quantity : str
         Quantity of the unit system its metric values are of; empty for a bare number.
@@ -100,7 +102,7 @@ class Column:
         if self.kind == FIGURE:
             return lambda value: wording.significant(value, self.places or 3)
         quantity = self.quantity if self.places is None else None
-        if self.kind == CHANGE:
+        if self.kind in (CHANGE, SIGNED):
             return lambda value: wording.number(value, self.places, quantity, units, signed=True)
         return lambda value: wording.number(value, self.places, quantity, units)
 
