@@ -105,6 +105,7 @@ class Lessons(Answer):
         {key: Entry} that can be accepted.
     """
 
+    printed = None
     through: int = field(kw_only=True)
     profiles: pd.DataFrame = field(kw_only=True)
     entries: dict = field(kw_only=True)
@@ -114,11 +115,10 @@ class Lessons(Answer):
         return f"What the seasons up to {self.through} teach. Ranges: {ranges.label()}."
 
     def tables(self, units=METRIC):
-        """Return the tables of ratios, of responses to the load, and of node profiles."""
-        from cropload.review import tables
+        """Return the tables of lessons before and after, one a kind."""
+        from cropload.review.tables import lesson_tables
 
-        found = (*tables.lesson_tables(self), tables.profile_table(self.profiles))
-        return tuple(filter(None, found)) or found[:1]
+        return lesson_tables(self)
 
     def plot(self, ax=None, units=METRIC, kind=None):
         """Draw the lessons of one kind, the first one by default, before and after."""
@@ -218,7 +218,7 @@ def learn(records, through=None):
     kinds = dict.fromkeys(key.split(":", 1)[0] for key in found)
     return Lessons(
         table,
-        (*lesson_notes(table, found.values()), *notes),
+        (*lesson_notes(found.values()), *notes),
         sources=tuple(key for kind in kinds for key in _SOURCES.get(kind, ())),
         through=through,
         profiles=profiles,

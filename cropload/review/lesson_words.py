@@ -56,6 +56,18 @@ def lesson_name(key):
     return f"{KINDS.get(kind, kind)}: {LOADS.get(name, name) if kind == 'load' else name}"
 
 
+def lesson_of(key):
+    """Return the part of a lesson's key after the colon, of a load response with its words.
+
+    Examples
+    --------
+    >>> lesson_of("counting_bias:Riesling"), lesson_of("load:burst")
+    ('Riesling', 'burst (shoots per bud)')
+    """
+    kind, name = key.split(":", 1)
+    return f"{name} ({LOADS[name]})" if kind == "load" else name
+
+
 def figure_range(row, part):
     """Return a lesson's figure with its range, such as ``0.95 (0.89-1.01)``.
 
@@ -96,32 +108,26 @@ def by_kind(table):
     return table.assign(order=order).sort_values("order", kind="stable").drop(columns="order")
 
 
-def lesson_notes(table, entries):
+def lesson_notes(entries):
     """Return how lessons are to be read, in sentences.
 
     Parameters
     ----------
-    table : DataFrame
-        The frame of ``Lessons``.
     entries : iterable of Entry
         Those that can be accepted.
     """
-    profiles = [e for e in entries if e.topic == "profile"]
-    names = ", ".join(f"{e.name} ({seasons_words(e.seasons)})" for e in profiles)
-    told = [f"Node profile: fitted to table fertility, of {names}."] if names else []
-    return [*kinds_told(table), *told, LEARN_NOTE, ACCEPT_NOTE]
+    profiles = [f"{e.name} ({seasons_words(e.seasons)})" for e in entries if e.topic == "profile"]
+    told = [f"profile: node profiles fitted to table fertility, of {', '.join(profiles)}."]
+    return [*(told if profiles else ()), LEARN_NOTE, ACCEPT_NOTE]
 
 
-def kinds_told(table):
-    """Return what the figure of each kind of lesson in a table is, one sentence a kind."""
-    told = {}
-    for row in by_kind(table).to_dict("records"):
-        kind = row["key"].split(":", 1)[0]
-        told.setdefault(kind, []).append(LOAD_FIGURE if kind == "load" else row["words"])
-    if "recovery" in told:
-        told["recovery"] = [f"{told['recovery'][0]} (cannot exceed 1, so its range ends there)"]
-    sentences = [f"{KINDS[kind]}: {'; '.join(dict.fromkeys(each))}." for kind, each in told.items()]
-    return [text[0].upper() + text[1:] for text in sentences]
+def kind_sentence(kind, rows):
+    """Return what the figure of a kind of lesson is, its name as ``accept`` takes it first."""
+    told = [LOAD_FIGURE] if kind == "load" else dict.fromkeys(row["words"] for row in rows)
+    sources = ", ".join(dict.fromkeys(row["before_from"] for row in rows))
+    limit = "; cannot exceed 1, so its range ends there" if kind == "recovery" else ""
+    named = kind if kind.replace("_", " ") == KINDS[kind] else f"{kind} ({KINDS[kind]})"
+    return f"{named}: {'; '.join(told)}{limit}; before: {sources}"
 
 
 def lesson_sentence(row):
@@ -139,8 +145,8 @@ def lesson_sentence(row):
 
 LEARN_NOTE = (
     "Before: the handbook's figure, or that of a lesson you accepted earlier. After: what all "
-    "seasons say, pulled towards the handbook where they are few. A forecast uses now: what the "
-    "next forecast works with by itself today, from the records it reads. 'moved': the figure "
+    "seasons say, pulled towards the handbook where they are few. Now: what the next "
+    "forecast works with by itself today, from the records it reads. 'moved': the figure "
     "before lies outside the range after, which chance alone does about one time in five."
 )
 ACCEPT_NOTE = (

@@ -97,20 +97,18 @@ class SeasonReview(Answer):
         return scores.level_scores([self]).plot(ax, units)
 
 
-def _scored(picked, names, draws):
-    """Return rows of one moment for some crops: range, miss, inside, score."""
-    low, middle, high = ranges.quantiles(draws)
+def _scored(names, ends, picked, crps):
+    """Return rows of some crops: range (low, middle and high end), miss, inside, score."""
+    low, middle, high = ends
     return pd.DataFrame(
         {
             "name": names,
-            "tonnes_p10": low,
-            "tonnes_p50": middle,
-            "tonnes_p90": high,
+            **dict(zip((f"tonnes_{end}" for end in ranges.ENDINGS), ends, strict=True)),
             "picked_t": picked,
             "error_t": middle - picked,
             "error_share": middle / picked - 1,
             "inside": (picked >= low) & (picked <= high),
-            "crps_t": scores.crps(draws, picked),
+            "crps_t": crps,
         }
     )
 
@@ -224,7 +222,7 @@ def review_season(records, season, *, moments=None, as_of=None, draws=4000, seed
             + " ".join(scale.notes)
         )
     days = _days(records, season, moments, as_of)
-    parts, groups, kept = [], [], {}
+    parts, kept = [], {}
     for done, (key, when) in enumerate(days.items(), start=1):
         found = forecast(records, season, when, draws=draws, seed=seed)
         kept[key] = found
@@ -240,23 +238,23 @@ def review_season(records, season, *, moments=None, as_of=None, draws=4000, seed
             unique = list(dict.fromkeys(labels))
             member = np.array([[label == each for label in labels] for each in unique], float)
             lots.append((level, unique, member))
-        blocks = np.array(found.blocks, dtype=object)
+        names = np.array(found.blocks, dtype=object)
         members = [member @ matrix for _, _, member in lots]
-        whole = [blocks[row > 0].tolist() for row in np.concatenate(members)]
+        whole = [names[row > 0].tolist() for row in np.concatenate(members)]
         guess = baselines(records, season, when, whole).reset_index(drop=True)
         start = 0
         for (level, names, member), summed in zip(lots, members, strict=True):
-            lot = _scored(member @ picked, names, summed @ found.draws).assign(moment=key)
+            of_lot, drawn = member @ picked, summed @ found.draws
+            ends = ranges.quantiles(drawn)
+            lot = _scored(names, ends, of_lot, scores.crps(drawn, of_lot)).assign(moment=key)
             mine = guess.iloc[start : start + len(names)].reset_index(drop=True)
-            lot = lot.join(mine)
+            parts.append(lot.join(mine).assign(level=level))
             start += len(names)
-            if level == "block":
-                parts.append(lot)
-            else:
-                groups.append(lot.assign(level=level))
         if progress is not None:
             progress(done, len(days))
-    blocks = pd.concat(parts, ignore_index=True)
+    crops = pd.concat(parts, ignore_index=True)
+    alone = crops["level"] == "block"
+    blocks = crops[alone].drop(columns="level").reset_index(drop=True)
     frame = scores.moment_scores(blocks.assign(season=season))
     frame.insert(2, "day", [days[key] for key in frame["moment"]])
     logged, logged_blocks, log_notes = _review_logged(records, season, scale.crops)
@@ -267,7 +265,7 @@ def review_season(records, season, *, moments=None, as_of=None, draws=4000, seed
         season=season,
         days=days,
         blocks=blocks,
-        groups=pd.concat(groups, ignore_index=True),
+        groups=crops[~alone].reset_index(drop=True),
         logged=logged,
         logged_blocks=logged_blocks,
         forecasts=kept,
@@ -295,18 +293,12 @@ def _scored_lines(lines, crops):
     single = {crop.blocks[0]: crop.tonnes for crop in crops if len(crop.blocks) == 1}
     lines = lines[lines["block"].isin(single) & (lines["tonnes_p10"] > 0)]
     picked = lines["block"].map(single).to_numpy(float)
-    frame = lines[["block", "tonnes_p10", "tonnes_p50", "tonnes_p90"]].reset_index(drop=True)
-    frame = frame.rename(columns={"block": "name"})
-    low, middle, high = (frame[f"tonnes_{end}"].to_numpy(float) for end in ranges.ENDINGS)
-    frame["picked_t"] = picked
-    frame["error_t"] = middle - picked
-    frame["error_share"] = middle / picked - 1
-    frame["inside"] = (picked >= low) & (picked <= high)
+    low, middle, high = (lines[f"tonnes_{end}"].to_numpy(float) for end in ranges.ENDINGS)
     centre, spread = log_normal_of(low, high, ranges.level())
     sharp = spread < 1e-9
     score = scores.log_normal_crps(centre, np.where(sharp, 1.0, spread), picked)
-    frame["crps_t"] = np.where(sharp, np.abs(middle - picked), score)
-    return frame
+    score = np.where(sharp, np.abs(middle - picked), score)
+    return _scored(lines["block"].to_numpy(), (low, middle, high), picked, score)
 
 
 def _review_logged(records, season, crops):

@@ -30,6 +30,8 @@ GUESSES = {
 
 
 def _inside(row):
+    if not math.isfinite(row["seen"]):
+        return None
     span = wording.ranged((row["inside_low"], None, row["inside_high"]), wording.percent)
     return f"{row['inside']} of {row['seen']} ({span})"
 
@@ -62,11 +64,12 @@ def season_scores_table(each, moment, named):
     moment, named : str
         Key of the moment, and its words.
     """
-    rows = [
-        {"season": str(scores.seasons[0])} | row
-        for scores in each
-        for row in scores[scores["moment"] == moment].to_dict("records")
-    ]
+    rows = []
+    for scores in each:
+        mine = scores[scores["moment"] == moment].to_dict("records")
+        missing = dict.fromkeys(scores.frame.columns, math.nan)
+        season = f"{scores.seasons[0]}{'' if mine else ', not on record'}"
+        rows.append((mine[0] if mine else missing) | {"season": season})
     columns = [(Column("season"), "season"), *_SCORES]
     return Table.of("seasons", f"Season by season, {named}", rows, columns)
 
@@ -164,52 +167,37 @@ def origins_table(found, blocks):
 # ------------------------------------------------------------------ lessons
 
 
-def lesson_tables(lessons, keys=True):
-    """Return the tables of lessons before and after: ratios, and responses to the load.
-
-    Parameters
-    ----------
-    lessons : Lessons
-        Of ``learn``.
-    keys : bool
-        Name a lesson as ``accept`` takes it, rather than in words.
-    """
-    rows = lesson_words.by_kind(lessons.frame).to_dict("records")
-    parted = [[row for row in rows if (row["topic"] == "load") == load] for load in (False, True)]
-    name = (Column("name"), "key") if keys else None
-    word = (Column("lesson"), lambda row: lesson_words.lesson_name(row["key"]))
-    load = (Column("it moves"), lambda row: lesson_words.LOADS[row["key"].split(":")[1]])
-    caption = f"Lessons, with the {ranges.label()}; before: the handbook's unless said"
-    told = f"Response to the load: {lesson_words.LOAD_FIGURE}"
-    ratio, change = Column("", RANGE, unit="1", places=2), Column("", CHANGE, unit="%", places=1)
-    return (
-        Table.of("lessons", caption, parted[0], _lesson_columns(parted[0], ratio, name or word)),
-        Table.of("load", told, parted[1], _lesson_columns(parted[1], change, name, load)),
-    )
+def lesson_tables(lessons):
+    """Return the tables of lessons before and after, one a kind; ``lessons`` is of ``learn``."""
+    kinds = {}
+    for row in lesson_words.by_kind(lessons.frame).to_dict("records"):
+        kinds.setdefault(row["key"].split(":", 1)[0], []).append(row)
+    return tuple(_lesson_table(kind, rows) for kind, rows in kinds.items())
 
 
-def _lesson_columns(rows, figure, *named):
-    """Return the columns of lessons whose figures are shown as one column's are."""
+def _lesson_table(kind, rows):
+    load = kind == "load"
+    figure = (CHANGE, "", "%", 1) if load else (RANGE, "", "1", 2)
 
-    def ends(row, part):
-        found = tuple(row[f"{part}{end}"] for end in ("_low", "", "_high"))
-        return found if figure.kind == RANGE else tuple(map(lesson_words.in_per_cent, found))
+    def ends(part):
+        names = [f"{part}{end}" for end in ("_low", "", "_high")]
+        shown = lesson_words.in_per_cent if load else float
+        return lambda row: tuple(shown(row[name]) for name in names)
 
     accepted = any(row["before_from"] != HANDBOOK for row in rows)
-    return [
-        *named,
+    now = {lesson_words.now_text(row) for row in rows}
+    columns = [
+        (Column("of"), lambda row: lesson_words.lesson_of(row["key"])),
         (Column("seasons", WHOLE), "seasons"),
-        *(
-            (
-                Column(part, figure.kind, unit=figure.unit, places=figure.places),
-                lambda row, part=part: ends(row, part),
-            )
-            for part in ("before", "after")
-        ),
+        (Column("before", *figure), ends("before")),
+        (Column("after", *figure), ends("after")),
         (Column("before from"), "before_from") if accepted else None,
-        (Column("forecast now"), lesson_words.now_text),
+        (Column("now"), lesson_words.now_text) if len(now) > 1 else None,
         (Column("it has"), "said"),
     ]
+    caption = lesson_words.kind_sentence(kind, rows)
+    caption += f"; now: {now.pop()}" if len(now) == 1 else ""
+    return Table.of(kind, caption, rows, columns)
 
 
 def profile_table(profiles):
@@ -286,12 +274,10 @@ def force_table(entries, path):
 
 def trend_table(trend):
     """Return the table of every block's trend in few words; ``trend`` is of ``vine_trend``."""
-    rows = {}
+    rows = {name: {"block": name} for name in (*trend.blocks, "estate")}
     for row in trend.frame.to_dict("records"):
-        mine = rows.setdefault(row["block"], {"block": row["block"]})
-        mine[row["figure"]] = lesson_words.trend_tag(row)
-    # All blocks together last.
-    rows = sorted(rows.values(), key=lambda row: row["block"] == "estate")
+        rows[row["block"]][row["figure"]] = lesson_words.trend_tag(row)
+    rows = [row for row in rows.values() if len(row) > 1]
     columns = [
         (Column(title), lambda row, figure=figure: row.get(figure, "not measured"))
         for figure, title in zip(

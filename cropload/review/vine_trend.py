@@ -41,9 +41,12 @@ class VineTrend(Answer):
         chance_weaker, chance_holding and chance_stronger [1], and label.
     figures : DataFrame
         Of ``season_figures``.
+    blocks : tuple of str
+        All blocks, in the order of the records.
     """
 
     figures: pd.DataFrame = field(kw_only=True)
+    blocks: tuple = field(kw_only=True)
 
     def of(self, figure):
         """Return the rows of one figure."""
@@ -64,8 +67,7 @@ class VineTrend(Answer):
         """Draw a figure of the vines over the seasons; the axes are the figure's own."""
         from cropload.review.vine_figures import plot_trend
 
-        blocks = [name for name in dict.fromkeys(self["block"]) if name != "estate"]
-        return plot_trend(self.figures, self.frame, figure, blocks, units)
+        return plot_trend(self.figures, self.frame, figure, self.blocks, units)
 
 
 def season_figures(records):
@@ -316,4 +318,5 @@ def vine_trend(records):
         (trend_note(band, sure, least),),
         sources=("trend.holding", "trend.chance", "trend.least_seasons", "trend.block"),
         figures=figures,
+        blocks=tuple(block_facts(records).names),
     )

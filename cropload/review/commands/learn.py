@@ -33,9 +33,7 @@ def _learn(given):
         effect = lesson_effect(records, lessons, new, draws=1000).heading()
     return "\n\n".join(
         [
-            paragraph(lessons.heading()),
-            *(table.text() for table in lessons.tables() if table.key != "profiles"),
-            "\n".join(paragraph(note, "- ") for note in lessons.notes),
+            lessons.text(width=None),
             paragraph(effect),
             _told("ARE THE VINES GETTING WEAKER?", vine_trend, records, table=True),
             _told("BUD FERTILITY", bud_fertility, records),

@@ -205,8 +205,7 @@ class Lessons(ReviewPanel):
     def _tables(self):
         """Return the lessons before and after, how to read them, and node profiles as HTML."""
         lessons = self.lessons
-        found = [table.html() for table in tables.lesson_tables(lessons, keys=False) if table]
-        text = "".join(found) or parts.note(
+        text = "".join(table.html() for table in lessons.tables()) or parts.note(
             "No bias, factor or load response has been measured yet."
         )
         text += '<div role="status">' + parts.points(lessons.notes) + "</div>"
