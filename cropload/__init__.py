@@ -32,6 +32,7 @@ _HOME = {
     "frost_survival": "cropload.frost.survival",
     "replay_frost": "cropload.frost.replay",
     "review_season": "cropload.review.review",
+    "split_miss": "cropload.review.split_miss",
     "learn": "cropload.review.learning",
     "accept": "cropload.review.accepting",
     "bud_fertility": "cropload.review.bud_fertility",

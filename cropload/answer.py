@@ -40,6 +40,8 @@ class Answer:
     ``answer["column"]`` and ``len(answer)`` speak of the frame.
     """
 
+    #: Tables that are printed, the first ones [1]; None for all.
+    printed = 1
     frame: Any
     notes: tuple = ()
     sources: tuple = field(default=(), kw_only=True)
@@ -61,7 +63,7 @@ class Answer:
         return self._view("plot", ax, unit_system(units))
 
     def text(self, units=METRIC, width=80):
-        """Return the answer as text: heading, the first table, notes."""
+        """Return the answer as text: heading, the table that matters most, notes."""
         return _found(RENDERERS["text"])(self, unit_system(units), width)
 
     def _view(self, name, *given):

@@ -5,15 +5,15 @@ from dataclasses import replace
 import numpy as np
 
 from cropload.beliefs import ranges
-from cropload.review.learned_words import (
+from cropload.review.lesson_words import (
     LOADS,
     in_per_cent,
     lesson_kind,
     lesson_sentence,
     seasons_words,
 )
-from cropload.review.review import BASELINES
-from cropload.review.words import miss_table, per_cent, side_word
+from cropload.review.picked import BASELINES
+from cropload.review.words import miss_table, side_word
 from cropload.show.charts import Rows, Series, amounts
 from cropload.show.drawing import BLUE, DARK, LOOKS, VERMILLION, Look
 from cropload.show.line_charts import Panel
@@ -96,7 +96,7 @@ def split_rows(split):
 
 
 def _percent(value):
-    return per_cent(value / 100, sign=True)
+    return f"{round(value) + 0.0:+.0f} %"
 
 
 def _signed(value):

@@ -3,44 +3,20 @@
 import numpy as np
 
 from cropload.beliefs import ranges
-from cropload.review.learned_words import trend_tag, trend_words
-from cropload.show import wording
+from cropload.review.lesson_words import (
+    TREND_UNITS,
+    trend_label,
+    trend_tag,
+    trend_values,
+    trend_words,
+)
 from cropload.show.charts import Series, amounts
 from cropload.show.drawing import BLUE, DARK, GREEN, LOOKS, VERMILLION, Look, cut_name
 from cropload.show.line_charts import Panel, plot_panels
 from cropload.units import METRIC
 
-#: Figure of a trend -> quantity of the unit system, decimals in metric and in US units.
-TREND_UNITS = {
-    "pruning_weight": ("pruning_weight_kg_per_m", (2, 2)),
-    "ravaz": (None, (1, 1)),
-    "cane_weight": ("cluster_weight_g", (0, 3)),
-}
 #: Blocks that a figure of trends draws at most.
 MOST_BLOCKS = 12
-
-
-def trend_label(figure, units=METRIC):
-    """Return the unit that a figure of a trend is shown in."""
-    quantity = TREND_UNITS[figure][0]
-    if quantity is None:
-        return "kg/kg" if units.name == "metric" else "lb/lb"
-    return units.label(quantity)
-
-
-def trend_values(figure, values, units=METRIC):
-    """Return metric values of a figure of a trend in the units shown."""
-    quantity = TREND_UNITS[figure][0]
-    return values if quantity is None else units.convert(quantity, values)
-
-
-def trend_number(figure, value, units=METRIC):
-    """Return one metric value of a figure of a trend as text, without its unit."""
-    return wording.figure(float(trend_values(figure, value, units)), _places(figure, units))
-
-
-def _places(figure, units):
-    return TREND_UNITS[figure][1][units.name == "us"]
 
 
 def trend_panels(figures, trend, figure, blocks, units=METRIC):
@@ -73,7 +49,9 @@ def trend_panels(figures, trend, figure, blocks, units=METRIC):
         value, year = (mine[column].to_numpy(float) for column in (figure, "season"))
         spread = np.sqrt(np.nan_to_num(mine[f"{figure}_variance"].to_numpy(float)))
         ends = trend_values(figure, value * np.exp(z * spread), units)
-        series = [Series("measured", ends, Look(DARK), _places(figure, units), x=year)]
+        series = [
+            Series("measured", ends, Look(DARK), TREND_UNITS[figure][1][units.name == "us"], x=year)
+        ]
         if len(mine) > 1:
             span = np.linspace(year.min(), year.max(), 20)
             steps = 1 + change[[f"change_{end}" for end in ranges.ENDINGS]].to_numpy(float)
@@ -109,14 +87,14 @@ def fertility_panels(table, name, what):
 
     Parameters
     ----------
-    table : DataFrame
+    table : BudFertility
         Of ``bud_fertility`` [1].
     name : str
         A variety or block of it.
     what : str
         ``"burst"`` or ``"fertility"``.
     """
-    mine = table[(table[table.attrs["by"]] == name) & (table["what"] == what)]
+    mine = table.of(name, what)
     words = "clusters per shoot" if what == "fertility" else "shoots per bud"
     panels = []
     for wood, rows in mine.groupby("wood", sort=False):

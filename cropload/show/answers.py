@@ -6,10 +6,10 @@ from cropload.units import METRIC
 
 
 def as_text(answer, units=METRIC, width=80):
-    """Return an answer as text: its heading, its first table and its notes."""
+    """Return an answer as text: its heading, its first table (or all of them) and its notes."""
     parts = [paragraph(answer.heading(units), width=width)] if answer.heading(units) else []
-    if table := answer.table(units):
-        parts.append(table.text(units, width))
+    tables = answer.tables(units)[: answer.printed]
+    parts += [table.text(units, width) for table in tables if table]
     if answer.notes:
         parts.append("\n".join(paragraph(note, "- ", width) for note in answer.notes))
     return "\n\n".join(parts)

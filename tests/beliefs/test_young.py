@@ -284,4 +284,4 @@ def test_a_crop_of_vines_too_young_to_bear_is_not_split_and_says_why():
     records = estate([2023], tonnes=[crop])
     split = split_miss(records, 2024, early)
     assert "Young 2023" not in set(split["block"])
-    assert any("too young to bear" in why for why in split.attrs["left_out"])
+    assert any("too young to bear" in why for why in split.left_out)

@@ -10,9 +10,9 @@ import pytest
 from cropload import example_records, review_season
 from cropload.review import charts, vine_charts
 from cropload.review.bud_fertility import bud_fertility
-from cropload.review.learned_words import lesson_kind, trend_tag
 from cropload.review.learning import learn
-from cropload.review.review_levels import level_scores
+from cropload.review.lesson_words import lesson_kind, trend_tag
+from cropload.review.scores import level_scores
 from cropload.review.split_miss import split_miss
 from cropload.review.vine_trend import season_figures, vine_trend
 from cropload.show.drawing import svg
@@ -44,7 +44,7 @@ def split(records, review):
 
 @pytest.fixture(scope="module")
 def lessons(records):
-    return learn(records).table
+    return learn(records).frame
 
 
 def legend(ax):

@@ -88,7 +88,9 @@ def test_no_more_than_all_of_the_fruit_reaches_the_scale():
         found = parts(split, block)
         assert usual[at] - found["recovery"] == pytest.approx(0, abs=1e-12)
         assert found["counting_bias"] < 3 * found["recovery"]
-        assert "more than all of it cannot" in block_sentence(split, block)
+        told = block_sentence(split, block)
+        more = 100 * np.expm1(-found["recovery"])
+        assert f"all of the fruit reached the scale, {more:.0f} % more than expected" in told
 
 
 @pytest.mark.parametrize("blocks", [ONE, BLOCKS], ids=["one block", "all blocks"])

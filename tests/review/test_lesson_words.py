@@ -6,7 +6,8 @@ import pandas as pd
 import pytest
 
 from cropload.beliefs.learned import Entry
-from cropload.review import learned_words as words
+from cropload.review import lesson_words as words
+from cropload.review.learning import Lessons
 from cropload.review.vine_trend import NOT_CLEAR, TOO_FEW, WEAKER
 
 
@@ -30,7 +31,7 @@ def test_headline_gives_the_chances_and_the_other_figures():
     assert "Getting weaker: Alder (91 %)." in told
     assert "Not clear: Birch (weaker 51 %, holding 40 %, stronger 9 %)." in told
     assert "Too few seasons to say: Cedar." in told
-    assert "All blocks together: not clear (weaker 30 %, holding 70 %, stronger 0 %)." in told
+    assert "All blocks together: not clear (weaker 30 %, holding 70 %, stronger under 1 %)." in told
     assert told.endswith("by other figures: the index, getting weaker (95 %).")
     assert "no block can be called" not in told
 
@@ -53,10 +54,9 @@ def test_a_load_response_is_told_as_what_ten_per_cent_more_buds_change():
     low, middle, high = -0.68, -0.45, -0.22
     row = {"topic": "load", "before": middle, "before_low": low, "before_high": high}
     # Arithmetic: 1.1 to the power of each, less one.
-    assert words.figure_range(row, "before") == "-4.2 % (-6.3 to -2.1)"
-    assert (
-        words.figure_range(row | {"topic": "counting_bias"}, "before") == "-0.45 (-0.68 to -0.22)"
-    )
+    assert words.figure_range(row, "before") == "-4.2 % (-6.3 % to -2.1 %)"
+    ratio = row | {"topic": "counting_bias"}
+    assert words.figure_range(ratio, "before") == "-0.45 (-0.68 to -0.22)"
     assert words.lesson_name("load:noncount") == "load response: shoots from old wood"
 
 
@@ -68,15 +68,32 @@ def lesson(**changes):
 
 
 def test_what_a_forecast_uses_now_is_told_beside_the_figure_before():
-    assert words.before_text(lesson()) == "2.00 (1.90 to 2.10)"
-    old = lesson(before_from="accepted, up to 2024")
-    assert words.before_text(old) == "2.00 (1.90 to 2.10), accepted, up to 2024"
     assert words.now_text(lesson()) == "as after"
     assert words.now_text(lesson(now=2.0)) == "as before"
     other = lesson(now=1.5, now_low=1.4, now_high=1.6, key="increase_factor:Merlot")
-    assert words.now_text(other) == "1.50 (1.40 to 1.60)"
-    told = words.now_sentence(pd.DataFrame([lesson(), other]))
-    assert told.endswith("Riesling as after; Merlot 1.50 (1.40 to 1.60).")
+    assert words.now_text(other) == "1.50 (1.40-1.60)"
+
+
+def lessons_of(*rows):
+    """Lessons as ``learn`` gives them, of rows alone."""
+    table = pd.DataFrame([lesson(**row) for row in rows])
+    table = table.assign(words="weight at harvest / at lag phase", seasons=2, said="moved")
+    return Lessons(table, through=2025, profiles=pd.DataFrame(), entries={})
+
+
+def test_one_source_and_one_use_are_told_once_and_several_in_each_row():
+    (table,) = lessons_of({}, {"key": "increase_factor:Merlot"}).tables()
+    assert table.caption.endswith("before: handbook; now: as after")
+    assert [column.title for column in table.columns] == [
+        "of", "seasons", "before", "after", "it has",
+    ]  # fmt: skip
+    other = {"key": "increase_factor:Merlot", "before_from": "accepted, up to 2024", "now": 1.5}
+    (table,) = lessons_of({}, other | {"now_low": 1.4, "now_high": 1.6}).tables()
+    _, _, cells = table.cells()
+    assert cells[1] == [
+        "Merlot", "2", "2.00 (1.90-2.10)", "1.92 (1.82-2.02)", "accepted, up to 2024",
+        "1.50 (1.40-1.60)", "moved",
+    ]  # fmt: skip
 
 
 def test_lessons_of_one_season_are_named_when_accepted():

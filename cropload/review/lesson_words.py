@@ -4,8 +4,9 @@ from cropload import handbook
 from cropload.beliefs import ranges
 from cropload.beliefs.origins import MOST_SHOWN
 from cropload.review.accepting import newer_words
-from cropload.review.lesson_rows import HANDBOOK
 from cropload.review.vine_trend import NOT_CLEAR, TOO_FEW
+from cropload.show import wording
+from cropload.units import METRIC
 
 #: Part of a lesson's key before the colon -> what it is a lesson of.
 KINDS = {
@@ -55,25 +56,36 @@ def lesson_name(key):
     return f"{KINDS.get(kind, kind)}: {LOADS.get(name, name) if kind == 'load' else name}"
 
 
+def lesson_of(key):
+    """Return the part of a lesson's key after the colon, of a load response with its words.
+
+    Examples
+    --------
+    >>> lesson_of("counting_bias:Riesling"), lesson_of("load:burst")
+    ('Riesling', 'burst (shoots per bud)')
+    """
+    kind, name = key.split(":", 1)
+    return f"{name} ({LOADS[name]})" if kind == "load" else name
+
+
 def figure_range(row, part):
-    """Return a lesson's figure with its range, such as ``0.95 (0.89 to 1.01)``.
+    """Return a lesson's figure with its range, such as ``0.95 (0.89-1.01)``.
 
     That of a load response is told as what 10 % more load changes.
     """
+    ends = tuple(row[f"{part}{end}"] for end in ("_low", "", "_high"))
     if row["topic"] == "load":
-        middle, low, high = (in_per_cent(row[f"{part}{end}"]) for end in ("", "_low", "_high"))
-        return f"{middle:+.1f} % ({low:+.1f} to {high:+.1f})"
-    return f"{row[part]:.2f} ({row[f'{part}_low']:.2f} to {row[f'{part}_high']:.2f})"
+        return wording.ranged(map(in_per_cent, ends), signed_percent)
+    return wording.ranged(ends, lambda value: wording.number(value, 2))
+
+
+def signed_percent(value):
+    """Return a change with its sign [%]."""
+    return f"{wording.number(value, 1, signed=True)} %"
 
 
 #: Share of a range below which two middles read as the same [1].
 _SAME = 0.1
-
-
-def before_text(row):
-    """Return a lesson's figure before with its range, and the lesson it came from if any."""
-    text = figure_range(row, "before")
-    return text if row["before_from"] == HANDBOOK else f"{text}, {row['before_from']}"
 
 
 def now_text(row):
@@ -83,18 +95,6 @@ def now_text(row):
         if abs(row["now"] - row[part]) <= _SAME * width:
             return f"as {part}"
     return figure_range(row, "now")
-
-
-def now_sentence(table):
-    """Return what a forecast uses now by itself for the lessons of one kind, in a sentence."""
-    told = {}
-    for row in table.to_dict("records"):
-        of = lesson_name(row["key"]).split(": ", 1)[1]
-        told.setdefault(now_text(row), []).append(of)
-    if len(told) == 1:
-        return f"A forecast uses now, by itself: {next(iter(told))}."
-    parts = [f"{_cut_list(names)} {text}" for text, names in told.items()]
-    return f"A forecast uses now, by itself: {'; '.join(parts)}."
 
 
 def lesson_kind(table):
@@ -108,16 +108,26 @@ def by_kind(table):
     return table.assign(order=order).sort_values("order", kind="stable").drop(columns="order")
 
 
-def kinds_told(table):
-    """Return what the figure of each kind of lesson in a table is, one sentence a kind."""
-    told = {}
-    for row in by_kind(table).to_dict("records"):
-        kind = row["key"].split(":", 1)[0]
-        told.setdefault(kind, []).append(LOAD_FIGURE if kind == "load" else row["words"])
-    if "recovery" in told:
-        told["recovery"] = [f"{told['recovery'][0]} (cannot exceed 1, so its range ends there)"]
-    sentences = [f"{KINDS[kind]}: {'; '.join(dict.fromkeys(each))}." for kind, each in told.items()]
-    return [text[0].upper() + text[1:] for text in sentences]
+def lesson_notes(entries):
+    """Return how lessons are to be read, in sentences.
+
+    Parameters
+    ----------
+    entries : iterable of Entry
+        Those that can be accepted.
+    """
+    profiles = [f"{e.name} ({seasons_words(e.seasons)})" for e in entries if e.topic == "profile"]
+    told = [f"profile: node profiles fitted to table fertility, of {', '.join(profiles)}."]
+    return [*(told if profiles else ()), LEARN_NOTE, ACCEPT_NOTE]
+
+
+def kind_sentence(kind, rows):
+    """Return what the figure of a kind of lesson is, its name as ``accept`` takes it first."""
+    told = [LOAD_FIGURE] if kind == "load" else dict.fromkeys(row["words"] for row in rows)
+    sources = ", ".join(dict.fromkeys(row["before_from"] for row in rows))
+    limit = "; cannot exceed 1, so its range ends there" if kind == "recovery" else ""
+    named = kind if kind.replace("_", " ") == KINDS[kind] else f"{kind} ({KINDS[kind]})"
+    return f"{named}: {'; '.join(told)}{limit}; before: {sources}"
 
 
 def lesson_sentence(row):
@@ -135,8 +145,8 @@ def lesson_sentence(row):
 
 LEARN_NOTE = (
     "Before: the handbook's figure, or that of a lesson you accepted earlier. After: what all "
-    "seasons say, pulled towards the handbook where they are few. A forecast uses now: what the "
-    "next forecast works with by itself today, from the records it reads. 'moved': the figure "
+    "seasons say, pulled towards the handbook where they are few. Now: what the next "
+    "forecast works with by itself today, from the records it reads. 'moved': the figure "
     "before lies outside the range after, which chance alone does about one time in five."
 )
 ACCEPT_NOTE = (
@@ -146,14 +156,41 @@ ACCEPT_NOTE = (
 )
 
 
-def trend_note(trend):
-    """Return how a trend is to be read; ``trend`` is that of ``vine_trend``."""
+#: Figure of a trend -> its quantity, if it has a unit, and decimals in metric and in US units.
+TREND_UNITS = {
+    "pruning_weight": ("pruning_weight_kg_per_m", (2, 2)),
+    "ravaz": ("", (1, 1)),
+    "cane_weight": ("cluster_weight_g", (0, 3)),
+}
+
+
+def trend_label(figure, units=METRIC):
+    """Return the unit that a figure of a trend is shown in."""
+    quantity = TREND_UNITS[figure][0]
+    weight = units.label("kg_per_vine")
+    return units.label(quantity) if quantity else f"{weight}/{weight}"
+
+
+def trend_values(figure, values, units=METRIC):
+    """Return metric values of a figure of a trend in the units shown."""
+    quantity = TREND_UNITS[figure][0]
+    return units.convert(quantity, values) if quantity else values
+
+
+def trend_number(figure, value, units=METRIC):
+    """Return one metric value of a figure of a trend as text, without its unit."""
+    places = TREND_UNITS[figure][1][units.name == "us"]
+    return wording.number(float(trend_values(figure, value, units)), places)
+
+
+def trend_note(holding, chance, least_seasons):
+    """Return how a trend is to be read; arguments as in the handbook's ``trend``."""
     return (
         "Change in a year, with the chances that the vines get weaker, hold (less than "
-        f"{100 * trend.attrs['holding']:.0f} % a year) or get stronger. A word stands only where "
-        f"its chance is above {100 * trend.attrs['chance']:.0f} % after "
-        f"{trend.attrs['least_seasons']} seasons or more; else the trend is not clear. More wood "
-        "is not always better, and a heavier load takes wood: read this beside the plans."
+        f"{wording.percent(holding)} a year) or get stronger. A word stands only where its chance "
+        f"is above {wording.percent(chance)} after {least_seasons} seasons or more; else the "
+        "trend is not clear. More wood is not always better, and a heavier load takes wood: read "
+        "this beside the plans."
     )
 
 
@@ -162,7 +199,7 @@ def trend_words(row):
 
     A trend that is not clear is told with all three chances.
     """
-    told = ", ".join(f"{word} {100 * row[f'chance_{word}']:.0f} %" for word in CHANCES)
+    told = ", ".join(f"{word} {wording.chance(row[f'chance_{word}'])}" for word in CHANCES)
     return f"{row['label']} ({told})" if row["label"] == NOT_CLEAR else trend_tag(row)
 
 
@@ -178,31 +215,46 @@ def trend_tag(row):
     if row["label"] == TOO_FEW:
         return row["label"]
     word = max(CHANCES, key=lambda each: row[f"chance_{each}"])
-    chance = f"{100 * row[f'chance_{word}']:.0f} %"
+    chance = wording.chance(row[f"chance_{word}"])
     named = f"{word} " if row["label"] == NOT_CLEAR else ""
     return f"{row['label']} ({named}{chance})"
 
 
-def enough_sentence(table, name, wood, what="fertility"):
+def fertility_notes(found):
+    """Return whether enough buds were examined, and where fertility leaves the handbook's shape.
+
+    Parameters
+    ----------
+    found : BudFertility
+        Of ``bud_fertility``.
+    """
+    notes = []
+    for name in found.names:
+        mine = found.of(name)
+        notes += [enough_sentence(found, name, wood) for wood in dict.fromkeys(mine["wood"])]
+        notes += [differs_sentence(mine, name)] if len(mine) else []
+    return tuple(notes)
+
+
+def enough_sentence(found, name, wood, what="fertility"):
     """Return whether enough buds of one wood were examined, in a sentence.
 
     Parameters
     ----------
-    table : DataFrame
+    found : BudFertility
         Of ``bud_fertility``.
     name, wood : str
         A group and a wood of it.
     what : str
         ``"fertility"`` or ``"burst"``.
     """
-    mine = table[
-        (table[table.attrs["by"]] == name) & (table["wood"] == wood) & (table["what"] == what)
-    ]
+    mine = found.of(name, what)
+    mine = mine[mine["wood"] == wood]
     short_of = mine[mine["buds_seen"] < mine["buds_enough"]]
-    need, error = int(mine["buds_enough"].max()), table.attrs["error"]
-    figure = "clusters per shoot" if what == "fertility" else "shoots per bud"
-    base = f"{name}, {wood}s: {need} buds at each node are enough for {figure} "
-    base += f"within {100 * error:.0f} %"
+    base = (
+        f"{name}, {wood}s: {int(mine['buds_enough'].max())} buds at each node are enough for "
+        f"{FERTILITY[what]} within {wording.percent(found.error)}"
+    )
     if short_of.empty:
         return f"{base}; the {mine['buds_seen'].min():.0f} or more examined at each do."
     nodes = ", ".join(str(node) for node in short_of["node"])
@@ -226,8 +278,8 @@ def alone_words(entries):
     )
 
 
-def accepted_lines(found, lessons):
-    """Return what acceptance did, one sentence a line.
+def acceptance_notes(found, lessons):
+    """Return what else is to be said of an acceptance, in sentences.
 
     Parameters
     ----------
@@ -236,19 +288,12 @@ def accepted_lines(found, lessons):
     lessons : Lessons
         As from ``learn``.
     """
-    if found.taken:
-        first = (
-            f"Accepted: {lessons_words(len(found.taken))}, used for seasons after "
-            f"{lessons.through} and named there as the source."
-        )
-    else:
-        first = "Nothing is new: these lessons are in force as they are, and the file stays."
-    lines = [first, alone_words(found.taken)]
+    notes = [alone_words(found.taken)]
     if found.taken and found.unchanged:
-        lines.append(f"In force already, unchanged: {lessons_words(len(found.unchanged))}.")
+        notes.append(f"In force already, unchanged: {lessons_words(len(found.unchanged))}.")
     if found.newer:
-        lines.append(newer_words(found, lessons))
-    return [line for line in lines if line]
+        notes.append(newer_words(found, lessons))
+    return tuple(note for note in notes if note)
 
 
 def lessons_words(count):
@@ -269,8 +314,8 @@ def entry_figure(entry):
     if entry.topic == "load":
         settled = handbook.entry(f"load.{entry.name}.settled")
         change = in_per_cent(settled.value + settled.spread * entry.value)
-        return f"{change:+.1f} % for 10 % more load, once settled"
-    return f"{min(entry.value, MOST_SHOWN.get(entry.name, entry.value)):.3f}"
+        return f"{signed_percent(change)} for 10 % more load, once settled"
+    return wording.number(min(entry.value, MOST_SHOWN.get(entry.name, entry.value)), 3)
 
 
 def effect_sentence(effect):
@@ -278,35 +323,43 @@ def effect_sentence(effect):
 
     Parameters
     ----------
-    effect : DataFrame
+    effect : LessonEffect
         Of ``lesson_effect``.
     """
-    season, blocks = effect.attrs["season"], effect[effect["name"] != "estate"]
-    if not effect.attrs["lessons"]:
+    season, blocks = effect.season, effect[effect["name"] != "estate"]
+    if not effect.lessons:
         return f"No lesson is ticked, so the forecast of {season} stays as it is."
     largest = blocks.loc[blocks["change"].abs().idxmax()]
-    lessons = lessons_words(effect.attrs["lessons"])
+    lessons = lessons_words(effect.lessons)
     if abs(largest["change"]) < _TELLING:
         return (
             f"Accepting {lessons} changes no block's middle of {season} by as much as a tenth of "
             "a per cent: the forecast already learns from the same records, and a node profile "
             "matters where a plan changes."
         )
-    estate = float(effect.loc[effect["name"] == "estate", "change"].iloc[0])
+    estate = float(effect[effect["name"] == "estate"]["change"].iloc[0])
     return (
-        f"Accepting {lessons} moves the estate's middle of {season} by {100 * estate:+.1f} %, and "
-        f"{largest['name']}'s the most, by {100 * largest['change']:+.1f} %."
+        f"Accepting {lessons} moves the estate's middle of {season} by "
+        f"{signed_percent(100 * estate)}, and {largest['name']}'s the most, by "
+        f"{signed_percent(100 * largest['change'])}."
     )
 
 
 #: Change of a middle below which nothing is said to change [1].
 _TELLING = 0.001
 
+#: Figure of bud fertility -> its words.
+FERTILITY = {"fertility": "clusters per shoot", "burst": "shoots per bud"}
 #: Words of the three chances of a trend, as its columns are named.
 CHANCES = ("weaker", "holding", "stronger")
 WOOD_NOTE = (
     "The prunings weighed in a winter grew in the season before it, and are set against the crop "
     "and the shoots of that season. The range of a season is what its weighing leaves open."
+)
+RAVAZ_NOTE = (
+    "The index of several blocks is the ratio of sums: all their crop over all their prunings, of "
+    "the blocks in which both were weighed. A mean of the blocks' own indices can exceed it by a "
+    "quarter."
 )
 TREND_ORIGIN = (
     "What a season's weather does to all blocks is learned from the records, with the handbook's "
@@ -336,7 +389,7 @@ def trend_sentence(trend, figure):
 
     Parameters
     ----------
-    trend : DataFrame
+    trend : VineTrend or DataFrame
         Of ``vine_trend``.
     figure : str
         One of its figures; what the others say of all blocks together stands at the end, so that
