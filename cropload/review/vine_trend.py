@@ -13,6 +13,7 @@ from cropload.beliefs.measured import measurements
 from cropload.errors import CroploadError
 from cropload.records.facts import block_facts
 from cropload.units import METRIC
+from cropload.vine.balance import ravaz_index
 from cropload.vine.growth import COMPONENTS
 
 #: Figure -> words and unit.
@@ -147,7 +148,8 @@ def ravaz_of(figures, by="variety"):
     sums = both.groupby([by, "season"], sort=True).agg(
         yield_kg=("yield_kg", "sum"), pruning_kg=("pruning_kg", "sum"), blocks=("block", "size")
     )
-    sums["ravaz"] = sums["yield_kg"] / sums["pruning_kg"]
+    pairs = zip(sums["yield_kg"], sums["pruning_kg"], strict=True)
+    sums["ravaz"] = [ravaz_index(crop, wood) for crop, wood in pairs]
     return sums.reset_index()[[by, "season", "ravaz", "blocks"]]
 
 

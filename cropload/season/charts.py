@@ -90,7 +90,7 @@ def fan_panel(fan, harvest=None, units=METRIC):
     Parameters
     ----------
     fan : Fan
-        Of ``fan_of`` [t]: one row a day.
+        Of ``forecast_fan`` [t]: one row a day.
     harvest : Harvested, optional
         What the scale said; drawn as a line when it is known.
     units : UnitSystem

@@ -1,14 +1,13 @@
 """The forecast log: a line a block each time a forecast is kept, never rewritten."""
 
 import csv
-import datetime
 import io
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from cropload import __version__
+from cropload import __version__, clock
 from cropload.errors import CroploadError
 from cropload.records.reading.faults import Fault
 from cropload.records.writing.gate import changing
@@ -87,7 +86,7 @@ def log_forecast(forecast, path):
     centre = forecast.estate.beliefs.centre
     spread = forecast.estate.beliefs.spread()
     tonnes = forecast.centre_tonnes()
-    now = datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")
+    now = clock.now()
     rows = []
     for at, block in enumerate(forecast.blocks):
         row = {

@@ -139,7 +139,7 @@ class Fan(Answer):
         return fan_panel(self, self.harvest, units).plot(ax)
 
 
-def fan_of(made, by="estate", name="estate", records=None):
+def forecast_fan(made, by="estate", name="estate", records=None):
     """Return how a total's range narrows.
 
     Parameters
@@ -224,7 +224,7 @@ def harvested(records, season, forecast, by="estate", name="estate"):
     forecast : Forecast
         Tells which blocks belong to the total.
     by, name : str
-        As in ``fan_of``.
+        As in ``forecast_fan``.
 
     Notes
     -----

@@ -5,7 +5,7 @@ from helpers import block_row, make_records
 
 from cropload import crew_check, forecast, next_counts, sample_vines, thin_to, two_step_plan
 from cropload.errors import CroploadError
-from cropload.season.season_days import fan_of, season_days
+from cropload.season.season_days import forecast_fan, season_days
 
 NAME = "Upper <i>Knoll</i> of the very long name that no table column has room for"
 
@@ -34,7 +34,7 @@ def answers():
         "crew": crew_check(records, NAME, draws=300),
         "sample": sample_vines(records, NAME),
         "two steps": two_step_plan(0.15),
-        "fan": fan_of(made, records=records),
+        "fan": forecast_fan(made, records=records),
     }
 
 

@@ -12,7 +12,7 @@ from cropload import example_records, forecast
 from cropload.errors import CroploadError
 from cropload.season import charts, tables, words
 from cropload.season.season_days import (
-    fan_of,
+    forecast_fan,
     harvest_words,
     harvested,
     opening_day,
@@ -69,13 +69,13 @@ def test_a_view_opens_at_the_latest_season_counted_and_before_its_lag_weights(re
 
 
 def test_fan_is_the_forecast_of_each_day_and_narrows(records, made):
-    fan = fan_of(made)
+    fan = forecast_fan(made)
     direct = forecast(records, SEASON, fan["day"].iloc[2], draws=500).frame_by("estate").iloc[0]
     assert fan["tonnes_p10"].iloc[2] == pytest.approx(direct["tonnes_p10"])
     assert fan["range_t"].iloc[-1] < 0.5 * fan["range_t"].iloc[0]
     assert list(fan["day"]) == sorted(fan["day"])
     with pytest.raises(CroploadError, match="no block 'Nowhere'"):
-        fan_of(made, "block", "Nowhere")
+        forecast_fan(made, "block", "Nowhere")
 
 
 def test_harvest_of_a_total_is_the_sum_on_the_tickets(records, made):
@@ -103,7 +103,7 @@ def test_harvest_is_held_against_the_range_of_the_blocks_picked(records, made):
 
 
 def test_fan_figure_draws_the_band_the_middle_and_the_harvest(records, made):
-    fan, known = fan_of(made), harvested(records, SEASON, made[0][1])
+    fan, known = forecast_fan(made), harvested(records, SEASON, made[0][1])
     ax = charts.fan_panel(fan, known, US).plot()
     lines = {line.get_label(): line for line in ax.get_lines()}
     short_ton = constants.short_ton / 1000
@@ -122,7 +122,7 @@ def test_fan_figure_draws_the_band_the_middle_and_the_harvest(records, made):
 
 
 def test_fan_without_a_harvest_says_so_and_draws_no_line(made):
-    fan = fan_of(made)
+    fan = forecast_fan(made)
     ax = charts.fan_panel(fan).plot()
     assert not [line for line in ax.get_lines() if line.get_label().startswith("harvest")]
     assert "not known yet" in charts.fan_panel(fan).text()
@@ -130,7 +130,7 @@ def test_fan_without_a_harvest_says_so_and_draws_no_line(made):
 
 
 def test_a_single_date_is_drawn_as_a_bar_that_can_be_seen(made):
-    one = fan_of(made[:1])
+    one = forecast_fan(made[:1])
     band = charts.fan_panel(one).plot().collections[0].get_paths()[0].get_extents()
     assert band.width > 0.1
     assert band.height == pytest.approx(one["tonnes_p90"].iloc[0] - one["tonnes_p10"].iloc[0])

@@ -4,7 +4,7 @@ import ipywidgets as widgets
 
 from cropload.errors import CroploadError
 from cropload.season import charts
-from cropload.season.season_days import fan_of
+from cropload.season.season_days import forecast_fan
 from cropload.season.tables import change_blocks, crop_table, origins_table, ranked
 from cropload.season.what_moved import change_notes
 from cropload.season.words import change_sentence, change_steps, contribution_sentence
@@ -88,7 +88,7 @@ class SeasonFan(DeskPanel):
             )
         by, name = self.total.value
         units = self.desk.units
-        fan = fan_of(self.made, by, name, self.desk.records)
+        fan = forecast_fan(self.made, by, name, self.desk.records)
         self.figure.value = parts.picture(charts.fan_panel(fan, fan.harvest, units))
         self.table.value = fan.table(units).html(units) + parts.note(fan.heading(units))
 
