@@ -36,7 +36,6 @@ _HOME = {
     "stage_errors": "cropload.season.stage_errors",
     "review_season": "cropload.review.review",
     "level_scores": "cropload.review.scores",
-    "split_miss": "cropload.review.split_miss",
     "lesson_effect": "cropload.review.accepting",
     "split_miss": "cropload.review.split_miss",
     "learn": "cropload.review.learning",

@@ -45,6 +45,8 @@ def reached():
 
 
 REACHED = reached()
+#: What commands and panels take themselves.
+AT_THE_DOOR = {pair for door in DOORS for pair in imports(TREES[door])}
 
 
 #: Plain arithmetic for Python alone: the reader works out areas the other way round.
@@ -91,8 +93,7 @@ def makers():
                     for inner in ast.walk(node)
                     if isinstance(inner, ast.Call) and isinstance(inner.func, ast.Name)
                 }
-                direct = any((module, node.name) in imports(TREES[door]) for door in DOORS)
-                if made & kinds and direct:
+                if made & kinds and (module, node.name) in AT_THE_DOOR:
                     yield module, node.name
 
 
