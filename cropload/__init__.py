@@ -16,6 +16,11 @@ _HOME = {
     "replacement_buds": "cropload.vine.bud_damage",
     "mean_from_sample": "cropload.beliefs.counting",
     "sample_size": "cropload.season.sampling",
+    "two_step_plan": "cropload.season.two_step",
+    "sample_vines": "cropload.season.count_plan",
+    "next_counts": "cropload.season.next_counts",
+    "thin_to": "cropload.season.thinning",
+    "crew_check": "cropload.season.crew_check",
     "PruningPlan": "cropload.vine.plan",
     "compare_blocks": "cropload.pruning.compare_blocks",
     "compare_plans": "cropload.pruning.compare",
@@ -24,9 +29,10 @@ _HOME = {
     "after_frost": "cropload.frost.after_frost",
     "frost_cover": "cropload.frost.cover",
     "with_frost": "cropload.frost.cover",
-    "frost_survival": "cropload.vine.weather.survival",
+    "frost_survival": "cropload.frost.survival",
     "replay_frost": "cropload.frost.replay",
     "review_season": "cropload.review.review",
+    "split_miss": "cropload.review.split_miss",
     "learn": "cropload.review.learning",
     "accept": "cropload.review.accepting",
     "bud_fertility": "cropload.review.bud_fertility",
@@ -47,6 +53,10 @@ __getattr__, __dir__, __all__ = lazy.names(__name__, _HOME)
 answer.RENDERERS |= {
     "text": "cropload.show.answers:as_text",
     "html": "cropload.show.answers:as_html",
+}
+answer.VIEWS |= {
+    "Forecast": "cropload.season.forecast_view",
+    "Change": "cropload.season.what_moved",
 }
 
 

@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 from importlib import import_module
 from typing import Any
 
+from cropload.errors import CroploadError
 from cropload.units import METRIC, unit_system
 
 #: How an answer is written: ``module:function``, registered from above, where words are known.
@@ -39,6 +40,8 @@ class Answer:
     ``answer["column"]`` and ``len(answer)`` speak of the frame.
     """
 
+    #: Tables that are printed, the first ones [1]; None for all.
+    printed = 1
     frame: Any
     notes: tuple = ()
     sources: tuple = field(default=(), kw_only=True)
@@ -60,11 +63,15 @@ class Answer:
         return self._view("plot", ax, unit_system(units))
 
     def text(self, units=METRIC, width=80):
-        """Return the answer as text: heading, the first table, notes."""
+        """Return the answer as text: heading, the table that matters most, notes."""
         return _found(RENDERERS["text"])(self, unit_system(units), width)
 
     def _view(self, name, *given):
-        return _found(f"{VIEWS[type(self).__name__]}:{name}")(self, *given)
+        names = [each.__name__ for each in type(self).__mro__]
+        place = next((VIEWS[each] for each in names if each in VIEWS), None)
+        if place is None:
+            raise CroploadError(f"There is no {name} of a {names[0]}; print it, or take its frame.")
+        return _found(f"{place}:{name}")(self, *given)
 
     def __str__(self):
         return self.text()

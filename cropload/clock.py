@@ -27,6 +27,11 @@ def today():
     return max(datetime.date.today(), MADE_ON)
 
 
+def now():
+    """Return this moment by the machine's clock, to the second and in UTC, as a log keeps it."""
+    return datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")
+
+
 def day(as_of):
     """Return a day as a Timestamp at midnight, or None for no limit.
 

@@ -15,12 +15,11 @@ from helpers import block_row, make_records
 from cropload import handbook
 from cropload.beliefs.accepted import Accepted
 from cropload.beliefs.groundwork import lay_ground
-from cropload.beliefs.history import estates
+from cropload.beliefs.history import estate_of
 from cropload.beliefs.measured import measurements
-from cropload.records.block_facts import block_facts
+from cropload.records.facts import block_facts
 from cropload.review.learning import learn
-from cropload.vine.growth import COMPONENTS, STAGES, LoadState
-from cropload.vine.load_response import exponents
+from cropload.vine.growth import COMPONENTS, STAGES, LoadState, exponents
 
 PLAN, BUDS = "2x10+2x2", 24
 VARIETIES = ("Anyvine", "Othervine")
@@ -139,7 +138,7 @@ def centre(records, season, entries):
     measured = measurements(records, facts, accepted.counters)
     here = measured[measured["season"] == season]
     ground = lay_ground(records, season, this_season=here, measured=measured, accepted=accepted)
-    found = next(estates(ground, ground.learn()))
+    found = estate_of(ground, ground.learn())
     at = STAGES.index("harvest")
     logs = np.einsum("bk,bk->b", found.season_rows[:, at], found.beliefs.centre)
     return np.exp(logs + found.season_offset[:, at])

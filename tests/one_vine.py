@@ -2,7 +2,8 @@
 
 import numpy as np
 
-from cropload.vine.growth import COMPONENTS, LoadState, PlanShape
+from cropload.vine.growth import COMPONENTS, LoadState
+from cropload.vine.plan_shape import PlanShape
 
 VALUES = {
     "buds_left": 1.0,

@@ -7,11 +7,10 @@ import simulated_estate as sim
 
 from cropload.beliefs import ranges
 from cropload.beliefs.estate import believe
+from cropload.beliefs.history import line_centres
 from cropload.beliefs.learn_spreads import learn_spreads
-from cropload.beliefs.linearise import straight_about
 from cropload.beliefs.spreads import Spreads
-from cropload.vine.growth import STAGES, LoadState
-from cropload.vine.load_response import exponents
+from cropload.vine.growth import STAGES, LoadState, exponents
 
 #: What a crew has done by each point of the season; every point includes those before it.
 POINTS = {
@@ -75,7 +74,7 @@ def forecasts(seen, learned, season, draws, seed):
         counted = replace(seen, values=values, precision=precision)
         prior = np.tile(sim.CENTRE, (BLOCKS, 1))
         first = believe(sim.grid_of(counted, prior), names, learned).centre
-        about = straight_about(prior, first, precision, seen.variety)
+        about = line_centres(prior, first, precision, seen.variety)
         found = believe(sim.grid_of(counted, about), names, learned)
         yield sim.predicted_crops(found, seen.loads, [1.0], draws, seed)[0]
 

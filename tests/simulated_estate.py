@@ -11,14 +11,22 @@ import numpy as np
 
 from cropload import handbook
 from cropload.beliefs import estate as beliefs
+from cropload.beliefs.history import line_centres
 from cropload.beliefs.learn_spreads import learn_spreads
-from cropload.beliefs.linearise import load_shift, straight_about
-from cropload.beliefs.measurements import Grid
-from cropload.beliefs.priors import prior_logs, prior_spreads
-from cropload.beliefs.spreads import Spreads
-from cropload.vine.growth import COMPONENTS, STAGES, LoadState, PlanShape, grow
-from cropload.vine.load_response import RESPONSES, carried_load, exponents
-from cropload.vine.stage_lines import stage_rows
+from cropload.beliefs.measurements import Measurements
+from cropload.beliefs.spreads import Spreads, prior_logs, prior_spreads
+from cropload.vine.growth import (
+    COMPONENTS,
+    RESPONSES,
+    STAGES,
+    LoadState,
+    carried_load,
+    exponents,
+    grow,
+    load_shift,
+    stage_rows,
+)
+from cropload.vine.plan_shape import PlanShape
 
 K = len(COMPONENTS)
 CENTRE, CENTRE_SPREAD, _ = prior_logs("Anyvine")
@@ -115,10 +123,9 @@ def grid_of(seen, about):
         np.repeat(about, count, axis=0),
         PlanShape(buds.ravel(), zero, zero),
         LoadState(cells(loads.usual), loads.carried.ravel(), cells(loads.clusters)),
-        exponents(),
     )
     rows, offset = stage_rows(*chain)
-    return Grid(
+    return Measurements(
         rows.reshape(blocks, count, len(STAGES), K),
         seen.values - offset.reshape(blocks, count, len(STAGES)),
         seen.precision,
@@ -189,7 +196,7 @@ def believe(seen):
     grid = grid_of(seen, np.tile(CENTRE, (blocks, 1)))
     learned = learn_spreads(grid, spreads)
     first = beliefs.believe(grid, names, learned).centre
-    about = straight_about(grid.mean, first, seen.precision, seen.variety)
+    about = line_centres(grid.mean, first, seen.precision, seen.variety)
     return beliefs.believe(grid_of(seen, about), names, learned)
 
 

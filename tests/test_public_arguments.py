@@ -10,7 +10,7 @@ import pytest
 import cropload
 from cropload.errors import CroploadError
 from cropload.records.writing.append import append_rows
-from cropload.season import crew_check, crew_crop, next_counts, sampling, thinning, vine_picking
+from cropload.season import crew_check, sampling, vine_picking
 
 RECORDS = cropload.example_records()
 BLOCK, PLAN = "Long Acre", "3x8+3x2"
@@ -182,6 +182,32 @@ CASES = {
         "population": 100,
         "quantile": "t",
     },
+    cropload.sample_vines: {
+        "records": RECORDS,
+        "block": BLOCK,
+        "measure": "clusters",
+        "beside": (),
+        "error": 0.1,
+        "season": 2026,
+        "vines": None,
+        "rows": None,
+        "rows_to_walk": None,
+        "date": "2026-07-01",
+        "seed": 0,
+        "units": None,
+        "two_step": False,
+    },
+    cropload.two_step_plan: {
+        "error": 0.1,
+        "confidence": 0.95,
+        "population": 600,
+        "cv_clusters": 0.4,
+        "cv_weight": 0.2,
+        "cv_weight_within": 0.4,
+        "clusters_a_vine": 4,
+        "minutes_count": 1.0,
+        "minutes_weigh": 6.0,
+    },
     cropload.vine_trend: {"records": RECORDS},
     cropload.vines_per_hectare: {"row_spacing_m": 2.0, "vine_spacing_m": 1.0},
     cropload.with_frost: {
@@ -193,11 +219,11 @@ CASES = {
     cropload.write_template: {"path": "nowhere", "xlsx": False, "units": "metric"},
     cropload.PruningPlan: {"canes": 3, "buds_per_cane": 8, "spurs": 3, "buds_per_spur": 2},
     cropload.PruningPlan.parse: {"text": PLAN},
-    cropload.Forecast.table: {"self": FORECAST, "by": "block"},
+    cropload.Forecast.frame_by: {"self": FORECAST, "by": "block"},
     cropload.Forecast.contributions: {"self": FORECAST, "by": "block"},
     cropload.Forecast.explain: {"self": FORECAST, "earlier": FORECAST},
     append_rows: {"path": "nowhere", "table": "counts", "rows": [{}]},
-    crew_check.crew_check: {
+    cropload.crew_check: {
         "records": RECORDS,
         "block": BLOCK,
         "season": 2026,
@@ -205,15 +231,17 @@ CASES = {
         "date": "2026-12-01",
         "confidence": 0.9,
         "t_ha_per_bud": 0.1,
+        "history": None,
+        **DRAWN,
     },
-    crew_crop.crop_of_extra_buds: {
+    crew_check.crop_of_extra_buds: {
         "records": RECORDS,
         "block": BLOCK,
         "plan": PLAN,
         "season": 2026,
         **DRAWN,
     },
-    next_counts.next_counts: {"forecast": FORECAST, "hours": 1.0, "of": "estate", "what": None},
+    cropload.next_counts: {"forecast": FORECAST, "hours": 1.0, "of": "estate", "what": None},
     sampling.cv_of_counts: {"records": RECORDS, "block": BLOCK, "column": "clusters"},
     sampling.sample_size_for_proportion: {
         "margin": 0.05,
@@ -221,7 +249,7 @@ CASES = {
         "confidence": 0.95,
         "population": 800,
     },
-    thinning.thin_to: {
+    cropload.thin_to: {
         "forecast": FORECAST,
         "block": BLOCK,
         "target_t_ha": 6,
@@ -300,6 +328,9 @@ FINE = {
     ("crew_check", "plan"): {"a broken number"},
     ("crew_check", "t_ha_per_bud"): {"minus one", "a broken number"},
     ("pick_vines", "missing"): {"an empty list", "a table"},
+    ("sample_vines", "beside"): {"an empty list", "a table"},
+    ("sample_vines", "error"): {"a broken number"},
+    ("two_step_plan", "*"): {"a broken number"},
     ("find_plans", "suitable_canes"): {"None"},
     ("write_template", "path"): {"a word", "a number as text"},
 }  # fmt: skip

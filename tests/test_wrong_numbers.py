@@ -12,7 +12,7 @@ from cropload.pages.cli import main
 from cropload.records.example import shipped
 from cropload.records.reading.faults import RecordsError
 from cropload.records.writing.append import save_plan
-from cropload.records.writing.template import write_frame
+from cropload.records.writing.results import write_frame
 from cropload.vine.plan import PlanError, PruningPlan
 
 
@@ -37,7 +37,7 @@ def rewrite_harvest(estate, season, *rows, block="Home Terrace"):
 
 
 def tonnes(records, season=2027):
-    table = cropload.forecast(records, season).table()
+    table = cropload.forecast(records, season).frame
     return table.set_index("block")["tonnes_p50"]
 
 

@@ -1,4 +1,4 @@
-"""What was learned on the estate and accepted, as a forecast of a later season takes it.
+"""What was learned on the estate and accepted, as a forecast takes it, and the notes that say so.
 
 The same seasons must not speak twice. A figure that was learned from the seasons up to one is what
 is known of it after them, whether or not their records are still read: it is held there in what
@@ -7,15 +7,19 @@ these records teach, and only what came later moves it on.
 
 from dataclasses import dataclass, replace
 from itertools import groupby
+from operator import attrgetter
 
 import numpy as np
 
-from cropload import clock
+from cropload import clock, handbook
+from cropload.beliefs.learned import COMPONENTS as LEARNABLE
 from cropload.beliefs.learned import PROFILES, Entry, read_learned
 from cropload.beliefs.node_profiles import node_profile
+from cropload.beliefs.origins import WORDS
 from cropload.beliefs.posterior import SharedPosterior
-from cropload.vine.growth import COMPONENTS, NodeProfile
-from cropload.vine.load_response import RESPONSES
+from cropload.beliefs.spreads import prior_logs
+from cropload.vine.growth import COMPONENTS, RESPONSES
+from cropload.vine.plan_shape import NodeProfile
 
 
 @dataclass(frozen=True)
@@ -60,16 +64,16 @@ class Accepted:
         later = replace(records, fertility=table[table["season"] > entry.through])
         return node_profile(later, variety, facts, base)
 
-    def held(self, found, means, until):
+    def held(self, posterior, means, up_to):
         """Return the posterior of what blocks share with what was accepted held in it.
 
         Parameters
         ----------
-        found : SharedPosterior
+        posterior : SharedPosterior
             From all the records.
         means : dict
             {variety: prior means of the log components} [1], in the order of the varieties.
-        until : callable
+        up_to : callable
             Season -> SharedPosterior from what was measured up to it.
 
         Returns
@@ -88,12 +92,11 @@ class Accepted:
         held = [e for e in held if e.topic == "load" or e.variety in means]
         pulls = []
         for through, entries in groupby(sorted(held, key=_through), key=_through):
-            pulls.append(_pull(_pulled(until(through), pulls), list(entries), means))
-        return _pulled(found, pulls)
+            pulls.append(_pull(_pulled(up_to(through), pulls), list(entries), means))
+        return _pulled(posterior, pulls)
 
 
-def _through(entry):
-    return entry.through
+_through = attrgetter("through")
 
 
 def _pull(taught, entries, means):
@@ -117,34 +120,23 @@ def _pull(taught, entries, means):
     return at, after - before, after @ wanted - before @ taught.mean[at]
 
 
-def _pulled(found, pulls):
+def _pulled(posterior, pulls):
     """Return a posterior with more known of some of its effects, or less."""
     if not pulls:
-        return found
+        return posterior
     sizes = np.cumsum([0, *(len(at) for at, _, _ in pulls)])
     at = np.concatenate([places for places, _, _ in pulls])
     information, vector = np.zeros((sizes[-1], sizes[-1])), np.concatenate([v for *_, v in pulls])
     for (_, more, _), start, end in zip(pulls, sizes[:-1], sizes[1:], strict=True):
         information[start:end, start:end] = more
     # cov = R (1 + G' I G)^-1 R' with G the rows of R concerned: only a few directions change.
-    basis, triangle = np.linalg.qr(found.root[at].T)
+    basis, triangle = np.linalg.qr(posterior.root[at].T)
     values, vectors = np.linalg.eigh(triangle @ information @ triangle.T)
     turned = basis @ vectors
     shrunk = 1 / np.sqrt(np.maximum(1 + values, 1e-9)) - 1
-    root = found.root + (found.root @ turned * shrunk) @ turned.T
-    mean = found.mean + root @ (root[at].T @ (vector - information @ found.mean[at]))
-    return SharedPosterior(found.shared, mean, root, found.normals)
-
-
-def span_words(entry):
-    """Return which seasons taught an accepted figure, in words."""
-    plural = "" if entry.seasons == 1 else "s"
-    return f"{entry.seasons} season{plural} up to {entry.through}"
-
-
-def detail(entry):
-    """Return where an accepted figure comes from, in words."""
-    return f"learned on this estate from {span_words(entry)}"
+    root = posterior.root + (posterior.root @ turned * shrunk) @ turned.T
+    mean = posterior.mean + root @ (root[at].T @ (vector - information @ posterior.mean[at]))
+    return SharedPosterior(posterior.shared, mean, root, posterior.normals)
 
 
 #: Nothing accepted: the handbook and the records alone.
@@ -170,5 +162,70 @@ def accepted_before(records, season):
     # A lesson of a season that is still to come cannot have been learned.
     picked = [records.last_harvest, *records.harvest["season"].tolist()]
     latest = max([clock.today().year, *picked])
-    found = read_learned(records.path, varieties, int(latest))
-    return Accepted(tuple(entry for entry in found if entry.through < season))
+    entries = read_learned(records.path, varieties, int(latest))
+    return Accepted(tuple(entry for entry in entries if entry.through < season))
+
+
+_detail = attrgetter("detail")
+
+
+def accepted_notes(accepted, varieties=(), counters=None):
+    """Return sentences on what was learned here and accepted, every kind in force.
+
+    Parameters
+    ----------
+    accepted : Accepted
+        As from ``accepted_before``.
+    varieties : collection of str
+        Varieties at hand.
+    counters : collection of str, optional
+        Those whose counts are used; when given, a lesson of any other counter is doubted.
+
+    Returns
+    -------
+    tuple of str
+        Empty when nothing that was accepted matters here. Lessons of the same figure and the
+        same seasons share a sentence.
+    """
+    notes, doubts = [], []
+    of = {topic: [] for topic in ("component", "counter", "profile", "load")}
+    for entry in accepted.entries:
+        of[entry.topic].append(entry)
+    for name in LEARNABLE:
+        here = [e for e in of["component"] if e.name == name and e.variety in varieties]
+        for words, entries in groupby(sorted(here, key=_detail), key=_detail):
+            names = ", ".join(entry.variety for entry in entries)
+            notes.append(f"{WORDS[name][0].upper()}{WORDS[name][1:]}, {names}: {words}.")
+        doubts += [text for text in map(_far, here) if text]
+    for entry in of["counter"]:
+        if entry.name in (counters or ()):
+            off = 100 * (entry.value - 1)
+            word = "more" if off >= 0 else "fewer"
+            notes.append(
+                f"Clusters counted by {entry.name} are corrected: {abs(off):.1f} % {word} than "
+                f"by all, {entry.detail}."
+            )
+        elif counters is not None:
+            doubts.append(
+                f"learned.toml holds a lesson of the counter {entry.name}, but no count on record "
+                "is by that name, so it changes nothing: mend the name, or take the lesson out."
+            )
+    profiles = [e for e in of["profile"] if e.name in varieties]
+    for words, entries in groupby(sorted(profiles, key=_detail), key=_detail):
+        notes.append(f"Node profile of {', '.join(e.name for e in entries)}: {words}.")
+    for words, entries in groupby(sorted(of["load"], key=_detail), key=_detail):
+        notes.append(f"Response to the load ({', '.join(e.name for e in entries)}): {words}.")
+    return (*notes, *doubts)
+
+
+def _far(entry):
+    """Return that a component lies far from the handbook's, in a sentence, or nothing."""
+    mean, spread, keys = prior_logs(entry.variety)
+    k = COMPONENTS.index(entry.name)
+    if abs(np.log(entry.value) - mean[k]) <= handbook.value("learning.far") * spread[k]:
+        return ""
+    return (
+        f"{WORDS[entry.name][0].upper()}{WORDS[entry.name][1:]}, {entry.variety}: "
+        f"{entry.value:.2f} in learned.toml lies far from the handbook's {np.exp(mean[k]):.2f} "
+        f"({keys[k]}). Look at it again before you rely on this."
+    )

@@ -12,7 +12,6 @@ import numpy as np
 import pandas as pd
 
 from cropload import arguments
-from cropload.beliefs import sample_designs
 from cropload.errors import CroploadError, near
 
 DESIGNS = ("simple", "stratified", "row-cluster")
@@ -127,13 +126,13 @@ def mean_from_sample(
                 "A sample by row takes its weights from the vines of each row; give population "
                 "as a mapping of row to vines and leave weights out."
             )
-        labels = sample_designs.row_labels(strata, keep, "stratified", "strata")
-        mean, error, df = sample_designs.stratified(y, labels, total, by_row)
+        labels = _row_labels(strata, keep, "stratified", "strata")
+        mean, error, df = _stratified(y, labels, total, by_row)
     elif design == "row-cluster":
-        labels = sample_designs.row_labels(clusters, keep, "row-cluster", "clusters")
-        mean, error, df = sample_designs.row_cluster(y, w, labels, fpc)
+        labels = _row_labels(clusters, keep, "row-cluster", "clusters")
+        mean, error, df = _row_cluster(y, w, labels, fpc)
     else:
-        mean, error, df = sample_designs.simple(y, w, fpc)
+        mean, error, df = _simple(y, w, fpc)
 
     cv = np.nan
     if n > 1 and mean > 0:
@@ -216,3 +215,114 @@ def _population_total(population, n):
             "what it stands for. Check the number of bearing vines."
         )
     return total
+
+
+def _simple(y, w, fpc):
+    """Vines picked at random: values, weights [1] and the finite population correction [1]."""
+    n = y.size
+    mean = np.sum(w * y) / w.sum()
+    if n == 1:
+        return mean, np.nan, 0.0
+    variance = n / (n - 1) * np.sum((w * (y - mean)) ** 2) / w.sum() ** 2
+    return mean, np.sqrt(variance * fpc), n - 1.0
+
+
+def _row_cluster(y, w, labels, fpc):
+    """A few rows standing for all: the ratio of their totals to their weights."""
+    row = np.unique(labels, return_inverse=True)[1]
+    total, weight = np.bincount(row, w * y), np.bincount(row, w)
+    rows, mean = total.size, total.sum() / weight.sum()
+    if rows == 1:
+        return mean, np.nan, 0.0
+    variance = rows / (rows - 1) * np.sum((total - mean * weight) ** 2) / weight.sum() ** 2
+    return mean, np.sqrt(variance * fpc), rows - 1.0
+
+
+def _stratified(y, labels, total, by_row):
+    """Vines picked row by row; ``by_row`` maps a row to its bearing vines [1], or is None."""
+    sampled, row = np.unique(labels, return_inverse=True)
+    if by_row is None:
+        names = sampled
+        size = np.full(sampled.size, 1.0 if total is None else total / sampled.size)
+    else:
+        names, size, sampled = _listed_rows(by_row, sampled)
+        row = np.searchsorted(names, sampled)[row]
+    group = _joined(np.bincount(row, minlength=names.size))
+    size = np.bincount(group, size)
+    group = group[row]
+    n = np.bincount(group, minlength=size.size)
+    if y.size == 1:
+        return y[0], np.nan, 0.0
+    means = np.bincount(group, y, size.size) / n
+    variance = np.bincount(group, (y - means[group]) ** 2, size.size) / (n - 1)
+    if total is not None and (n > size + 1e-9).any():
+        if by_row is not None:
+            raise CroploadError("More vines were counted in a row than population says it has.")
+        # Rows of unequal length taken as equal: the correction stops at a full count.
+        size = np.maximum(size, n)
+    share = size / size.sum()
+    left = 1.0 if total is None else 1 - n / size
+    error = np.sqrt(np.sum(share**2 * variance / n * left))
+    return np.sum(share * means), error, float(y.size - size.size)
+
+
+def _row_labels(part, keep, design, name):
+    """Return the rows of the counted vines.
+
+    Raises
+    ------
+    CroploadError
+        No rows, another number of rows than of values, or a counted vine without one.
+    """
+    if part is None:
+        raise CroploadError(f"A {design} sample needs the row of each vine; give {name}.")
+    labels = np.ravel(part)
+    if labels.size != keep.size:
+        raise CroploadError(f"There are {keep.size} values but {labels.size} {name}.")
+    labels = labels[keep]
+    if pd.isna(labels).any() or (labels.dtype.kind not in "iuf" and (labels == "").any()):
+        raise CroploadError(
+            f"A counted vine has no row, so the sample cannot be read as {design}; enter its row."
+        )
+    return _row_order(labels)
+
+
+def _row_order(labels):
+    """Turn row labels such as "2" and "10" into numbers, so that neighbours stay neighbours."""
+    if labels.dtype.kind in "iuf":
+        return labels.astype(float)
+    numbers = pd.to_numeric(pd.Series(labels), errors="coerce").to_numpy(dtype=float)
+    return labels.astype(str) if np.isnan(numbers).any() else numbers
+
+
+def _listed_rows(by_row, sampled):
+    rows = {row: float(size) for row, size in dict(by_row).items() if float(size) > 0}
+    names = _row_order(np.array(list(rows)))
+    if names.dtype.kind != sampled.dtype.kind:
+        names, sampled = _as_text(names), _as_text(sampled)
+    missing = np.setdiff1d(sampled, names)
+    if missing.size:
+        raise CroploadError(
+            f"The sample has vines in row {missing[0]!s}, which population does not list."
+        )
+    order = np.argsort(names)
+    return names[order], np.array(list(rows.values()))[order], sampled
+
+
+def _as_text(labels):
+    return np.array([f"{label:g}" for label in labels]) if labels.dtype.kind == "f" else labels
+
+
+def _joined(counted):
+    """Number the rows so that every group holds two counted vines, joining neighbours."""
+    if (counted >= 2).all():
+        return np.arange(counted.size)
+    group, number, held = [], 0, 0
+    for count in counted:
+        if held >= 2:
+            number, held = number + 1, 0
+        group.append(number)
+        held += count
+    if held < 2 and number > 0:  # the last group is too small: it joins the one before
+        group = [min(part, number - 1) for part in group]
+    return np.asarray(group)

@@ -24,8 +24,8 @@ from cropload.beliefs.posterior import (
     symmetric,
     without_residual,
 )
-from cropload.beliefs.random_streams import stream
 from cropload.beliefs.spreads import Learned, variances
+from cropload.random_streams import stream
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,12 +71,12 @@ class Beliefs:
 
     def spread(self):
         """Return the standard deviation of each log component, (blocks, components) [1]."""
-        found = np.einsum("bkk->bk", self.own_covariance).copy()
+        variance = np.einsum("bkk->bk", self.own_covariance).copy()
         for v in np.unique(self.variety):
             members = np.flatnonzero(self.variety == v)
             through = self.load[members] @ self.root[self.shared.places(v)]
-            found[members] += np.einsum("nkq,nkq->nk", through, through)
-        return np.sqrt(found)
+            variance[members] += np.einsum("nkq,nkq->nk", through, through)
+        return np.sqrt(variance)
 
     def shared_draws(self, draws, seed):
         """Return draws of the shared effects about their mean, (shared effects, draws) [1]."""
@@ -141,19 +141,19 @@ def _level_draws(posterior, variety, draws, seed):
     return shared.levels(local)
 
 
-def believe(grid, names, learned, posterior=None):
-    """Return the exact posterior of the components in the last season of the grid.
+def believe(measured, names, learned, posterior=None):
+    """Return the exact posterior of the components in the last season measured.
 
     Parameters
     ----------
-    grid : Grid
+    measured : Measurements
         What was measured; the last season may be empty (a forecast before any count).
     names : sequence of str
         Names of the blocks.
     learned : Learned
         Spreads of the effects.
     posterior : SharedPosterior, optional
-        From all the blocks, when the grid holds only some of them; from the grid when left out.
+        Of what the blocks share; from these measurements when left out.
 
     Returns
     -------
@@ -166,12 +166,12 @@ def believe(grid, names, learned, posterior=None):
     Valid for spreads small enough that a log-normal is a fair picture (below about 0.7).
     """
     if posterior is None:
-        varieties = [str(v) for v in range(grid.varieties(learned.spreads))]
-        posterior = shared_posterior([grid], learned, varieties)
-    centre, load, own = _last_season(grid, learned, posterior)
+        varieties = [str(v) for v in range(measured.varieties(learned.spreads))]
+        posterior = shared_posterior(measured, learned, varieties)
+    centre, load, own = _last_season(measured, learned, posterior)
     return Beliefs(
         names=tuple(names),
-        variety=grid.variety,
+        variety=measured.variety,
         centre=centre,
         load=posterior.shared.on_effects(load),
         own_covariance=own,
@@ -180,22 +180,22 @@ def believe(grid, names, learned, posterior=None):
     )
 
 
-def centres(grid, learned, posterior):
+def centres(measured, learned, posterior):
     """Return the centres of ``believe`` alone, (blocks, components) [1]."""
-    return _last_season(grid, learned, posterior)[0]
+    return _last_season(measured, learned, posterior)[0]
 
 
-def _last_season(grid, learned, posterior):
+def _last_season(measured, learned, posterior):
     """Return centre, load on the levels and responses, and own covariance in the last season."""
-    blocks, seasons, k = grid.rows.shape[0], grid.rows.shape[1], grid.rows.shape[-1]
-    shift, shared = grid.responses(), posterior.shared
-    rows, values = whitened(grid)
+    blocks, seasons, k = measured.rows.shape[0], measured.rows.shape[1], measured.rows.shape[-1]
+    shift, shared = measured.responses(), posterior.shared
+    rows, values = whitened(measured)
     variance = variances(learned.spreads, seasons, learned.widen)
     now, after = slice((seasons - 1) * k, seasons * k), slice(seasons * k, None)
 
     # The block's own part in the forecast season is its mean plus that season's residual: first
     # from the earlier seasons alone, then with what this season measured.
-    residual = grid.residual(variance.residual)
+    residual = measured.residual(variance.residual)
     info, vector = without_residual(rows[:, :-1], values[:, :-1], residual[..., :-1, :])
     cov = covariance_given(info.sum(1), variance.block)
     past = np.zeros((blocks, k, seasons * k + shared.responses))
@@ -214,8 +214,8 @@ def _last_season(grid, learned, posterior):
 
     level = np.einsum("nkj,nj->nk", prior @ cov, vector.sum(1))
     level = level + (turned @ values[:, -1, :, None])[..., 0]
-    centre = grid.mean + np.einsum("nkj,nj->nk", own, level)
-    for v in np.unique(grid.variety):
-        members = np.flatnonzero(grid.variety == v)
+    centre = measured.mean + np.einsum("nkj,nj->nk", own, level)
+    for v in np.unique(measured.variety):
+        members = np.flatnonzero(measured.variety == v)
         centre[members] += load[members] @ (shared.laid_out.T @ posterior.local_mean(v))
     return centre, load, own

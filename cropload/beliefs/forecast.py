@@ -5,20 +5,21 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 import pandas as pd
 
-from cropload import arguments, handbook
+from cropload import arguments
 from cropload.beliefs.accepted import accepted_before
 from cropload.beliefs.groundwork import lay_ground
-from cropload.beliefs.guard import guard_crops
-from cropload.beliefs.history import estates, learned_before
+from cropload.beliefs.guard import guard_crops, named
+from cropload.beliefs.history import estate_of, learned_before
 from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.measured import lost_blocks, measurements
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.beliefs.result import Forecast
 from cropload.clock import day
 from cropload.records.as_of import records_until
-from cropload.records.block_facts import block_facts
-from cropload.vine.growth import STAGES, Growth, PlanShape, grow
-from cropload.vine.load_response import exponents
+from cropload.records.facts import block_facts
+from cropload.vine.growth import STAGES, Growth, exponents, grow
 from cropload.vine.plan import PruningPlan
+from cropload.vine.plan_shape import PlanShape
 
 #: What has been measured last on the estate -> the word for where the season stands.
 STAGE_WORDS = {
@@ -33,9 +34,8 @@ STAGE_WORDS = {
     "harvest": "while picking",
 }
 
-#: Blocks that grow at once, and block names that a note gives.
+#: Blocks that grow at once.
 _BLOCKS_AT_ONCE = 16
-_NAMES = 12
 
 
 def _season_plans(season, given, estate_plans, last_plans, names):
@@ -92,7 +92,7 @@ def forecast(
     as_of=None,
     *,
     plans=None,
-    draws=4000,
+    draws=DEFAULT_DRAWS,
     seed=0,
     reference_plans=None,
     learned=None,
@@ -138,14 +138,14 @@ def forecast(
     >>> from cropload import example_records
     >>> early = forecast(example_records(), 2026, "2026-03-01")
     >>> late = forecast(example_records(), 2026, "2026-08-20")
-    >>> bool(late.table("estate")["range_t"][0] < early.table("estate")["range_t"][0])
+    >>> bool(late.frame_by("estate")["range_t"][0] < early.frame_by("estate")["range_t"][0])
     True
     """
     check_draws(draws, seed)
     ground, learned, so_far = prepare(
         records, season, as_of, plans=plans, reference_plans=reference_plans, learned=learned
     )
-    return draw_forecast(next(estates(ground, learned)), so_far, draws, seed)
+    return draw_forecast(estate_of(ground, learned), so_far, draws, seed)
 
 
 @dataclass(frozen=True, eq=False)
@@ -218,25 +218,17 @@ def _grown(estate, x, responses):
     """Run the chain on the draws, a few blocks at a time so that they stay in fast memory."""
     names = [field.name for field in fields(Growth)]
     grown = Growth(*(np.empty(x.shape[1:]) for _ in names))
-    exponent, noncount = exponents(responses), handbook.value("noncount.fertility")
+    exponent = exponents(responses)
     for start in range(0, x.shape[1], _BLOCKS_AT_ONCE):
         here = np.arange(start, min(start + _BLOCKS_AT_ONCE, x.shape[1]))
         shape = PlanShape(
-            estate.season_log_buds[here, None],
-            estate.season_burst[here, None],
-            estate.season_fertility[here, None],
+            *(logs[here, -1:] for logs in (estate.buds, estate.burst, estate.fertility))
         )
         share = estate.young.share_of(here)
-        lot = grow(x[:, here], shape, estate.state(here), exponent, noncount, share)
+        lot = grow(x[:, here], shape, estate.state(here), exponent, log_share=share)
         for name in names:
             getattr(grown, name)[here] = getattr(lot, name)
     return grown
-
-
-def _named(names):
-    """Return a list of names for a sentence, cut short where nobody would read on."""
-    more = len(names) - _NAMES
-    return ", ".join(names[:_NAMES]) + (f" and {more} more" if more > 0 else "")
 
 
 def draw_forecast(estate, so_far, draws, seed):
@@ -267,7 +259,7 @@ def draw_forecast(estate, so_far, draws, seed):
     assumed = [n for n, s in zip(facts.names, sources, strict=True) if s.startswith("last plan")]
     if assumed:
         notes.append(
-            f"No plan for {season} is on record for {_named(assumed)}: the last one is taken "
+            f"No plan for {season} is on record for {named(assumed)}: the last one is taken "
             "as unchanged."
         )
     # Where no crop is expected there is no range to be wide.
@@ -279,7 +271,7 @@ def draw_forecast(estate, so_far, draws, seed):
     ]
     if blind:
         notes.append(
-            f"No plan is on record for {_named(blind)}: an ordinary load is taken, so these "
+            f"No plan is on record for {named(blind)}: an ordinary load is taken, so these "
             "ranges are wide."
         )
     notes += [
@@ -291,7 +283,7 @@ def draw_forecast(estate, so_far, draws, seed):
     ]
     notes += estate.young.notes(facts.names)
     notes += estate.accepted_notes
-    found = Forecast(
+    made = Forecast(
         season=season,
         as_of=so_far.as_of,
         stage=so_far.stage,
@@ -309,6 +301,6 @@ def draw_forecast(estate, so_far, draws, seed):
         notes=tuple(notes),
     )
     hanging = growth.kg_picked * (facts.bearing / 1000.0)[:, None]
-    crop = found.with_picked(hanging)
+    crop = made.with_picked(hanging)
     middle = np.median(crop, axis=1) / facts.area_ha
-    return replace(found, draws=crop, notes=(*found.notes, *guard_crops(facts.names, middle)))
+    return replace(made, draws=crop, notes=(*made.notes, *guard_crops(facts.names, middle)))

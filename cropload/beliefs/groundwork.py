@@ -6,34 +6,38 @@ import numpy as np
 import pandas as pd
 
 from cropload import handbook
-from cropload.beliefs.accepted import NOTHING, Accepted, accepted_before
-from cropload.beliefs.accepted_notes import accepted_notes
+from cropload.beliefs.accepted import Accepted, accepted_before, accepted_notes
 from cropload.beliefs.learn_spreads import learn_spreads, teachers
-from cropload.beliefs.linearise import load_shift
 from cropload.beliefs.loads import filled_loads, planned_loads, unsure_precision, usual_loads
 from cropload.beliefs.measured import measurements, plans_by_season
-from cropload.beliefs.measurements import Grid
-from cropload.beliefs.priors import prior_logs, prior_spreads
-from cropload.beliefs.spreads import Spreads
+from cropload.beliefs.measurements import Measurements
+from cropload.beliefs.spreads import Spreads, prior_logs, prior_spreads
 from cropload.beliefs.young import YoungBlocks, young_blocks
-from cropload.records.block_facts import BlockFacts, block_facts
-from cropload.vine.growth import COMPONENTS, STAGES, LoadState, PlanShape
-from cropload.vine.load_response import RESPONSES, carried_load, exponents
+from cropload.records.facts import BlockFacts, block_facts
+from cropload.vine.growth import (
+    COMPONENTS,
+    RESPONSES,
+    STAGES,
+    LoadState,
+    carried_load,
+    load_shift,
+    stage_rows,
+)
 from cropload.vine.plan import PruningPlan
-from cropload.vine.stage_lines import stage_rows
+from cropload.vine.plan_shape import PlanShape
 
 #: Seasons of history used; older ones tell little of today's vines.
 HISTORY_SEASONS = 12
 
 
 def _seasons(measured, plans, season):
-    """Return the seasons of the grid, one after the other, the one forecast last.
+    """Return the seasons measured, one after the other, the one forecast last.
 
     Seasons with a plan and no measurement belong to them: vines carry that load too. The season
     before is always there, so that the load carried is never the one about to be chosen.
     """
-    found = [int(s) for s in measured["season"].unique()] + [planned for _, planned in plans]
-    earlier = [s for s in found if season - HISTORY_SEASONS <= s < season]
+    spoken_of = [int(s) for s in measured["season"].unique()] + [planned for _, planned in plans]
+    earlier = [s for s in spoken_of if season - HISTORY_SEASONS <= s < season]
     return list(range(min([*earlier, season - 1]), season + 1))
 
 
@@ -45,7 +49,7 @@ class Groundwork:
     (blocks, seasons), logs of the load and of the plans' node profiles relative to the block's
     last one [1]; ``carried``: the load carried before each season; ``usual`` and
     ``usual_clusters``: (blocks,), what the components refer to; ``values`` and ``precision``:
-    (blocks, seasons, stages), logs as measured and 1 / their sampling variance [1]. ``young`` says
+    (blocks, seasons, stages), logs as measured and 1 / their sampling variance [1]. ``ages`` says
     in which of those seasons the vines were young.
     """
 
@@ -71,19 +75,19 @@ class Groundwork:
     varieties: tuple
     variety_spread: np.ndarray
     prior_keys: dict
-    young: YoungBlocks
-    accepted: Accepted = NOTHING
-    accepted_notes: tuple = ()
+    ages: YoungBlocks
+    accepted: Accepted
+    accepted_notes: tuple
 
     def lines(self, places, about):
-        """Return offsets and the engine's grid of some blocks.
+        """Return offsets and what was measured of some blocks, as the engine takes it.
 
         Parameters
         ----------
         places : ndarray of int
             Places of the blocks.
         about : ndarray, shape (blocks, components)
-            Logs of their components about which the chain is made straight [1].
+            Logs of their components about which the chain is made linear [1].
         """
         count = self.buds.shape[1]
 
@@ -96,22 +100,22 @@ class Groundwork:
         state = LoadState(
             cells(self.usual), self.carried[places].ravel(), cells(self.usual_clusters)
         )
-        rows, offset = stage_rows(np.repeat(about, count, axis=0), shape, state, exponents())
+        rows, offset = stage_rows(np.repeat(about, count, axis=0), shape, state)
         values, precision = self.values[places], self.precision[places]
         shift = load_shift(np.repeat(self.mean[places], count, axis=0), shape, state)
         shift = shift.reshape(*values.shape[:2], len(COMPONENTS), len(RESPONSES))
         offset = offset.reshape(values.shape)
         rows = rows.reshape(*values.shape, len(COMPONENTS))
         mean, variety = self.mean[places], self.variety[places]
-        added = self.young.onto(offset, places)
-        return offset, Grid(rows, values - offset, precision, mean, variety, shift, added)
+        added = self.ages.onto(offset, places)
+        return offset, Measurements(rows, values - offset, precision, mean, variety, shift, added)
 
     def learn(self):
         """Return the spreads that these records teach."""
         places = teachers(self.precision)
-        _, grid = self.lines(places, self.mean[places])
+        _, lines = self.lines(places, self.mean[places])
         prior = Spreads(*prior_spreads(), self.variety_spread)
-        return learn_spreads(grid, prior, widest=handbook.value("learning.widest_spread"))
+        return learn_spreads(lines, prior, widest=handbook.value("learning.widest_spread"))
 
 
 def lay_ground(
@@ -232,7 +236,7 @@ def lay_ground(
         varieties=tuple(variety_names),
         variety_spread=np.array(spreads)[first_of],
         prior_keys=dict(zip(facts.varieties, keys, strict=True)),
-        young=young,
+        ages=young,
         accepted=accepted,
         accepted_notes=accepted_notes(
             accepted,

@@ -53,6 +53,10 @@ def guard_crops(names, t_ha):
 
 
 def _listed(names, chosen):
-    found = [str(name) for name, yes in zip(names, chosen, strict=True) if yes]
-    more = len(found) - _NAMES
-    return ", ".join(found[:_NAMES]) + (f" and {more} more" if more > 0 else "")
+    return named([str(name) for name, yes in zip(names, chosen, strict=True) if yes], _NAMES)
+
+
+def named(names, most=12):
+    """Return a list of names for a sentence, cut short where nobody would read on."""
+    more = len(names) - most
+    return ", ".join(names[:most]) + (f" and {more} more" if more > 0 else "")

@@ -1,67 +1,60 @@
 """Pooling: past seasons (and this season's counts) to beliefs about every block of the estate."""
 
 import weakref
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
+from functools import cached_property
+from hashlib import sha256
 
 import numpy as np
 import pandas as pd
 
-from cropload.beliefs.accepted import NOTHING, Accepted, accepted_before
+from cropload.beliefs.accepted import accepted_before
 from cropload.beliefs.estate import Beliefs, believe, centres
-from cropload.beliefs.fingerprint import fingerprint
-from cropload.beliefs.groundwork import lay_ground
-from cropload.beliefs.linearise import straight_about
+from cropload.beliefs.groundwork import Groundwork, lay_ground
 from cropload.beliefs.posterior import shared_posterior
-from cropload.beliefs.priors import prior_logs
-from cropload.beliefs.young import YoungSeason
+from cropload.beliefs.spreads import prior_logs
 from cropload.records.as_of import records_until
-from cropload.records.block_facts import BlockFacts
-from cropload.vine.growth import LoadState, PlanShape
+from cropload.vine.growth import COMPONENTS, STAGES, LoadState
 
 
 @dataclass(frozen=True, eq=False)
-class Estate:
-    """Everything a forecast needs of an estate in one season.
+class Estate(Groundwork):
+    """Everything a forecast needs of an estate in one season: its records, and what is believed.
 
-    Arrays are per block, in the order of ``facts.names``. ``log_reference``, ``log_carried`` and
-    ``log_clusters_reference`` are natural logs of the loads the components refer to [1/vine];
-    ``load_known`` says whether any load of the block is on record; ``last_plan`` is the latest
-    plan on record before the season, or None. ``season_rows``, ``season_offset`` and
+    Arrays are per block, in the order of ``facts.names``. ``season_rows``, ``season_offset`` and
     ``season_shift`` are the straight lines of the season forecast, as from ``stage_rows`` and
-    ``load_shift``, at ``season_log_buds``, the log of the load that is carried in it, about
-    the log components ``straight_about``. ``young`` says which vines are young in the season.
-    ``accepted`` is what was learned on the estate before
-    and is used here, and ``accepted_notes`` says so.
+    ``load_shift``, about the log components ``linearised_about``.
     """
 
-    season: int
-    facts: BlockFacts
-    measured: pd.DataFrame
-    plans: dict
-    profiles: dict
-    profile_shoots: dict
-    reference_shape: PlanShape
-    log_reference: np.ndarray
-    log_carried: np.ndarray
-    log_clusters_reference: np.ndarray
-    load_known: np.ndarray
-    last_plan: tuple
-    prior_keys: dict
-    straight_about: np.ndarray
+    linearised_about: np.ndarray
     season_rows: np.ndarray
     season_offset: np.ndarray
     season_shift: np.ndarray
-    season_log_buds: np.ndarray
-    season_burst: np.ndarray
-    season_fertility: np.ndarray
-    young: YoungSeason
     beliefs: Beliefs = field(repr=False)
-    accepted: Accepted = NOTHING
-    accepted_notes: tuple = ()
+
+    @property
+    def log_reference(self):
+        """Log of the load that the components refer to [1/vine]."""
+        return self.usual
+
+    @property
+    def log_carried(self):
+        """Log of the load carried before the season [1/vine]."""
+        return self.carried[:, -1]
+
+    @property
+    def log_clusters_reference(self):
+        """Log of the clusters that cluster weight refers to [1/vine]."""
+        return self.usual_clusters
+
+    @cached_property
+    def young(self):
+        """Which vines are young in the season, as YoungSeason."""
+        return self.ages.season(np.arange(len(self.facts.names)))
 
     def load(self):
         """Return what the season's load rests on, one row a log and one column a block [1]."""
-        now = (self.season_log_buds, self.season_burst, self.season_fertility)
+        now = (logs[:, -1] for logs in (self.buds, self.burst, self.fertility))
         return np.stack([*now, self.log_reference, self.log_carried])
 
     def state(self, blocks):
@@ -100,7 +93,7 @@ def build_estate(
         Measurements of the season itself, as from ``measurements``; none by default, so only
         earlier seasons speak.
     learned : Learned, optional
-        Spreads of the effects; learnt from the grid when left out.
+        Spreads of the effects; learnt from the records when left out.
     accepted : Accepted, optional
         What was learned on the estate and accepted; that of the records' folder when left out.
     unsure_loads : bool
@@ -124,39 +117,48 @@ def build_estate(
         accepted=accepted,
         unsure_loads=unsure_loads,
     )
-    return next(estates(ground, ground.learn() if learned is None else learned))
+    return estate_of(ground, ground.learn() if learned is None else learned)
 
 
-class _Lines:
-    """The straight lines of all blocks, so many at a time; the last lot is kept."""
+def line_centres(mean, centre, precision, variety):
+    """Return the logs about which the chain is made linear in each block.
 
-    def __init__(self, ground, lots, about):
-        self.ground, self.lots, self.about = ground, lots, about
-        self.kept = (None, None)
+    Parameters
+    ----------
+    mean, centre : ndarray, shape (blocks, components)
+        Logs of the components: prior means, and what is believed at first [1].
+    precision : ndarray, shape (blocks, seasons, stages)
+        1 / sampling variance of what was measured [1]; 0 = absent.
+    variety : ndarray of int, shape (blocks,)
+        Index of the variety.
 
-    def of(self, places):
-        if self.kept[0] is not places:
-            self.kept = (places, self.ground.lines(places, self.about[places]))
-        return self.kept[1]
+    Returns
+    -------
+    ndarray, shape (blocks, components)
 
-    def grids(self, through=None):
-        """Return the grids of all blocks, of them only what seasons up to one measured."""
-        grids = (self.of(places)[1] for places in self.lots)
-        if through is None:
-            return grids
-        early = (self.years() <= through)[:, None]
-        return (replace(grid, precision=grid.precision * early) for grid in grids)
+    Notes
+    -----
+    Only the share of the clusters on non-count shoots bends, so only shoots and non-count shoots
+    matter. Where a block's were counted its own are taken, elsewhere the mean over the blocks of
+    its variety with any record: a point of its own for every block would let each one's errors in,
+    thousands of times.
+    """
+    about = mean.copy()
+    measured = (precision > 0).any((1, 2))
+    members = [np.flatnonzero(variety == v) for v in range(int(variety.max()) + 1)]
+    for name, stage in (("shoots_per_bud", "shoots"), ("noncount_shoots", "noncount_shoots")):
+        at = COMPONENTS.index(name)
+        for places in members:
+            if len(places):
+                some = places[measured[places]]
+                about[places, at] = centre[some if len(some) else places, at].mean()
+        seen = (precision[:, :, STAGES.index(stage)] > 0).any(1)
+        about[seen, at] = centre[seen, at]
+    return about
 
-    def years(self):
-        return self.ground.season - np.arange(self.ground.precision.shape[1])[::-1]
 
-    def later(self, through):
-        """Return whether anything was measured after a season."""
-        return bool(self.ground.precision[:, self.years() > through].any())
-
-
-def estates(ground, learned, size=None):
-    """Yield what is believed of all the blocks, so many blocks at a time.
+def estate_of(ground, learned):
+    """Return what is believed of all the blocks.
 
     Parameters
     ----------
@@ -164,72 +166,76 @@ def estates(ground, learned, size=None):
         What the records say.
     learned : Learned
         Spreads of the effects.
-    size : int, optional
-        Most blocks at a time [1]; all at once when left out.
 
-    Yields
-    ------
+    Returns
+    -------
     Estate
-        Of the next blocks, in the order of the records. What they share is learnt from all.
     """
-    everyone = np.arange(len(ground.facts.names))
-    size = max(len(everyone), 1) if size is None else int(size)
-    lots = [everyone[start : start + size] for start in range(0, len(everyone), size)]
-    names = np.array(ground.facts.names, dtype=object)
 
-    # The chain bends where many non-count shoots bear, so it is made straight once more about what
+    def shared(measured):
+        return shared_posterior(measured, learned, ground.varieties)
+
+    # The chain bends where many non-count shoots bear, so it is made linear once more about what
     # is then believed of them.
-    lines = _Lines(ground, lots, ground.mean)
-    posterior = shared_posterior(lines.grids(), learned, ground.varieties)
-    first = np.concatenate([centres(grid, learned, posterior) for grid in lines.grids()])
-    about = straight_about(ground.mean, first, ground.precision, ground.variety)
-    lines = _Lines(ground, lots, about)
-    posterior = shared_posterior(lines.grids(), learned, ground.varieties)
+    everyone = np.arange(len(ground.facts.names))
+    _, measured = ground.lines(everyone, ground.mean)
+    first = centres(measured, learned, shared(measured))
+    about = line_centres(ground.mean, first, ground.precision, ground.variety)
+    offset, measured = ground.lines(everyone, about)
+    posterior = shared(measured)
+    years = ground.season - np.arange(measured.precision.shape[1])[::-1]
 
-    def until(through):
-        if not lines.later(through):
+    def up_to(through):
+        early = years <= through
+        if not measured.precision[:, ~early].any():
             return posterior
-        return shared_posterior(lines.grids(through), learned, ground.varieties)
+        return shared(replace(measured, precision=measured.precision * early[:, None]))
 
     means = {name: prior_logs(name)[0] for name in ground.varieties}
-    held = ground.accepted.held(posterior, means, until)
-    for places in lots:
-        beliefs = believe(lines.of(places)[1], names[places], learned, held)
-        yield _estate(ground, places, lines, beliefs)
-
-
-def _estate(ground, places, lines, beliefs):
-    offset, grid = lines.of(places)
-    facts, measured = ground.facts, ground.measured
-    if len(places) < len(facts.names):
-        facts = facts.part(places)
-        measured = measured[measured["block"].isin(set(facts.names))]
+    held = ground.accepted.held(posterior, means, up_to)
     return Estate(
-        season=ground.season,
-        facts=facts,
-        measured=measured,
-        plans=ground.plans,
-        profiles=ground.profiles,
-        profile_shoots=ground.profile_shoots,
-        reference_shape=PlanShape(np.zeros(len(places)), *ground.reference[:, places]),
-        log_reference=ground.usual[places],
-        log_carried=ground.carried[places, -1],
-        log_clusters_reference=ground.usual_clusters[places],
-        load_known=ground.load_known[places],
-        last_plan=tuple(ground.last_plan[at] for at in places),
-        prior_keys=ground.prior_keys,
-        straight_about=lines.about[places],
-        season_rows=grid.rows[:, -1].copy(),
+        **{part.name: getattr(ground, part.name) for part in fields(ground)},
+        linearised_about=about,
+        season_rows=measured.rows[:, -1].copy(),
         season_offset=offset[:, -1].copy(),
-        season_shift=grid.responses()[:, -1].copy(),
-        season_log_buds=ground.buds[places, -1],
-        season_burst=ground.burst[places, -1],
-        season_fertility=ground.fertility[places, -1],
-        young=ground.young.season(places),
-        beliefs=beliefs,
-        accepted=ground.accepted,
-        accepted_notes=ground.accepted_notes,
+        season_shift=measured.responses()[:, -1].copy(),
+        beliefs=believe(measured, ground.facts.names, learned, held),
     )
+
+
+#: Tables that speak of how much blocks and seasons differ.
+TEACHING = ("blocks", "pruning", "counts", "fertility", "weights", "harvest")
+
+
+def fingerprint(records, tables=TEACHING):
+    """Return a digest of some tables: equal for equal content, whatever object holds it.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``.
+    tables : sequence of str
+        Names of the tables.
+
+    Returns
+    -------
+    bytes
+    """
+    digest = sha256()
+    for name in tables:
+        table = getattr(records, name)
+        digest.update(f"{name} {len(table)} {list(table.columns)}".encode())
+        for column in table:
+            values = table[column]
+            if values.dtype.kind in "iufbM":
+                # A missing number is one thing, however its bits are set.
+                bits = values.to_numpy()
+                if values.dtype.kind == "f":
+                    bits = np.where(np.isnan(bits), np.nan, bits)
+                digest.update(np.ascontiguousarray(bits).tobytes())
+            else:
+                digest.update(pd.util.hash_array(values.to_numpy(object)).tobytes())
+    return digest.digest()
 
 
 _KEPT = weakref.WeakKeyDictionary()
@@ -268,13 +274,13 @@ def learned_before(records, season):
 
     def learn():
         before = records_until(records, f"{int(season)}-01-01")
-        said = (int(season), accepted, fingerprint(before))
-        found = _LEARNED.pop(said, None)
-        if found is None:
-            found = lay_ground(before, season, accepted=accepted).learn()
-        _LEARNED[said] = found
+        content = (int(season), accepted, fingerprint(before))
+        learned = _LEARNED.pop(content, None)
+        if learned is None:
+            learned = lay_ground(before, season, accepted=accepted).learn()
+        _LEARNED[content] = learned
         if len(_LEARNED) > _LEARNED_KEPT:
             del _LEARNED[next(iter(_LEARNED))]
-        return found
+        return learned
 
     return _kept(records, ("learned", int(season), accepted), learn)

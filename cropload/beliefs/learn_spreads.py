@@ -21,22 +21,22 @@ def teachers(precision):
     Parameters
     ----------
     precision : ndarray, shape (blocks, seasons, stages)
-        As in ``Grid``; a block where nothing was measured teaches nothing.
+        As in ``Measurements``; a block where nothing was measured teaches nothing.
     """
-    found = np.flatnonzero((precision > 0).any((1, 2)))
-    if len(found) > _TEACHERS:
-        found = found[np.linspace(0, len(found) - 1, _TEACHERS).round().astype(int)]
-    return found
+    places = np.flatnonzero((precision > 0).any((1, 2)))
+    if len(places) > _TEACHERS:
+        places = places[np.linspace(0, len(places) - 1, _TEACHERS).round().astype(int)]
+    return places
 
 
 @dataclass(frozen=True)
 class _Lesson:
     """The whitened lines of the blocks that teach, without what none of them measures.
 
-    rows, values, shift : as in ``Grid``, of the seasons, stages and components that speak
+    rows, values, shift : as in ``Measurements``, of the seasons, stages and components that speak
     members : places of the blocks of each variety
     speaks : (components,), which components the lines are about
-    added : as in ``Grid``, or None
+    added : as in ``Measurements``, or None
     """
 
     rows: np.ndarray
@@ -47,15 +47,15 @@ class _Lesson:
     added: np.ndarray | None = None
 
 
-def _lesson(grid):
-    rows, values = whitened(grid)
-    seasons = (grid.precision > 0).any((0, 2))
-    stages = (grid.precision > 0).any((0, 1))
+def _lesson(measured):
+    rows, values = whitened(measured)
+    seasons = (measured.precision > 0).any((0, 2))
+    stages = (measured.precision > 0).any((0, 1))
     speaks = (rows != 0).any((0, 1, 2))
     rows = rows[:, seasons][:, :, stages][..., speaks]
-    shift = grid.responses()[:, seasons][:, :, speaks]
-    members = tuple(np.flatnonzero(grid.variety == v) for v in np.unique(grid.variety))
-    added = None if grid.added is None else grid.added[:, seasons][..., speaks]
+    shift = measured.responses()[:, seasons][:, :, speaks]
+    members = tuple(np.flatnonzero(measured.variety == v) for v in np.unique(measured.variety))
+    added = None if measured.added is None else measured.added[:, seasons][..., speaks]
     return _Lesson(rows, values[:, seasons][..., stages], shift, members, speaks, added)
 
 
@@ -98,9 +98,9 @@ def _effects(lesson, variance: Variances, varieties):
     block = covariance_given(info.sum(1), variance.block)
     squares, known = np.zeros((4, k)), np.zeros((4, k))
 
-    # First each variety, then the seasons and responses that all share: the arrow once more.
+    # First each variety, then the seasons and responses that all share, in the same way.
     prior = np.concatenate([variance.season.ravel(), np.ones(r)])
-    precision, right, said = np.diag(1 / prior), 0.0, []
+    precision, right, by_variety = np.diag(1 / prior), 0.0, []
     one = np.eye(len(prior))
     for members, variety in zip(lesson.members, varieties, strict=True):
         square, vec, load = without_blocks(
@@ -109,7 +109,7 @@ def _effects(lesson, variance: Variances, varieties):
         added = _varieties_prior(variance, variety, r)
         # What the variety adds is normal with covariance G: information C becomes C (1 + G C)^-1.
         share = np.linalg.solve(one + square @ added, np.column_stack([square, vec]))
-        said.append((members, square, vec, load, added, share[:, :-1], share[:, -1]))
+        by_variety.append((members, square, vec, load, added, share[:, :-1], share[:, -1]))
         precision += share[:, :-1]
         right = right + share[:, -1]
     covariance = np.linalg.inv(precision)
@@ -120,7 +120,7 @@ def _effects(lesson, variance: Variances, varieties):
     gone = 1 - np.diag(covariance)[:levels] / variance.season.ravel()
     known[1] = gone.reshape(seasons, k).sum(0)
 
-    for members, square, vec, load, added, share, alone in said:
+    for members, square, vec, load, added, share, alone in by_variety:
         both = _diagonal_of_levels(variance.variety_season, r)
         left = both * (alone - share @ mean)
         squares[2] += (left[:levels].reshape(seasons, k) ** 2).sum(0)
@@ -132,16 +132,17 @@ def _effects(lesson, variance: Variances, varieties):
         turn = one - held @ square
         level = turn @ mean + held @ vec
         level_cov = turn @ covariance @ turn.T + (held + held.T) / 2
-        found = _of_blocks(lesson, members, (info, vector, block), load, level, level_cov, variance)
-        for group, (part_squares, part_known) in zip((0, 3), found, strict=True):
+        arrays = (info, vector, block)
+        groups = _of_blocks(lesson, members, arrays, load, level, level_cov, variance)
+        for group, (part_squares, part_known) in zip((0, 3), groups, strict=True):
             squares[group] += part_squares
             known[group] += part_known
     return squares, known
 
 
-def _of_blocks(lesson, members, said, load, level, level_cov, variance):
+def _of_blocks(lesson, members, arrays, load, level, level_cov, variance):
     """Return squares and known of the own parts and of the residuals of one variety's blocks."""
-    info, vector, block = (array[members] for array in said)
+    info, vector, block = (array[members] for array in arrays)
     shift = lesson.shift[members]
     blocks, seasons, k = vector.shape
     levels = seasons * k
@@ -168,12 +169,12 @@ def _of_blocks(lesson, members, said, load, level, level_cov, variance):
     return of_own, ((residual**2).sum((0, 1)), gone.sum((0, 1)))
 
 
-def learn_spreads(grid, spreads, *, widest=np.inf, iterations=100, tolerance=1e-4):
+def learn_spreads(measured, spreads, *, widest=np.inf, iterations=100, tolerance=1e-4):
     """Estimate the spreads of the random effects: the mode of their posterior.
 
     Parameters
     ----------
-    grid : Grid
+    measured : Measurements
         What was measured.
     spreads : Spreads
         Prior spreads [1], with their degrees of freedom (scaled inverse chi-square).
@@ -197,21 +198,21 @@ def learn_spreads(grid, spreads, *, widest=np.inf, iterations=100, tolerance=1e-
     12:547) does, and a mixed step that leads downhill is taken back.
     A crop is a sum of many such effects, so their variances have to be right, not their tails:
     the widening is that of the mean of a scaled inverse chi-square, dof / (dof - 2).
-    The chain is made straight near the handbook's means. Records that contradict it (copies of a
+    The chain is made linear near the handbook's means. Records that contradict it (copies of a
     few blocks, say) can pull a spread so far off that the straight line means nothing any more,
     and crops with it: hence ``widest``.
     Blocks without a measurement teach nothing, and of very many every second or third is taken.
     Valid for any number of blocks and seasons, including none.
     """
-    grid = grid.part(teachers(grid.precision))
+    measured = measured.part(teachers(measured.precision))
     known = np.zeros_like(spreads.sd)
     now = spreads
-    if (grid.precision > 0).any():
-        lesson = _lesson(grid)
-        varieties = np.unique(grid.variety)
-        sd, found = _climb(lesson, spreads, varieties, widest, iterations, tolerance)
+    if (measured.precision > 0).any():
+        lesson = _lesson(measured)
+        varieties = np.unique(measured.variety)
+        sd, seen = _climb(lesson, spreads, varieties, widest, iterations, tolerance)
         now = replace(spreads, sd=sd)
-        known[:, lesson.speaks] = found
+        known[:, lesson.speaks] = seen
     known = np.clip(known, 0, None)
     # With fewer than five the mean hangs on tails that no vineyard has.
     dof = np.maximum(spreads.dof + known, 5.0)

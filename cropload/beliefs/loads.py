@@ -142,10 +142,8 @@ def unsure_precision(precision, on_record):
     their mean then keeps it once. That variance is read from the range of the handbook's usual
     load. Valid for comparing plans; where the season's own load is as unknown, the ratio falls out.
     """
-    from scipy.special import ndtri
-
     usual = handbook.entry("load.reference_buds_per_m")
-    spread = np.log(usual.high / usual.low) / (2 * ndtri((1 + ranges.level()) / 2))
+    spread = np.log(usual.high / usual.low) / (2 * ranges.reach())
     concerned = np.isin(STAGES, OF_ALL_BUDS) & ~on_record[:, None, None] & (precision > 0)
     n = concerned.sum((1, 2))[:, None, None]
     return np.where(concerned, precision / (1 + precision * n * spread**2), precision)

@@ -73,14 +73,14 @@ def check_block(records, block):
     if block in names:
         return block
     folded = {name.casefold().strip(): name for name in names}
-    found = folded.get(block.casefold().strip())
-    if found is None:
+    recorded = folded.get(block.casefold().strip())
+    if recorded is None:
         listed = ", ".join(f"'{name}'" for name in names[:12]) + (", ..." * (len(names) > 12))
         raise CroploadError(
             f"There is no block '{block}' in these records. {near(block, names)}".rstrip()
             + f" The blocks are: {listed}."
         )
-    return found
+    return recorded
 
 
 def check_draws(draws, seed):

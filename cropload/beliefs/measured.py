@@ -7,7 +7,7 @@ import pandas as pd
 
 from cropload import handbook
 from cropload.beliefs.log_means import grouped_log_means
-from cropload.records.tickets import weighed_together
+from cropload.records.facts import season_crops, weighed_together
 from cropload.vine.growth import STAGES
 from cropload.vine.plan import PruningPlan
 
@@ -34,7 +34,7 @@ def plans_by_season(records):
 
 
 def _frame(index_frame, stage, value, log_variance, n, date=None):
-    found = pd.DataFrame(
+    frame = pd.DataFrame(
         {
             "block": index_frame["block"].astype(str).to_numpy(),
             "season": index_frame["season"].to_numpy(int),
@@ -45,10 +45,10 @@ def _frame(index_frame, stage, value, log_variance, n, date=None):
             "date": pd.NaT if date is None else np.asarray(date),
         }
     )
-    found["date"] = pd.to_datetime(found["date"])
-    found = found[found["value"] > 0]
-    found["log_value"] = np.log(found["value"])
-    return found[COLUMNS]
+    frame["date"] = pd.to_datetime(frame["date"])
+    frame = frame[frame["value"] > 0]
+    frame["log_value"] = np.log(frame["value"])
+    return frame[COLUMNS]
 
 
 def last_visits(counts, column):
@@ -161,23 +161,12 @@ def _picked(records, facts):
     harvest = records.harvest
     if harvest.empty:
         return
-    # A blank share means all of it, also when an earlier pick of the same block wrote its share.
-    harvest = harvest.assign(
-        picked_pct=harvest["picked_pct"].fillna(100.0), lost_pct=harvest["lost_pct"].fillna(0.0)
-    )
-    groups = harvest.groupby(["block", "season"], sort=True)
-    table = groups.agg(
-        tonnes=("tonnes", "sum"),
-        picked=("picked_pct", "max"),
-        lost=("lost_pct", "max"),
-        rows=("tonnes", "size"),
-        date=("date", "max"),
-    ).reset_index()
-    share = table["picked"] / 100
+    table = season_crops(harvest).reset_index()
+    share = table["picked_pct"] / 100
     bearing = dict(zip(facts.names, facts.bearing, strict=True))
     vines = table["block"].astype(str).map(bearing).to_numpy(float)
     # What the vines bore is what the scale said, and what hail, frost or birds took before it.
-    lost = table["lost"].to_numpy(float) / 100
+    lost = table["lost_pct"].to_numpy(float) / 100
     with np.errstate(divide="ignore", invalid="ignore"):
         value = table["tonnes"].to_numpy(float) * 1000 / vines / share.to_numpy(float) / (1 - lost)
         # The loss is judged by eye, and the more is lost the less the rest says of the whole.
@@ -270,8 +259,8 @@ def measurements(records, facts, counters=None):
     ]
     if not parts:
         return pd.DataFrame(columns=COLUMNS)
-    found = pd.concat(parts, ignore_index=True)
+    frame = pd.concat(parts, ignore_index=True)
     order = {stage: at for at, stage in enumerate(STAGES)}
-    return found.sort_values(
+    return frame.sort_values(
         ["block", "season", "stage"], key=lambda c: c.map(order) if c.name == "stage" else c
     ).reset_index(drop=True)

@@ -1,4 +1,4 @@
-"""The grid: all that was measured, by block, season and stage, as straight lines with errors."""
+"""All that was measured, by block, season and stage, as straight lines with errors."""
 
 from dataclasses import dataclass
 
@@ -6,8 +6,8 @@ import numpy as np
 
 
 @dataclass(frozen=True)
-class Grid:
-    """What was measured, as one grid of blocks x seasons; the last season is the one forecast.
+class Measurements:
+    """What was measured, by blocks x seasons; the last season is the one forecast.
 
     rows : (blocks, seasons, stages, components), coefficients [1]
     values : (blocks, seasons, stages), ln(measured) less the offset [1]; anything where absent
@@ -28,11 +28,11 @@ class Grid:
     added: np.ndarray | None = None
 
     def part(self, places):
-        """Return the grid of some blocks."""
+        """Return the measurements of some blocks."""
         arrays = (self.rows, self.values, self.precision, self.mean, self.variety)
         response = None if self.response is None else self.response[places]
         added = None if self.added is None else self.added[places]
-        return Grid(*(array[places] for array in arrays), response, added)
+        return Measurements(*(array[places] for array in arrays), response, added)
 
     def responses(self):
         """Return ``response``, empty where none is given."""
@@ -62,8 +62,8 @@ class Grid:
         return int(self.variety.max()) + 1 if len(self.variety) else 0
 
 
-def whitened(grid):
-    """Return the grid's lines in units of their errors.
+def whitened(measured):
+    """Return the lines of what was measured in units of their errors.
 
     Returns
     -------
@@ -72,6 +72,6 @@ def whitened(grid):
     values : ndarray, shape (blocks, seasons, stages)
         What was measured less the prior mean, over the error [1].
     """
-    root = np.sqrt(grid.precision)
-    residual = grid.values - np.einsum("btsk,bk->bts", grid.rows, grid.mean)
-    return grid.rows * root[..., None], np.where(grid.precision > 0, residual * root, 0.0)
+    root = np.sqrt(measured.precision)
+    residual = measured.values - np.einsum("btsk,bk->bts", measured.rows, measured.mean)
+    return measured.rows * root[..., None], np.where(measured.precision > 0, residual * root, 0.0)

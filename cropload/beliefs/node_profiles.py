@@ -3,7 +3,7 @@
 import numpy as np
 
 from cropload import handbook
-from cropload.vine.growth import NodeProfile, plan_shapes
+from cropload.vine.plan_shape import NodeProfile, plan_shapes
 
 
 def node_profile(records, variety, facts, base=None):
@@ -38,7 +38,7 @@ def node_profile(records, variety, facts, base=None):
     if table.empty:
         return base, 0
     prior = handbook.value("forecast.profile_weight")
-    found = {}
+    profile = {}
     for wood in ("cane", "spur"):
         here = table[table["wood"] == wood].groupby("node")[["buds", "shoots", "clusters"]].sum()
         for what, top, bottom in (("burst", "shoots", "buds"), ("fertility", "clusters", "shoots")):
@@ -53,8 +53,8 @@ def node_profile(records, variety, facts, base=None):
                 own = own * (n @ old) / (n @ own)
                 share = n / (n + prior)
                 values[nodes - 1] = share * own + (1 - share) * old
-            found[f"{wood}_{what}"] = values
-    return NodeProfile(**found), int(table["shoots"].sum())
+            profile[f"{wood}_{what}"] = values
+    return NodeProfile(**profile), int(table["shoots"].sum())
 
 
 def shape_of(plan, profile, cache):

@@ -4,12 +4,13 @@ import numpy as np
 
 from cropload import handbook
 from cropload.beliefs.measured import last_visits, lost_blocks
+from cropload.records.facts import season_crops
 
 #: Sentences of one kind that are written out.
 SHOWN = 5
 
 
-def left_out(records, facts):
+def not_learned_from(records, facts):
     """Return what is on record and is not learned from, one sentence each.
 
     Parameters
@@ -44,16 +45,11 @@ def _traces(records, facts):
         return []
     limit = handbook.entry("plausible.t_ha").low
     area = dict(zip(facts.names, facts.area_ha, strict=True))
-    table = harvest.assign(
-        picked=harvest["picked_pct"].fillna(100.0) / 100, lost=harvest["lost_pct"].fillna(0.0)
-    )
-    table = table.groupby(["season", "block"], as_index=False).agg(
-        tonnes=("tonnes", "sum"), picked=("picked", "max"), lost=("lost", "max")
-    )
-    crop = table["tonnes"] / table["picked"] / table["block"].astype(str).map(area)
+    table = season_crops(harvest).reset_index().sort_values(["season", "block"])
+    crop = table["tonnes"] / (table["picked_pct"] / 100) / table["block"].astype(str).map(area)
     sentences = []
     for row, per_hectare in zip(table.itertuples(), crop, strict=True):
-        if row.lost >= 100:
+        if row.lost_pct >= 100:
             sentences.append(
                 f"Harvest {row.season} of {row.block} is left out of the history: its crop was "
                 "lost wholly (lost_pct 100). Nothing to do, if that is so."

@@ -5,7 +5,6 @@ from functools import lru_cache
 import numpy as np
 
 from cropload import handbook
-from cropload.beliefs.accepted import span_words
 from cropload.records.known_varieties import components_by_variety
 from cropload.vine.growth import COMPONENTS
 
@@ -66,15 +65,15 @@ def _plural(number, word):
 def seasons_seen(estate):
     """Return {component: {block: number of seasons in which it was measured directly}}."""
     stages = estate.measured.groupby(["block", "season"])["stage"].agg(set)
-    found = {}
+    seasons = {}
     for name, needs in _NEEDS.items():
-        found[name] = {}
+        seasons[name] = {}
         if needs is None:
             continue
         for (block, _), seen in stages.items():
             if seen.issuperset(needs):
-                found[name][block] = found[name].get(block, 0) + 1
-    return found
+                seasons[name][block] = seasons[name].get(block, 0) + 1
+    return seasons
 
 
 def component_origins(estate, block, seen=None):
@@ -104,7 +103,7 @@ def component_origins(estate, block, seen=None):
     harvests = int((measured["stage"] == "harvest").sum())
     centre = np.exp(estate.beliefs.centre[at])
     spread = np.sqrt(np.diag(estate.beliefs.covariance(at)))
-    found = []
+    rows = []
     for place, name in enumerate(COMPONENTS):
         key = estate.prior_keys[variety][place]
         own = seen[name].get(block, 0)
@@ -112,7 +111,7 @@ def component_origins(estate, block, seen=None):
         entry = handbook.entry(key)
         learned = estate.accepted.component(name, variety)
         if learned is not None:
-            came_from, detail = LEARNED, span_words(learned)
+            came_from, detail = LEARNED, learned.span_words
         elif own:
             came_from, detail = OWN, _plural(own, "season")
         elif others:
@@ -127,7 +126,7 @@ def component_origins(estate, block, seen=None):
                 detail += f", general: the handbook has no entry for {variety}"
             if harvests and name not in ("noncount_shoots", "pruning_weight_kg_per_m"):
                 detail += f", held to {_plural(harvests, 'harvest')} of this block"
-        found.append(
+        rows.append(
             {
                 "component": name,
                 "words": WORDS[name],
@@ -139,4 +138,4 @@ def component_origins(estate, block, seen=None):
                 "key": key,
             }
         )
-    return found
+    return rows

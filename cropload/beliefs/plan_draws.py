@@ -5,10 +5,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from cropload import handbook
-from cropload.beliefs.random_streams import stream
-from cropload.vine.growth import COMPONENTS, Growth, PlanShape, grow, plan_shapes
-from cropload.vine.load_response import exponents
+from cropload.beliefs.node_profiles import shape_of
+from cropload.random_streams import stream
+from cropload.vine.growth import COMPONENTS, Growth, exponents, grow
 from cropload.vine.plan import PruningPlan
+from cropload.vine.plan_shape import PlanShape, plan_shapes
 
 _CLUSTERS = COMPONENTS.index("clusters_per_shoot")
 #: Seasons after the first one from which a crop counts as settled.
@@ -61,22 +62,15 @@ def block_shapes(estate, plans, blocks):
     Each entry of ``plans`` is one plan for every block, or one plan a block.
     """
     profiles, known = estate.profiles, {}
-    found = np.empty((3, len(plans), len(blocks), 1))
+    logs = np.empty((3, len(plans), len(blocks), 1))
     for at, block in enumerate(blocks):
         variety = estate.facts.varieties[block]
         for p, entry in enumerate(plans):
             plan = entry if isinstance(entry, PruningPlan) else entry[at]
-            if (variety, plan) not in known:
-                shape = plan_shapes([plan], profiles[variety])
-                known[variety, plan] = (
-                    shape.log_buds[0],
-                    shape.log_burst[0],
-                    shape.log_fertility[0],
-                )
-            found[:, p, at, 0] = known[variety, plan]
-        found[1, :, at] -= estate.reference_shape.log_burst[block]
-        found[2, :, at] -= estate.reference_shape.log_fertility[block]
-    return PlanShape(*found)
+            logs[:, p, at, 0] = shape_of(plan, profiles[variety], known)
+        logs[1, :, at] -= estate.reference[0, block]
+        logs[2, :, at] -= estate.reference[1, block]
+    return PlanShape(*logs)
 
 
 def profile_strength(estate, blocks, draws, seed):
@@ -90,12 +84,12 @@ def profile_strength(estate, blocks, draws, seed):
     spread = handbook.entry("profile.strength").spread
     prior = handbook.value("forecast.profile_weight")
     nodes = handbook.value("profile.strength_nodes")
-    found = {}
+    strength = {}
     for variety in {estate.facts.varieties[block] for block in blocks}:
         own = prior / (prior + estate.profile_shoots[variety] / nodes)
         normals = stream(seed, f"node profile {variety}").standard_normal(draws)
-        found[variety] = 1 + spread * np.sqrt(own) * normals
-    return np.array([found[estate.facts.varieties[block]] for block in blocks])
+        strength[variety] = 1 + spread * np.sqrt(own) * normals
+    return np.array([strength[estate.facts.varieties[block]] for block in blocks])
 
 
 def _grown_older(estate, blocks, x):
@@ -155,7 +149,6 @@ def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0):
         log_fertility=shape.log_fertility * strength,
     )
     state = estate.state(blocks)
-    fertility = handbook.value("noncount.fertility")
     facts = estate.facts
     share = estate.young.share_of(blocks)
     older, later = (x, None) if share is None else _grown_older(estate, blocks, x)
@@ -166,8 +159,8 @@ def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0):
         bearing=facts.bearing[blocks],
         area_ha=facts.area_ha[blocks],
         log_components=x,
-        first=grow(x, shape, state, e, fertility, share),
-        settled=grow(older, shape, state.settled_at(shape.log_buds), e, fertility, later),
+        first=grow(x, shape, state, e, log_share=share),
+        settled=grow(older, shape, state.settled_at(shape.log_buds), e, log_share=later),
     )
 
 

@@ -1,4 +1,4 @@
-"""The arrow: blocks are tied only by what they share, so they are eliminated one by one.
+"""The posterior: blocks are tied only by what they share, so they are eliminated one by one.
 
 In a season t a block of variety v bears the level ``variety[v] + season[t] + variety_season[v, t]``
 that it shares, its own part, and a residual. Residuals are integrated out of each cell, then the
@@ -25,7 +25,8 @@ def lower_inverse(triangle):
 
     Notes
     -----
-    Products are quicker than a general inverse, and scipy's own is slow to import.
+    Products are quicker than a general inverse, and scipy's own is slow to import (a fifth of a
+    second) and rounds in another way, which would move the last digit of every draw.
     """
     size = len(triangle)
     if size <= 64:
@@ -81,7 +82,7 @@ def without_blocks(information, vector, block_covariance, shift):
     block_covariance : ndarray, shape (blocks, components, components)
         Of each block's own part, were the rest known [1].
     shift : ndarray, shape (blocks, seasons, components, responses)
-        As ``Grid.response``.
+        As ``Measurements.response``.
 
     Returns
     -------
@@ -224,10 +225,6 @@ class SharedPosterior:
         """Return the means of the effects that blocks of a variety bear."""
         return self.mean[self.shared.places(variety)]
 
-    def local_root(self, variety):
-        """Return the rows of the root for the effects that blocks of a variety bear."""
-        return self.root[self.shared.places(variety)]
-
 
 def _solve(shared, variance, precision, right, varieties):
     """Return the posterior of the shared effects from what all the blocks said of them.
@@ -256,44 +253,33 @@ def _solve(shared, variance, precision, right, varieties):
     return SharedPosterior(shared, root @ (root.T @ right), root, normals)
 
 
-def shared_posterior(grids, learned, varieties):
-    """Return the posterior of what blocks share, the blocks given a grid at a time.
+def shared_posterior(measured, learned, varieties):
+    """Return the posterior of what blocks share.
 
     Parameters
     ----------
-    grids : iterable of Grid
-        Together all the blocks; only one is held at a time.
+    measured : Measurements
+        Of all the blocks.
     learned : Learned
         Spreads of the effects.
     varieties : sequence of str
-        Names of the varieties, in the order of ``Grid.variety``.
+        Names of the varieties, in the order of ``Measurements.variety``.
 
     Returns
     -------
     SharedPosterior
-
-    Raises
-    ------
-    ValueError
-        For no grid at all.
     """
-    shared = precision = None
-    for grid in grids:
-        shift = grid.responses()
-        if shared is None:
-            seasons, k = grid.rows.shape[1], grid.rows.shape[-1]
-            shared = Shared(len(varieties), seasons, k, shift.shape[-1])
-            variance = variances(learned.spreads, seasons, learned.widen)
-            precision, right = np.zeros((shared.size, shared.size)), np.zeros(shared.size)
-        residual = grid.residual(variance.residual)
-        info, vector = without_residual(*whitened(grid), residual)
-        block = covariance_given(info.sum(1), variance.block)
-        for variety in np.unique(grid.variety):
-            of = grid.variety == variety
-            square, said, _ = without_blocks(info[of], vector[of], block[of], shift[of])
-            places, out = shared.places(variety), shared.laid_out
-            precision[np.ix_(places, places)] += out @ square @ out.T
-            right[places] += out @ said
-    if shared is None:
-        raise ValueError("There is no block to learn from.")
+    shift = measured.responses()
+    seasons, k = measured.rows.shape[1], measured.rows.shape[-1]
+    shared = Shared(len(varieties), seasons, k, shift.shape[-1])
+    variance = variances(learned.spreads, seasons, learned.widen)
+    precision, right = np.zeros((shared.size, shared.size)), np.zeros(shared.size)
+    info, vector = without_residual(*whitened(measured), measured.residual(variance.residual))
+    block = covariance_given(info.sum(1), variance.block)
+    for variety in np.unique(measured.variety):
+        of = measured.variety == variety
+        square, local, _ = without_blocks(info[of], vector[of], block[of], shift[of])
+        places, out = shared.places(variety), shared.laid_out
+        precision[np.ix_(places, places)] += out @ square @ out.T
+        right[places] += out @ local
     return _solve(shared, variance, precision, right, varieties)

@@ -1,16 +1,24 @@
-"""The one place that says what a range is: its level, its name, and how it is read off draws."""
+"""The one place that says what a range is: its level, its name, and how it is read off draws.
 
-import numpy as np
+numpy is loaded where it is used, so that the command line knows the default without it.
+"""
 
 from cropload import handbook
 
 #: Endings of the columns that hold a range, low to high.
 ENDINGS = ("p10", "p50", "p90")
+#: Draws behind every range, where none are named [1].
+DEFAULT_DRAWS = 4000
 
 
 def level():
     """Return the level of the default range [1]."""
     return float(handbook.value("interval.level"))
+
+
+def short_label():
+    """Return the range's name without its tails, such as ``80 % range``."""
+    return f"{level():.0%} range".replace("%", " %")
 
 
 def label():
@@ -21,7 +29,20 @@ def label():
     >>> label()
     '80 % range, equal tails'
     """
-    return f"{level():.0%} range, equal tails".replace("%", " %")
+    return f"{short_label()}, equal tails"
+
+
+def in_ten():
+    """Return the level as a share of ten, such as ``eight in ten``."""
+    words = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+    return f"{words[round(10 * level())]} in ten"
+
+
+def reach():
+    """Return how many standard deviations an end of a normal's range lies from its middle [1]."""
+    from scipy.special import ndtri
+
+    return float(ndtri((1 + level()) / 2))
 
 
 def quantiles(draws):
@@ -42,6 +63,8 @@ def quantiles(draws):
     Linear between order statistics, as numpy's default.
     Valid for 100 draws and more; the ends of a range from fewer are noise.
     """
+    import numpy as np
+
     tail = (1 - level()) / 2
     at = np.array([tail, 0.5, 1 - tail]) * (draws.shape[-1] - 1)
     below = np.floor(at).astype(int)
@@ -73,15 +96,17 @@ def whole_days(days):
     one range is too little in another.
     Valid for 100 draws and more.
     """
+    import numpy as np
+
     tail = (1 - level()) / 2
     parted = np.sort(days, axis=-1)
     n = parted.shape[-1]
 
     def first(ordered):
-        found = ordered[..., int(np.floor(tail * (n - 1)))]
-        before = (ordered < found[..., None]).mean(-1)
-        through = (ordered <= found[..., None]).mean(-1)
-        return found + (through - tail < tail - before)
+        day = ordered[..., int(np.floor(tail * (n - 1)))]
+        before = (ordered < day[..., None]).mean(-1)
+        through = (ordered <= day[..., None]).mean(-1)
+        return day + (through - tail < tail - before)
 
     low, high = first(parted), -first(-parted[..., ::-1])
     middle = parted[..., (n - 1) // 2]

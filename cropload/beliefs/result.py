@@ -1,11 +1,13 @@
-"""A forecast as draws, and the tables that reduce them: by block, variety, component, change."""
+"""A forecast as draws, and what reduces them: by block, variety, component, change."""
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
 from cropload import arguments
+from cropload.answer import Answer
 from cropload.beliefs import ranges
 from cropload.beliefs.history import Estate
 from cropload.beliefs.origins import component_origins, seasons_seen
@@ -21,17 +23,56 @@ _CHUNK = 128
 
 def crop_columns(tonnes, area_ha):
     """Return the range of a crop as columns, in tonnes [t] and per hectare [t/ha]."""
-    found = ranges.columns("tonnes", tonnes)
-    per_ha = {f"t_ha_{end}": found[f"tonnes_{end}"] / area_ha for end in ranges.ENDINGS}
-    return found | per_ha
+    tonnes_columns = ranges.columns("tonnes", tonnes)
+    per_ha = {f"t_ha_{end}": tonnes_columns[f"tonnes_{end}"] / area_ha for end in ranges.ENDINGS}
+    return tonnes_columns | per_ha
 
 
-@dataclass(frozen=True, eq=False)
-class Forecast:
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
+class Change(Answer):
+    """What moved between two forecasts of a season.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        block, component, change_t [t]: the changes of a block add up to the change of its centre.
+    season : int
+        Year of harvest.
+    was_t, now_t : float
+        Middle of the estate's crop then and now, as each forecast tells it [t].
+    since, since_stage : str
+        Day of the earlier forecast, and where the season stood.
+    """
+
+    season: int
+    was_t: float
+    now_t: float
+    since: str = ""
+    since_stage: str = ""
+
+    @property
+    def change_t(self):
+        """Change of the middle of the estate's crop [t]."""
+        return self.now_t - self.was_t
+
+    @property
+    def lean_t(self):
+        """What the middle of the total moved beside the middles of its blocks [t]."""
+        return self.change_t - float(self.frame["change_t"].sum())
+
+    def frame_by(self, by="component"):
+        """Return ``by`` and change_t [t]: the change summed by ``component`` or by ``block``."""
+        return self.frame.groupby(by, sort=False)["change_t"].sum().reset_index()
+
+
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
+class Forecast(Answer):
     """A season's forecast as draws; every table is a reduction of them.
 
     Attributes
     ----------
+    frame : DataFrame
+        One row a block, as ``frame_by("block")``.
     season : int
         Year of harvest.
     as_of : Timestamp or None
@@ -50,6 +91,8 @@ class Forecast:
         What has been picked so far: block, tonnes [t], share [1].
     """
 
+    #: Made when first asked for: of very many blocks often only sums are wanted.
+    frame: pd.DataFrame = field(default=cached_property(lambda self: self.frame_by()), init=False)
     season: int
     as_of: pd.Timestamp | None
     stage: str
@@ -58,13 +101,12 @@ class Forecast:
     varieties: tuple
     plans: tuple
     plan_from: tuple
-    draws: np.ndarray = field(repr=False)
-    growth: Growth = field(repr=False)
-    log_components: np.ndarray = field(repr=False)
-    responses: np.ndarray = field(repr=False)
-    picked: pd.DataFrame = field(repr=False)
-    estate: Estate = field(repr=False)
-    notes: tuple = ()
+    draws: np.ndarray
+    growth: Growth
+    log_components: np.ndarray
+    responses: np.ndarray
+    picked: pd.DataFrame
+    estate: Estate
 
     @property
     def area_ha(self):
@@ -113,14 +155,14 @@ class Forecast:
         }.get(by if isinstance(by, str) else None)
         if labels is None:
             raise CroploadError(
-                f"A table is by block, variety or estate, not by {arguments.shown(by)}."
+                f"Crops are told by block, variety or estate, not by {arguments.shown(by)}."
             )
         members = {name: [] for name in labels}
         for at, label in enumerate(labels):
             members[label].append(at)
         return list(members), [np.array(places) for places in members.values()]
 
-    def table(self, by="block"):
+    def frame_by(self, by="block"):
         """Return the crop by block, variety or for the estate.
 
         Parameters
@@ -137,7 +179,7 @@ class Forecast:
         Notes
         -----
         Sums keep what the blocks share: the estate's range is not narrowed by pretending that
-        blocks are independent. ``attrs['interval']`` names the range.
+        blocks are independent.
         """
         names, members = self.groups(by)
         if by == "block":
@@ -146,19 +188,22 @@ class Forecast:
             total = np.array([self.draws[places].sum(0) for places in members])
             area = np.array([self.area_ha[places].sum() for places in members])
             vines = np.array([self.bearing[places].sum() for places in members])
-        found = {by: names}
+        columns = {by: names}
         if by == "block":
-            found["variety"] = list(self.varieties)
-            found["plan"] = list(self.plans)
-        found.update(area_ha=area, bearing_vines=vines)
-        found.update(crop_columns(total, area))
-        frame = pd.DataFrame(found)
+            columns["variety"] = list(self.varieties)
+            columns["plan"] = list(self.plans)
+        columns.update(area_ha=area, bearing_vines=vines)
+        columns.update(crop_columns(total, area))
+        frame = pd.DataFrame(columns)
         frame["range_t"] = frame["tonnes_p90"] - frame["tonnes_p10"]
-        frame.attrs = self.attrs()
         return frame
 
+    def middle_t(self):
+        """Return the middle of the estate's crop [t], as every total of it is told."""
+        return float(ranges.quantiles(self.draws.sum(0))[1])
+
     def attrs(self):
-        """Return what every table of this forecast says of itself."""
+        """Return what a file or a log says of this forecast."""
         return {
             "season": self.season,
             "as_of": "" if self.as_of is None else str(self.as_of.date()),
@@ -236,16 +281,14 @@ class Forecast:
         names, members = self.groups(by)
         words = [*COMPONENTS, "load_response"]
         weight = self.centre_tonnes() * (1 - self.picked["share"].to_numpy(float))
-        width = self.table(by)["range_t"].to_numpy()
+        width = self.frame_by(by)["range_t"].to_numpy()
         rows = []
         for name, places, range_t in zip(names, members, width, strict=True):
             share = self._shares(places[weight[places] > 0], weight)
             rows += [
                 (name, word, part, part * range_t) for word, part in zip(words, share, strict=True)
             ]
-        frame = pd.DataFrame(rows, columns=[by, "component", "share", "range_t"])
-        frame.attrs = self.attrs()
-        return frame
+        return pd.DataFrame(rows, columns=[by, "component", "share", "range_t"])
 
     def _shares(self, places, weight):
         """Return each part's share of the variance of the log crop of some blocks [1]."""
@@ -268,10 +311,10 @@ class Forecast:
 
         Returns
         -------
-        DataFrame
-            block, component, change_t [t]: the changes of a block add up exactly to the change of
-            its centre (``attrs['change_t']`` is their sum). The component ``plan`` is the change
-            of plan or of the load carried, ``picked`` what the scale has said.
+        Change
+            The changes of a block add up exactly to the change of its centre. The component
+            ``plan`` is the change of plan or of the load carried, ``picked`` what the scale has
+            said.
 
         Raises
         ------
@@ -325,5 +368,11 @@ class Forecast:
                 "change_t": np.column_stack([parts, picked]).ravel(),
             }
         )
-        frame.attrs = {**self.attrs(), "change_t": float((now - was).sum())}
-        return frame
+        return Change(
+            frame,
+            season=self.season,
+            was_t=earlier.middle_t(),
+            now_t=self.middle_t(),
+            since=earlier.attrs()["as_of"],
+            since_stage=earlier.stage,
+        )

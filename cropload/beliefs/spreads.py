@@ -4,6 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from cropload import handbook
+from cropload.vine.growth import COMPONENTS
+
 #: Groups of random effects whose spread is learnt from the records.
 GROUPS = ("block", "season", "variety_season", "residual")
 
@@ -74,3 +77,33 @@ def variances(spreads, seasons, widen=None):
         for array, group in ((season, 1), (both, 2), (residual, 3)):
             array[-1] *= widen[group] ** 2
     return Variances(np.maximum(spreads.variety, 1e-6) ** 2, block, season, both, residual)
+
+
+def prior_logs(variety):
+    """Return prior means and spreads of the log components for a variety, with their keys.
+
+    Returns
+    -------
+    mean, spread : ndarray, shape (components,) [1]
+    keys : list of str
+        The handbook key behind each.
+    """
+    own = handbook.variety(variety)
+    mean, spread, keys = [], [], []
+    for name in COMPONENTS:
+        entry = own.get(name)
+        if entry is None or entry.value is None or entry.spread is None:
+            entry = handbook.entry(f"prior.{name}")
+        mean.append(np.log(entry.value))
+        spread.append(entry.spread)
+        keys.append(entry.key)
+    return np.array(mean), np.array(spread), keys
+
+
+def prior_spreads():
+    """Return the handbook's spreads of blocks, seasons and residuals, as the engine takes them."""
+    entries = [[handbook.entry(f"sd.{name}.{group}") for name in COMPONENTS] for group in GROUPS]
+    return (
+        np.array([[e.value for e in row] for row in entries], float),
+        np.array([[e.extra["dof"] for e in row] for row in entries], float),
+    )

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from cropload.beliefs.guard import named
 from cropload.vine.growth import COMPONENTS, STAGES
 from cropload.vine.young import (
     LOG_OF_NOTHING,
@@ -19,15 +20,13 @@ _FRUIT = ("clusters", "weight_lag", "weight_veraison", "weight_harvest", "harves
 #: Stages that the share of a young vine's clusters moves.
 _MOVED = [STAGES.index("clusters"), STAGES.index("harvest")]
 _CLUSTERS = COMPONENTS.index("clusters_per_shoot")
-#: Block names that a note gives.
-_NAMES = 12
 
 
 @dataclass(frozen=True, eq=False)
 class YoungBlocks:
     """The vines' age by block and season, the season forecast last; arrays (blocks, seasons).
 
-    leaves : leaf as from ``vine.young_vines.leaf``, NaN where not known [1]
+    leaves : leaf as from ``vine.young.leaf``, NaN where not known [1]
     log_share : log of the share of a grown vine's clusters [1]
     variance : of that log [1]
     bore : whether fruit was measured there
@@ -86,8 +85,8 @@ class YoungSeason:
 
     def share_of(self, places):
         """Return the log share of some blocks, (places, 1) [1], or None where all are grown."""
-        found = self.log_share[places]
-        return found[:, None] if found.any() else None
+        share = self.log_share[places]
+        return share[:, None] if share.any() else None
 
     def later(self, seasons):
         """Return log share and variance so many seasons later, each (blocks,) [1]."""
@@ -135,24 +134,22 @@ class YoungSeason:
         return f"is in its {self.words(place)}"
 
     def _note(self, names, place):
-        more = len(names) - _NAMES
-        who = ", ".join(names[:_NAMES]) + (f" and {more} more" if more > 0 else "")
         planted = f"planted {self.year - int(self.leaves[place]) + 1:d}"
-        said = f"{who}, {planted}: {self.words(place)} in {self.year}"
+        start = f"{named(names)}, {planted}: {self.words(place)} in {self.year}"
         if self.barren[place]:
             return (
-                f"{said}, no crop is expected (0 t). If the vines bear, count clusters; if they "
+                f"{start}, no crop is expected (0 t). If the vines bear, count clusters; if they "
                 "are older, correct year_planted in table blocks."
             )
         share = 100 * np.exp(self.log_share[place])
         if self.leaves[place] < first_bearing_leaf():
             return (
-                f"{said}, yet fruit is on record: it starts from about {share:.0f} % of a grown "
+                f"{start}, yet fruit is on record: it starts from about {share:.0f} % of a grown "
                 f"vine's clusters, the share of the {leaf_word(first_bearing_leaf())} "
                 "(`young.share` of the handbook)."
             )
         return (
-            f"{said}, so about {share:.0f} % of a grown vine's clusters are expected "
+            f"{start}, so about {share:.0f} % of a grown vine's clusters are expected "
             "(`young.share` of the handbook); clusters per shoot are given as of grown vines."
         )
 

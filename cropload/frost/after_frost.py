@@ -14,11 +14,12 @@ from cropload.beliefs.meant import check_block
 from cropload.beliefs.result import Forecast
 from cropload.clock import day
 from cropload.errors import CroploadError
+from cropload.random_streams import stream
 from cropload.units import METRIC
 from cropload.vine.bud_damage import wilson_interval
 from cropload.vine.growth import STAGES
 from cropload.vine.weather.kill import crop_index_after_kill
-from cropload.vine.weather.settings import Spread, secondary_share, stream
+from cropload.vine.weather.settings import Spread, secondary_share
 
 #: Stages of this season that hold the frost already when they were counted after it.
 _CROP_STAGES = ("clusters", "weight_lag", "weight_veraison", "weight_harvest")
@@ -49,10 +50,8 @@ class FrostedForecast(Forecast):
                 "change_t": lost[hit],
             }
         )
-        attrs = {**found.attrs, "change_t": found.attrs["change_t"] + float(lost.sum())}
-        found = pd.concat([found, rows], ignore_index=True) if len(rows) else found
-        found.attrs = attrs
-        return found
+        frame = pd.concat([found.frame, rows], ignore_index=True) if len(rows) else found.frame
+        return replace(found, frame=frame, now_t=self.middle_t())
 
 
 @dataclass(frozen=True, eq=False, repr=False, kw_only=True)
@@ -414,7 +413,7 @@ def _frosted(forecast, at, index, total, dead, seen):
         f"{forecast.blocks[at]}: {dead:.0f} of {seen:.0f} shoots counted dead after a frost; the "
         "crop is that of the living primary shoots and of secondary shoots, which ripen later."
     )
-    held = {each.name: getattr(forecast, each.name) for each in fields(Forecast)}
+    held = {each.name: getattr(forecast, each.name) for each in fields(Forecast) if each.init}
     held |= {
         "draws": draws,
         "growth": replace(forecast.growth, **growth),

@@ -9,6 +9,7 @@ from cropload import arguments
 from cropload.beliefs import ranges
 from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.plan_draws import plan_draws
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
 from cropload.frost.replay import FrostReplay, replay_frost
 from cropload.frost.years import block_frost_years, block_weather
@@ -36,7 +37,7 @@ def frost_cover(
     heavy_loss=None,
     reference_plan=None,
     years=None,
-    draws=4000,
+    draws=DEFAULT_DRAWS,
     seed=0,
     **weather,
 ):

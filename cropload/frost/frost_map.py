@@ -4,12 +4,10 @@ import numpy as np
 
 from cropload import handbook
 from cropload.frost.words import CASE_WORDS, percent
-from cropload.show import figures
+from cropload.show.drawing import WIDTH, axes_at, blank, cut_name, house_style
 from cropload.units import METRIC
 from cropload.vine.weather.heat import degree_days
 from cropload.vine.weather.phenology import stage_from_leaves
-
-_WIDTH = 7.6
 
 
 def first_bud_stages(days, mean_c=12.0, swing_c=12.0):
@@ -60,19 +58,17 @@ def map_figure(left, plans, days, temperatures_c, case, units=METRIC):
     -------
     matplotlib.figure.Figure
     """
-    from matplotlib.figure import Figure
-
     degrees = units.convert("temperature_c", np.asarray(temperatures_c, float))
     height, bottom, top, left_edge, right = 3.5, 0.95, 0.6, 0.75, 0.95
-    wide = (_WIDTH - left_edge - right - 0.35 * (len(plans) - 1)) / len(plans)
+    wide = (WIDTH - left_edge - right - 0.35 * (len(plans) - 1)) / len(plans)
     tall = height - bottom - top
     # One cell a night and low, smoothed between their middles.
     half = np.ptp(days) / (len(days) - 1) / 2, np.ptp(degrees) / (len(degrees) - 1) / 2
     edges = (days[0] - half[0], days[-1] + half[0], degrees[-1] - half[1], degrees[0] + half[1])
-    with figures.house_style():
-        drawn = Figure(figsize=(_WIDTH, height))
+    with house_style():
+        drawn = blank(height)
         for at, plan in enumerate(plans):
-            ax = figures.axes_at(drawn, left_edge + at * (wide + 0.35), bottom, wide, tall)
+            ax = axes_at(drawn, left_edge + at * (wide + 0.35), bottom, wide, tall)
             held = 100 * left[at].T
             shade = ax.imshow(
                 held,
@@ -88,7 +84,7 @@ def map_figure(left, plans, days, temperatures_c, case, units=METRIC):
                 lines.set_path_effects(_edged())
                 for text in ax.clabel(lines, fmt="%.0f", fontsize=9):
                     text.set_path_effects(_edged())
-            ax.set_title(plan, fontsize=10)
+            ax.set_title(cut_name(plan), parse_math=False)
             marks = [day for day in days if day % 10 == 0]
             stages = first_bud_stages(marks)
             ax.set_xticks(
@@ -97,12 +93,14 @@ def map_figure(left, plans, days, temperatures_c, case, units=METRIC):
             ax.set_xlim(days[0], days[-1])
             ax.set_ylim(degrees[-1], degrees[0])
             ax.grid(False)
-            ax.set_xlabel("days after budburst of the first buds\ntheir stage (modified E-L)")
             if at:
                 ax.set_yticklabels([])
             else:
                 ax.set_ylabel(f"low of the night in the block [{units.label('temperature_c')}]")
-        beside = figures.axes_at(drawn, _WIDTH - 0.75, bottom, 0.15, tall)
+        across = (left_edge + WIDTH - right) / 2 / WIDTH
+        words = "days after budburst of the first buds\ntheir stage (modified E-L)"
+        drawn.text(across, 0.02, words, ha="center", va="bottom")
+        beside = axes_at(drawn, WIDTH - 0.75, bottom, 0.15, tall)
         drawn.colorbar(shade, cax=beside).set_label("crop left, parts of 100")
         drawn.text(0.01, 0.985, f"One night, wood {CASE_WORDS[case]}", va="top")
     return drawn

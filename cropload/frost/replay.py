@@ -11,12 +11,13 @@ from cropload.answer import Answer
 from cropload.beliefs import ranges
 from cropload.beliefs.ranges import ENDINGS
 from cropload.errors import CroploadError
+from cropload.frost.survival import as_cases, as_plans, rung_weights
 from cropload.frost.years import FrostYears, frost_years
+from cropload.random_streams import stream
 from cropload.units import METRIC
 from cropload.vine.bud_damage import wilson_interval
 from cropload.vine.checking import numbers
-from cropload.vine.weather.settings import CASES, stream
-from cropload.vine.weather.survival import as_cases, as_plans, level_quantiles, rung_weights
+from cropload.vine.weather.settings import CASES
 
 
 def break_even(normal, frost, other_normal, other_frost):
@@ -126,9 +127,9 @@ class FrostReplay(Answer):
 
     def plot(self, ax=None, units=METRIC):
         """Draw each plan's crop with and without frost on axes, and return them."""
-        from cropload.frost.charts import plot_crops
+        from cropload.frost.charts import crop_rows
 
-        return plot_crops(self, units, ax)
+        return crop_rows(self, units).plot(ax)
 
     def frame_by(self, group):
         """Return the frame, a row a plan (``"plan"``), or a row a season and plan (``"season"``).
@@ -147,7 +148,7 @@ class FrostReplay(Answer):
         if group != "season":
             raise CroploadError(f"Springs are told by 'plan' or 'season', not by '{group}'.")
         rows = []
-        left, crop = level_quantiles(self.crop_left), level_quantiles(self.crop)
+        left, crop = ranges.quantiles(self.crop_left), ranges.quantiles(self.crop)
         for year, nodes in enumerate(self.years.seasons):
             for at, plan in enumerate(self.plans):
                 nights = nodes.nights_of(self.weights[at])
@@ -200,7 +201,7 @@ class FrostReplay(Answer):
             ("mean_share", mean_share),
             ("worst_share", worst_share),
         ):
-            for word, column in zip(ENDINGS, level_quantiles(held), strict=True):
+            for word, column in zip(ENDINGS, ranges.quantiles(held), strict=True):
                 out[f"{name}_{word}"] = column
         hits = (self.crop_left < 1 - self.heavy_loss).sum(axis=1)
         out["frost_years"] = hits.mean(axis=1)
@@ -295,7 +296,7 @@ class FrostReplay(Answer):
                     row |= dict(
                         zip(
                             (f"chance_{word}" for word in ENDINGS),
-                            level_quantiles(turning),
+                            ranges.quantiles(turning),
                             strict=True,
                         )
                     )

@@ -161,7 +161,7 @@ def shelter_sentences(replay):
         if beside == at:
             continue
         row = shelter(replay, beside).iloc[at]
-        low, middle, high = (100 * row[f"gain_{end}"] for end in ("p10", "p50", "p90"))
+        low, middle, high = (100 * row[f"gain_{end}"] for end in ranges.ENDINGS)
         text = (
             f"Of 100 parts of the same crop, {plan} ({CASE_WORDS[case]}) keeps "
             f"{_difference(middle)} from frost than {replay.plans[beside]} "

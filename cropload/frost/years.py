@@ -11,9 +11,9 @@ import pandas as pd
 
 from cropload import arguments
 from cropload.beliefs.meant import check_block
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
-from cropload.vine.weather.heat import season_days, season_of
-from cropload.vine.weather.left_out import seasons_left_out
+from cropload.vine.weather.heat import season_days, season_of, seasons_left_out
 from cropload.vine.weather.nights import NodeSurvival, last_night, node_survival
 from cropload.vine.weather.phenology import BudburstSum, fit_budburst_sum, recorded_budburst
 from cropload.vine.weather.record import hemisphere_of, prepare_weather
@@ -254,7 +254,7 @@ def frost_years(
     offset=None,
     cases=CASES,
     seasons=None,
-    draws=4000,
+    draws=DEFAULT_DRAWS,
     seed=0,
     block="",
     method="single_sine",
@@ -349,7 +349,9 @@ def frost_years(
     return FrostYears(tuple(found), settings, tuple(notes), seed, block)
 
 
-def block_frost_years(weather, *, case=CASES, seasons=None, settings=None, draws=4000, seed=0):
+def block_frost_years(
+    weather, *, case=CASES, seasons=None, settings=None, draws=DEFAULT_DRAWS, seed=0
+):
     """Work out what the nights of each past season leave in a block, for any number of plans.
 
     Parameters

@@ -9,6 +9,7 @@ from cropload.beliefs import ranges
 from cropload.beliefs.history import estate_before_season
 from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.plan_draws import plan_draws
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
 from cropload.vine.plan import PruningPlan
 from cropload.winery.contracts import check_prices
@@ -193,7 +194,9 @@ class ScenarioDraws:
     estate: object
 
 
-def scenario_draws(records, scenarios, season=None, *, draws=4000, seed=0, reference_plans=None):
+def scenario_draws(
+    records, scenarios, season=None, *, draws=DEFAULT_DRAWS, seed=0, reference_plans=None
+):
     """Draw what scenarios (a plan for each block) would give.
 
     Parameters

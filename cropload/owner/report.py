@@ -12,7 +12,7 @@ from cropload.owner import report_sources
 from cropload.owner import report_tables as tables
 from cropload.owner import words as report_words
 from cropload.owner.scenarios import ScenarioComparison
-from cropload.records.writing.safe_files import check_writable, put_bytes
+from cropload.records.writing.gate import Result, check_results, write_results
 from cropload.show import report_cells as cells
 from cropload.show import wording
 from cropload.units import METRIC, UnitSystem, unit_system
@@ -187,38 +187,31 @@ def pdf_of(html):
     return weasyprint.HTML(string=html, url_fetcher=refuse).write_pdf()
 
 
-def check_new(paths, replace=False):
-    """Check files to be written before any work is done, all of them together.
+def report_files(html=None, pdf=None, xlsx=None, csv=None):
+    """Return the files of a report as they are asked for: a Result each, still without content.
 
     Parameters
     ----------
-    paths : iterable of path
-        The files.
-    replace : bool
-        Whether files that exist may be replaced.
+    html, pdf, xlsx, csv : path, optional
+        Files to write.
 
-    Raises
-    ------
-    CroploadError
-        With every file that exists or cannot be written.
+    Returns
+    -------
+    dict
+        {kind: Result}
     """
-    faults = []
-    for path in paths:
-        try:
-            check_writable(path)
-        except CroploadError as fault:
-            faults.append(str(fault))
-            continue
-        if Path(path).exists() and not replace:
-            faults.append(
-                f"{path} exists and is not overwritten. Choose another name, or ask to replace it."
-            )
-    if faults:
-        raise CroploadError("\n".join(faults))
+    from cropload.records.writing.results import frame_result
+
+    files = {
+        kind: Result(path, (f".{kind}",))
+        for kind, path in (("html", html), ("pdf", pdf), ("xlsx", xlsx))
+        if path is not None
+    }
+    return files if csv is None else files | {"csv": frame_result(csv)}
 
 
-def save_report(report, *, html=None, pdf=None, xlsx=None, replace=False):
-    """Write a report to files: each whole or not at all.
+def save_report(report, *, html=None, pdf=None, xlsx=None, csv=None, frame=None, replace=False):
+    """Write a report to files: all of them, or none.
 
     Parameters
     ----------
@@ -226,12 +219,17 @@ def save_report(report, *, html=None, pdf=None, xlsx=None, replace=False):
         As from `owner_report`.
     html, pdf, xlsx : path, optional
         Files to write.
+    csv : path, optional
+        File, .csv or .xlsx, for ``frame``.
+    frame : DataFrame, optional
+        Every figure of each block.
     replace : bool
-        Whether files that exist may be replaced.
+        Whether earlier results may be replaced.
 
     Returns
     -------
-    list of pathlib.Path
+    list of (pathlib.Path, pathlib.Path or None)
+        Each file, and where the version before it lies now.
 
     Raises
     ------
@@ -239,20 +237,20 @@ def save_report(report, *, html=None, pdf=None, xlsx=None, replace=False):
         When a file exists or cannot be written, or a PDF cannot be made; nothing is written then.
     """
     from cropload.owner.workbook import report_workbook
+    from cropload.records.writing.results import frame_result
 
-    wanted = {".html": html, ".pdf": pdf, ".xlsx": xlsx}
-    paths = {kind: Path(path).expanduser() for kind, path in wanted.items() if path is not None}
-    check_new(paths.values(), replace)
-    made = {}
-    if ".html" in paths:
-        made[".html"] = report.html().encode("utf-8")
-    if ".pdf" in paths:
-        made[".pdf"] = report.pdf()
-    if ".xlsx" in paths:
-        made[".xlsx"] = report_workbook(report)
-    for kind, data in made.items():
-        put_bytes(paths[kind], data, replace)
-    return list(paths.values())
+    files = report_files(html, pdf, xlsx, csv)
+    check_results(files.values(), replace)
+    made = {
+        "html": lambda: report.html().encode("utf-8"),
+        "pdf": report.pdf,
+        "xlsx": lambda: report_workbook(report),
+    }
+    results = [
+        frame_result(csv, frame) if kind == "csv" else Result(file.path, file.endings, made[kind]())
+        for kind, file in files.items()
+    ]
+    return write_results(results, replace)
 
 
 def _breakable(text):

@@ -9,6 +9,7 @@ from cropload import arguments
 from cropload.beliefs import ranges
 from cropload.beliefs.meant import check_season
 from cropload.beliefs.origins import component_origins, seasons_seen
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
 from cropload.frost.cover import frost_cover
 from cropload.frost.years import block_frost_years, block_weather
@@ -226,7 +227,7 @@ def compare_scenarios(
     season=None,
     *,
     costs=None,
-    draws=4000,
+    draws=DEFAULT_DRAWS,
     seed=0,
     density_band=None,
     ravaz_band=None,

@@ -2,6 +2,7 @@
 
 from dataclasses import fields
 
+from cropload.beliefs import ranges
 from cropload.owner import scenario_choice as reasons
 from cropload.show import wording
 from cropload.show.report_cells import chance_text, money_step, money_text
@@ -76,12 +77,10 @@ def _left(found, name, units):
             money_step((found.money_first, found.money_settled)),
         )
         row = frame[frame["scenario"] == name].iloc[0]
-        low, middle, high = (
-            money_text(row[f"margin_{end}"], step) for end in ("p10", "p50", "p90")
-        )
+        low, middle, high = (money_text(row[f"margin_{end}"], step) for end in ranges.ENDINGS)
         return f"{frame.attrs['currency']} {middle}".strip() + f" ({low} to {high})"
     row = found.totals[found.totals["scenario"] == name].iloc[0]
-    low, middle, high = (row[f"tonnes_settled_{end}"] for end in ("p10", "p50", "p90"))
+    low, middle, high = (row[f"tonnes_settled_{end}"] for end in ranges.ENDINGS)
     return f"{wording.amount('tonnes', middle, units)} ({wording.span('tonnes', low, high, units)})"
 
 

@@ -1,9 +1,9 @@
 """The tables of an owner's report as an Excel workbook, where text can never become a formula."""
 
 import math
-from io import BytesIO
 
-from cropload.records.writing.template import escape_cell
+from cropload.records.writing.gate import workbook_bytes
+from cropload.records.writing.results import escape_cell
 from cropload.show import report_cells as cells
 
 #: A sheet for each table, and its name.
@@ -176,6 +176,4 @@ def report_workbook(report):
     for key, table in report.tables().items():
         if key in SHEETS:
             _fill(book.create_sheet(SHEETS[key]), table)
-    stream = BytesIO()
-    book.save(stream)
-    return stream.getvalue()
+    return workbook_bytes(book)

@@ -1,11 +1,11 @@
 """A folder to work in: records beside the notebooks, nothing of the user's ever overwritten."""
 
-import json
 from pathlib import Path
 
 from cropload.errors import CroploadError
+from cropload.pages.notebooks import bring_notebooks
 from cropload.records.example import shipped
-from cropload.records.writing.safe_files import put_bytes
+from cropload.records.writing.gate import make_folder, workbook_bytes, write_new
 
 #: What a sample estate in a folder of one's own is called.
 EXAMPLE_WORKBOOK = "quillfoot.xlsx"
@@ -45,19 +45,19 @@ def new_folder(folder, example=False, xlsx=False, units="metric"):
         )
     folder = _empty_folder(folder)
     if not example:
-        records = write_template(folder, xlsx=xlsx, units=units)
-    elif xlsx:
+        return write_template(folder, xlsx=xlsx, units=units), bring_notebooks(folder).copied
+    sample = shipped("sample_data")
+    if xlsx:
         records = folder / EXAMPLE_WORKBOOK
-        put_bytes(records, _example_workbook())
+        files = {records: _example_workbook()}
     else:
         records = folder
-        for source in sorted((shipped("sample_data") / "quillfoot").glob("*.csv")):
-            put_bytes(folder / source.name, source.read_bytes())
-    if example:
-        explained = shipped("sample_data") / "README.md"
-        if explained.is_file():
-            put_bytes(folder / explained.name, explained.read_bytes())
-    return records, copy_notebooks(folder)
+        files = {folder / file.name: file.read_bytes() for file in _sample_tables()}
+    explained = sample / "README.md"
+    if explained.is_file():
+        files[folder / explained.name] = explained.read_bytes()
+    write_new(files)
+    return records, bring_notebooks(folder).copied
 
 
 def _empty_folder(folder):
@@ -72,7 +72,7 @@ def _empty_folder(folder):
     try:
         if folder.exists() and not folder.is_dir():
             raise CroploadError(f"{folder} is a file. Give the name of a new folder.")
-        folder.mkdir(parents=True, exist_ok=True)
+        make_folder(folder)
         held = sorted(entry.name for entry in folder.iterdir() if not entry.name.startswith("."))
     except (OSError, ValueError) as fault:
         if isinstance(fault, CroploadError):
@@ -90,22 +90,23 @@ def _empty_folder(folder):
     return folder
 
 
+def _sample_tables():
+    return sorted((shipped("sample_data") / "quillfoot").glob("*.csv"))
+
+
 def _example_workbook():
     """Return the sample estate as one workbook, a sheet for each table."""
     import csv
-    from io import BytesIO
 
     import openpyxl
 
     book = openpyxl.Workbook(write_only=True)
-    for source in sorted((shipped("sample_data") / "quillfoot").glob("*.csv")):
+    for source in _sample_tables():
         sheet = book.create_sheet(source.stem)
         with source.open(encoding="utf-8-sig", newline="") as file:
             for row in csv.reader(file):
                 sheet.append([_cell(text) for text in row])
-    stream = BytesIO()
-    book.save(stream)
-    return stream.getvalue()
+    return workbook_bytes(book)
 
 
 def _cell(text):
@@ -115,62 +116,3 @@ def _cell(text):
     except ValueError:
         return text or None
     return int(value) if value.is_integer() and "." not in text else value
-
-
-def notebooks():
-    """Return the shipped notebooks, in the order of the season."""
-    return sorted(shipped("notebooks").glob("*.ipynb"))
-
-
-def records_in(folder):
-    """Return what in a folder holds the records: ``"."``, the name of a workbook, or None.
-
-    Notes
-    -----
-    A table of blocks as a CSV file comes first, then ``records.xlsx``, then a workbook that is
-    alone; of several others none is guessed at.
-    """
-    try:
-        names = sorted(entry.name for entry in Path(folder).iterdir())
-    except OSError:
-        return None
-    if "blocks.csv" in (name.lower() for name in names):
-        return "."
-    books = [name for name in names if name.lower().endswith(".xlsx") and name[0] not in "~."]
-    if "records.xlsx" in books:
-        return "records.xlsx"
-    return books[0] if len(books) == 1 else None
-
-
-#: The line of a notebook that says which records it shows: those of the sample estate.
-SAMPLE_LINE = '"FOLDER = None'
-
-
-def _beside(notebook, records):
-    """Return the bytes of a notebook that shows the records it lies beside, if there are any."""
-    if records is None:
-        return notebook
-    own_line = f'"FOLDER = {json.dumps(json.dumps(records))[1:-1]}'
-    return notebook.replace(SAMPLE_LINE.encode(), own_line.encode(), 1)
-
-
-def copy_notebooks(folder):
-    """Copy the shipped notebooks into a folder, set to the records in it.
-
-    Parameters
-    ----------
-    folder : str or path
-        The folder; notebooks that are there already stay as they are.
-
-    Returns
-    -------
-    list of pathlib.Path
-        The notebooks that were copied.
-    """
-    records, copied = records_in(folder), []
-    for source in notebooks():
-        target = Path(folder) / source.name
-        if not target.exists() and not target.is_symlink():
-            put_bytes(target, _beside(source.read_bytes(), records))
-            copied.append(target)
-    return copied

@@ -10,12 +10,12 @@ import os
 import secrets
 import socket
 import sys
-import tempfile
 import threading
 import time
 from pathlib import Path
 
 from cropload.errors import CroploadError
+from cropload.records.writing.gate import private_folder, write_private
 
 LOOPBACK = "127.0.0.1"
 #: First port tried, and how many after it [1].
@@ -71,7 +71,8 @@ def working_folder(folder=None):
     CroploadError
         When there is no such folder, or it cannot be written to.
     """
-    from cropload.pages.folder import copy_notebooks, new_folder, records_in
+    from cropload.pages.folder import new_folder
+    from cropload.pages.notebooks import bring_notebooks, records_in
 
     if folder is None:
         if records_in(".") is not None:
@@ -92,26 +93,23 @@ def working_folder(folder=None):
             f"There is no folder {folder}. `cropload new {folder}` makes one for your records, "
             "and with --example one with the sample estate."
         )
-    said = []
     try:
-        copied = copy_notebooks(folder)
+        sentences = bring_notebooks(folder).sentences()
     except OSError as fault:
         raise CroploadError(
             f"The notebooks cannot be copied to {folder} ({fault.strerror or fault})."
         ) from None
-    if copied:
-        said.append(f"Copied beside the records: {', '.join(path.name for path in copied)}.")
     if records_in(folder) is None:
-        said.append(
+        sentences.append(
             f"{folder} holds no records (or more than one workbook), so the notebooks show the "
             "sample estate; their first cell says which records to read."
         )
-    return folder.resolve(), said
+    return folder.resolve(), sentences
 
 
 def _folder_of(file):
     """Return the folder of a workbook of records, or say why a file cannot be opened."""
-    from cropload.pages.folder import records_in
+    from cropload.pages.notebooks import records_in
 
     if file.suffix.lower() != ".xlsx":
         raise CroploadError(
@@ -238,16 +236,6 @@ def page_settings(folder, port, token):
     }
 
 
-@contextlib.contextmanager
-def _private_folder(settings, name):
-    """Give a folder that only the user can read, with the settings (and the token) in a file."""
-    with tempfile.TemporaryDirectory(prefix="cropload_") as folder:
-        path = Path(folder) / f"{name}.json"
-        path.touch(mode=0o600)
-        path.write_text(json.dumps(settings), encoding="utf-8")
-        yield Path(folder)
-
-
 def _announce(port, address, what, private, browser):
     """Wait until the server answers, then say where it is and open the browser."""
     deadline = time.monotonic() + 60
@@ -263,11 +251,11 @@ def _announce(port, address, what, private, browser):
 
         # A file hands the address over, because other users can read a program's arguments.
         page = private / "open.html"
-        page.write_text(
+        text = (
             f'<meta charset="utf-8"><meta http-equiv="refresh" content="0;url={address}">'
-            f'<a href="{address}">Open cropload</a>',
-            encoding="utf-8",
+            f'<a href="{address}">Open cropload</a>'
         )
+        write_private(page, text.encode("utf-8"))
         with contextlib.suppress(webbrowser.Error):
             webbrowser.open(page.as_uri())
 
@@ -276,7 +264,8 @@ def _serve(settings, name, address, what, browser, start):
     # Panels work on many small matrices, where threads that wait for each other cost more than
     # they bring; a user's own setting stands.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    with _private_folder(settings, name) as private:
+    # Only the user may read the token in the settings.
+    with private_folder({f"{name}.json": json.dumps(settings).encode("utf-8")}) as private:
         port = next(part["port"] for part in settings.values() if "port" in part)
         threading.Thread(
             target=_announce, args=(port, address, what, private, browser), daemon=True
@@ -330,10 +319,9 @@ def open_workbook(folder, port=None, browser=True):
 def _no_news(private):
     """Write the settings that keep JupyterLab from asking about news, and return their folder."""
     folder = private / "settings"
-    folder.mkdir()
     quiet = {"fetchNews": "false", "checkForUpdates": False}
     text = json.dumps({"@jupyterlab/apputils-extension:notification": quiet})
-    (folder / "overrides.json").write_text(text, encoding="utf-8")
+    write_private(folder / "overrides.json", text.encode("utf-8"))
     return folder
 
 

@@ -6,11 +6,12 @@ import ipywidgets as widgets
 import numpy as np
 
 from cropload.beliefs.meant import check_block
+from cropload.beliefs.ranges import DEFAULT_DRAWS
+from cropload.pruning.charts import figure_text, plans_figure
 from cropload.pruning.compare import compare_plans, estate_for
 from cropload.pruning.panels import results
 from cropload.pruning.panels.choices import Choices
 from cropload.pruning.panels.keep_levels import KeepLevels
-from cropload.pruning.plan_figures import figure_text, plans_figure
 from cropload.show.panels import parts
 from cropload.show.panels.level_rows import LevelRows, first_levels
 from cropload.show.panels.opening import RecordsPanel, given_records
@@ -60,7 +61,7 @@ class PruningLevels(RecordsPanel):
         season=None,
         units="metric",
         results_folder=None,
-        draws=4000,
+        draws=DEFAULT_DRAWS,
         seed=0,
     ):
         super().__init__(results_folder, draws, seed)

@@ -13,6 +13,7 @@ from cropload.beliefs.history import estate_before_season
 from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.origins import HANDBOOK, component_origins
 from cropload.beliefs.plan_draws import plan_draws
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
 from cropload.pruning.plan_rows import (
     difference_columns,
@@ -171,9 +172,9 @@ class Comparison(Answer):
 
     def plot(self, ax=None, units=METRIC):
         """Draw the crop of each plan on axes, new ones when none are given, and return them."""
-        from cropload.pruning.plan_figures import plot_crop
+        from cropload.pruning.charts import crop_rows
 
-        return plot_crop(self.frame, units, ax)
+        return crop_rows(self.frame, units).plot(ax)
 
 
 def far_notes(plans, usual):
@@ -194,7 +195,7 @@ def compare_plans(
     plans,
     season=None,
     *,
-    draws=4000,
+    draws=DEFAULT_DRAWS,
     seed=0,
     density_band=None,
     ravaz_band=None,
@@ -242,8 +243,8 @@ def compare_plans(
     Notes
     -----
     All plans share their draws, so differences between them are not noise.
-    The range is 80 %, equal tails. ``kg_per_vine`` and what follows from it is the crop that
-    reaches the scale.
+    Ranges have equal tails, and ``interval`` names their level. ``kg_per_vine`` and what follows
+    from it is the crop that reaches the scale.
     Valid for loads within a third to three times what the block has carried.
 
     Examples

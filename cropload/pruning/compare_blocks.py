@@ -12,6 +12,7 @@ from cropload.beliefs.guard import guard_crops
 from cropload.beliefs.history import estate_before_season
 from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.plan_draws import plan_draws
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.pruning.compare import load_notes
 from cropload.pruning.plan_rows import RANGED, plan_ranges
 from cropload.units import METRIC
@@ -58,10 +59,10 @@ class BlockComparison(Answer):
 
     def plot(self, ax=None, units=METRIC):
         """Draw the crop of each row on axes, new ones when none are given, and return them."""
-        from cropload.pruning.plan_figures import plot_crop
+        from cropload.pruning.charts import crop_rows
 
         named = self.frame["block"].astype(str) + " " + self.frame["plan"].astype(str)
-        return plot_crop(self.frame.assign(plan=named), units, ax)
+        return crop_rows(self.frame.assign(plan=named), units).plot(ax)
 
 
 @arguments.check_arguments(
@@ -75,7 +76,7 @@ def compare_blocks(
     season=None,
     *,
     blocks=None,
-    draws=4000,
+    draws=DEFAULT_DRAWS,
     seed=0,
     density_band=None,
     ravaz_band=None,

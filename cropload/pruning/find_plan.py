@@ -11,6 +11,7 @@ from cropload.beliefs import ranges
 from cropload.beliefs.guard import guard_crops
 from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.plan_draws import plan_draws
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
 from cropload.pruning.compare import check_bears, estate_for
 from cropload.pruning.plan_layouts import (
@@ -109,9 +110,10 @@ class PlanSearch(Answer):
 
     def plot(self, ax=None, units=METRIC):
         """Draw the crop of each plan on axes, new ones when none are given, and return them."""
-        from cropload.pruning.plan_figures import plot_crop
+        from cropload.pruning.charts import crop_rows
 
-        return plot_crop(self.frame if len(self) else pd.DataFrame(self.nearest), units, ax)
+        rows = self.frame if len(self) else pd.DataFrame(self.nearest)
+        return crop_rows(rows, units).plot(ax)
 
 
 @dataclass(frozen=True)
@@ -203,7 +205,7 @@ def find_plans(
     dead_buds=0.0,
     tolerance=None,
     settled=False,
-    draws=4000,
+    draws=DEFAULT_DRAWS,
     seed=0,
     keep=10,
     reference_plan=None,

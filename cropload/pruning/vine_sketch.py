@@ -4,7 +4,7 @@ from html import escape
 
 from cropload import handbook
 from cropload.show import wording
-from cropload.show.figures import BLUE, VERMILLION
+from cropload.show.drawing import BLUE, VERMILLION
 from cropload.units import METRIC
 
 #: Drawn size of the canopy [SVG units], and the heights of trunk and one wall [SVG units].

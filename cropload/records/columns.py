@@ -108,6 +108,8 @@ class Table:
         Columns of which each row fills exactly one.
     completes : bool
         Rows of one key may fill different columns; they are read as one row.
+    ordered : tuple of ((str, str), str, str)
+        Two columns of which the first may not be above the second, the rule and the mend.
     """
 
     name: str
@@ -116,6 +118,7 @@ class Table:
     key: tuple = ()
     one_of: tuple = ()
     completes: bool = False
+    ordered: tuple = ()
 
     def __getitem__(self, name):
         return next(column for column in self.columns if column.name == name)

@@ -6,13 +6,13 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from cropload.records.facts import area_ha
 from cropload.records.reading.cells import decimal_sign, parse, uniques
-from cropload.records.reading.check import cross_checks
+from cropload.records.reading.check import check_frame, cross_checks
 from cropload.records.reading.dates import NO_ORDER, borrowed, date_order, of_the_order, told_once
 from cropload.records.reading.faults import Fault, RecordsError, some_faults
 from cropload.records.reading.files import checked_path, read_raw
 from cropload.records.reading.headers import match_header
-from cropload.records.reading.schemas import check_frame
 from cropload.records.tables import TABLES
 from cropload.units import to_metric
 
@@ -196,8 +196,7 @@ def _finished(name, frame):
     words = [c.name for c in table.columns if not c.numeric and c.kind != "date"]
     changes |= {word: frame[word].astype(str) for word in words}
     if name == "blocks":
-        planted = frame["vines"] * frame["row_spacing_m"] * frame["vine_spacing_m"] / 10_000
-        changes["area_ha"] = frame["area_ha"].fillna(planted)
+        changes["area_ha"] = area_ha(frame)
     return frame.assign(**changes)
 
 

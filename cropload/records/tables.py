@@ -243,6 +243,13 @@ _TABLES = (
             Column("tmax_c", "number", "Highest air temperature.", "°C", True, low=-90, high=60),
         ),
         key=("station", "date"),
+        ordered=(
+            (
+                ("tmin_c", "tmax_c"),
+                "tmin may not be above tmax",
+                "Correct the temperatures of this day.",
+            ),
+        ),
     ),
     Table(
         "prices",
@@ -276,6 +283,13 @@ _TABLES = (
             Column("variety", "name", "Variety the limit is for. Blank means all together."),
         ),
         key=("period_start", "period_end", "variety"),
+        ordered=(
+            (
+                ("period_start", "period_end"),
+                "period_end may not come before period_start",
+                "Correct the two dates.",
+            ),
+        ),
     ),
 )
 

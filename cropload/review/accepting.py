@@ -1,12 +1,24 @@
-"""Accept what was learned: kept beside the records, and used from the next season on."""
+"""Accept what was learned, for the next season on, and see before what that would change."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
+import pandas as pd
+
 from cropload import arguments, clock
+from cropload.answer import Answer
+from cropload.beliefs import ranges
+from cropload.beliefs.accepted import Accepted, accepted_before
+from cropload.beliefs.forecast import draw_forecast, forecast, prepare
+from cropload.beliefs.groundwork import lay_ground
+from cropload.beliefs.history import estate_of
 from cropload.beliefs.learned import learned_path, read_learned, same_figures, write_learned
+from cropload.beliefs.meant import check_draws, next_season
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError, near
+from cropload.records.as_of import records_until
 from cropload.records.example import shipped
+from cropload.units import METRIC
 
 
 @dataclass(frozen=True)
@@ -21,6 +33,50 @@ class Weighed:
     taken: tuple
     unchanged: tuple
     newer: tuple
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Acceptance(Answer):
+    """What acceptance of some lessons did.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        One row a lesson: key, seasons [1], through and outcome (``accepted``, ``in force
+        already``, or ``a newer one stays``).
+    weighed : Weighed
+        The same as entries.
+    through : int
+        The last season that taught the lessons.
+    path, before : pathlib.Path
+        The file, and where the version before it lies now; None where there was none, or where
+        nothing is new and the file stays as it is. The answer unpacks into both.
+    """
+
+    weighed: Weighed = field(kw_only=True)
+    through: int = field(kw_only=True)
+    path: Path = field(kw_only=True)
+    before: Path | None = field(kw_only=True)
+
+    def __iter__(self):
+        return iter((self.path, self.before))
+
+    def heading(self, units=METRIC):
+        """Return how many lessons were accepted, and for when."""
+        from cropload.review.lesson_words import lessons_words
+
+        if not self.weighed.taken:
+            return "Nothing is new: these lessons are in force as they are, and the file stays."
+        return (
+            f"Accepted: {lessons_words(len(self.weighed.taken))}, used for seasons after "
+            f"{self.through} and named there as the source."
+        )
+
+    def tables(self, units=METRIC):
+        """Return the table of what became of each lesson."""
+        from cropload.review.tables import acceptance_table
+
+        return (acceptance_table(self),)
 
 
 def weighed(entries, in_force, older=False):
@@ -93,7 +149,7 @@ def worth_accepting(lessons):
         Those that moved or are known better than before; the rest would only be named as the
         source of a figure that the handbook gives as well.
     """
-    said = dict(zip(lessons.table["key"], lessons.table["said"], strict=True))
+    said = dict(zip(lessons["key"], lessons["said"], strict=True))
     return [
         key
         for key, entry in lessons.entries.items()
@@ -127,9 +183,7 @@ def accept(records, lessons, only=None, *, day=None, older=False):
 
     Returns
     -------
-    new, old : pathlib.Path, and pathlib.Path or None
-        The file, and where the version before it lies now; None where there was none, or where
-        nothing is new and the file stays as it is.
+    Acceptance
 
     Raises
     ------
@@ -152,6 +206,8 @@ def accept(records, lessons, only=None, *, day=None, older=False):
             "make a folder of your own first: cropload new FOLDER, or cropload new FOLDER "
             "--example for a copy of the sample."
         )
+    from cropload.review.lesson_words import acceptance_notes
+
     day = clock.today() if day is None else day.date()
     entries = chosen(lessons, only)
     if not entries:
@@ -162,7 +218,25 @@ def accept(records, lessons, only=None, *, day=None, older=False):
             f"{newer_words(found, lessons)} Nothing else is new, so {learned_path(path)} stays as "
             "it is. To go back to the older ones: `cropload accept --older`, or older=True."
         )
-    return write_learned(path, found.taken or found.unchanged, str(day))
+    new, old = write_learned(path, found.taken or found.unchanged, str(day))
+    outcomes = {
+        "accepted": found.taken,
+        "in force already": found.unchanged,
+        "a newer one stays": found.newer,
+    }
+    rows = [
+        (entry.key, entry.seasons, entry.through, outcome)
+        for outcome, entries in outcomes.items()
+        for entry in entries
+    ]
+    return Acceptance(
+        pd.DataFrame(rows, columns=["key", "seasons", "through", "outcome"]),
+        acceptance_notes(found, lessons),
+        weighed=found,
+        through=lessons.through,
+        path=new,
+        before=old,
+    )
 
 
 def newer_words(found, lessons):
@@ -181,3 +255,118 @@ def newer_words(found, lessons):
         f"{'A lesson' if one else 'Lessons'} in force {'was' if one else 'were'} taught by later "
         f"seasons than those up to {lessons.through}, and {'stays' if one else 'stay'}: {named}."
     )
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class LessonEffect(Answer):
+    """Each block's next forecast as it stands, and with lessons accepted.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        One row a block and one for ``"estate"``: name, before_p10, before_p50, before_p90,
+        after_p10, after_p50, after_p90 [t] and change, of the middle [1].
+    season : int
+        Year of harvest of the forecast.
+    lessons : int
+        How many would be accepted [1].
+    """
+
+    season: int = field(kw_only=True)
+    lessons: int = field(kw_only=True)
+
+    def heading(self, units=METRIC):
+        """Return what the lessons change, in a sentence."""
+        from cropload.review.lesson_words import effect_sentence
+
+        return effect_sentence(self)
+
+    def tables(self, units=METRIC):
+        """Return the table of each block's forecast without and with the lessons."""
+        from cropload.review.tables import effect_table
+
+        return (effect_table(self),)
+
+
+def forecast_with(records, season, accepted, *, draws=DEFAULT_DRAWS, seed=0):
+    """Return the forecast of a season as it were with some lessons in force.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``; what their folder holds of lessons is not used.
+    season : int
+        Year of harvest.
+    accepted : Accepted
+        Lessons in force.
+    draws, seed : int
+        As in ``forecast`` [1].
+
+    Notes
+    -----
+    The spreads are learnt again with the lessons in force, as ``forecast`` does it once they are
+    accepted, so that the preview is the forecast that follows.
+    Valid as ``forecast``.
+    """
+    check_draws(draws, seed)
+    before = records_until(records, f"{int(season)}-01-01")
+    learned = lay_ground(before, int(season), accepted=accepted).learn()
+    ground, learned, so_far = prepare(records, season, None, learned=learned, accepted=accepted)
+    return draw_forecast(estate_of(ground, learned), so_far, draws, seed)
+
+
+def lesson_effect(
+    records, lessons, only=None, season=None, *, draws=DEFAULT_DRAWS, seed=0, older=False
+):
+    """Return each block's next forecast as it stands, and with lessons accepted.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``.
+    lessons : Lessons
+        As from ``learn``.
+    only : sequence of str, optional
+        Lessons to accept, as in ``chosen``; everything when left out, nothing for an empty one.
+    season : int, optional
+        Year of harvest; the next one that these lessons hold for when left out.
+    draws, seed : int
+        As in ``forecast`` [1].
+    older : bool
+        As in ``accept``.
+
+    Returns
+    -------
+    LessonEffect
+
+    Raises
+    ------
+    CroploadError
+        For a key that is no lesson.
+
+    Notes
+    -----
+    Nothing is written. Both forecasts take everything on record; what is in force now is in both,
+    and lessons of the same key take its place in the second.
+    Valid for seasons after the last one that taught the lessons.
+    """
+    following = next_season(records)
+    if season is None:
+        season = max(following, lessons.through + 1)
+    season = int(season)
+    entries = chosen(lessons, only)
+    in_force = accepted_before(records, season).entries
+    kept = {entry.key: entry for entry in in_force}
+    taken = weighed(entries, in_force, older).taken
+    kept.update({entry.key: entry for entry in taken if entry.through < season})
+    now = forecast(records, season, draws=draws, seed=seed)
+    then = forecast_with(records, season, Accepted(tuple(kept.values())), draws=draws, seed=seed)
+    rows = {"name": [*now.blocks, "estate"]}
+    for word, found in (("before", now), ("after", then)):
+        block, estate = found.table("block"), found.table("estate")
+        for end in ranges.ENDINGS:
+            column = f"tonnes_{end}"
+            rows[f"{word}_{end}"] = [*block[column], float(estate[column].iloc[0])]
+    table = pd.DataFrame(rows)
+    table["change"] = table["after_p50"] / table["before_p50"] - 1
+    return LessonEffect(table, season=season, lessons=len(entries))

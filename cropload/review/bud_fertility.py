@@ -1,19 +1,71 @@
 """Bud fertility by node: what dissections or spring counts say, held to the handbook's shape."""
 
 import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
 
 from cropload import arguments, handbook
+from cropload.answer import Answer
 from cropload.beliefs import ranges
 from cropload.errors import CroploadError
-from cropload.records.block_facts import block_facts
-from cropload.vine.growth import NodeProfile
+from cropload.records.facts import block_facts
+from cropload.units import METRIC
+from cropload.vine.plan_shape import NodeProfile
 
 #: What is fitted -> the column counted and the column it is counted on.
 WHAT = {"burst": ("shoots", "buds"), "fertility": ("clusters", "shoots")}
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class BudFertility(Answer):
+    """Burst and fertility by node position, against the handbook's shape.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        One row a group, wood, figure (``"burst"``: shoots per bud; ``"fertility"``: clusters per
+        shoot) and node: ``by``, wood, what, node, examined [1], value_p10, _p50, _p90 [1],
+        relative_p10, _p50, _p90 and handbook, relative to one level [1], differs (whether the
+        range leaves the handbook's shape out), buds_seen and buds_enough [1], the buds at that
+        node from which on they alone tell the figure within ``fertility.error``.
+    by : str
+        ``"variety"`` or ``"block"``.
+    error : float
+        Relative error that is small enough [1].
+    """
+
+    by: str = field(kw_only=True)
+    error: float = field(kw_only=True)
+
+    @property
+    def names(self):
+        """The varieties or blocks that were examined."""
+        return list(dict.fromkeys(self[self.by])) if len(self) else []
+
+    def of(self, name, what="fertility"):
+        """Return the rows of one variety or block and figure."""
+        return self.frame[(self[self.by] == name) & (self["what"] == what)]
+
+    def heading(self, units=METRIC):
+        """Return what is told."""
+        return f"Shoots and clusters by node, of each {self.by}, against the handbook's shape."
+
+    def tables(self, units=METRIC):
+        """Return a table for each group and figure, the clusters per shoot first."""
+        from cropload.review.tables import fertility_table
+
+        pairs = [(name, what) for what in reversed(WHAT) for name in self.names]
+        return tuple(
+            fertility_table(self, name, what) for name, what in pairs if len(self.of(name, what))
+        )
+
+    def plot(self, ax=None, units=METRIC, name=None, what="fertility"):
+        """Draw the nodes of one group, the first by default; the axes are the figure's own."""
+        from cropload.review.vine_charts import plot_fertility
+
+        return plot_fertility(self, name or self.names[0], what)
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,12 +87,6 @@ class NodeFit:
     dispersion: float
     family: str
     result: object
-
-
-def _half():
-    from scipy.special import ndtri
-
-    return float(ndtri((1 + ranges.level()) / 2))
 
 
 def _design(rows, nodes):
@@ -155,7 +201,7 @@ def fit_nodes(rows, what, shape, *, node_spread=None):
 
 def _reduced(result, design, nodes, seen, old, dispersion, poisson, real):
     """Turn the model's coefficients into relative and absolute ranges."""
-    count, z = len(nodes), _half()
+    count, z = len(nodes), ranges.reach()
     # Each node at the mean level of the seasons and blocks examined.
     at = np.zeros((count, design.shape[1]))
     at[:, :count] = np.eye(count)
@@ -213,12 +259,7 @@ def bud_fertility(records, by="variety"):
 
     Returns
     -------
-    DataFrame
-        One row a group, wood, figure (``"burst"``: shoots per bud; ``"fertility"``: clusters per
-        shoot) and node: ``by``, wood, what, node, examined [1], value_p10, _p50, _p90 [1],
-        relative_p10, _p50, _p90 and handbook, relative to one level [1], differs (whether the
-        range leaves the handbook's shape out), buds_seen and buds_enough [1], the buds at that
-        node from which on they alone tell the figure within ``fertility.error``.
+    BudFertility
 
     Raises
     ------
@@ -233,7 +274,7 @@ def bud_fertility(records, by="variety"):
     Valid for the nodes examined; others keep the handbook's shape.
     """
     base, rows = NodeProfile.from_handbook(), []
-    error, z = handbook.value("fertility.error"), _half()
+    error, z = handbook.value("fertility.error"), ranges.reach()
     for name, table in _groups(records, by):
         for wood, here in table.groupby("wood", sort=False):
             buds = here.groupby("node")["buds"].sum()
@@ -251,7 +292,7 @@ def bud_fertility(records, by="variety"):
                     else:
                         # A node without any cluster is judged by half a one.
                         per_bud, left = max(clusters[node], 0.5) / buds[node], 1.0
-                    low, middle, high = fit.relative[:, at]
+                    low, _, high = fit.relative[:, at]
                     rows.append(
                         {
                             by: name,
@@ -259,22 +300,23 @@ def bud_fertility(records, by="variety"):
                             "what": what,
                             "node": int(node),
                             "examined": fit.seen[at],
-                            **{
-                                f"value_{end}": fit.absolute[e, at]
-                                for e, end in enumerate(ranges.ENDINGS)
-                            },
-                            "relative_p10": low,
-                            "relative_p50": middle,
-                            "relative_p90": high,
+                            **_ends("value", fit.absolute[:, at]),
+                            **_ends("relative", fit.relative[:, at]),
                             "handbook": fit.shape[at],
                             "differs": bool(not low <= fit.shape[at] <= high),
                             "buds_seen": float(buds[node]),
                             "buds_enough": max(int(np.ceil(wanted * left / per_bud)), 1),
                         }
                     )
-    frame = pd.DataFrame(rows)
-    frame.attrs = {"by": by, "interval": ranges.label(), "error": error}
-    return frame
+    from cropload.review.lesson_words import fertility_notes
+
+    sources = ("fertility.node", "fertility.error", "fertility.between_years")
+    found = BudFertility(pd.DataFrame(rows), sources=sources, by=by, error=error)
+    return replace(found, notes=fertility_notes(found))
+
+
+def _ends(name, values):
+    return {f"{name}_{end}": value for end, value in zip(ranges.ENDINGS, values, strict=True)}
 
 
 def fitted_profile(records, variety):

@@ -1,5 +1,7 @@
 """Which counter of clusters counts more, and which fewer, than all of them at the same clusters."""
 
+from dataclasses import dataclass, field
+
 import numpy as np
 import pandas as pd
 
@@ -17,6 +19,20 @@ _STEPS, _REACH = 41, 8.0
 _PLACES = 801
 #: Share of the prior's variance that counts must take away, to be told at all [1].
 _LEAST_TOLD = 0.05
+
+
+@dataclass(frozen=True, eq=False)
+class CounterEffects:
+    """Biases of counters, partially pooled.
+
+    frame : counter, log_bias and spread (of the log) [1], seasons [1]; empty where fewer than two
+        counters are told apart.
+    between : spread between counters [1], or None. share : {counter: share in all the vines} [1].
+    """
+
+    frame: pd.DataFrame
+    between: float | None = None
+    share: dict = field(default_factory=dict)
 
 
 def _from_the_scale(found):
@@ -74,10 +90,7 @@ def counter_effects(records, facts, through, spreads, measured=None):
 
     Returns
     -------
-    DataFrame
-        counter, log_bias and spread (of the log) [1], seasons [1]; attrs ``between``, the spread
-        between counters [1], and ``share`` {counter: share in all the vines} [1]. Empty where
-        fewer than two counters are told apart.
+    CounterEffects
 
     Notes
     -----
@@ -92,7 +105,8 @@ def counter_effects(records, facts, through, spreads, measured=None):
     """
     lots = _lots(records, facts, through)
     names = sorted(lots["who"].unique()) if len(lots) else []
-    nothing = pd.DataFrame({"counter": [], "log_bias": [], "spread": [], "seasons": []})
+    columns = ["counter", "log_bias", "spread", "seasons"]
+    nothing = CounterEffects(pd.DataFrame(columns=columns))
     if len(names) < 2:
         return nothing
     scale = _from_the_scale(measurements(records, facts) if measured is None else measured)
@@ -133,8 +147,8 @@ def counter_effects(records, facts, through, spreads, measured=None):
     found["seasons"] = [int(seasons[name]) for name in names]
     # Where nobody counted beside anybody, and nothing was weighed, the prior would speak alone.
     found = found[told > _LEAST_TOLD].reset_index(drop=True)
-    found.attrs = {"between": between, "share": dict(zip(names, share, strict=True))}
-    return found if len(found) > 1 else nothing
+    share = dict(zip(names, share, strict=True))
+    return CounterEffects(found, between, share) if len(found) > 1 else nothing
 
 
 def _pooled(information, right, counters, plain, share):

@@ -1,110 +1,143 @@
 """After harvest: how far each forecast of the season was off, and what a grower's guess was."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
 from cropload import arguments
+from cropload.answer import Answer
 from cropload.beliefs import ranges
 from cropload.beliefs.calendar import MOMENTS, forecast_days
 from cropload.beliefs.forecast import forecast
-from cropload.beliefs.meant import check_draws
+from cropload.beliefs.meant import check_draws, picked_seasons
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.clock import day
 from cropload.errors import CroploadError, near
 from cropload.review import scores
-from cropload.review.baselines import BASELINES, baselines, joint_notes
-from cropload.review.logged_review import review_logged
-from cropload.review.picked import on_the_scale, sums
-from cropload.vine.bud_damage import wilson_interval
+from cropload.review.picked import baselines, joint_notes, on_the_scale, sums
+from cropload.review.words import score_notes
+from cropload.season.forecast_log import read_log
+from cropload.units import METRIC
 
 
-@dataclass(frozen=True, eq=False)
-class SeasonReview:
+@dataclass(frozen=True, eq=False, repr=False)
+class SeasonReview(Answer):
     """What the forecasts of a season were worth.
 
-    season : year of harvest.
-    days : {key of the moment: day}.
-    blocks : one row a moment and crop: tonnes_p10, tonnes_p50, tonnes_p90, picked_t and error_t
-        [t], error_share [1], inside (the range held it), crps_t [t], and one column a baseline
-        [t]. Blocks weighed together are one crop.
-    groups : the same by variety and for the estate (column ``level``).
-    summary : one row a moment: bias [1], weighted_miss [1], inside, seen, inside_low and
-        inside_high (Wilson, 95 %) [1], width_share, mean width of the range relative to the crop
-        [1], crps_t [t], and the weighted miss of each baseline [1] over the crops it can guess,
-        beside the forecast's own over the same crops.
-    logged, logged_blocks : the same of the forecasts in the log, as they were logged.
-    forecasts : {key of the moment: Forecast}.
-    notes : sentences about what was left out.
+    Attributes
+    ----------
+    frame : DataFrame
+        One row a moment: moment, words, day, and the scores of ``level_scores`` over its blocks.
+    season : int
+        Year of harvest.
+    days : dict
+        {key of the moment: day}.
+    blocks : DataFrame
+        One row a moment and crop: tonnes_p10, tonnes_p50, tonnes_p90, picked_t and error_t [t],
+        error_share [1], inside (the range held it), crps_t [t], and one column a baseline [t].
+        Blocks weighed together are one crop.
+    groups : DataFrame
+        The same by variety and for the estate (column ``level``).
+    logged, logged_blocks : DataFrame
+        The same of the forecasts in the log, as they were logged.
+    forecasts : dict
+        {key of the moment: Forecast}.
     """
 
-    season: int
-    days: dict
-    blocks: pd.DataFrame
-    groups: pd.DataFrame
-    summary: pd.DataFrame
-    logged: pd.DataFrame
-    logged_blocks: pd.DataFrame
-    forecasts: dict
-    notes: tuple
+    season: int = field(kw_only=True)
+    days: dict = field(kw_only=True)
+    blocks: pd.DataFrame = field(kw_only=True)
+    groups: pd.DataFrame = field(kw_only=True)
+    logged: pd.DataFrame = field(kw_only=True)
+    logged_blocks: pd.DataFrame = field(kw_only=True)
+    forecasts: dict = field(kw_only=True)
+
+    def frame_by(self, group="block"):
+        """Return each moment's crops with a grower's guesses, one row a crop.
+
+        Parameters
+        ----------
+        group : str
+            ``"block"`` (blocks weighed together are one crop), ``"variety"`` or ``"estate"``.
+
+        Returns
+        -------
+        DataFrame
+            The columns of ``blocks`` [t]. A guess is NaN where it cannot guess a part.
+
+        Raises
+        ------
+        CroploadError
+            For another group.
+        """
+        if group not in scores.LEVELS:
+            raise CroploadError(f"Scores are by {', '.join(scores.LEVELS)}; not by '{group}'.")
+        if group == "block":
+            return self.blocks
+        kept = self.groups[self.groups["level"] == group]
+        return kept.drop(columns="level").reset_index(drop=True)
+
+    def heading(self, units=METRIC):
+        """Return what is scored, and what the ranges are."""
+        return (
+            f"Season {self.season}: what each forecast was worth, made again from what was known "
+            f"on its day. Ranges: {ranges.label()}."
+        )
+
+    def tables(self, units=METRIC):
+        """Return the scores by moment, a grower's own guesses, and the scores of the log."""
+        from cropload.review import tables
+
+        logged = (tables.logged_table(self.logged),) if len(self.logged) else ()
+        return (*scores.level_scores([self]).tables(units), *logged)
+
+    def plot(self, ax=None, units=METRIC):
+        """Draw the miss of each moment's forecast beside a grower's own guesses."""
+        return scores.level_scores([self]).plot(ax, units)
 
 
-def _scored(picked, names, draws):
-    """Return rows of one moment for some crops: range, miss, inside, score."""
-    low, middle, high = ranges.quantiles(draws)
+def _scored(names, ends, picked, crps):
+    """Return rows of some crops: range (low, middle and high end), miss, inside, score."""
+    low, middle, high = ends
     return pd.DataFrame(
         {
             "name": names,
-            "tonnes_p10": low,
-            "tonnes_p50": middle,
-            "tonnes_p90": high,
+            **dict(zip((f"tonnes_{end}" for end in ranges.ENDINGS), ends, strict=True)),
             "picked_t": picked,
             "error_t": middle - picked,
             "error_share": middle / picked - 1,
             "inside": (picked >= low) & (picked <= high),
-            "crps_t": scores.crps(draws, picked),
+            "crps_t": crps,
         }
     )
 
 
-def summary_row(crops):
-    """Return bias, weighted miss, coverage, width and score of some crops, as a dict."""
-    picked = crops["picked_t"].to_numpy(float)
-    inside, seen = int(crops["inside"].sum()), len(crops)
-    low, high = wilson_interval(inside, seen)
-    return {
-        "bias": scores.bias(crops["tonnes_p50"], picked),
-        "weighted_miss": scores.weighted_miss(crops["tonnes_p50"], picked),
-        "inside": inside,
-        "seen": seen,
-        "inside_share": inside / seen,
-        "inside_low": float(low),
-        "inside_high": float(high),
-        "width_share": float((crops["tonnes_p90"] - crops["tonnes_p10"]).sum() / picked.sum()),
-        "crps_t": float(crops["crps_t"].mean()),
-    }
+def last_picked(records):
+    """Return the last season on the scale."""
+    if records.harvest.empty:
+        raise CroploadError(
+            "No harvest is on record yet, so there is nothing to review. Fill table harvest."
+        )
+    over = picked_seasons(records)
+    return max(over) if over else int(records.harvest["season"].max())
 
 
-def _baseline_columns(crops):
-    """Return each guess's weighted miss, and the forecast's own over the crops it can guess."""
-    row = {}
-    for name in BASELINES:
-        there = crops[crops[name].notna()]
-        row[f"{name}_miss"] = scores.weighted_miss(there[name], there["picked_t"])
-        row[f"{name}_beside"] = scores.weighted_miss(there["tonnes_p50"], there["picked_t"])
-        row[f"{name}_seen"] = len(there)
-    return row
+def check_moments(moments):
+    """Raise ``CroploadError`` when one of some keys is no moment of a season."""
+    for key in moments:
+        if key not in MOMENTS:
+            raise CroploadError(
+                f"'{key}' is no moment of the season. {near(key, MOMENTS)} "
+                f"Choose from: {', '.join(MOMENTS)}.".replace("  ", " ")
+            )
 
 
 def _days(records, season, moments, as_of):
     days = forecast_days(records, season)
     if moments is not None:
-        for key in moments:
-            if key not in MOMENTS:
-                raise CroploadError(
-                    f"'{key}' is no moment of the season. {near(key, MOMENTS)} "
-                    f"Choose from: {', '.join(MOMENTS)}.".replace("  ", " ")
-                )
+        check_moments(moments)
         days = {key: when for key, when in days.items() if key in moments}
     loads = records.harvest.loc[records.harvest["season"] == season, "date"]
     # Undated loads count as known from the end of the year.
@@ -136,7 +169,9 @@ def _of_varieties(crops, found):
     as_of=arguments.optional(arguments.by_block("days")),
     progress=arguments.optional(arguments.calling),
 )
-def review_season(records, season, *, moments=None, as_of=None, draws=4000, seed=0, progress=None):
+def review_season(
+    records, season, *, moments=None, as_of=None, draws=DEFAULT_DRAWS, seed=0, progress=None
+):
     """Hold every forecast of a season against its harvest, beside a grower's own guesses.
 
     Parameters
@@ -177,9 +212,9 @@ def review_season(records, season, *, moments=None, as_of=None, draws=4000, seed
     --------
     >>> from cropload import example_records
     >>> found = review_season(example_records(), 2026, moments=["pruning", "picking"], draws=500)
-    >>> [str(key) for key in found.summary["moment"]]
+    >>> [str(key) for key in found["moment"]]
     ['pruning', 'picking']
-    >>> bool(found.summary["weighted_miss"].iloc[1] < found.summary["weighted_miss"].iloc[0])
+    >>> bool(found["weighted_miss"].iloc[1] < found["weighted_miss"].iloc[0])
     True
     """
     check_draws(draws, seed)
@@ -190,7 +225,7 @@ def review_season(records, season, *, moments=None, as_of=None, draws=4000, seed
             + " ".join(scale.notes)
         )
     days = _days(records, season, moments, as_of)
-    parts, groups, rows, kept = [], [], [], {}
+    parts, kept = [], {}
     for done, (key, when) in enumerate(days.items(), start=1):
         found = forecast(records, season, when, draws=draws, seed=seed)
         kept[key] = found
@@ -206,39 +241,145 @@ def review_season(records, season, *, moments=None, as_of=None, draws=4000, seed
             unique = list(dict.fromkeys(labels))
             member = np.array([[label == each for label in labels] for each in unique], float)
             lots.append((level, unique, member))
-        blocks = np.array(found.blocks, dtype=object)
+        names = np.array(found.blocks, dtype=object)
         members = [member @ matrix for _, _, member in lots]
-        whole = [blocks[row > 0].tolist() for row in np.concatenate(members)]
+        whole = [names[row > 0].tolist() for row in np.concatenate(members)]
         guess = baselines(records, season, when, whole).reset_index(drop=True)
         start = 0
         for (level, names, member), summed in zip(lots, members, strict=True):
-            lot = _scored(member @ picked, names, summed @ found.draws).assign(moment=key)
+            of_lot, drawn = member @ picked, summed @ found.draws
+            ends = ranges.quantiles(drawn)
+            lot = _scored(names, ends, of_lot, scores.crps(drawn, of_lot)).assign(moment=key)
             mine = guess.iloc[start : start + len(names)].reset_index(drop=True)
-            lot = lot.join(mine)
+            parts.append(lot.join(mine).assign(level=level))
             start += len(names)
-            if level == "block":
-                block = lot
-                parts.append(lot)
-            else:
-                groups.append(lot.assign(level=level))
-        rows.append(
-            {"moment": key, "words": MOMENTS.get(key, key), "day": when}
-            | summary_row(block)
-            | _baseline_columns(block)
-        )
         if progress is not None:
             progress(done, len(days))
-    summary = pd.DataFrame(rows)
-    summary.attrs = {"season": season, "interval": ranges.label(), "seed": seed, "draws": draws}
-    logged, logged_blocks, log_notes = review_logged(records, season, scale.crops, summary_row)
+    crops = pd.concat(parts, ignore_index=True)
+    alone = crops["level"] == "block"
+    blocks = crops[alone].drop(columns="level").reset_index(drop=True)
+    frame = scores.moment_scores(blocks.assign(season=season))
+    frame.insert(2, "day", [days[key] for key in frame["moment"]])
+    logged, logged_blocks, log_notes = _review_logged(records, season, scale.crops)
     return SeasonReview(
+        frame,
+        (*score_notes(), *scale.notes, *joint_notes(records, season), *log_notes),
+        sources=("interval.level",),
         season=season,
         days=days,
-        blocks=pd.concat(parts, ignore_index=True),
-        groups=pd.concat(groups, ignore_index=True),
-        summary=summary,
+        blocks=blocks,
+        groups=crops[~alone].reset_index(drop=True),
         logged=logged,
         logged_blocks=logged_blocks,
         forecasts=kept,
-        notes=(*scale.notes, *joint_notes(records, season), *log_notes),
     )
+
+
+def log_normal_of(low, high, level):
+    """Return centre and spread of the log-normal whose equal-tailed range is this [1].
+
+    Parameters
+    ----------
+    low, high : ndarray
+        Ends of the range, above 0 [any unit].
+    level : float
+        Level of the range [1].
+    """
+    from scipy.special import ndtri
+
+    low, high = np.log(low), np.log(high)
+    return (low + high) / 2, (high - low) / (2 * ndtri((1 + level) / 2))
+
+
+def _scored_lines(lines, crops):
+    """Return one row for each crop that is one block of the log."""
+    single = {crop.blocks[0]: crop.tonnes for crop in crops if len(crop.blocks) == 1}
+    lines = lines[lines["block"].isin(single) & (lines["tonnes_p10"] > 0)]
+    picked = lines["block"].map(single).to_numpy(float)
+    low, middle, high = (lines[f"tonnes_{end}"].to_numpy(float) for end in ranges.ENDINGS)
+    centre, spread = log_normal_of(low, high, ranges.level())
+    sharp = spread < 1e-9
+    score = scores.log_normal_crps(centre, np.where(sharp, 1.0, spread), picked)
+    score = np.where(sharp, np.abs(middle - picked), score)
+    return _scored(lines["block"].to_numpy(), (low, middle, high), picked, score)
+
+
+def _review_logged(records, season, crops):
+    """Score the forecasts of a season in the log.
+
+    Parameters
+    ----------
+    records : Records
+        Their folder holds the log.
+    season : int
+        Year of harvest.
+    crops : sequence of Picked
+        What the scale said.
+
+    Returns
+    -------
+    summary, blocks : DataFrame
+        One row a logged forecast, and one row of each and each block; empty when none was logged.
+    notes : list of str
+        Lines of the log that were skipped, crops that cannot be scored, and forecasts logged with
+        hindsight.
+
+    Notes
+    -----
+    A log holds ends and middle of each block's range, no draws: the score is that of the
+    log-normal with the same range. Blocks weighed together are left out, because the range of
+    their sum was not logged.
+    A forecast that was kept after its day has seen no more than it says, yet somebody chose to
+    keep it then: one kept after the first load is marked.
+    """
+    nothing = pd.DataFrame(), pd.DataFrame(), []
+    # Records made in memory have no folder, and another one's log is none of theirs.
+    if not Path(records.path).exists():
+        return nothing
+    log, faults = read_log(records.path)
+    notes = [str(fault) for fault in faults]
+    log = log[log["season"] == season] if len(log) else log
+    if log.empty:
+        return (*nothing[:2], notes)
+    joint = [crop.name for crop in crops if len(crop.blocks) > 1]
+    if joint:
+        notes.append(
+            f"The log does not score {', '.join(joint)}: they were weighed together, and the range "
+            "of their sum was not logged."
+        )
+    single = {crop.blocks[0] for crop in crops if len(crop.blocks) == 1}
+    nothing = log[log["block"].isin(single) & ~(log["tonnes_p10"] > 0)]["block"].unique()
+    if len(nothing):
+        notes.append(
+            f"The log does not score forecasts of {', '.join(nothing)} whose range starts at "
+            "nothing: such a range has no shape to score."
+        )
+    first_load = records.harvest.loc[records.harvest["season"] == season, "date"].min()
+    rows, parts = [], []
+    for (at, as_of, stage), lines in log.groupby(["logged_at", "as_of", "stage"], sort=False):
+        # Kept twice within a second: the later line stands.
+        crop = _scored_lines(lines.drop_duplicates("block", keep="last"), crops)
+        if crop.empty:
+            continue
+        kept = pd.to_datetime(at, errors="coerce", utc=True)
+        seen = pd.to_datetime(as_of, errors="coerce") if as_of else kept.tz_localize(None)
+        late = bool(pd.notna(first_load) and not seen < first_load)
+        after = bool(pd.notna(first_load) and not kept.tz_localize(None) < first_load)
+        head = {
+            "logged_at": at,
+            "as_of": as_of,
+            "words": stage,
+            "while_picking": late,
+            "kept_after_first_load": after,
+        }
+        rows.append(head | scores.summary_row(crop))
+        parts.append(crop.assign(logged_at=at, as_of=as_of))
+    if not rows:
+        return (*nothing[:2], notes)
+    summary = pd.DataFrame(rows)
+    if summary["kept_after_first_load"].any():
+        notes.append(
+            f"{int(summary['kept_after_first_load'].sum())} forecasts of the log were kept after "
+            "the first load: they are marked, for somebody chose to keep them then."
+        )
+    return summary, pd.concat(parts, ignore_index=True), notes

@@ -1,6 +1,56 @@
-"""Scores of a forecast that has met its harvest: bias, miss, coverage, sharpness, CRPS."""
+"""Scores of forecasts that have met their harvest: bias, miss, coverage, sharpness, CRPS."""
+
+from dataclasses import dataclass, field
 
 import numpy as np
+import pandas as pd
+
+from cropload.answer import Answer
+from cropload.beliefs.calendar import MOMENTS
+from cropload.review.picked import BASELINES
+from cropload.units import METRIC
+from cropload.vine.bud_damage import wilson_interval
+
+#: What the scores can be told by.
+LEVELS = ("block", "variety", "estate")
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Scores(Answer):
+    """The scores of each moment over one season or several, one row a moment.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        moment, words, seasons [1], the columns of ``summary_row``, and for each key of
+        ``BASELINES``: ``_seen``, the crops it can guess [1], ``_miss`` [1] and ``_crps_t`` [t],
+        and the forecast's own over the same crops, ``_beside`` [1] and ``_beside_crps_t`` [t].
+    seasons : list of int
+        Years of harvest.
+    days : dict
+        {key of the moment: day}; empty for several seasons.
+    """
+
+    seasons: list = field(kw_only=True)
+    days: dict = field(kw_only=True)
+
+    def heading(self, units=METRIC):
+        """Return what the forecasts of the first moment were worth, in a sentence."""
+        from cropload.review.words import score_sentence
+
+        return score_sentence(self.frame.iloc[0], self.seasons)
+
+    def tables(self, units=METRIC):
+        """Return the scores by moment, and a grower's own guesses beside them."""
+        from cropload.review.tables import guesses_table, scores_table
+
+        return scores_table(self), guesses_table(self, units)
+
+    def plot(self, ax=None, units=METRIC):
+        """Draw the miss of each moment's forecast beside a grower's own guesses."""
+        from cropload.review.charts import misses_panel
+
+        return misses_panel(self.frame).plot(ax)
 
 
 def crps(draws, truth):
@@ -71,3 +121,84 @@ def bias(forecast, truth):
     """Return how far the sum was too high (above 0) or too low, relative to what came [1]."""
     forecast, truth = np.asarray(forecast, float), np.asarray(truth, float)
     return float(forecast.sum() / truth.sum() - 1) if truth.sum() > 0 else np.nan
+
+
+def summary_row(crops):
+    """Return bias, weighted miss, coverage, width and score of some crops, as a dict."""
+    picked = crops["picked_t"].to_numpy(float)
+    inside, seen = int(crops["inside"].sum()), len(crops)
+    low, high = wilson_interval(inside, seen)
+    return {
+        "bias": bias(crops["tonnes_p50"], picked),
+        "weighted_miss": weighted_miss(crops["tonnes_p50"], picked),
+        "inside": inside,
+        "seen": seen,
+        "inside_share": inside / seen,
+        "inside_low": float(low),
+        "inside_high": float(high),
+        "width_share": float((crops["tonnes_p90"] - crops["tonnes_p10"]).sum() / picked.sum()),
+        "crps_t": float(crops["crps_t"].mean()),
+    }
+
+
+def moment_scores(crops):
+    """Return the scores of each moment over some crops, in the order of the season.
+
+    Parameters
+    ----------
+    crops : DataFrame
+        Of ``SeasonReview.frame_by``, with the season.
+    """
+    known = list(MOMENTS)
+    moments = list(dict.fromkeys(crops["moment"]))
+    moments.sort(key=lambda key: known.index(key) if key in known else len(known))
+    rows = []
+    for moment in moments:
+        mine = crops[crops["moment"] == moment]
+        head = {"moment": moment, "words": MOMENTS.get(moment, moment)}
+        rows.append(head | {"seasons": int(mine["season"].nunique())} | _row(mine))
+    return pd.DataFrame(rows)
+
+
+def _row(crops):
+    """Return the scores of some crops, with each baseline's over the crops it can guess."""
+    row = summary_row(crops)
+    for name in BASELINES:
+        there = crops[crops[name].notna()]
+        row[f"{name}_seen"] = len(there)
+        off = (there[name] - there["picked_t"]).abs()
+        row[f"{name}_miss"] = weighted_miss(there[name], there["picked_t"])
+        row[f"{name}_crps_t"] = float(off.mean()) if len(there) else np.nan
+        row[f"{name}_beside"] = weighted_miss(there["tonnes_p50"], there["picked_t"])
+        row[f"{name}_beside_crps_t"] = float(there["crps_t"].mean()) if len(there) else np.nan
+    return row
+
+
+def level_scores(reviews, level="block"):
+    """Return the scores of each moment over one season or several.
+
+    Parameters
+    ----------
+    reviews : sequence of SeasonReview
+        Seasons to score together.
+    level : str
+        As in ``SeasonReview.frame_by``.
+
+    Returns
+    -------
+    Scores
+
+    Notes
+    -----
+    A guess without a range is scored by the same rule as the forecast: the CRPS of one number is
+    its absolute error (Gneiting and Raftery 2007, J. Am. Stat. Assoc. 102:359, from memory).
+    Crops of one season share its weather, so several seasons say more than many blocks of one,
+    and the Wilson range, which takes them as independent, is too narrow by that.
+    Valid for one season or more.
+    """
+    parts = [each.frame_by(level).assign(season=each.season) for each in reviews]
+    return Scores(
+        moment_scores(pd.concat(parts, ignore_index=True)),
+        seasons=[each.season for each in reviews],
+        days=reviews[0].days if len(reviews) == 1 else {},
+    )

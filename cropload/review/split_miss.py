@@ -1,14 +1,18 @@
 """Which component missed: the miss of each block's forecast, split so that the parts add up."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
 
+from cropload import arguments
+from cropload.answer import Answer
 from cropload.beliefs import ranges
 from cropload.beliefs.forecast import prepare
-from cropload.beliefs.history import estates
+from cropload.beliefs.history import estate_of
 from cropload.review.picked import on_the_scale, sums
+from cropload.show import wording
+from cropload.units import METRIC
 from cropload.vine.growth import COMPONENTS, STAGES
 
 _AT = {name: place for place, name in enumerate(COMPONENTS)}
@@ -38,6 +42,56 @@ _COLUMNS = ["block", "component", "log_miss", "factor", "share", "miss_t", "rest
 _COLUMNS += ["forecast_t", "picked_t"]
 
 
+@dataclass(frozen=True, eq=False, repr=False)
+class MissSplit(Answer):
+    """The miss of a forecast by component, block by block.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        One row a block and part of ``PARTS``. ``log_miss``: its part of ln(forecast / picked) [1],
+        the forecast being the middle that every table shows; the parts of a block add up exactly.
+        ``factor``: its exp [1], above 1 means forecast too high. ``share``: the same as a share of
+        the crop picked [1], adding up to forecast / picked - 1. ``miss_t``: in tonnes [t].
+        ``rests_on``: ``measured``; ``together``, when only its sum with another is known;
+        ``capped``, the same with recovery at its most; or ``guess``, when it was not measured.
+        ``forecast_t`` and ``picked_t``: the block's own [t].
+    season : int
+        Year of harvest.
+    stage : str
+        Where the season stood when the forecast was made.
+    left_out : tuple of str
+        Why other crops are not split, in sentences.
+    """
+
+    season: int = field(kw_only=True)
+    stage: str = field(kw_only=True)
+    left_out: tuple = field(kw_only=True)
+
+    @property
+    def blocks(self):
+        """The blocks whose miss is split."""
+        return list(dict.fromkeys(self["block"]))
+
+    def heading(self, units=METRIC):
+        """Return what missed in all blocks together, in a sentence."""
+        from cropload.review.words import estate_sentence
+
+        return estate_sentence(self) if len(self) else "No block's own miss can be split."
+
+    def tables(self, units=METRIC):
+        """Return the table of the parts of each block's miss, which add up."""
+        from cropload.review.tables import parts_table
+
+        return (parts_table(self),)
+
+    def plot(self, ax=None, units=METRIC):
+        """Draw what made each block's forecast miss, as stacked bars."""
+        from cropload.review.charts import split_rows
+
+        return split_rows(self.frame).plot(ax)
+
+
 @dataclass(frozen=True)
 class _Centres:
     """Logs believed of each block: clusters per vine, cluster weight, recovery, components [1]."""
@@ -59,7 +113,7 @@ def _without_counts(records, season):
 
 def _estate(records, season, as_of, learned=None):
     ground, learned, _ = prepare(records, season, as_of, learned=learned)
-    return next(estates(ground, learned))
+    return estate_of(ground, learned)
 
 
 def _rows(estate):
@@ -160,10 +214,11 @@ def _left_out(crops, found, middle):
         if len(crop.blocks) > 1:
             total = float(ranges.quantiles(members @ found.draws)[1])
             off = total / crop.tonnes - 1
+            word = "high" if off > 0 else "low"
             yield (
-                f"{crop.name} were weighed together: their forecast was {100 * abs(off):.0f} % too "
-                f"{'high' if off > 0 else 'low'} in sum. Whose miss it was is not known, so it is "
-                "not split and not in the sums here."
+                f"{crop.name} were weighed together: their forecast was "
+                f"{wording.percent(abs(off))} too {word} in sum. Whose miss it was is not known, "
+                "so it is not split and not in the sums here."
             )
         elif middle[crop.name] <= 0:
             barren = found.estate.young.barren[found.blocks.index(crop.name)]
@@ -182,6 +237,9 @@ def _left_out(crops, found, middle):
         )
 
 
+@arguments.check_arguments(
+    records=arguments.records, season=arguments.season, found=arguments.forecast
+)
 def split_miss(records, season, found):
     """Split the miss of a forecast by component, block by block.
 
@@ -196,15 +254,12 @@ def split_miss(records, season, found):
 
     Returns
     -------
-    DataFrame
-        One row a block and part of ``PARTS``. ``log_miss``: its part of ln(forecast / picked) [1],
-        the forecast being the middle that every table shows; the parts of a block add up exactly.
-        ``factor``: its exp [1], above 1 means forecast too high. ``share``: the same as a share of
-        the crop picked [1], adding up to forecast / picked - 1. ``miss_t``: in tonnes [t].
-        ``rests_on``: ``measured``; ``together``, when only its sum with another is known;
-        ``capped``, the same with recovery at its most; or ``guess``, when it was not measured.
-        ``forecast_t`` and ``picked_t``: the block's own [t].
-        ``attrs['left_out']``: why other crops are not split, in sentences.
+    MissSplit
+
+    Raises
+    ------
+    CroploadError
+        When no harvest of the season is on record.
 
     Notes
     -----
@@ -222,6 +277,8 @@ def split_miss(records, season, found):
     nothing was forecast.
     Valid for blocks picked whole.
     """
+    from cropload.review.words import COUNTED_NOTE, measured_sentence
+
     crops = on_the_scale(records, season).crops
     middle = dict(zip(found.blocks, ranges.quantiles(found.draws)[1], strict=True))
     harvest = records.harvest[records.harvest["season"] == season]
@@ -270,10 +327,15 @@ def split_miss(records, season, found):
             row = (block, name, part, np.exp(part), miss_t / crop.tonnes, miss_t)
             rows.append((*row, rests.get(name, "measured"), middle[block], crop.tonnes))
     frame = pd.DataFrame(rows, columns=_COLUMNS)
-    frame.attrs = {
-        "season": season,
-        "as_of": found.attrs()["as_of"],
-        "stage": found.stage,
-        "left_out": tuple(_left_out(crops, found, middle)),
-    }
-    return frame
+    left_out = notes = tuple(_left_out(crops, found, middle))
+    blocks = list(dict.fromkeys(frame["block"]))
+    if blocks:
+        notes = (*left_out, measured_sentence(season, stages, blocks), COUNTED_NOTE)
+    return MissSplit(
+        frame,
+        notes,
+        sources=("prior.counting_bias", "prior.cluster_weight_g", "prior.recovery"),
+        season=season,
+        stage=found.stage,
+        left_out=left_out,
+    )

@@ -1,14 +1,18 @@
 """Are the vines getting weaker, holding, or getting stronger?  One season never says so."""
 
+from dataclasses import dataclass, field
+
 import numpy as np
 import pandas as pd
 
 from cropload import arguments, handbook
+from cropload.answer import Answer
 from cropload.beliefs import ranges
 from cropload.beliefs.history import learned_before
 from cropload.beliefs.measured import measurements
 from cropload.errors import CroploadError
-from cropload.records.block_facts import block_facts
+from cropload.records.facts import block_facts
+from cropload.units import METRIC
 from cropload.vine.growth import COMPONENTS
 
 #: Figure -> words and unit.
@@ -22,6 +26,48 @@ NOT_CLEAR = "not clear"
 TOO_FEW = "too few seasons to say"
 #: Variance of the log of a level of which nothing is known [1].
 _UNKNOWN = 100.0
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class VineTrend(Answer):
+    """Whether each block's vines get weaker, hold, or get stronger, with the chances.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        One row a block and figure (keys of ``FIGURES``), and one for the mean of all blocks
+        (``"estate"``): block, figure, words, unit, seasons [1], first and last season,
+        change_p10, _p50, _p90, the change in a year relative to the figure [1/year],
+        chance_weaker, chance_holding and chance_stronger [1], and label.
+    figures : DataFrame
+        Of ``season_figures``.
+    blocks : tuple of str
+        All blocks, in the order of the records.
+    """
+
+    figures: pd.DataFrame = field(kw_only=True)
+    blocks: tuple = field(kw_only=True)
+
+    def of(self, figure):
+        """Return the rows of one figure."""
+        return self.frame[self["figure"] == figure].reset_index(drop=True)
+
+    def heading(self, units=METRIC):
+        """Return what is asked."""
+        return "Are the vines getting weaker?"
+
+    def tables(self, units=METRIC):
+        """Return every block's trend in few words, then the yearly change of each figure."""
+        from cropload.review import tables
+
+        each = (tables.change_table(self, figure) for figure in dict.fromkeys(self["figure"]))
+        return (tables.trend_table(self), *each)
+
+    def plot(self, ax=None, units=METRIC, figure="pruning_weight"):
+        """Draw a figure of the vines over the seasons; the axes are the figure's own."""
+        from cropload.review.vine_charts import plot_trend
+
+        return plot_trend(self.figures, self.frame, figure, self.blocks, units)
 
 
 def season_figures(records):
@@ -185,11 +231,7 @@ def vine_trend(records):
 
     Returns
     -------
-    DataFrame
-        One row a block and figure (keys of ``FIGURES``), and one for the mean of all blocks
-        (``"estate"``): block, figure, words, unit, seasons [1], first and last season,
-        change_p10, _p50, _p90, the change in a year relative to the figure [1/year],
-        chance_weaker, chance_holding and chance_stronger [1], and label.
+    VineTrend
 
     Raises
     ------
@@ -207,7 +249,7 @@ def vine_trend(records):
     is an answer to the load, so read the trend beside the plans.
     Valid for levels that change by the same share each year.
     """
-    from scipy.special import ndtr, ndtri
+    from scipy.special import ndtr
 
     figures = season_figures(records)
     if figures["pruning_weight"].notna().sum() == 0:
@@ -218,7 +260,7 @@ def vine_trend(records):
     spreads = learned_before(records, int(figures["season"].max()) + 1).spreads
     least, band = int(handbook.value("trend.least_seasons")), handbook.value("trend.holding")
     sure = handbook.value("trend.chance")
-    z = float(ndtri((1 + ranges.level()) / 2))
+    z = ranges.reach()
     out = []
     for figure, (words, unit) in FIGURES.items():
         rows = figures[figures[figure] > 0].reset_index(drop=True)
@@ -269,11 +311,12 @@ def vine_trend(records):
                     "label": label,
                 }
             )
-    frame = pd.DataFrame(out)
-    frame.attrs = {
-        "interval": ranges.label(),
-        "holding": band,
-        "least_seasons": least,
-        "chance": sure,
-    }
-    return frame
+    from cropload.review.lesson_words import trend_note
+
+    return VineTrend(
+        pd.DataFrame(out),
+        (trend_note(band, sure, least),),
+        sources=("trend.holding", "trend.chance", "trend.least_seasons", "trend.block"),
+        figures=figures,
+        blocks=tuple(block_facts(records).names),
+    )

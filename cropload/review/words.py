@@ -1,12 +1,12 @@
-"""Words of the review: what missed, in plain sentences, and what a lesson says."""
+"""Words of the review: what the forecasts were worth, and what missed, in plain sentences."""
 
 import numpy as np
 
-from cropload.beliefs.measured import measurements
-from cropload.records.block_facts import block_facts
-from cropload.review.review import BASELINES
+from cropload.beliefs import ranges
+from cropload.review.picked import BASELINES
 from cropload.review.split_miss import log_mean
 from cropload.season.words import short
+from cropload.show import wording
 
 #: Component -> what there was, against what had been thought; {} is the word for more or less.
 _TRUTH = {
@@ -45,15 +45,18 @@ def miss_sentence(component, log_miss):
     share = float(np.expm1(log_miss))
     if component == "counting_bias":
         return (
-            f"{100 * abs(share):.0f} % too {'many' if share > 0 else 'few'} clusters were counted"
+            f"{wording.percent(abs(share))} too {'many' if share > 0 else 'few'} clusters were "
+            "counted"
         )
     if component == "beyond_count":
         word = "more" if share > 0 else "fewer"
-        return f"the forecast held to {100 * abs(share):.0f} % {word} clusters than were counted"
+        return (
+            f"the forecast held to {wording.percent(abs(share))} {word} clusters than were counted"
+        )
     share = float(np.expm1(-log_miss))
     up = share > 0
     return _TRUTH[component].format(
-        n=f"{100 * abs(share):.0f} %",
+        n=wording.percent(abs(share)),
         more="more" if up else "fewer" if component in _COUNTED else "less",
         heavier="heavier" if up else "lighter",
         level="low" if up else "high",
@@ -70,7 +73,7 @@ def block_sentence(split, block):
 
     Parameters
     ----------
-    split : DataFrame
+    split : MissSplit
         Of ``split_miss``.
     block : str
         Name of the block.
@@ -84,7 +87,7 @@ def estate_sentence(split):
 
     Parameters
     ----------
-    split : DataFrame
+    split : MissSplit
         Of ``split_miss``.
 
     Notes
@@ -92,18 +95,17 @@ def estate_sentence(split):
     Blocks count by their tonnes, so the parts add up to the miss of the blocks in sum. A part is
     said to be measured, or not, as most of it is.
     """
-    blocks = split.drop_duplicates("block")
-    forecast, picked = blocks["forecast_t"].sum(), blocks["picked_t"].sum()
+    frame = split.frame
+    blocks = frame.drop_duplicates("block")
     # The same mean that split_miss turns a part of a log into tonnes with.
-    mean = log_mean(forecast, picked)
-    parts = split.groupby("component", sort=False)["miss_t"].sum() / mean
-    heaviest = split["miss_t"].abs().groupby(split["component"]).idxmax()
-    rests = split.loc[heaviest].set_index("component")["rests_on"]
-    count = len(blocks)
-    if not split.attrs.get("left_out"):
+    mean = log_mean(blocks["forecast_t"].sum(), blocks["picked_t"].sum())
+    parts = frame.groupby("component", sort=False)["miss_t"].sum() / mean
+    heaviest = frame["miss_t"].abs().groupby(frame["component"]).idxmax()
+    rests = frame.loc[heaviest].set_index("component")["rests_on"]
+    if not split.left_out:
         start = "All blocks together: "
-    elif count > 1:
-        start = f"The {count} blocks that can be split, together: "
+    elif len(blocks) > 1:
+        start = f"The {len(blocks)} blocks that can be split, together: "
     else:
         start = "The one block that can be split: "
     return _sentence(start, parts, rests)
@@ -112,14 +114,17 @@ def estate_sentence(split):
 def _gap_words(gap, capped):
     """Return what a count and the share that reached the scale have to do with a miss."""
     total = gap.sum()
-    told = f"{100 * abs(np.expm1(-total)):.0f} % {'more' if total < 0 else 'less'} came over the "
-    told += "scale than the clusters counted and weighed explain"
+    told = f"{wording.percent(abs(np.expm1(-total)))} {'more' if total < 0 else 'less'} came over "
+    told += "the scale than the clusters counted and weighed explain"
     if total < 0:
         told += f", as if {miss_sentence('counting_bias', total)}"
     order = gap.abs().sort_values(ascending=False).index
-    likely = [miss_sentence(name, gap[name]) for name in order if abs(gap[name]) >= WORTH_SAYING]
-    most = "; more than all of it cannot" if capped and gap["recovery"] < 0 else ""
-    return f"{told} (likeliest: {' and '.join(likely)}{most})" if likely else told
+    likely = {n: miss_sentence(n, gap[n]) for n in order if abs(gap[n]) >= WORTH_SAYING}
+    if capped and gap["recovery"] < 0 and "recovery" in likely:
+        # No more than all of it can: what is beyond that is the count's.
+        share = wording.percent(float(np.expm1(-gap["recovery"])))
+        likely["recovery"] = f"all of the fruit reached the scale, {share} more than expected"
+    return f"{told} (likeliest: {' and '.join(likely.values())})" if likely else told
 
 
 def _sentence(start, parts, rests):
@@ -129,7 +134,7 @@ def _sentence(start, parts, rests):
         opening = f"{start}the forecast was right to half a per cent"
     else:
         word = "high" if total > 0 else "low"
-        opening = f"{start}the forecast was {100 * abs(total):.0f} % too {word}"
+        opening = f"{start}the forecast was {wording.percent(abs(total))} too {word}"
     rests = rests.reindex(parts.index)
     told, guessed = [], []
     gap = parts.reindex(_GAP).fillna(0.0)
@@ -182,14 +187,6 @@ _NAMES = {
 }
 
 
-def coverage_words(row):
-    """Return how often the range held the crop, with what so few blocks allow."""
-    return (
-        f"{row['inside']} of {row['seen']} "
-        f"({100 * row['inside_low']:.0f} to {100 * row['inside_high']:.0f} %)"
-    )
-
-
 def season_span(seasons):
     """Return seasons in words.
 
@@ -201,23 +198,6 @@ def season_span(seasons):
     if len(seasons) == 1:
         return f"season {seasons[0]}"
     return f"seasons {min(seasons)} to {max(seasons)}"
-
-
-def joined(text):
-    """Return text that a narrow screen does not break over lines."""
-    return str(text).replace(" ", "\u00a0")
-
-
-def score_cells(row, units):
-    """Return bias, miss, inside, width and score of some crops as cells of text."""
-    seen, bracket, share = coverage_words(row).partition(" (")
-    return [
-        joined(per_cent(row["bias"], sign=True)),
-        joined(per_cent(row["weighted_miss"])),
-        f"{joined(seen)}{bracket}{joined(share)}",
-        joined(per_cent(row["width_share"])),
-        f"{units.convert('tonnes', row['crps_t']):.2f}",
-    ]
 
 
 def score_sentence(row, seasons):
@@ -234,11 +214,11 @@ def score_sentence(row, seasons):
     sums = (
         "right in sum to half a per cent"
         if abs(row["bias"]) < _HALF_PER_CENT
-        else f"{per_cent(abs(row['bias']))} {high} in sum"
+        else f"{wording.percent(abs(row['bias']))} {high} in sum"
     )
     text = (
         f"{season_span(seasons).capitalize()}, {row['words']}: the forecasts missed the scale by "
-        f"{per_cent(row['weighted_miss'])} of the crop and were {sums}; {row['inside']} of "
+        f"{wording.percent(row['weighted_miss'])} of the crop and were {sums}; {row['inside']} of "
         f"{row['seen']} crop{'' if row['seen'] == 1 else 's'} fell inside the range."
     )
     guesses = {name: row[f"{name}_miss"] for name in BASELINES if row[f"{name}_seen"]}
@@ -247,8 +227,8 @@ def score_sentence(row, seasons):
     best = min(guesses, key=guesses.get)
     return (
         f"{text} The best guess without a model, {BASELINES[best]}, missed by "
-        f"{per_cent(guesses[best])} (the forecast over the same crops: "
-        f"{per_cent(row[f'{best}_beside'])})."
+        f"{wording.percent(guesses[best])} (the forecast over the same crops: "
+        f"{wording.percent(row[f'{best}_beside'])})."
     )
 
 
@@ -262,37 +242,35 @@ def export_crops(found, units):
     units : UnitSystem
         Units of the tonnes; a column names them.
     """
-    shown = found.blocks.copy()
-    for name in shown.columns:
+    frame = found.blocks.copy()
+    for name in frame.columns:
         if name.startswith("tonnes_") or name.endswith("_t") or name in BASELINES:
-            shown[name] = units.convert("tonnes", shown[name])
-    shown.insert(0, "season", found.season)
-    shown.insert(1, "moment", shown.pop("moment"))
-    shown["unit"] = units.label("tonnes")
-    shown["interval"] = found.summary.attrs["interval"]
+            frame[name] = units.convert("tonnes", frame[name])
+    frame.insert(0, "season", found.season)
+    frame.insert(1, "moment", frame.pop("moment"))
+    frame["unit"] = units.label("tonnes")
+    frame["interval"] = ranges.label()
     # A name such as picked_t would be false in short tons.
-    return shown.rename(columns=lambda name: name.removesuffix("_t").replace("tonnes_", "crop_"))
+    return frame.rename(columns=lambda name: name.removesuffix("_t").replace("tonnes_", "crop_"))
 
 
-def measured_sentence(records, season, blocks):
+def measured_sentence(season, stages, blocks):
     """Return what was measured in the blocks of a season, in a sentence.
 
     Parameters
     ----------
-    records : Records
-        As read by ``read_records``.
     season : int
         Year of harvest.
+    stages : dict
+        {block: stages measured}.
     blocks : sequence of str
         Blocks to name.
     """
-    found = measurements(records, block_facts(records))
-    found = found[found["season"] == season].groupby("block")["stage"].agg(set)
     groups = {}
     for block in blocks:
-        stages = found.get(block, set())
-        told = ", ".join(words for stage, words in MEASURED.items() if stage in stages)
-        groups.setdefault(told or "tonnes only", []).append(block)
+        measured = stages.get(block, set())
+        words = ", ".join(words for stage, words in MEASURED.items() if stage in measured)
+        groups.setdefault(words or "tonnes only", []).append(block)
     told = [f"{', '.join(names)}: {words}" for words, names in groups.items()]
     return f"Measured in {season}: {'; '.join(told)}."
 
@@ -311,7 +289,6 @@ INVENTED_NOTE = (
     "that forecasts it. They show how the panels read, and prove nothing about a vineyard that "
     "exists."
 )
-WIDTH_NOTE = "Width: the widths of the ranges in sum, over the crop."
 SPLIT_NOTE = (
     "The truth of each component is what is believed once everything is known, the harvest "
     "included. Where shoots, clusters and harvest weights were all measured it stands near what "
@@ -330,32 +307,19 @@ ORIGIN_NOTE = (
     "Each component came from the block's own seasons, else from its variety here, else from the "
     "handbook; what was accepted in learned.toml is named below where it was in force."
 )
-COVERAGE_NOTE = (
-    "Inside: crops that fell inside the 80 % range, with the Wilson range (95 %) of that share. "
-    "About eight in ten should; few blocks cannot tell."
-)
-SCORE_NOTE = (
-    "Score (CRPS): the mean miss of the whole range rather than of its middle, as a weight; "
-    "smaller is better, and a range that is too sure or too wide is punished."
-)
-MISS_NOTE = (
-    "Miss: sum of the absolute errors over the crop. Bias: above 0 the forecasts were too high "
-    "in sum."
-)
 
 
-def per_cent(value, sign=False):
-    """Return a share as whole per cent, or a dash.
-
-    Examples
-    --------
-    >>> per_cent(0.1249), per_cent(0.04, sign=True), per_cent(float("nan"))
-    ('12 %', '+4 %', '-')
-    """
-    if value is None or not np.isfinite(value):
-        return "-"
-    # Adding 0 turns -0 into 0.
-    return f"{round(100 * float(value)) + 0.0:{'+' if sign else ''}.0f} %"
+def score_notes():
+    """Return how the scores of forecasts are to be read, in sentences."""
+    return (
+        "Miss: sum of the absolute errors over the crop. Bias: above 0 the forecasts were too high "
+        "in sum.",
+        f"Inside: crops that fell inside the {ranges.short_label()}, with the Wilson range "
+        f"(95 %) of that share. About {ranges.in_ten()} should; few blocks cannot tell.",
+        "Score (CRPS): the mean miss of the whole range rather than of its middle, as a weight; "
+        "smaller is better, and a range that is too sure or too wide is punished.",
+        "Width: the widths of the ranges in sum, over the crop.",
+    )
 
 
 def side_word(row):

@@ -1,19 +1,26 @@
 """A count planned for one block: how many vines, why so many, which, and the sheets to print."""
 
 from dataclasses import dataclass, field
-from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
-from cropload import clock, handbook
+from cropload import arguments, clock, handbook
+from cropload.answer import Answer
 from cropload.beliefs.meant import check_block, next_season
 from cropload.clock import day
 from cropload.errors import CroploadError
-from cropload.records.writing.safe_files import put_bytes
+from cropload.records.facts import bearing_vines
+from cropload.records.writing.gate import Result, write_results
 from cropload.season.count_sheet import LABELS, count_sheet, count_sheet_csv
 from cropload.season.crew_verdict import vines_to_check
 from cropload.season.sampling import cv_of_counts, sample_size
-from cropload.season.vine_picking import block_of, pick_vines
+from cropload.season.two_step import TwoStepPlan, two_step_plan
+from cropload.season.vine_picking import PickedVines, block_of, pick_vines
+from cropload.season.words import capital
+from cropload.show import wording
+from cropload.show.table import WHOLE, Column, Table
+from cropload.units import METRIC
 
 CARE = (
     "Watch your footing, wires and machines in the rows, keep out of blocks under a spraying "
@@ -21,13 +28,28 @@ CARE = (
 )
 
 
-@dataclass(frozen=True, eq=False)
-class CountPlan:
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
+class CountPlan(Answer):
     """The vines to count in a block, and the sheets.
 
-    block, measure : what is counted where; vines : bearing vines wanted [1]; cv : spread between
-    vines [1]; words : the reasoning in plain words; picked : the vines in walking order; html,
-    csv : the sheets as text; care : the caution.
+    Attributes
+    ----------
+    frame : DataFrame
+        The vines in walking order: stop, block, row, vine, weigh (whether clusters are weighed).
+    block, measure : str
+        What is counted where.
+    vines : int
+        Bearing vines wanted [1].
+    cv : float
+        Spread between vines [1].
+    words : str
+        The reasoning in plain words.
+    picked : PickedVines
+        How the vines were picked.
+    two_step : TwoStepPlan or None
+        The split between counting and weighing, where it was asked for.
+    html, csv : str
+        The sheets as text.
     """
 
     block: str
@@ -35,28 +57,72 @@ class CountPlan:
     vines: int
     cv: float
     words: str
-    picked: pd.DataFrame = field(repr=False)
+    picked: PickedVines
+    two_step: TwoStepPlan | None
     html: str = field(repr=False)
     csv: str = field(repr=False)
-    care: str = CARE
+
+    def heading(self, units=METRIC):
+        """Return how many vines, and why so many."""
+        return self.words
+
+    def tables(self, units=METRIC):
+        """Return the walk, a line a row; the same in any units."""
+        rows = [
+            {"row": row, "vines": self._vines(mine)}
+            for row, mine in self.frame.groupby("row", sort=False)
+        ]
+        columns = [(Column("row", WHOLE), "row"), (Column("vines"), "vines")]
+        caption = "The walk, up one row and down the next"
+        if self.two_step is not None:
+            caption += "; * weigh clusters there too"
+        return [Table.of("walk", caption, rows, columns)]
 
     @staticmethod
-    def write(path, text, replace=False):
-        """Write a sheet to a new file, and return the file.
+    def _vines(mine):
+        marks = mine["weigh"].map({True: "*", False: ""})
+        return ", ".join(f"{vine}{mark}" for vine, mark in zip(mine["vine"], marks, strict=True))
+
+    def walk(self):
+        """Return the walk in one sentence, ``row:vine`` at each stop."""
+        stops = ", ".join(
+            f"{stop['row']}:{stop['vine']}{'*' * stop['weigh']}"
+            for stop in self.frame.to_dict("records")
+        )
+        starred = " (* weigh clusters there too)" if self.two_step is not None else ""
+        return f"The walk, row:vine{starred}: {stops}."
+
+    def write(self, csv=None, html=None, replace=False):
+        """Write the sheets that are asked for: all, or none.
+
+        Returns
+        -------
+        list of (pathlib.Path, pathlib.Path or None)
+            Each file, and where the version before it lies now.
 
         Raises
         ------
         CroploadError
-            When it exists and may not be replaced, or cannot be written.
+            When one exists and may not be replaced, or cannot be written.
         """
-        path = Path(path).expanduser()
         # The byte order mark lets spreadsheet programs read names in any alphabet.
-        encoding = "utf-8-sig" if path.suffix.lower() == ".csv" else "utf-8"
-        put_bytes(path, text.encode(encoding), replace)
-        return path
+        sheets = (
+            Result(csv, (".csv",), self.csv.encode("utf-8-sig")),
+            Result(html, (".html",), self.html.encode("utf-8")),
+        )
+        return write_results([sheet for sheet in sheets if sheet.path is not None], replace)
 
 
-def plan_count(
+@arguments.check_arguments(
+    records=arguments.records,
+    block=arguments.block,
+    measure=arguments.text,
+    beside=arguments.each(arguments.text, least=0),
+    season=arguments.optional(arguments.season),
+    vines=arguments.optional(arguments.whole(1)),
+    two_step=arguments.flag,
+)
+def sample_vines(
     records,
     block,
     measure="clusters",
@@ -70,6 +136,7 @@ def plan_count(
     date=None,
     seed=0,
     units=None,
+    two_step=False,
 ):
     """Plan a count: sample size, vines and sheets.
 
@@ -100,6 +167,9 @@ def plan_count(
         Seed of the pick [1].
     units : UnitSystem or str, optional
         Units of prunings and leaf area on the sheet.
+    two_step : bool
+        Count clusters on many vines and weigh some on few of them, for the least crew time;
+        ``error`` is then that of the crop of a vine, not of a count.
 
     Returns
     -------
@@ -113,7 +183,9 @@ def plan_count(
     Notes
     -----
     The size is that of a mean, never of a share; see ``sample_size``. For buds it is that
-    of a check of the crew; see ``vines_to_check``.
+    of a check of the crew; see ``vines_to_check``. In two steps it is that of ``two_step_plan``,
+    with the block's own spread of clusters, and every so many-th vine of the walk is weighed.
+    Valid for vines picked by rule, as here, not by eye.
     """
     block = check_block(records, block)
     facts = block_of(records, block)
@@ -122,38 +194,54 @@ def plan_count(
         raise CroploadError(
             f"'{measure}' is not counted on vines. Choose from: {', '.join(LABELS)}."
         )
+    if two_step and (measure != "clusters" or vines is not None):
+        raise CroploadError(
+            "Two steps are for clusters counted on many vines and weighed on few: leave out what "
+            "else is counted, and a number of vines of your own."
+        )
     season = next_season(records) if season is None else int(season)
     visit = day(date) if date is not None else pd.Timestamp(clock.today())
     spread = cv_of_counts(records, block, measure)
-    missing = facts.get("missing_pct", 0.0)
-    bearing = int(float(facts["vines"]) * (1 - (0 if pd.isna(missing) else missing) / 100))
+    bearing = int(bearing_vines(facts))
     confidence = handbook.value("interval.sample_confidence")
     name = LABELS[measure].lower()
-    came = (
-        f"the spread between vines is {100 * spread.cv:.0f} % ({spread.came_from}: {spread.detail})"
-    )
-    if vines is None:
-        sized = vines_to_check if measure == "buds" else sample_size
-        number = sized(spread.cv, error, confidence, max(bearing, 1))
+    split = None
+    if two_step:
+        split = two_step_plan(error, confidence, max(bearing, 1), cv_clusters=spread.cv)
+        number, why = split.vines_counted, split.heading()
+    elif vines is not None:
+        number = int(vines)
+        why = f"{number} vines are asked for, to count {name} in block {block}"
+    elif measure == "buds":
+        number = vines_to_check(spread.cv, error, confidence, max(bearing, 1))
+        power = wording.percent(handbook.value("sampling.crew_power"))
+        why = (
+            f"{number} vines in block {block} tell a crew on plan, and one that leaves "
+            f"{100 * error:g} % more or less buds, each with a chance of {power}"
+        )
+    else:
+        number = sample_size(spread.cv, error, confidence, max(bearing, 1))
         why = (
             f"{number} vines give the mean of {name} in block {block} within "
             f"±{100 * error:g} % at {100 * confidence:g} % confidence"
         )
-        if measure == "buds":
-            power = 100 * handbook.value("sampling.crew_power")
-            why = (
-                f"{number} vines in block {block} tell a crew on plan, and one that leaves "
-                f"{100 * error:g} % more or less buds, each with a chance of {power:.0f} %"
-            )
-    else:
-        number = int(vines)
-        why = f"{number} vines are asked for, to count {name} in block {block}"
+    spread_words = f"the spread between vines is {wording.percent(spread.cv)}"
+    why += f" {capital(spread_words)}" if two_step else f": {spread_words}"
     words = (
-        f"{why}: {came}, and the block has {bearing:,} bearing vines. That number is for a "
-        "mean; a share, such as missing vines, needs "
-        "another. Missing vines are counted apart, never as zeros."
+        f"{why} ({spread.came_from}: "
+        f"{spread.detail}), and the block has {bearing:,} bearing vines. That number is for a "
+        "mean; a share, such as missing vines, needs another. Missing vines are counted apart, "
+        "never as zeros."
     )
     picked = pick_vines(records, block, number, rows=rows, rows_to_walk=rows_to_walk, seed=seed)
+    stops = picked.frame.assign(weigh=False)
+    clusters = 0
+    if split is not None:
+        # As many more as there are places without a vine, evenly along the walk.
+        few = -(-split.vines_weighed * len(stops) // number)
+        at = ((np.arange(few) + 0.5) * len(stops) / few).astype(int)
+        stops["weigh"] = np.isin(np.arange(len(stops)), at)
+        clusters = split.clusters_weighed // split.vines_weighed
     plans = records.pruning
     plans = plans[(plans["block"] == block) & (plans["season"] == season)]["plan"]
     html = count_sheet(
@@ -164,6 +252,20 @@ def plan_count(
         variety=str(facts["variety"]),
         plan="" if plans.empty else str(plans.iloc[-1]),
         units=units,
+        weigh=set(stops.loc[stops["weigh"], "stop"]),
+        clusters=clusters,
     )
     csv = count_sheet_csv(picked, season, f"{visit:%Y-%m-%d}", columns, units=units)
-    return CountPlan(block, measure, number, spread.cv, words, picked, html, csv)
+    return CountPlan(
+        stops,
+        (*picked.notes, CARE),
+        block=block,
+        measure=measure,
+        vines=number,
+        cv=spread.cv,
+        words=words,
+        picked=picked,
+        two_step=split,
+        html=html,
+        csv=csv,
+    )

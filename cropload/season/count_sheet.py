@@ -4,6 +4,7 @@ import csv
 import io
 import math
 import re
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
@@ -31,13 +32,24 @@ _SPRAY = "Enter only when the re-entry time on the product label of the last spr
 _GROUND = "Mind wet ground, slopes, wires and machines; follow the site's rules and local codes."
 
 
-def count_sheet(picked, season, columns=("clusters",), *, date="", variety="", plan="", units=None):
+def count_sheet(
+    picked,
+    season,
+    columns=("clusters",),
+    *,
+    date="",
+    variety="",
+    plan="",
+    units=None,
+    weigh=(),
+    clusters=0,
+):
     """Make the printed sheet of one block.
 
     Parameters
     ----------
-    picked : DataFrame
-        Vines of one block from ``pick_vines``: block, row, vine, in walking order.
+    picked : PickedVines
+        Vines of one block from ``pick_vines``, in walking order.
     season : int
         Year of harvest.
     columns : sequence of str
@@ -46,6 +58,10 @@ def count_sheet(picked, season, columns=("clusters",), *, date="", variety="", p
         Printed where given.
     units : {"metric", "us"} or UnitSystem, optional
         Unit of prunings and leaf area: [kg] and [m2], or [lb] and [ft2].
+    weigh : collection of int
+        Stops at which clusters are weighed too.
+    clusters : int
+        Clusters weighed on each of these vines [1].
 
     Returns
     -------
@@ -65,7 +81,8 @@ def count_sheet(picked, season, columns=("clusters",), *, date="", variety="", p
     system = _system(units)
     rows, shown = "", []
     for row, vine in zip(picked["row"], picked["vine"], strict=True):
-        shown.append({"row": row, "vine": vine, "new": bool(shown) and row != rows})
+        new, stop = bool(shown) and row != rows, len(shown) + 1
+        shown.append({"row": row, "vine": vine, "new": new, "weigh": stop in weigh})
         rows = row
     asked = []
     for column in columns:
@@ -86,8 +103,9 @@ def count_sheet(picked, season, columns=("clusters",), *, date="", variety="", p
         date=str(date),
         columns=asked,
         vines=shown,
-        wanted=picked.attrs.get("wanted"),
-        seed=picked.attrs.get("seed"),
+        wanted=picked.wanted,
+        seed=picked.seed,
+        clusters=clusters,
         cautions=cautions,
     )
 
@@ -97,7 +115,7 @@ def count_sheet_csv(picked, season, date, columns=("clusters",), *, units=None):
 
     Parameters
     ----------
-    picked : DataFrame
+    picked : PickedVines
         Vines of one block from ``pick_vines``.
     season : int
         Year of harvest.
@@ -137,6 +155,25 @@ def count_sheet_csv(picked, season, date, columns=("clusters",), *, units=None):
     return text.getvalue()
 
 
+@dataclass(frozen=True, eq=False)
+class ReturnedSheet:
+    """A sheet that came back.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        Rows for ``counts`` in metric units; vines with every box blank are left out.
+    blank : int
+        How many those were [1].
+    added : list of (row, vine)
+        Vines that were not picked.
+    """
+
+    frame: pd.DataFrame
+    blank: int
+    added: list
+
+
 def read_count_sheet(source, block=None, picked=None):
     """Read one sheet that came back, and say everything that is wrong with it.
 
@@ -146,14 +183,12 @@ def read_count_sheet(source, block=None, picked=None):
         The CSV file, or its text when it holds a line break.
     block : str, optional
         The block it should be for.
-    picked : DataFrame, optional
+    picked : PickedVines, optional
         The vines it was made for.
 
     Returns
     -------
-    DataFrame
-        Rows for ``counts`` in metric units; vines with every box blank are left out.
-        ``attrs["blank"]``: how many those were; ``attrs["added"]``: (row, vine) not picked.
+    ReturnedSheet
 
     Raises
     ------
@@ -222,8 +257,7 @@ def read_count_sheet(source, block=None, picked=None):
     table = pd.DataFrame(kept, columns=[*_WHERE, *boxes])
     asked = set() if picked is None else _places(picked)
     added = [] if picked is None else [place for place in _ordered(table) if place not in asked]
-    table.attrs = {"blank": blank, "added": added}
-    return table
+    return ReturnedSheet(table, blank, added)
 
 
 def _box(text, column, name, number, faults):

@@ -1,4 +1,4 @@
-"""Are the pruners leaving what was planned?  Buds counted on pruned vines against the plan."""
+"""Are the pruners leaving what was planned, and what does a difference mean for the crop?"""
 
 from dataclasses import dataclass, replace
 
@@ -6,11 +6,21 @@ import numpy as np
 import pandas as pd
 
 from cropload import arguments, handbook
+from cropload.answer import Answer
 from cropload.beliefs.counting import SampleMean, mean_from_sample
+from cropload.beliefs.history import estate_before_season
+from cropload.beliefs.meant import check_block
+from cropload.beliefs.plan_draws import plan_draws
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.clock import day
 from cropload.errors import CroploadError
+from cropload.records.facts import bearing_vines
 from cropload.season.crew_verdict import TOO_FEW, verdict_of, vines_to_tell
+from cropload.season.tables import crew_table
 from cropload.season.vine_picking import block_of
+from cropload.season.words import crew_sentence
+from cropload.units import METRIC
+from cropload.vine.plan import PruningPlan
 
 #: What was to be left: a plan, or its buds alone.
 PLANNED = arguments.any_of(
@@ -22,17 +32,43 @@ PLANNED = arguments.any_of(
 PER_BUD = arguments.any_of(arguments.calling, arguments.number(unit="t/ha"))
 
 
+#: A block of which no bud is left bears nothing; the log needs a hair.
+_MOST_LOST = 1 - 1e-9
+
+
 class NoPlan(CroploadError):
-    """Nothing was planned for a block; ``told`` says so without the mend, for any view to add."""
+    """Nothing was planned for a block; ``mended`` says how a view lets its reader name a plan."""
 
-    def __init__(self, told):
-        self.told = told
-        super().__init__(f"{told} Fill column plan of table pruning, or name the plan (plan=).")
+    def __init__(self, missing, mend="name the plan (plan=)"):
+        self.missing = missing
+        super().__init__(f"{missing} Fill column plan of table pruning, or {mend}.")
+
+    def mended(self, mend):
+        """Return the same fault with the way to name a plan in some view."""
+        return NoPlan(self.missing, mend)
 
 
-@dataclass(frozen=True)
-class CrewCheck:
-    """What a crew left against what was planned, for the block and row by row."""
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
+class CrewCheck(Answer):
+    """What a crew left against what was planned, for the block and row by row.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        row, vines [1], buds_per_vine and its low and high end [1/vine], share_off [1], verdict.
+    verdict : str
+        ``"on plan"``, ``"long"``, ``"short"`` or ``"too few vines to tell"``.
+    planned_buds : float
+        Buds of the plan [1/vine].
+    buds : SampleMean
+        Mean of the counted vines [1/vine].
+    share_off, share_long, share_short : float
+        Shares of the vines that differ by more than the tolerance [1].
+    vines_to_tell : int or None
+        Vines in all at which a word would be said [1].
+    t_ha : (low, middle, high) or None
+        What the difference means for the coming crop [t/ha].
+    """
 
     verdict: str
     planned_buds: float
@@ -42,36 +78,39 @@ class CrewCheck:
     share_short: float
     vines_to_tell: int | None
     t_ha: tuple | None
-    by_row: pd.DataFrame
-    notes: tuple
 
-    def __str__(self):
-        """Say the finding in plain words."""
-        sample = self.buds
-        text = f"{self.verdict[0].upper()}{self.verdict[1:]}: {sample.mean:.1f} buds a vine"
-        if not np.isnan(sample.low):
-            text += f" ({sample.low:.1f} to {sample.high:.1f}, {100 * sample.confidence:g} % range)"
-        noun = "vine" if sample.n == 1 else "vines"
-        text += f" against {self.planned_buds:g} planned, {sample.n} {noun} counted."
-        off = handbook.value("sampling.crew_vine_tolerance")
-        text += f" {100 * self.share_off:.0f} % of the vines are more than {100 * off:g} % off."
-        if self.vines_to_tell:
-            text += f" About {self.vines_to_tell} vines in all would tell."
-        if self.t_ha is not None:
-            low, middle, high = self.t_ha
-            text += f" Left so, that is {middle:+.2f} t/ha"
-            text += "." if np.isnan(low) else f" ({low:+.2f} to {high:+.2f})."
-        return " ".join([text, *self.notes])
+    def heading(self, units=METRIC):
+        """Return the finding in plain words."""
+        return crew_sentence(self, units)
+
+    def tables(self, units=METRIC):
+        """Return the rows, those with too few vines for a word left out of the first table."""
+        return [crew_table(self, told_only=True), crew_table(self)]
 
 
 @arguments.check_arguments(
     records=arguments.records,
     block=arguments.block,
-    season=arguments.season,
+    season=arguments.optional(arguments.season),
     plan=arguments.optional(PLANNED),
     t_ha_per_bud=arguments.optional(PER_BUD),
+    history=arguments.optional(arguments.records),
+    draws=arguments.draws,
+    seed=arguments.seed,
 )
-def crew_check(records, block, season, *, plan=None, date=None, confidence=None, t_ha_per_bud=None):
+def crew_check(
+    records,
+    block,
+    season=None,
+    *,
+    plan=None,
+    date=None,
+    confidence=None,
+    t_ha_per_bud=None,
+    history=None,
+    draws=DEFAULT_DRAWS,
+    seed=0,
+):
     """Check a crew from the buds recorded in ``counts`` and the plan in ``pruning``.
 
     Parameters
@@ -80,8 +119,9 @@ def crew_check(records, block, season, *, plan=None, date=None, confidence=None,
         The season folder.
     block : str
         A block of it.
-    season : int
-        The year of harvest the pruning is for.
+    season : int, optional
+        The year of harvest the pruning is for; the latest with buds counted in the block when
+        left out.
     plan : PruningPlan, str or float, optional
         What was to be left; the plan recorded for the block and season otherwise, and where there
         is none, the last one before it as a forecast takes it, which the notes say.
@@ -90,7 +130,12 @@ def crew_check(records, block, season, *, plan=None, date=None, confidence=None,
     confidence : float, optional
         Level of the range [1]; the handbook's otherwise.
     t_ha_per_bud : float or callable, optional
-        See :func:`check_buds`.
+        See :func:`check_buds`; as the block's own records tell it when left out.
+    history : Records, optional
+        Records whose earlier seasons say how the crop answers; ``records`` when left out. What is
+        learnt from them is kept, so the same ones answer quicker the second time.
+    draws, seed : int
+        Draws [1] and their seed [1].
 
     Returns
     -------
@@ -108,16 +153,20 @@ def crew_check(records, block, season, *, plan=None, date=None, confidence=None,
     are read as a few rows standing for all, because a row is often the work of one pair of hands;
     the range is then wider, and rightly so.  Valid for vines picked by rule, not by eye.
     """
-    found = block_of(records, block)
+    block = check_block(records, block)
+    facts = block_of(records, block)
     counts = records.counts
-    of_season = (counts["block"] == block) & (counts["season"] == season)
-    mine = counts[of_season & counts["buds"].notna()]
+    mine = counts[(counts["block"] == block) & counts["buds"].notna()]
+    if season is None and len(mine):
+        season = int(mine["season"].max())
+    mine = mine[mine["season"] == season]
     if date is not None:
         mine = mine[mine["date"] <= day(date)]
     if mine.empty:
+        when = "" if season is None else f" for season {season}"
         raise CroploadError(
-            f"No buds are counted in block {block!r} for season {season}; count some pruned vines "
-            "and enter them in counts."
+            f"No buds are counted in block {block!r}{when}; count some pruned vines and enter "
+            "them in counts."
         )
     twice = mine[mine.duplicated(["row", "vine", "date"], keep=False)]
     if not twice.empty:
@@ -130,13 +179,17 @@ def crew_check(records, block, season, *, plan=None, date=None, confidence=None,
     notes = ()
     if plan is None:
         plan, notes = planned_for(records, block, season)
-    rows = found.get("rows", np.nan)
+    # Buds alone, without a plan that spreads them over the vine, say nothing of the crop.
+    if t_ha_per_bud is None and isinstance(plan, (str, PruningPlan)):
+        history = records if history is None else history
+        t_ha_per_bud = crop_of_extra_buds(history, block, plan, season, draws=draws, seed=seed)
+    rows = facts.get("rows", np.nan)
     check = check_buds(
         mine["buds"],
         plan,
         rows=mine["row"],
         rows_in_block=None if pd.isna(rows) else int(rows),
-        bearing_vines=float(found["vines"]) * (1 - _zero(found.get("missing_pct")) / 100),
+        bearing_vines=float(bearing_vines(facts)),
         confidence=confidence,
         t_ha_per_bud=t_ha_per_bud,
     )
@@ -213,8 +266,7 @@ def check_buds(
     Returns
     -------
     CrewCheck
-        verdict, planned_buds, buds [1/vine], share_off, share_long, share_short [1],
-        vines_to_tell [1], t_ha (low, middle, high) [t/ha] or None, by_row, notes.
+        ``t_ha`` is None without ``t_ha_per_bud``.
 
     Raises
     ------
@@ -266,23 +318,22 @@ def check_buds(
     order = pd.to_numeric(table["row"], errors="coerce")
     table = table.assign(order=order).sort_values(["order", "row"]).drop(columns="order")
     return CrewCheck(
-        verdict,
-        planned,
-        sample,
-        float((is_long | is_short).mean()),
-        float(is_long.mean()),
-        float(is_short.mean()),
-        vines_to_tell(sample, planned, bearing_vines) if verdict == TOO_FEW else None,
-        _crop_change(t_ha_per_bud, sample, planned),
         table.reset_index(drop=True),
         tuple(notes),
+        sources=("sampling.crew_mean_tolerance", "sampling.crew_vine_tolerance"),
+        verdict=verdict,
+        planned_buds=planned,
+        buds=sample,
+        share_off=float((is_long | is_short).mean()),
+        share_long=float(is_long.mean()),
+        share_short=float(is_short.mean()),
+        vines_to_tell=vines_to_tell(sample, planned, bearing_vines) if verdict == TOO_FEW else None,
+        t_ha=_crop_change(t_ha_per_bud, sample, planned),
     )
 
 
 def _planned(plan):
     if isinstance(plan, str):
-        from cropload.vine.plan import PruningPlan
-
         plan = PruningPlan.parse(plan)
     try:
         planned = float(getattr(plan, "buds", plan))
@@ -313,5 +364,64 @@ def _crop_change(t_ha_per_bud, sample, planned):
     return tuple(float(t_ha_per_bud) * end for end in ends)
 
 
-def _zero(number):
-    return 0.0 if number is None or pd.isna(number) else float(number)
+@arguments.check_arguments(
+    records=arguments.records,
+    season=arguments.season,
+    draws=arguments.draws,
+    seed=arguments.seed,
+)
+def crop_of_extra_buds(records, block, plan, season, *, draws=DEFAULT_DRAWS, seed=0):
+    """Return a function from buds more than planned to the change of the crop.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``.
+    block : str
+        Name of the block.
+    plan : PruningPlan or str
+        What was to be left.
+    season : int
+        Year of the harvest the pruning is for.
+    draws, seed : int
+        Draws [1] and their seed [1].
+
+    Returns
+    -------
+    callable
+        Takes buds a vine more than planned [1/vine], negative for fewer, and returns the middle
+        of the change of the crop in the coming season [t/ha]; made for ``t_ha_per_bud`` of
+        ``crew_check``.
+
+    Raises
+    ------
+    CroploadError
+        For a block or plan that cannot be.
+
+    Notes
+    -----
+    Plan and what was left are computed on the same draws, with the load response of a first
+    season, so the change is smaller than in proportion to the buds.
+    Valid for buds more or fewer spread over the vine as the plan spreads them.
+    """
+    block = check_block(records, block)
+    plan = PruningPlan.parse(plan)
+    if not plan.buds:
+        raise CroploadError("A plan without buds bears no crop to compare with.")
+    estate = estate_before_season(records, int(season))
+    at = estate.facts.place(block)
+
+    def crop(extra):
+        # Buds more than planned are dead buds with the sign turned round.
+        share = -float(extra) / plan.buds
+        return plan_draws(
+            estate, [at], [plan], draws=draws, seed=seed, dead_buds=min(share, _MOST_LOST)
+        ).t_ha()[0, 0]
+
+    planned = crop(0.0)
+
+    def change(extra):
+        """Return the middle of the change of the crop [t/ha]."""
+        return float(np.median(crop(extra) - planned))
+
+    return change

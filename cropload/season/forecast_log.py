@@ -1,16 +1,22 @@
 """The forecast log: a line a block each time a forecast is kept, never rewritten."""
 
 import csv
+import datetime
 import io
-import os
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
+from cropload import __version__
 from cropload.errors import CroploadError
 from cropload.records.reading.faults import Fault
+from cropload.records.writing.gate import changing
+from cropload.records.writing.theirs import LOG_FILE
+from cropload.vine.growth import COMPONENTS
 
-FILE = "forecasts.csv"
+#: Name of the file, beside the records.
+FILE = LOG_FILE
 
 #: Columns before those of the components, with the type each is read back as.
 HEAD = {
@@ -52,8 +58,65 @@ def _plain(text):
     return text[1:] if text[:1] == "'" and text[1:2] in _FORMULA_STARTS else text
 
 
+def log_forecast(forecast, path):
+    """Append a forecast to the log of the season folder.
+
+    Parameters
+    ----------
+    forecast : Forecast
+        What to keep.
+    path : path-like
+        The season folder, or the workbook of the records.
+
+    Returns
+    -------
+    pathlib.Path
+        The log.
+
+    Raises
+    ------
+    CroploadError
+        When the log cannot be written.
+
+    Notes
+    -----
+    Components are kept as their centre [own unit] and their spread on the log scale [1], so that
+    a later review can tell which of them missed.
+    """
+    table, about = forecast.frame, forecast.attrs()
+    centre = forecast.estate.beliefs.centre
+    spread = forecast.estate.beliefs.spread()
+    tonnes = forecast.centre_tonnes()
+    now = datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")
+    rows = []
+    for at, block in enumerate(forecast.blocks):
+        row = {
+            "logged_at": now,
+            "version": __version__,
+            "season": forecast.season,
+            "as_of": about["as_of"],
+            "stage": forecast.stage,
+            "seed": forecast.seed,
+            "draws": about["draws"],
+            "interval": about["interval"],
+            "block": block,
+            "plan": forecast.plans[at],
+            "tonnes_centre": float(tonnes[at]),
+            "picked_tonnes": float(forecast.picked["tonnes"].iloc[at]),
+            "picked_share": float(forecast.picked["share"].iloc[at]),
+        }
+        for end in ("p10", "p50", "p90"):
+            row[f"tonnes_{end}"] = float(table[f"tonnes_{end}"].iloc[at])
+        for place, name in enumerate(COMPONENTS):
+            row[f"{name}_centre"] = float(np.exp(centre[at, place]))
+            row[f"{name}_spread"] = float(spread[at, place])
+        rows.append(row)
+    extra = [f"{name}_{what}" for name in COMPONENTS for what in ("centre", "spread")]
+    return append_log(path, rows, extra)
+
+
 def append_log(path, rows, extra):
-    """Append rows to the log in one write.
+    """Append rows to the log: all of them, or none.
 
     Parameters
     ----------
@@ -76,9 +139,8 @@ def append_log(path, rows, extra):
 
     Notes
     -----
-    The lines go to the end in a single write that is flushed to the disk, so that a power cut
-    leaves at most one broken last line; ``read_log`` skips it and says so. What was there before
-    is never touched.
+    What was there before is never touched. A last line that another program cut short stays as
+    it is; ``read_log`` skips it and says so.
     """
     target = log_path(path)
     columns = [*HEAD, *extra]
@@ -92,35 +154,19 @@ def append_log(path, rows, extra):
             ]
         )
     head = ",".join(columns) + "\n"
-    try:
-        start = ""
-        if target.exists() and target.stat().st_size:
-            with open(target, encoding="utf-8-sig", errors="replace") as file:
-                first = file.readline()
+    with changing(target) as change:
+        before = change.read()
+        start = head
+        if before:
+            first = before.split(b"\n", 1)[0].decode("utf-8-sig", "replace")
             if first.strip() != head.strip():
                 raise CroploadError(
                     f"{FILE} was begun with other columns, so nothing was added to it. Move it to "
                     "another name to begin a new log; nothing in it is lost."
                 )
-            with open(target, "rb") as file:
-                file.seek(-1, os.SEEK_END)
-                # A cell too many keeps a line that was cut in its last number from being read.
-                start = "" if file.read(1) == b"\n" else f",{_CUT}\n"
-        else:
-            start = head
-        handle = os.open(target, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o644)
-        try:
-            data = (start + text.getvalue()).encode("utf-8")
-            while data:
-                data = data[os.write(handle, data) :]
-            os.fsync(handle)
-        finally:
-            os.close(handle)
-    except OSError as error:
-        raise CroploadError(
-            f"The log {target} cannot be written ({error.strerror}). Close it in other programs, "
-            "or see whether the folder may be written to."
-        ) from None
+            # A cell too many keeps a line that was cut in its last number from being read.
+            start = "" if before.endswith(b"\n") else f",{_CUT}\n"
+        change.put((before or b"") + (start + text.getvalue()).encode("utf-8"), before)
     return target
 
 

@@ -1,11 +1,18 @@
 """What to count next: the tonnes of range that one more crew hour would remove."""
 
+from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
 
 from cropload import arguments, handbook
+from cropload.answer import Answer
 from cropload.beliefs import ranges
+from cropload.beliefs.result import Forecast
 from cropload.errors import CroploadError, near
+from cropload.season.tables import counts_table
+from cropload.season.words import next_sentence
+from cropload.units import METRIC
 from cropload.vine.growth import STAGES
 
 _HARVEST = STAGES.index("harvest")
@@ -19,6 +26,36 @@ COUNTABLE = {
     "weight_veraison": "weigh clusters at veraison",
     "weight_harvest": "weigh clusters before picking",
 }
+
+
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
+class NextCounts(Answer):
+    """What a crew could count next, best first.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        block, what, words, vines [1], hours [h], range_now_t, range_after_t and removed_t [t],
+        removed_t_per_hour [t/h], counted, vines already measured [1].
+    forecast : Forecast
+        The forecast as it stands.
+    of : str
+        The total whose range matters.
+    hours : float
+        Crew hours asked for [h].
+    """
+
+    forecast: Forecast
+    of: str
+    hours: float
+
+    def heading(self, units=METRIC):
+        """Return how wide the range is, and the best count."""
+        return next_sentence(self, units)
+
+    def tables(self, units=METRIC):
+        """Return the ranking; the same in any units."""
+        return [counts_table(self)]
 
 
 def vine_minutes(stage):
@@ -80,9 +117,7 @@ def next_counts(forecast, *, hours=1.0, of="estate", what=None):
 
     Returns
     -------
-    DataFrame
-        Best first: block, what, words, vines [1], hours [h], range_now_t, range_after_t and
-        removed_t [t], removed_t_per_hour [t/h], counted, vines already measured [1].
+    NextCounts
 
     Raises
     ------
@@ -137,7 +172,7 @@ def next_counts(forecast, *, hours=1.0, of="estate", what=None):
     through = beliefs.root.T @ shared
     own = np.einsum("bk,bkj->bj", weight, beliefs.own_covariance)
     variance = through @ through + np.einsum("bj,bj->", own, weight)
-    wide = 2 * -_normal_quantile((1 - ranges.level()) / 2)
+    wide = 2 * ranges.reach()
     now = wide * np.sqrt(variance)
 
     here = estate.measured[estate.measured["season"] == forecast.season]
@@ -178,15 +213,9 @@ def next_counts(forecast, *, hours=1.0, of="estate", what=None):
             )
     columns = ["block", "what", "words", "vines", "hours", "range_now_t", "range_after_t"]
     columns += ["removed_t", "removed_t_per_hour", "counted"]
-    found = pd.DataFrame(rows, columns=columns)
-    found = found.sort_values(
+    frame = pd.DataFrame(rows, columns=columns).sort_values(
         ["removed_t_per_hour", "block", "what"], ascending=[False, True, True], kind="stable"
-    ).reset_index(drop=True)
-    found.attrs = {**forecast.attrs(), "of": of}
-    return found
-
-
-def _normal_quantile(share):
-    from scipy.special import ndtri
-
-    return float(ndtri(share))
+    )
+    return NextCounts(
+        frame.reset_index(drop=True), forecast.notes, forecast=forecast, of=of, hours=hours
+    )

@@ -5,11 +5,16 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from cropload.answer import Answer
 from cropload.beliefs import ranges
 from cropload.beliefs.calendar import MOMENTS, stage_days
 from cropload.beliefs.forecast import picked_so_far as picked_by_block
 from cropload.beliefs.meant import next_season
 from cropload.errors import CroploadError
+from cropload.season.tables import fan_table
+from cropload.season.words import capital, total_words
+from cropload.show import wording
+from cropload.units import METRIC
 
 
 @dataclass(frozen=True)
@@ -88,8 +93,54 @@ def opening_day(records, season):
     return days[0].day if days else None
 
 
-def fan_table(made, by="estate", name="estate"):
-    """Return how a total's range narrows: one row a day.
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
+class Fan(Answer):
+    """How a total's range narrows over the days of a season.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        One row a day: words, day, stage (in words, as the forecast says), tonnes_p10, _p50, _p90
+        and range_t [t], harvest (below, inside or above the range; empty while not known).
+    season : int
+        Year of harvest.
+    by, name : str
+        The total: ``"estate"``, or a variety or a block by name.
+    harvest : Harvested or None
+        What the scale said.
+    """
+
+    season: int
+    by: str
+    name: str
+    harvest: "Harvested | None" = None
+
+    def heading(self, units=METRIC):
+        """Return the total, and what the scale said of it."""
+        text = f"{capital(total_words(self.by, self.name))}, season {self.season}. "
+        if self.harvest is None:
+            return text + "The harvest is not known yet."
+        text += f"Harvest on record: {wording.amount('tonnes', self.harvest.tonnes, units)}."
+        if self.harvest.missing:
+            text += (
+                f" Not in it, for want of a harvest on record: {', '.join(self.harvest.missing)}; "
+                "the harvest is held against the range of the other blocks."
+            )
+        return text
+
+    def tables(self, units=METRIC):
+        """Return the range day by day; the same in any units."""
+        return [fan_table(self)]
+
+    def plot(self, ax=None, units=METRIC):
+        """Draw the range that narrows."""
+        from cropload.season.charts import fan_panel
+
+        return fan_panel(self, self.harvest, units).plot(ax)
+
+
+def fan_of(made, by="estate", name="estate", records=None):
+    """Return how a total's range narrows.
 
     Parameters
     ----------
@@ -97,36 +148,35 @@ def fan_table(made, by="estate", name="estate"):
         Days, each with the forecast made on it.
     by, name : str
         The total: ``"estate"``, or a variety or a block by name.
+    records : Records, optional
+        Everything on record, to hold the harvest against the ranges.
 
     Returns
     -------
-    DataFrame
-        words, day, stage (in words, as the forecast says), tonnes_p10, _p50, _p90, range_t [t].
+    Fan
 
     Raises
     ------
     CroploadError
         When there is no such total.
     """
+    season = made[0][1].season
     rows = []
-    for each, found in made:
-        table = found.table(by)
-        mine = table[table[by] == name]
+    for each, forecast in made:
+        totals = forecast.frame_by(by)
+        mine = totals[totals[by] == name]
         if mine.empty:
             raise CroploadError(f"There is no {by} '{name}' in this forecast.")
         row = mine.iloc[0]
+        kept = ("tonnes_p10", "tonnes_p50", "tonnes_p90", "range_t")
         rows.append(
-            {
-                "words": each.words,
-                "day": each.day,
-                "stage": found.stage,
-                **{key: float(row[key]) for key in ("tonnes_p10", "tonnes_p50", "tonnes_p90")},
-                "range_t": float(row["range_t"]),
-            }
+            {"words": each.words, "day": each.day, "stage": forecast.stage}
+            | {key: float(row[key]) for key in kept}
         )
-    table = pd.DataFrame(rows)
-    table.attrs = {**made[0][1].attrs(), "by": by, "name": name}
-    return table
+    known = None if records is None else harvested(records, season, made[0][1], by, name)
+    frame = pd.DataFrame(rows)
+    frame["harvest"] = [""] * len(made) if known is None else harvest_words(made, known)
+    return Fan(frame, season=season, by=by, name=name, harvest=known)
 
 
 def harvest_words(made, known):
@@ -174,7 +224,7 @@ def harvested(records, season, forecast, by="estate", name="estate"):
     forecast : Forecast
         Tells which blocks belong to the total.
     by, name : str
-        As in ``fan_table``.
+        As in ``fan_of``.
 
     Notes
     -----

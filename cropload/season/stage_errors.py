@@ -1,13 +1,18 @@
 """Errors of forecasts by stage on seasons already picked, beside errors that were published."""
 
+from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
 
 from cropload import handbook
+from cropload.answer import Answer
 from cropload.beliefs.forecast import forecast, picked_so_far
 from cropload.beliefs.history import learned_before
 from cropload.errors import CroploadError
 from cropload.season.season_days import season_days
+from cropload.season.tables import errors_table, published
+from cropload.units import METRIC
 
 #: Stage of a forecast -> the handbook entry of an error published for that stage.
 PUBLISHED = {
@@ -22,6 +27,33 @@ _SEASONS, _BEFORE = 3, 2
 
 COLUMNS = ["stage", "words", "of", "seasons", "cases", "error", "published", "published_text"]
 
+YARDSTICK = "Published errors are of other vineyards and other methods: a yardstick, no contest."
+
+
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
+class ErrorsByStage(Answer):
+    """How far off forecasts of past seasons were at each stage.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        One row a stage (and one a stage for cluster weight): stage, words, of (``"crop"`` or
+        ``"cluster weight"``), seasons and cases [1], error, the root mean square of the error
+        relative to the truth [1], and the published error beside it [1], as number and text.
+    seasons : list of int
+        Seasons forecast again.
+    """
+
+    seasons: list
+
+    def heading(self, units=METRIC):
+        """Return nothing: the table says what it shows."""
+        return ""
+
+    def tables(self, units=METRIC):
+        """Return the errors; the same in any units."""
+        return [errors_table(self)]
+
 
 def seasons_to_judge(records, most=_SEASONS):
     """Return the latest seasons that were picked after two others or more."""
@@ -32,8 +64,8 @@ def seasons_to_judge(records, most=_SEASONS):
 def _published(key):
     entry = handbook.entry(key)
     if entry.value is not None:
-        return entry.value, f"{100 * entry.value:.0f} %"
-    return (entry.low + entry.high) / 2, f"{100 * entry.low:.0f} to {100 * entry.high:.0f} %"
+        return entry.value, published(entry.value)
+    return (entry.low + entry.high) / 2, published(entry.low, entry.high)
 
 
 def _harvest_weights(records, season):
@@ -57,10 +89,7 @@ def stage_errors(records, *, draws=2000, seed=0, progress=None):
 
     Returns
     -------
-    DataFrame
-        One row a stage (and one a stage for cluster weight): stage, words, of (``"crop"`` or
-        ``"cluster weight"``), seasons and cases [1], error, the root mean square of the error
-        relative to the truth [1], and the published error beside it [1], as number and text.
+    ErrorsByStage
 
     Raises
     ------
@@ -137,9 +166,8 @@ def stage_errors(records, *, draws=2000, seed=0, progress=None):
     table = table.assign(rank=table["stage"].map(order.index)).sort_values(
         ["of", "rank"], ascending=[False, True], kind="stable"
     )
-    table = table.drop(columns="rank").reset_index(drop=True)
-    table.attrs = {"seasons": seasons}
-    return table
+    frame = table.drop(columns="rank").reset_index(drop=True)
+    return ErrorsByStage(frame, (YARDSTICK,), seasons=seasons)
 
 
 def published_sources():

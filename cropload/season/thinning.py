@@ -6,10 +6,14 @@ import numpy as np
 import pandas as pd
 
 from cropload import arguments, handbook
+from cropload.answer import Answer
 from cropload.beliefs import ranges
 from cropload.beliefs.meant import check_block
-from cropload.beliefs.random_streams import stream
 from cropload.errors import CroploadError
+from cropload.random_streams import stream
+from cropload.season.tables import choices_table
+from cropload.season.words import thinning_sentence
+from cropload.units import METRIC
 from cropload.vine import bands
 
 CAUTIONS = (
@@ -22,15 +26,37 @@ CAUTIONS = (
 )
 
 
-@dataclass(frozen=True, eq=False)
-class Thinning:
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
+class Thinning(Answer):
     """What to leave on each vine, and what it is worth.
 
-    keep : int, most clusters to leave on a vine [1]; clusters_now : (p10, p50, p90) per vine [1];
-    drop : clusters dropped per vine on average [1], 0 where the fruit is best left;
-    labour_h : crew hours [h]; chance_now, chance_after : chance of ending on target [1];
-    options : every whole number tried; hanging : the same columns for leaving all fruit;
-    light : whether the crop is below the target or the band as it hangs.
+    Attributes
+    ----------
+    frame : DataFrame
+        Every whole number tried: keep, drop [1/vine], share_dropped and chance of ending on
+        target [1], ranges of t_ha [t/ha] and ravaz [kg/kg], labour_h [h].
+    block : str
+        Name of the block.
+    keep : int
+        Most clusters to leave on a vine [1].
+    drop : float
+        Clusters dropped per vine on average [1]; 0 where the fruit is best left.
+    clusters_now : (low, middle, high)
+        Clusters on a vine [1].
+    chance_now, chance_after : float
+        Chance of ending on target [1].
+    labour_h : float
+        Crew hours [h].
+    hanging : dict
+        The columns of ``frame`` for leaving all fruit.
+    light : bool
+        Whether the crop is below the target or the band as it hangs.
+    target_t_ha, tolerance : float or None
+        The target crop [t/ha], and how near is on target [1].
+    band : Band
+        What is on target [t/ha or kg/kg].
+    ratio_now : float
+        Middle of yield to pruning weight as it hangs [kg/kg].
     """
 
     block: str
@@ -40,11 +66,26 @@ class Thinning:
     chance_now: float
     chance_after: float
     labour_h: float
-    options: pd.DataFrame
     hanging: dict
     light: bool
-    message: str
-    cautions: tuple = CAUTIONS
+    target_t_ha: float | None
+    tolerance: float
+    band: bands.Band
+    ratio_now: float
+
+    def heading(self, units=METRIC):
+        """Return what to leave on a vine."""
+        return thinning_sentence(self, units)
+
+    def tables(self, units=METRIC):
+        """Return the choices around the one advised; none where the fruit is best left."""
+        return [choices_table(self, units)]
+
+    def plot(self, ax=None, units=METRIC):
+        """Draw the chance of ending on target by clusters left."""
+        from cropload.season.charts import thinning_panels
+
+        return thinning_panels(self, units)[0].plot(ax)
 
 
 def _clipped_mean(mean, cv, most):
@@ -163,34 +204,17 @@ def thin_to(forecast, block, *, target_t_ha=None, ravaz=None, tolerance=None, cv
     chance_now = float(np.mean((now >= band.low) & (now <= band.high)))
     best = options.iloc[int(options["chance"].to_numpy().argmax())]
     middle = tuple(float(v) for v in ranges.quantiles(clusters))
-    aim = (
-        f"{target_t_ha:g} t/ha within {tolerance:.0%}"
-        if target_t_ha is not None
-        else f"yield to prunings {band.text()}"
-    ).replace("%", " %")
     light = bool(np.median(now) < band.low)
     too_few = best["drop"] < handbook.value("thin.least_drop")
     if light or too_few or best["chance"] <= chance_now + 0.01:
         keep, drop, labour, after = int(options["keep"].max()), 0.0, 0.0, chance_now
-        met = f"{aim} is met with a chance of {chance_now:.0%} as it hangs"
-        message = f"Leave the fruit: {met}, and thinning does not raise it."
-        if light:
-            what = (
-                "already below that target"
-                if target_t_ha is not None
-                else f"already light for the wood, with yield to prunings about "
-                f"{np.median(now):.1f}"
-            )
-            message = f"Leave the fruit: {met}; the crop is {what}, and thinning makes it lighter."
     else:
         keep, drop = int(best["keep"]), float(best["drop"])
         labour, after = float(best["labour_h"]), float(best["chance"])
-        message = (
-            f"Leave at most {keep} clusters on a vine (about {drop:.0f} of {middle[1]:.0f} go): "
-            f"{aim} is then met with a chance of {after:.0%}, against {chance_now:.0%} as it "
-            f"hangs. About {labour:.0f} crew hours."
-        )
     return Thinning(
+        options,
+        (*CAUTIONS, *forecast.estate.accepted_notes),
+        sources=("target.tolerance", "sampling.cv_clusters", "thin.weight_response"),
         block=block,
         keep=keep,
         drop=drop,
@@ -198,7 +222,6 @@ def thin_to(forecast, block, *, target_t_ha=None, ravaz=None, tolerance=None, cv
         chance_now=chance_now,
         chance_after=after,
         labour_h=labour,
-        options=options,
         hanging={
             "keep": np.nan,
             "drop": 0.0,
@@ -209,5 +232,8 @@ def thin_to(forecast, block, *, target_t_ha=None, ravaz=None, tolerance=None, cv
             "labour_h": 0.0,
         },
         light=light,
-        message=message.replace("% ", " % ").replace("%,", " %,").replace("  ", " "),
+        target_t_ha=target_t_ha,
+        tolerance=tolerance,
+        band=band,
+        ratio_now=float(np.median(kg / prunings)),
     )

@@ -4,39 +4,65 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
 from cropload import handbook
+from cropload.answer import Answer
 from cropload.beliefs.counting import checked_confidence
 from cropload.errors import CroploadError
 from cropload.season.sampling import above, quantile_of, sample_size
+from cropload.show.table import NUMBER, WHOLE, Column, Table
+from cropload.units import METRIC
 
 
-@dataclass(frozen=True)
-class TwoStepPlan:
-    """Vines to count, vines to weigh on, and the crew time it takes."""
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
+class TwoStepPlan(Answer):
+    """Vines to count, vines to weigh on, and the crew time it takes.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        Two rows, counting many and weighing few, and both on the same vines: way, vines_counted,
+        vines_weighed, clusters_weighed [1], hours [h].
+    vines_counted, vines_weighed, clusters_weighed : int
+        Of the two steps [1].
+    minutes, one_step_minutes : float
+        Crew time of the two steps, and of both on the same vines [min].
+    error : float
+        Half range reached, relative to the crop of a vine [1].
+    confidence : float
+        Level of the range [1].
+    """
 
     vines_counted: int
     vines_weighed: int
     clusters_weighed: int
     minutes: float
+    one_step_minutes: float
     error: float
     confidence: float
-    one_step_vines: int
-    one_step_minutes: float
 
-    @property
-    def hours(self):
-        """Crew time [h]."""
-        return self.minutes / 60
-
-    def __str__(self):
-        """Say the plan in one sentence."""
+    def heading(self, units=METRIC):
+        """Return the plan in one sentence."""
+        both = self.frame.iloc[1]
         return (
             f"Count clusters on {self.vines_counted} vines and weigh {self.clusters_weighed} "
-            f"clusters from {self.vines_weighed} vines: {self.hours:.1f} crew hours for "
-            f"+-{100 * self.error:.1f} % at {100 * self.confidence:g} %; counting and weighing on "
-            f"the same {self.one_step_vines} vines takes {self.one_step_minutes / 60:.1f} hours."
+            f"clusters from {self.vines_weighed} of them: {self.minutes / 60:.1f} crew hours for "
+            f"the crop of a vine within ±{100 * self.error:.1f} % at {100 * self.confidence:g} % "
+            f"confidence; counting and weighing on the same {both['vines_counted']} vines takes "
+            f"{both['hours']:.1f} hours."
         )
+
+    def tables(self, units=METRIC):
+        """Return both ways side by side; the same in any units."""
+        columns = [
+            (Column("way"), "way"),
+            (Column("vines counted", WHOLE), "vines_counted"),
+            (Column("vines weighed", WHOLE), "vines_weighed"),
+            (Column("clusters weighed", WHOLE), "clusters_weighed"),
+            (Column("crew hours", NUMBER), "hours"),
+        ]
+        return [Table.of("two steps", "", self.frame.to_dict("records"), columns)]
 
 
 def two_step_plan(
@@ -137,11 +163,23 @@ def two_step_plan(
     n2 = _least(lambda n: half_range(n1, n) <= error, np.full_like(n1, 2), cap)
     minutes = np.where(half_range(n1, n2) <= error, n1 * t_count + n2 * t_weigh, np.inf)
     best = int(np.argmin(minutes))
+    counted, weighed, both = int(n1[best]), int(n2[best]), int(one)
+    spent, together = float(minutes[best]), float(one * (t_count + t_weigh))
+    rows = [
+        ("count many, weigh few", counted, weighed, weighed * each, spent / 60),
+        ("both on the same vines", both, both, both * each, together / 60),
+    ]
+    columns = ["way", "vines_counted", "vines_weighed", "clusters_weighed", "hours"]
     return TwoStepPlan(
-        int(n1[best]), int(n2[best]), int(n2[best]) * each, float(minutes[best]),
-        float(half_range(n1[best], n2[best])), confidence,
-        int(one), float(one * (t_count + t_weigh)),
-    )  # fmt: skip
+        pd.DataFrame(rows, columns=columns),
+        vines_counted=counted,
+        vines_weighed=weighed,
+        clusters_weighed=weighed * each,
+        minutes=spent,
+        one_step_minutes=together,
+        error=float(half_range(n1[best], n2[best])),
+        confidence=confidence,
+    )
 
 
 def _or(given, key):

@@ -1,16 +1,45 @@
 """Which vines to count: by row, evenly along each row from a random start, the same every time."""
 
 import math
+from dataclasses import dataclass
 from hashlib import sha256
 
 import numpy as np
 import pandas as pd
 
 from cropload import arguments
+from cropload.answer import Answer
 from cropload.errors import CroploadError, near
 
 #: A place without a vine.
 _PLACE = arguments.pair(lambda _, place: place, "pairs of a row and a vine")
+
+
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
+class PickedVines(Answer):
+    """The vines of a block to count.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        stop (order of the walk), block, row, vine; up one row and down the next.
+    block : str
+        Name of the block.
+    seed : int
+        Seed of the pick.
+    design : str
+        For ``mean_from_sample``: ``"stratified"`` or ``"row-cluster"``.
+    wanted : int
+        Bearing vines wanted [1].
+    places : dict
+        Places of each row that could be picked [1].
+    """
+
+    block: str
+    seed: int
+    design: str
+    wanted: int
+    places: dict
 
 
 @arguments.check_arguments(
@@ -51,9 +80,7 @@ def pick_vines(
 
     Returns
     -------
-    DataFrame
-        stop (order of the walk), block, row, vine; up one row and down the next.
-        ``attrs``: seed, design (for ``mean_from_sample``), wanted, places (of each row), note.
+    PickedVines
 
     Raises
     ------
@@ -119,19 +146,21 @@ def pick_vines(
     table = pd.DataFrame(picked, columns=["row", "vine"])
     table.insert(0, "block", str(block))
     table.insert(0, "stop", np.arange(1, len(table) + 1))
-    all_rows = len(places) == len(lengths)
-    table.attrs = {
-        "block": str(block),
-        "seed": seed,
-        "design": "stratified" if all_rows else "row-cluster",
-        "wanted": wanted,
-        "places": {row: len(vines) for row, vines in places.items()},
-        "note": (
-            f"{draw} places for {wanted} bearing vines: about {100 * share:g} % of the places have "
-            "no vine." if share else f"{draw} places, every one with a vine as far as is known."
-        ),
-    }  # fmt: skip
-    return table
+    note = (
+        f"{draw} places for {wanted} bearing vines: about {100 * share:g} % of the places have "
+        "no vine."
+        if share
+        else f"{draw} places, every one with a vine as far as is known."
+    )
+    return PickedVines(
+        table,
+        (note,),
+        block=str(block),
+        seed=seed,
+        design="stratified" if len(places) == len(lengths) else "row-cluster",
+        wanted=wanted,
+        places={row: len(vines) for row, vines in places.items()},
+    )
 
 
 def block_of(records, block):

@@ -1,14 +1,47 @@
-"""What moved since the last logged forecast, by block and component, adding up to the change."""
+"""What moved since an earlier forecast or the last one in the log, and how it is told."""
 
 import numpy as np
 import pandas as pd
 
+from cropload.beliefs.result import Change
 from cropload.errors import CroploadError
+from cropload.season.tables import change_blocks, change_table
+from cropload.season.words import change_sentence, change_steps
+from cropload.units import METRIC
 from cropload.vine.growth import COMPONENTS, STAGES
 
 _HARVEST = STAGES.index("harvest")
 #: Parts of a change that are no component.
 REST = ("plan and load", "picked", "block new or gone")
+
+LEAN = (
+    "Upward lean of the ranges: each block's range reaches further up than down, so the middle of "
+    "the total lies above the sum of the blocks' own middles; as counts narrow the ranges, the gap "
+    "closes."
+)
+
+
+def heading(change, units=METRIC):
+    """Return the change of the middle and its largest parts."""
+    return change_sentence(change, units) if len(change) else ""
+
+
+def tables(change, units=METRIC):
+    """Return the change by component, and by block; the same in any units."""
+    return [change_table(change), change_blocks(change)] if len(change) else [change_table(change)]
+
+
+def plot(change, ax=None, units=METRIC):
+    """Draw the steps from the earlier forecast to this one."""
+    from cropload.season.charts import change_rows
+
+    return change_rows(change, units).plot(ax)
+
+
+def change_notes(change):
+    """Return what must be known beside the steps of a change."""
+    leans = any(name == "lean" for name, _ in change_steps(change))
+    return (*change.notes, *([LEAN] if leans else []))
 
 
 def last_logged(log, forecast):
@@ -56,11 +89,10 @@ def what_moved(forecast, log):
 
     Returns
     -------
-    DataFrame
-        block, variety, component, change_t [t]. The changes of a block add up to the change of
-        its centre, and all of them to ``attrs['change_t']``; ``attrs['was_t']``, ``['now_t']``
-        [t], ``['since']`` (the day of the logged forecast) and ``['since_stage']`` name it.
-        Empty, with a sentence in ``attrs['notes']``, when nothing was logged.
+    Change
+        With ``variety`` beside the block. The log keeps blocks, not their total: ``was_t`` is the
+        middle told now less all changes of the blocks. Empty, with a sentence in ``notes``, when
+        nothing was logged.
 
     Raises
     ------
@@ -77,15 +109,13 @@ def what_moved(forecast, log):
     was = last_logged(log, forecast)
     columns = ["block", "variety", "component", "change_t"]
     if was.empty:
-        found = pd.DataFrame(columns=columns)
-        found.attrs = {
-            "change_t": 0.0,
-            "notes": (
-                f"No forecast of season {forecast.season} is in the log yet, so nothing can be "
-                "compared. Keep a forecast in the log, and the next one is held against it.",
-            ),
-        }
-        return found
+        note = (
+            f"No forecast of season {forecast.season} is in the log yet, so nothing can be "
+            "compared. Keep a forecast in the log, and the next one is held against it."
+        )
+        middle_t = forecast.middle_t()
+        frame = pd.DataFrame({name: [] for name in columns}).astype({"change_t": float})
+        return Change(frame, (note,), season=forecast.season, was_t=middle_t, now_t=middle_t)
     missing = [f"{name}_centre" for name in COMPONENTS if f"{name}_centre" not in was]
     if missing:
         raise CroploadError(
@@ -106,7 +136,7 @@ def what_moved(forecast, log):
             continue
         then = was.loc[block]
         change, left = now_t[block] - then["tonnes_centre"], 1.0 - then["picked_share"]
-        told = 0.0
+        explained = 0.0
         if left > 1e-9:
             before = max((then["tonnes_centre"] - then["picked_tonnes"]) / left, 1e-12)
             scale = float(_log_mean(before, hanging[at])) * left
@@ -115,19 +145,18 @@ def what_moved(forecast, log):
             parts += [(block, name, float(m)) for name, m in zip(COMPONENTS, moves, strict=True)]
             plan = (hanging[at] - before) * left - moves.sum()
             parts.append((block, REST[0], float(plan)))
-            told = moves.sum() + plan
-        parts.append((block, REST[1], float(change - told)))
+            explained = moves.sum() + plan
+        parts.append((block, REST[1], float(change - explained)))
     gone = [block for block in was.index if block not in varieties]
     parts += [(block, REST[2], -float(was.loc[block, "tonnes_centre"])) for block in gone]
-    found = pd.DataFrame(parts, columns=["block", "component", "change_t"])
-    found.insert(1, "variety", found["block"].map(varieties).fillna(""))
-    first = was.iloc[0]
-    found.attrs = {
-        "was_t": float(was["tonnes_centre"].sum()),
-        "now_t": float(sum(now_t.values())),
-        "change_t": float(found["change_t"].sum()),
-        "since": first["as_of"] or first["logged_at"][:10],
-        "since_stage": first["stage"],
-        "notes": (),
-    }
-    return found
+    frame = pd.DataFrame(parts, columns=["block", "component", "change_t"])
+    frame.insert(1, "variety", frame["block"].map(varieties).fillna(""))
+    first, middle_t = was.iloc[0], forecast.middle_t()
+    return Change(
+        frame,
+        season=forecast.season,
+        was_t=middle_t - float(frame["change_t"].sum()),
+        now_t=middle_t,
+        since=first["as_of"] or first["logged_at"][:10],
+        since_stage=first["stage"],
+    )

@@ -1,5 +1,9 @@
-"""Words of the season views: short names of components, sentences for a forecast and its parts."""
+"""Words of a season: names of components, and the sentence that each answer opens with."""
 
+import math
+
+from cropload import handbook
+from cropload.beliefs import ranges
 from cropload.show import wording
 from cropload.units import METRIC
 
@@ -18,6 +22,7 @@ SHORT = {
     "load_response": "response to the load",
     "plan": "plan",
     "picked": "what the scale said",
+    "lean": "upward lean of the ranges",
 }
 
 #: What is asked of a vine or a lot -> words for it, in the order of the season.
@@ -42,6 +47,37 @@ def total_words(by, name):
     return "the estate" if by == "estate" else f"{by} {name}"
 
 
+def capital(text):
+    """Return a sentence with its first letter large, and names inside it as they are."""
+    return text[:1].upper() + text[1:]
+
+
+def as_of_words(forecast):
+    """Return up to when records speak, in words."""
+    return "from all records" if forecast.as_of is None else f"as of {forecast.as_of:%Y-%m-%d}"
+
+
+def standing(forecast):
+    """Return which season, as of when, and where the season stands, in a sentence."""
+    return f"Forecast of season {forecast.season} {as_of_words(forecast)}: {forecast.stage}."
+
+
+def heading(forecast):
+    """Return where the season stands, and what each figure is."""
+    return (
+        f"{standing(forecast)} Each figure is the middle, with its {ranges.label()}, in brackets."
+    )
+
+
+def range_words(row, quantity, units=METRIC):
+    """Return the range of a row's tonnes or t/ha, its unit and its level named."""
+    low, middle, high = (row[f"{quantity}_{end}"] for end in ranges.ENDINGS)
+    return (
+        f"{wording.amount(quantity, middle, units)}, "
+        f"{wording.span(quantity, low, high, units, unit=True)} ({ranges.label()})"
+    )
+
+
 def forecast_sentence(forecast, by="estate", name="estate", units=METRIC):
     """Return the forecast of one total in a sentence, its range named.
 
@@ -54,15 +90,11 @@ def forecast_sentence(forecast, by="estate", name="estate", units=METRIC):
     units : UnitSystem
         Units to show.
     """
-    table = forecast.table(by)
-    row = table[table[by] == name].iloc[0]
-    when = "on all records" if forecast.as_of is None else f"as of {forecast.as_of:%Y-%m-%d}"
-    words = total_words(by, name)
+    totals = forecast.frame_by(by)
+    row = totals[totals[by] == name].iloc[0]
     return (
-        f"{words[0].upper()}{words[1:]}, season {forecast.season}, {when} ({forecast.stage}): "
-        f"{wording.amount('tonnes', row['tonnes_p50'], units)}, "
-        f"{wording.span('tonnes', row['tonnes_p10'], row['tonnes_p90'], units, unit=True)} "
-        f"({table.attrs['interval']})."
+        f"{capital(total_words(by, name))}, season {forecast.season}, {as_of_words(forecast)} "
+        f"({forecast.stage}): {range_words(row, 'tonnes', units)}."
     )
 
 
@@ -81,79 +113,51 @@ def contribution_sentence(contributions, by="estate", name="estate"):
     if mine.empty:
         return "Nothing is left open: the crop has been picked, or none is expected."
     parts = [
-        f"{short(c)} {100 * s:.0f} %" for c, s in zip(mine["component"], mine["share"], strict=True)
+        f"{short(component)} {wording.percent(share)}"
+        for component, share in zip(mine["component"], mine["share"], strict=True)
     ]
     return f"What the range of {total_words(by, name)} comes from: {', '.join(parts)}."
 
 
-def change_table(change, by="component"):
-    """Return a change summed by ``component`` or by ``block``, in the order of the chain.
-
-    Parameters
-    ----------
-    change : DataFrame
-        Of ``Forecast.explain``.
-    by : str
-        ``"component"`` or ``"block"``.
-
-    Returns
-    -------
-    DataFrame
-        ``by`` and change_t [t]; the changes still add up to the whole.
-    """
-    return change.groupby(by, sort=False)["change_t"].sum().reset_index()
+# ---- what changed
 
 
-def change_sentence(change, earlier, units=METRIC):
+def moved(tonnes, units=METRIC):
+    """Return a change of a crop with the two decimals that let its parts add up [t]."""
+    shown = wording.number(units.convert("tonnes", float(tonnes)), 2, signed=True)
+    return f"{shown} {units.label('tonnes')}"
+
+
+def change_sentence(change, units=METRIC):
     """Return a change since an earlier forecast in a sentence: the sum and its largest parts.
 
     Parameters
     ----------
-    change : DataFrame
-        Of ``Forecast.explain``.
-    earlier : Forecast
-        The forecast it was held against.
+    change : Change
+        Of ``Forecast.explain`` or ``what_moved``.
     units : UnitSystem
         Units to show.
     """
-    total = change.attrs["change_t"]
-    since = "the earlier forecast" if earlier.as_of is None else f"{earlier.as_of:%Y-%m-%d}"
-    largest = change_table(change).assign(size=lambda t: t["change_t"].abs())
-    largest = largest[largest["size"] > 0.005].sort_values("size", ascending=False).head(3)
-    parts = [
-        f"{short(c)} {signed('tonnes', v, units)}"
-        for c, v in zip(largest["component"], largest["change_t"], strict=True)
-    ]
-    text = f"Since {since} the middle of the estate moved by {signed('tonnes', total, units)}"
+    causes = [step for step in change_steps(change) if step[0] != "lean"]
+    largest = sorted(causes, key=lambda step: -abs(step[1]))[:3]
+    parts = [f"{short(name)} {moved(move, units)}" for name, move in largest]
+    since = change.since or "the earlier forecast"
+    stage = f" ({change.since_stage})" if change.since_stage else ""
+    text = f"Since {since}{stage} the middle of the estate moved by {moved(change.change_t, units)}"
     return text + (f": mostly {', '.join(parts)}." if parts else ".")
 
 
-def signed(quantity, value, units=METRIC, places=None):
-    """Return a change with its sign and unit, such as ``+1.2 t``.
-
-    Parameters
-    ----------
-    quantity : str
-        As in ``UnitSystem.show``.
-    value : float
-        Metric value.
-    units : UnitSystem
-        Units to show.
-    places : int, optional
-        Decimals [1]; those of the quantity when left out.
-    """
-    places = wording.decimals(quantity, units) if places is None else places
-    number = wording.figure(units.convert(quantity, float(value)), places)
-    sign = "" if number.startswith("-") or float(number.replace(",", "")) == 0 else "+"
-    return f"{sign}{number} {units.label(quantity)}"
+def change_steps(change, least=0.005):
+    """Return (component, move [t]) in the order of the chain, moves too small to show left out."""
+    steps = [*change.frame_by("component").itertuples(index=False, name=None)]
+    return [
+        (name, float(move))
+        for name, move in [*steps, ("lean", change.lean_t)]
+        if abs(move) >= least
+    ]
 
 
-def _small(tonnes, units):
-    """Return tonnes as text, with a second decimal where one would show nothing."""
-    shown = units.convert("tonnes", tonnes)
-    if abs(shown) >= 0.1:
-        return wording.amount("tonnes", tonnes, units)
-    return f"{shown:.2f} {units.label('tonnes')}{'s' if units.name == 'us' else ''}"
+# ---- what to count next
 
 
 def nothing_to_count(forecast):
@@ -166,10 +170,122 @@ def nothing_to_count(forecast):
     return "Nothing is left to count: every block has been picked."
 
 
-def next_sentence(row, units=METRIC):
-    """Return one row of ``next_counts`` in a sentence."""
+def next_sentence(answer, units=METRIC):
+    """Return how wide the range is that counts would narrow, and the best of them.
+
+    Parameters
+    ----------
+    answer : NextCounts
+        Of ``next_counts``.
+    units : UnitSystem
+        Units to show.
+    """
+    if not len(answer):
+        return nothing_to_count(answer.forecast)
+    best = answer.frame.iloc[0]
+    total = "the estate" if answer.of == "estate" else answer.of
+    hours = "one crew hour" if answer.hours == 1 else f"{answer.hours:g} crew hours"
     return (
-        f"{row['block']}: {row['words']} on {row['vines']} vines, {row['hours']:.1f} crew hours; "
-        f"takes {_small(row['removed_t'], units)} off a range of "
-        f"{wording.amount('tonnes', row['range_now_t'], units)}."
+        f"The range of {total} is {wording.amount('tonnes', best['range_now_t'], units)} wide "
+        f"({ranges.label()}). Best next for {hours}: {best['words']} on {best['vines']} vines of "
+        f"{best['block']}, which takes {moved(best['removed_t'], units).lstrip('+')} off it."
     )
+
+
+# ---- thinning
+
+
+def thinning_sentence(answer, units=METRIC):
+    """Return what to leave on a vine, in words with the reader's units.
+
+    Parameters
+    ----------
+    answer : Thinning
+        Of ``thin_to``.
+    units : UnitSystem
+        Units to show.
+    """
+    low, middle, high = answer.clusters_now
+    now, after = wording.chance(answer.chance_now), wording.chance(answer.chance_after)
+    if answer.target_t_ha is None:
+        aim = f"yield to prunings {answer.band.text()}"
+        light = f"already light for the wood, with yield to prunings about {answer.ratio_now:.1f}"
+    else:
+        target = f"{units.convert('t_ha', answer.target_t_ha):.3g} {units.label('t_ha')}"
+        aim = f"{target} within {wording.percent(answer.tolerance)}"
+        light = "already below that target"
+    if answer.drop > 0:
+        text = (
+            f"Leave at most {answer.keep} clusters on a vine (about {answer.drop:.0f} of "
+            f"{middle:.0f} go): {aim} is then met with a chance of {after}, against {now} as it "
+            f"hangs. About {answer.labour_h:.0f} crew hours."
+        )
+    else:
+        text = f"Leave the fruit: {aim} is met with a chance of {now} as it hangs" + (
+            f"; the crop is {light}, and thinning makes it lighter."
+            if answer.light
+            else ", and thinning does not raise it."
+        )
+    return (
+        f"{answer.block}: {text} Clusters on a vine now: {middle:.0f} "
+        f"({low:.0f} to {high:.0f}, {ranges.label()})."
+    )
+
+
+# ---- the crew
+
+
+def crew_sentence(check, units=METRIC):
+    """Return the finding in plain words, the crop in the units of the reader.
+
+    Parameters
+    ----------
+    check : CrewCheck
+        Of ``crew_check``.
+    units : UnitSystem
+        Units to show.
+    """
+    sample = check.buds
+    level = f"{100 * sample.confidence:g} % range"
+    one_known = math.isnan(sample.low)
+    text = f"{capital(check.verdict)}: {sample.mean:.1f} buds a vine"
+    if not one_known:
+        text += f" ({sample.low:.1f} to {sample.high:.1f}, {level})"
+    noun = "vine" if sample.n == 1 else "vines"
+    off, long, short_ = map(wording.percent, (check.share_off, check.share_long, check.share_short))
+    tolerance = wording.percent(handbook.value("sampling.crew_vine_tolerance"))
+    text += (
+        f" against {check.planned_buds:g} planned, {sample.n} {noun} counted. {off} of the vines "
+        f"are more than {tolerance} off ({long} long, {short_} short)."
+    )
+    if check.vines_to_tell:
+        text += f" About {check.vines_to_tell} vines in all would tell."
+    if check.t_ha is not None:
+        low, middle, high = (
+            wording.amount("t_ha", end, units, unit=False, signed=True) for end in check.t_ha
+        )
+        text += f" Left so, the coming crop changes by {middle} {units.label('t_ha')}"
+        text += "." if one_known else f" ({low} to {high} over the {level})."
+    return text
+
+
+def rows_not_told(rows):
+    """Return a sentence on the rows with too few counted vines for a word, or an empty text.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        Of a ``CrewCheck``.
+    """
+    from cropload.season.crew_verdict import TOO_FEW
+
+    some = rows[rows["verdict"] == TOO_FEW]
+    if some.empty:
+        return ""
+    few, most = int(some["vines"].min()), int(some["vines"].max())
+    vines = f"{few} to {most} vines" if few < most else "1 vine" if few == 1 else f"{few} vines"
+    if len(some) == len(rows):
+        what = "1 row" if len(some) == 1 else f"each of {len(some)} rows"
+    else:
+        what = "1 more row" if len(some) == 1 else f"each of {len(some)} more rows"
+    return f"{vines} counted in {what}: too few to tell by the row."

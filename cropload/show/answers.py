@@ -6,9 +6,10 @@ from cropload.units import METRIC
 
 
 def as_text(answer, units=METRIC, width=80):
-    """Return an answer as text: its heading, its first table and its notes."""
+    """Return an answer as text: its heading, its first table (or all of them) and its notes."""
     parts = [paragraph(answer.heading(units), width=width)] if answer.heading(units) else []
-    parts.append(answer.table(units).text(units, width))
+    tables = answer.tables(units)[: answer.printed]
+    parts += [table.text(units, width) for table in tables if table]
     if answer.notes:
         parts.append("\n".join(paragraph(note, "- ", width) for note in answer.notes))
     return "\n\n".join(parts)
@@ -17,5 +18,5 @@ def as_text(answer, units=METRIC, width=80):
 def as_html(answer, units=METRIC):
     """Return an answer as HTML: its heading, its tables and its notes."""
     told = html.note(answer.heading(units)) if answer.heading(units) else ""
-    tables = "".join(table.html(units) for table in answer.tables(units))
+    tables = "".join(table.html(units) for table in answer.tables(units) if table)
     return html.STYLE + told + tables + html.points(answer.notes)

@@ -160,10 +160,24 @@ def image(svg_text, words, most=None):
     )
 
 
-def picture(drawn, words):
-    """Return a drawn figure, or the figure of drawn axes, as HTML with its text alternative."""
-    from cropload.show.figures import svg
+def picture(drawn, words=None):
+    """Return a figure, or the figure of axes, as HTML with its text alternative.
 
+    Parameters
+    ----------
+    drawn : Figure, Axes, Rows or Panel
+        What is drawn, or what describes it: that brings its own words, and is told as a note
+        where there is nothing to draw.
+    words : str, optional
+        The text alternative.
+    """
+    from cropload.show.drawing import svg
+
+    if words is None:
+        words = drawn.text()
+        if drawn.empty:
+            return note(words)
+        drawn = drawn.plot()
     return image(svg(getattr(drawn, "figure", drawn)), words)
 
 

@@ -5,6 +5,7 @@ import math
 import re
 import sys
 
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
 
 PRUNING_CAUTION = (
@@ -225,8 +226,8 @@ def add_draws(parser):
         "--draws",
         metavar="N",
         type=whole,
-        default=4000,
-        help="draws behind the ranges, 100 to 1,000,000; 4000 by default",
+        default=DEFAULT_DRAWS,
+        help=f"draws behind the ranges, 100 to 1,000,000; {DEFAULT_DRAWS} by default",
     )
 
 
@@ -244,16 +245,18 @@ def save(options, frame):
     """Write a result to the file asked for, if any, and say so on standard error."""
     if options.csv is None:
         return
-    from pathlib import Path
+    from cropload.records.writing.gate import write_results
+    from cropload.records.writing.results import frame_result
 
-    from cropload.records.writing.template import write_frame
+    tell_written(write_results([frame_result(options.csv, rounded(frame))], options.replace))
 
-    if Path(options.csv).expanduser().is_file() and not options.replace:
-        raise CroploadError(
-            f"{options.csv} exists and is not overwritten. Choose another name, or add --replace."
-        )
-    path = write_frame(options.csv, rounded(frame), replace=options.replace)
-    note(f"Written: {path}")
+
+def tell_written(files):
+    """Say on standard error which files were written, and where the versions before them lie."""
+    for path, before in files:
+        note(f"Written: {path}")
+        if before is not None:
+            note(f"The version before: {before}")
 
 
 #: Significant figures of a number in a file: more than any range supports, and none of noise.

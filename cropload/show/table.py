@@ -12,6 +12,7 @@ from cropload.units import METRIC, unit_system
 
 WORDS, PLAN, DATE = "words", "plan", "date"
 WHOLE, NUMBER, FIGURE, RANGE, CHANGE = "whole", "number", "figure", "range", "change"
+SIGNED = "signed"
 SHARE, SHARES, CHANCE, CHANCES = "share", "shares", "chance", "chances"
 MONEY, MONEYS = "money", "moneys"
 
@@ -35,8 +36,9 @@ class Column:
         What is in it.
     kind : str
         ``words``, ``plan``, ``date`` (a Timestamp), ``whole``, ``number``, ``figure`` (so many
-        significant figures), ``range``, ``change`` (a signed range), ``share`` and ``shares`` (of
-        what was seen), ``chance`` and ``chances`` (told from draws), ``money`` and ``moneys``.
+        significant figures), ``signed`` (a change), ``range``, ``change`` (a signed range),
+        ``share`` and ``shares`` (of what was seen), ``chance`` and ``chances`` (told from draws),
+        ``money`` and ``moneys``.
     quantity : str
         Quantity of the unit system its metric values are of; empty for a bare number.
     unit : str
@@ -83,12 +85,12 @@ class Column:
             return f"{value:%Y-%m-%d}"
         if self.kind in TEXTS:
             return str(value)
-        show = self._writer(units, step)
         if self.kind in THREEFOLD:
-            return wording.ranged(value, show)
-        return show(value)
+            size = value[2] if value[1] is None else value[1]
+            return wording.ranged(value, self._writer(units, step, size))
+        return self._writer(units, step, value)(value)
 
-    def _writer(self, units, step):
+    def _writer(self, units, step, size):
         if self.kind in (SHARE, SHARES):
             return wording.percent
         if self.kind in (CHANCE, CHANCES):
@@ -99,10 +101,10 @@ class Column:
             return lambda value: f"{int(value):,}"
         if self.kind == FIGURE:
             return lambda value: wording.significant(value, self.places or 3)
-        quantity = self.quantity if self.places is None else None
-        if self.kind == CHANGE:
-            return lambda value: wording.number(value, self.places, quantity, units, signed=True)
-        return lambda value: wording.number(value, self.places, quantity, units)
+        places = self.places
+        if places is None:
+            places = wording.decimals(self.quantity, units, size)
+        return lambda value: wording.number(value, places, signed=self.kind in (CHANGE, SIGNED))
 
     def number_format(self, units=METRIC):
         """Return the format of its numbers in a spreadsheet; empty for words."""

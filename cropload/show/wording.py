@@ -68,9 +68,9 @@ def levels(comparison):
     return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
 
 
-def decimals(quantity, units=METRIC):
-    """Return the decimals shown of a quantity in a unit system [1]; 1 where none is set."""
-    return DECIMALS.get(quantity, (1, 1))[units.name == "us"]
+def decimals(quantity=None, units=METRIC, size=0.0):
+    """Return the decimals shown of a number of some size [1]: none from 100 on."""
+    return 0 if abs(size) >= _LARGE else DECIMALS.get(quantity, (1, 1))[units.name == "us"]
 
 
 def number(value, places=None, quantity=None, units=METRIC, *, signed=False):
@@ -97,7 +97,7 @@ def number(value, places=None, quantity=None, units=METRIC, *, signed=False):
     if value is None or not math.isfinite(value):
         return "not known"
     if places is None:
-        places = 0 if abs(value) >= _LARGE else decimals(quantity, units)
+        places = decimals(quantity, units, value)
     text = f"{value:{'+' if signed else ''},.{places}f}"
     return text.lstrip("+-") if float(text.replace(",", "")) == 0 else text
 
@@ -129,7 +129,7 @@ def ranged(triple, show=number):
     Parameters
     ----------
     triple : (low, middle, high)
-        In the unit shown; a middle that is None is left out.
+        In the unit shown; a middle that is None is left out, and so are ends that both are.
     show : callable
         Writes one number.
 
@@ -141,6 +141,8 @@ def ranged(triple, show=number):
     '5 to 20 %'
     """
     low, middle, high = triple
+    if low is None and high is None:
+        return show(middle)
     ends = [show(low), show(high)]
     plain = all(end[:1].isdigit() for end in ends)
     if all(end.endswith(" %") for end in ends) and plain:
@@ -237,7 +239,8 @@ def range_of(row, name, quantity=None, units=METRIC, *, signed=False):
         return "-"
     if quantity:
         ends = [units.convert(quantity, end) for end in ends]
-    return ranged(ends, lambda end: number(end, None, quantity, units, signed=signed))
+    places = decimals(quantity, units, ends[1])
+    return ranged(ends, lambda end: number(end, places, signed=signed))
 
 
 def verdict(judged):

@@ -1,37 +1,10 @@
-"""Balance of a vine: yield, prunings, canes and leaves against each other.
-
-Buds by prunings and buds for those the winter killed have modules of their own; their names can be
-had from here too.
-"""
+"""Balance of a vine: yield, prunings, canes and leaves against each other."""
 
 import numpy as np
 
 from cropload import arguments
 from cropload.errors import CroploadError
-from cropload.vine.balanced_pruning import (
-    BalancedFormula,
-    balanced_buds,
-    balanced_table,
-    charge_buds,
-    parse_formula,
-)
-from cropload.vine.bud_damage import replacement_buds, step_rule_buds, wilson_interval
 from cropload.vine.checking import numbers, plain, together
-
-__all__ = [
-    "BalancedFormula",
-    "balanced_buds",
-    "balanced_table",
-    "cane_weight_g",
-    "charge_buds",
-    "leaf_area_per_fruit",
-    "parse_formula",
-    "pruning_weight_per_m",
-    "ravaz_index",
-    "replacement_buds",
-    "step_rule_buds",
-    "wilson_interval",
-]
 
 
 @arguments.check_arguments(axis=arguments.optional(arguments.whole(-2, 2)))

@@ -117,9 +117,9 @@ def parse_formula(text):
     if isinstance(text, BalancedFormula):
         return text
     words = text.strip() if isinstance(text, str) else arguments.shown(text)
-    found = _FORMULA.fullmatch(words)
-    if found:
-        first, further, count, unit = found.groups()
+    match = _FORMULA.fullmatch(words)
+    if match:
+        first, further, count, unit = match.groups()
         unit_kg = _KILOGRAMS[(unit or "lb").lower()] * (_float(count) if count else 1.0)
         return BalancedFormula(_float(first), _float(further), unit_kg)
     named = {key.removeprefix("balanced."): key for key in handbook.keys("balanced.")}

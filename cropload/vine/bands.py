@@ -7,18 +7,42 @@ from cropload.errors import CroploadError
 from cropload.units import METRIC
 
 BELOW, INSIDE, ABOVE = "below", "inside", "above"
+#: What a verdict judges in place of a season: the crop once the vines have settled on a plan.
+SETTLED = "settled"
 
 
 @dataclass(frozen=True)
 class Verdict:
-    """Where a figure lies against its band, and of which season: a year, or ``settled``."""
+    """Where a figure lies against a band, and the season it is the figure of.
+
+    Attributes
+    ----------
+    word : str
+        ``"below"``, ``"inside"`` or ``"above"``.
+    season : int or str
+        Year of harvest, or ``"settled"`` (third season on a plan and later).
+
+    Raises
+    ------
+    CroploadError
+        For any other word, or what is no season.
+
+    Examples
+    --------
+    >>> str(Verdict("above", 2027)), str(Verdict("inside", "settled"))
+    ('above in 2027', 'inside once settled')
+    """
 
     word: str
     season: int | str
 
+    def __post_init__(self):
+        arguments.one_of(BELOW, INSIDE, ABOVE)("word", self.word)
+        if self.season != SETTLED:
+            object.__setattr__(self, "season", arguments.season("season", self.season))
+
     def __str__(self):
-        when = "once settled" if self.season == "settled" else f"in {self.season}"
-        return f"{self.word} {when}"
+        return f"{self.word} {'once settled' if self.season == SETTLED else f'in {self.season}'}"
 
 
 @dataclass(frozen=True)
@@ -33,15 +57,35 @@ class Band:
     name: str
     key: str = ""
 
+    def judge(self, value, season):
+        """Return where a season's figure lies; the ends of the band are inside it.
+
+        Parameters
+        ----------
+        value : float
+            The figure [unit of the band].
+        season : int or str
+            Year of the harvest it is the figure of, or ``"settled"``.
+
+        Returns
+        -------
+        Verdict
+
+        Raises
+        ------
+        CroploadError
+            For a figure that is no number, or what is no season.
+        """
+        value = arguments.plain_number(value)
+        if value != value:
+            raise CroploadError("There is no figure to hold against the band: it is missing.")
+        return Verdict(self.word(value), season)
+
     def word(self, value):
-        """Return below, inside or above for a value [unit of the band]."""
+        """Return below, inside or above for a value [unit of the band]; see ``judge``."""
         if value < self.low:
             return BELOW
         return ABOVE if value > self.high else INSIDE
-
-    def judge(self, value, season):
-        """Return the Verdict on a value [unit of the band] of a season, a year or ``settled``."""
-        return Verdict(self.word(value), season)
 
     def text(self, units=METRIC, quantity=None):
         """Return the band in one phrase, such as ``12 to 15 (undivided canopy)``.

@@ -165,18 +165,18 @@ def wilson_interval(dead, sampled, confidence=None):
     level = number("confidence", level, "1", above_zero=True)
     if level >= 1:
         raise CroploadError(f"confidence is {confidence}; it must be one number between 0 and 1.")
-    found = numbers("dead", dead, "1")
+    killed = numbers("dead", dead, "1")
     taken = numbers("sampled", sampled, "1", above_zero=True)
-    found, taken = together(dead=found, sampled=taken)
-    if np.any(found > taken):
+    killed, taken = together(dead=killed, sampled=taken)
+    if np.any(killed > taken):
         raise CroploadError(
             f"dead is {dead} of {sampled} sampled; more cannot be dead than were cut open."
         )
     z = NormalDist().inv_cdf(0.5 + level / 2)
-    share, spread = found / taken, z * z / taken
+    share, spread = killed / taken, z * z / taken
     middle = (share + spread / 2) / (1 + spread)
     half = z * np.sqrt(share * (1 - share) / taken + spread / (4 * taken)) / (1 + spread)
     # None dead and all dead end exactly at 0 and 1; rounding must not step outside.
-    low = np.where(found == 0, 0.0, middle - half)
-    high = np.where(found == taken, 1.0, middle + half)
+    low = np.where(killed == 0, 0.0, middle - half)
+    high = np.where(killed == taken, 1.0, middle + half)
     return plain(low), plain(high)

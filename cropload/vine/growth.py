@@ -1,7 +1,11 @@
-"""Growth: from the buds of a plan to shoots, clusters, cluster weight and crop.
+"""Growth: the chain from the buds of a plan to crop, its load response, and its straight lines.
 
-Everything here is arithmetic on arrays. ``grow`` runs the whole chain on draws; ``stage_lines.py``
+Everything here is arithmetic on arrays. ``grow`` runs the whole chain on draws; ``stage_rows``
 gives the same chain as straight lines in the logs, which is what a count needs to narrow it.
+
+Leaving twice the buds never gives twice the crop for long (compensation): fewer buds burst, the
+shoots carry fewer clusters, and the clusters stay lighter. Each of these is a power of the load,
+with one exponent for the first season on a new load and another once the vine has settled on it.
 """
 
 from dataclasses import dataclass
@@ -11,6 +15,7 @@ from typing import NamedTuple
 import numpy as np
 
 from cropload import handbook
+from cropload.vine.plan_shape import PlanShape
 
 #: The components of the chain, each positive and log-normal, in the order used in every array.
 COMPONENTS = (
@@ -39,100 +44,109 @@ STAGES = (
     "pruning_weight",
 )
 
+#: What responds to the load, in the order of the chain.
+RESPONSES = ("burst", "fertility", "weight", "noncount", "pruning")
 
-@dataclass(frozen=True)
-class NodeProfile:
-    """Burst and fertility by node position, relative to the vine's mean [1].
-
-    Each is an array over positions 1 (basal), 2, ...; the last value holds beyond its end.
-    """
-
-    cane_burst: np.ndarray
-    cane_fertility: np.ndarray
-    spur_burst: np.ndarray
-    spur_fertility: np.ndarray
-
-    @classmethod
-    def from_handbook(cls):
-        """Return the default profile: low at the base, level from node 4 to 10, falling past 11."""
-        return cls(
-            *(
-                np.asarray(handbook.value(f"profile.{wood}.{what}"), float)
-                for wood in ("cane", "spur")
-                for what in ("burst", "fertility")
-            )
-        )
+_AT = {name: place for place, name in enumerate(COMPONENTS)}
 
 
 @dataclass(frozen=True)
-class PlanShape:
-    """What growth needs to know of one or more plans, as arrays of one shape.
+class LoadExponents:
+    """Exponents of the load response [1], each a float or an array of draws.
 
-    ``log_buds``: natural log of buds per vine [1]; ``log_burst`` and ``log_fertility``: natural
-    log of the mean burst and fertility of the plan's nodes relative to the profile [1].
+    ``*_first`` holds in the first season on a new load, ``*_settled`` from the third season on.
+    ``weight_*`` is the exponent of cluster weight on clusters per vine; all others are exponents
+    on buds per vine.
     """
 
-    log_buds: np.ndarray
-    log_burst: np.ndarray
-    log_fertility: np.ndarray
-
-    def relative_to(self, reference):
-        """Return the shape with burst and fertility relative to those of ``reference``.
-
-        A mean measured under the reference plan then stays right at that plan, and the profile
-        only says how another plan differs from it.
-        """
-        return PlanShape(
-            self.log_buds,
-            self.log_burst - reference.log_burst,
-            self.log_fertility - reference.log_fertility,
-        )
-
-    def reshape(self, *shape):
-        """Return the same shape object with its arrays reshaped."""
-        return PlanShape(
-            *(np.reshape(a, shape) for a in (self.log_buds, self.log_burst, self.log_fertility))
-        )
+    burst_first: float
+    burst_settled: float
+    fertility_first: float
+    fertility_settled: float
+    weight_first: float
+    weight_settled: float
+    noncount_first: float
+    noncount_settled: float
+    pruning_first: float
+    pruning_settled: float
 
 
-def _take(values, count):
-    """Return the first ``count`` values of a profile; the last one holds beyond its end."""
-    return values[np.minimum(np.arange(count), len(values) - 1)]
-
-
-def plan_shapes(plans, profile):
-    """Return the shapes of plans under a node profile.
+def exponents(normals=None):
+    """Return the load exponents at their centres, or drawn with their spreads.
 
     Parameters
     ----------
-    plans : sequence of PruningPlan
-        Length plans.
-    profile : NodeProfile
-        Burst and fertility by node position [1].
+    normals : ndarray, shape (5, draws), optional
+        Standard normal draws [1], one row for each of ``RESPONSES``. The first-season and the
+        settled exponent of one response share their row, because what makes a vine compensate
+        more at once also makes it compensate more for good.
 
     Returns
     -------
-    PlanShape
-        Arrays of shape (plans,) [1].
+    LoadExponents
+        Floats at the centre, or arrays of shape (draws,) [1].
 
     Notes
     -----
-    Valid for count buds; non-count shoots are a component of their own.
+    Valid for a change of load by a factor of about a third to three; the trials behind it reach
+    no further.
+    The exponents are this project's reading of published trials, so they carry a spread wide
+    enough to hold them: see ``load.*`` in the handbook.
     """
-    rows = []
-    for plan in plans:
-        buds = burst = clusters = 0.0
-        for pieces, length, bursts, fertilities in (
-            (plan.canes, plan.buds_per_cane, profile.cane_burst, profile.cane_fertility),
-            (plan.spurs, plan.buds_per_spur, profile.spur_burst, profile.spur_fertility),
-        ):
-            if pieces and length:
-                node_burst = _take(bursts, length)
-                buds += pieces * length
-                burst += pieces * node_burst.sum()
-                clusters += pieces * (node_burst * _take(fertilities, length)).sum()
-        rows.append((np.log(buds), np.log(burst / buds), np.log(clusters / burst)))
-    return PlanShape(*np.array(rows).T)
+    values = {}
+    for row, response in enumerate(RESPONSES):
+        for phase in ("first", "settled"):
+            entry = handbook.entry(f"load.{response}.{phase}")
+            value = float(entry.value)
+            values[f"{response}_{phase}"] = (
+                value if normals is None else value + entry.spread * normals[row]
+            )
+    return LoadExponents(**values)
+
+
+def exponent_spreads():
+    """Return the spread of each exponent [1] as a LoadExponents of standard deviations."""
+    return LoadExponents(
+        **{
+            f"{response}_{phase}": float(handbook.entry(f"load.{response}.{phase}").spread)
+            for response in RESPONSES
+            for phase in ("first", "settled")
+        }
+    )
+
+
+def carried_load(log_buds):
+    """Return the load a vine has carried before each season, from the loads of all seasons.
+
+    Parameters
+    ----------
+    log_buds : ndarray, shape (..., seasons)
+        Natural log of buds per vine [1]; NaN where it is not known.
+
+    Returns
+    -------
+    ndarray, shape (..., seasons)
+        Natural log of the load carried [1]: the mean over the two nearest earlier seasons with a
+        known load; the season's own load where none is earlier; NaN where nothing is known.
+
+    Notes
+    -----
+    In the first season on a new load the old one has been carried, in the second the mean of
+    both, and from the third season on the new one: so the response moves from its first-season
+    to its settled form without a step.
+    """
+    log_buds = np.asarray(log_buds, float)
+    carried = np.full(log_buds.shape, np.nan)
+    last = np.full(log_buds.shape[:-1], np.nan)
+    before = last.copy()
+    for season in range(log_buds.shape[-1]):
+        now = log_buds[..., season]
+        known = np.where(np.isnan(before), last, (last + before) / 2)
+        carried[..., season] = np.where(np.isnan(known), now, known)
+        seen = ~np.isnan(now)
+        before = np.where(seen, last, before)
+        last = np.where(seen, now, last)
+    return carried
 
 
 @dataclass(frozen=True)
@@ -197,20 +211,29 @@ class Growth:
 
 
 class Chain(NamedTuple):
-    """The chain in logs; ``grown`` and ``from_old_wood`` are shoots [1/vine] themselves."""
+    """The chain in logs; ``grown`` and ``from_old_wood`` are shoots [1/vine] themselves.
+
+    ``changed`` is the load less the one carried, ``settled`` the carried one less that which the
+    components refer to. ``carried_clusters`` are those of a vine settled on the load it carried,
+    against those the components refer to, and ``surplus`` is what this season's are above them.
+    """
 
     buds: np.ndarray
+    changed: np.ndarray
+    settled: np.ndarray
     shoots: np.ndarray
     noncount: np.ndarray
     grown: np.ndarray
     from_old_wood: np.ndarray
     bearing: np.ndarray
     clusters: np.ndarray
+    carried_clusters: np.ndarray
+    surplus: np.ndarray
     weight: np.ndarray
     pruning: np.ndarray
 
 
-def log_chain(x, shape, state, e, noncount_fertility):
+def log_chain(x, shape, state, e, noncount_fertility=None):
     """Return the chain in logs.
 
     Parameters
@@ -224,6 +247,8 @@ def log_chain(x, shape, state, e, noncount_fertility):
     -------
     Chain
     """
+    if noncount_fertility is None:
+        noncount_fertility = handbook.value("noncount.fertility")
     buds = shape.log_buds + x["buds_left"]
     changed = buds - state.log_carried
     settled = state.log_carried - state.log_reference
@@ -246,13 +271,25 @@ def log_chain(x, shape, state, e, noncount_fertility):
     )
     # Clusters per vine once settled on the carried load, in a season like any other.
     carried_clusters = (1 + e.burst_settled + e.fertility_settled) * settled
-    weight = (
-        x["cluster_weight_g"]
-        + e.weight_settled * carried_clusters
-        + e.weight_first * (clusters - state.log_clusters_reference - carried_clusters)
+    surplus = clusters - state.log_clusters_reference - carried_clusters
+    weight = x["cluster_weight_g"] + e.weight_settled * carried_clusters + e.weight_first * surplus
+    return Chain(
+        buds=buds,
+        changed=changed,
+        settled=settled,
+        shoots=shoots,
+        noncount=noncount,
+        grown=grown,
+        from_old_wood=from_old_wood,
+        bearing=bearing,
+        clusters=clusters,
+        carried_clusters=carried_clusters,
+        surplus=surplus,
+        weight=weight,
+        pruning=(
+            x["pruning_weight_kg_per_m"] + e.pruning_settled * settled + e.pruning_first * changed
+        ),
     )
-    pruning = x["pruning_weight_kg_per_m"] + e.pruning_settled * settled + e.pruning_first * changed
-    return Chain(buds, shoots, noncount, grown, from_old_wood, bearing, clusters, weight, pruning)
 
 
 def grow(log_components, shape, state, exponents, noncount_fertility=None, log_share=None):
@@ -285,8 +322,6 @@ def grow(log_components, shape, state, exponents, noncount_fertility=None, log_s
     shoots bear, but less.
     Valid for single vines on average over a block, not for one vine.
     """
-    if noncount_fertility is None:
-        noncount_fertility = handbook.value("noncount.fertility")
     x = dict(zip(COMPONENTS, log_components, strict=True))
     chain = log_chain(x, shape, state, exponents, noncount_fertility)
     clusters = chain.clusters if log_share is None else chain.clusters + log_share
@@ -298,3 +333,146 @@ def grow(log_components, shape, state, exponents, noncount_fertility=None, log_s
         log_kg_picked=clusters + chain.weight + (x["recovery"] - np.log(1000.0)),
         log_pruning_weight_kg_per_m=chain.pruning,
     )
+
+
+def _chain_at(centre, shape, state):
+    """Return components' logs by name, exponents at their centres, and the chain there."""
+    x, e = dict(zip(COMPONENTS, np.asarray(centre, float).T, strict=True)), exponents()
+    return x, e, log_chain(x, shape, state, e)
+
+
+def stage_rows(centre, shape, state):
+    """Return what each stage measures as a straight line in the logs of the components.
+
+    Parameters
+    ----------
+    centre : ndarray, shape (n, components)
+        Logs of the components about which the chain is made linear.
+    shape, state
+        As in ``grow``, with arrays of shape (n,).
+
+    Returns
+    -------
+    rows : ndarray, shape (n, stages, components)
+        Coefficients [1].
+    offset : ndarray, shape (n, stages)
+        So that ln(measured) = rows @ ln(components) + offset. The measured are, by stage: buds,
+        shoots, non-count shoots and counted clusters per vine [1/vine], cluster weight at lag
+        phase, veraison and harvest [g], crop picked per bearing vine [kg/vine], and prunings per
+        metre of canopy [kg/m].
+
+    Notes
+    -----
+    Exponents are at their centres. Only the share of the clusters borne on non-count shoots is not
+    linear in the logs; it is taken at the centre.
+    Valid near the centre: within the handbook's spreads the crop is off by less than one percent.
+    """
+    x, e, chain = _chain_at(centre, shape, state)
+    n = len(centre)
+    unit = np.eye(len(COMPONENTS))
+
+    def line(**parts):
+        row = np.zeros((n, len(COMPONENTS)))
+        for name, coefficient in parts.items():
+            row += np.multiply.outer(np.broadcast_to(coefficient, n), unit[_AT[name]])
+        return row
+
+    share = np.exp(chain.shoots - chain.bearing)[:, None]
+    to_buds = line(buds_left=1.0)
+    to_shoots = line(buds_left=1.0 + e.burst_first, shoots_per_bud=1.0)
+    to_noncount = line(buds_left=e.noncount_first, noncount_shoots=1.0)
+    to_clusters = (
+        line(clusters_per_shoot=1.0, buds_left=e.fertility_first)
+        + share * to_shoots
+        + (1.0 - share) * to_noncount
+    )
+    to_weight = e.weight_first * to_clusters + line(cluster_weight_g=1.0)
+    rows, values = zip(
+        (to_buds, chain.buds),
+        (to_shoots, chain.shoots),
+        (to_noncount, chain.noncount),
+        (to_clusters + line(counting_bias=1.0), chain.clusters + x["counting_bias"]),
+        (to_weight - line(increase_factor=1.0), chain.weight - x["increase_factor"]),
+        (to_weight - line(ripening_factor=1.0), chain.weight - x["ripening_factor"]),
+        (to_weight, chain.weight),
+        (
+            to_clusters + to_weight + line(recovery=1.0),
+            chain.clusters + chain.weight + x["recovery"] - np.log(1000.0),
+        ),
+        (
+            line(buds_left=e.pruning_first, pruning_weight_kg_per_m=1.0),
+            chain.pruning,
+        ),
+        strict=True,
+    )
+    rows = np.stack(rows, axis=1)
+    values = np.stack([np.broadcast_to(v, n) for v in values], axis=1)
+    return rows, values - np.einsum("nsk,nk->ns", rows, centre)
+
+
+def response_shift(centre, shape, state):
+    """Return how what is not known of the load response moves each component.
+
+    Parameters
+    ----------
+    centre, shape, state
+        As in ``stage_rows``.
+
+    Returns
+    -------
+    ndarray, shape (n, components, responses)
+        Shift of each component's log, as measured, for one unit of the standard normal behind
+        each of ``RESPONSES`` [1]. Zero where the load is what the components were measured under.
+    """
+    _, e, chain = _chain_at(centre, shape, state)
+    spread = exponent_spreads()
+    shift = np.zeros((len(centre), len(COMPONENTS), len(RESPONSES)))
+    for response, name in (
+        ("burst", "shoots_per_bud"),
+        ("fertility", "clusters_per_shoot"),
+        ("noncount", "noncount_shoots"),
+        ("pruning", "pruning_weight_kg_per_m"),
+    ):
+        first, later = getattr(spread, f"{response}_first"), getattr(spread, f"{response}_settled")
+        shift[:, _AT[name], RESPONSES.index(response)] = (
+            first * chain.changed + later * chain.settled
+        )
+        if response in ("burst", "fertility"):
+            # The clusters of the carried load are part of the weight's own settled response.
+            shift[:, _AT["cluster_weight_g"], RESPONSES.index(response)] = (
+                (e.weight_settled - e.weight_first) * later * chain.settled
+            )
+    shift[:, _AT["cluster_weight_g"], RESPONSES.index("weight")] = (
+        spread.weight_settled * chain.carried_clusters + spread.weight_first * chain.surplus
+    )
+    return shift
+
+
+def load_shift(mean, shape, state):
+    """Return how what is not known of the load response moves each component, by the load alone.
+
+    Parameters
+    ----------
+    mean : ndarray, shape (n, components)
+        Prior means of the logs [1].
+    shape, state
+        As in ``stage_rows``.
+
+    Returns
+    -------
+    ndarray, shape (n, components, responses)
+        As from ``response_shift`` [1].
+
+    Notes
+    -----
+    The clusters that weight answers to are those of the plan, against those of the usual load.
+    Were they the clusters counted, their sampling error would stand on both sides, and thousands
+    of blocks would seem to know a response that none of them has shown.
+    """
+    usual = state.log_reference
+    flat = PlanShape(usual, np.zeros_like(usual), np.zeros_like(usual))
+    rows, offset = stage_rows(mean, flat, LoadState(usual, usual, usual))
+    stage = STAGES.index("clusters")
+    counted = np.einsum("nk,nk->n", rows[:, stage], mean) + offset[:, stage]
+    clusters = counted - mean[:, COMPONENTS.index("counting_bias")]
+    return response_shift(mean, shape, LoadState(usual, state.log_carried, clusters))

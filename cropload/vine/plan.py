@@ -136,11 +136,11 @@ class PruningPlan:
             raise PlanError(f"Plan '{written}' cannot be read. {_HOW}.")
         numbers = []
         for piece in pieces:
-            found = _PIECE.fullmatch(piece)
-            if not found:
+            match = _PIECE.fullmatch(piece)
+            if not match:
                 what = f"'{piece.strip()}'" if piece.strip() else "an empty piece"
                 raise PlanError(f"Plan '{written}' cannot be read: {what} is not N x M. {_HOW}.")
-            numbers.append((int(found[1]), int(found[2])))
+            numbers.append((int(match[1]), int(match[2])))
         try:
             if len(numbers) == 1 and numbers[0][1] <= SPUR_MOST_BUDS:
                 return cls(0, 0, *numbers[0])
@@ -206,17 +206,17 @@ def parse_plans(plans):
         plans = plans.split(",")
     elif isinstance(plans, PruningPlan) or not hasattr(plans, "__iter__"):
         plans = [plans]
-    found, faults = [], []
+    parsed, faults = [], []
     for plan in plans:
         try:
             read = PruningPlan.parse(plan)
         except PlanError as error:
             faults.append(str(error))
             continue
-        if read not in found:
-            found.append(read)
+        if read not in parsed:
+            parsed.append(read)
     if faults:
         raise PlanError("\n".join(faults))
-    if not found:
+    if not parsed:
         raise PlanError(f"No plan was given. {_HOW}.")
-    return found
+    return parsed

@@ -12,9 +12,12 @@ import numpy as np
 from cropload import handbook
 from cropload.errors import CroploadError
 from cropload.vine.checking import number, numbers, plain, together
-from cropload.vine.wood_winters import place_chains, winters_on
 
 _ASSUMED = "(our assumption; see '{}' in the handbook)"
+
+#: What a place may carry: a cane (or a spur bearing alone) and all it needs to be renewed from,
+#: a cane with no spur below it, a spur that is to grow a cane again, or nothing.
+FULL, BARE, SPUR, LOST = range(4)
 
 
 @dataclass(frozen=True)
@@ -128,18 +131,18 @@ def spur_shoots(burst_probability, buds_per_spur, spur_profile=None):
 
 def _count(name, given, least=0):
     """Return a whole number of at least `least`."""
-    found = number(name, given, "1")
-    if found != int(found) or found < least:
+    count = number(name, given, "1")
+    if count != int(count) or count < least:
         raise CroploadError(f"{name} is {given!r}; it must be a whole number of {least} or more.")
-    return int(found)
+    return int(count)
 
 
 def _chance(name, given, key):
     """Return a chance from 0 to 1, the handbook's when not given."""
-    found = numbers(name, handbook.value(key) if given is None else given, "1")
-    if np.any(found > 1):
-        raise CroploadError(f"{name} is {np.nanmax(found):g}; it must be a chance from 0 to 1.")
-    return found
+    chance = numbers(name, handbook.value(key) if given is None else given, "1")
+    if np.any(chance > 1):
+        raise CroploadError(f"{name} is {np.nanmax(chance):g}; it must be a chance from 0 to 1.")
+    return chance
 
 
 def replacement_wood(
@@ -311,3 +314,85 @@ def _notes(with_spur, without_spur, spurs_alone, buds_per_spur, canes, spurs):
         "A lost place is started again from a watershoot with a set chance a winter "
         f"{_ASSUMED.format('wood.rebuild_chance')}."
     )
+
+
+def winters_on(rows, start, winters):
+    """Return the expected share of places short, and lost, after each winter.
+
+    Parameters
+    ----------
+    rows : dict
+        State -> chances of the four states one winter later [1], None for never. States that are
+        not reached may be left out.
+    start : int
+        State in which every place begins.
+    winters : int
+        Winters to follow [1].
+
+    Returns
+    -------
+    short, lost : ndarray, (winters, ...)
+        Share of places that carry no cane (or no spur, for a place of spurs alone), and of those
+        that carry nothing [1].
+
+    Notes
+    -----
+    Valid where a winter depends on what the last one left and on nothing before it.
+    """
+    shape = np.shape(rows[LOST][LOST])
+    share = [np.ones(shape) if state == start else np.zeros(shape) for state in range(4)]
+    short_by, lost_by = [], []
+    for _ in range(winters):
+        after = [np.zeros(shape) for _ in range(4)]
+        for here, row in rows.items():
+            for to, chance in enumerate(row):
+                if chance is not None:
+                    after[to] = after[to] + share[here] * chance
+        share = after
+        short_by.append(share[SPUR] + share[LOST])
+        lost_by.append(share[LOST])
+    return np.stack(short_by), np.stack(lost_by)
+
+
+def place_chains(spur, base, rebuild):
+    """Return the chains of the four kinds of place, each as (rows, start) for ``winters_on``.
+
+    Parameters
+    ----------
+    spur, base : tuple of ndarray
+        Chances that the spur, and that the base of the old cane, offer two fit shoots or more, just
+        one, or none [1].
+    rebuild : ndarray
+        Chance a winter that a lost place is started again [1].
+
+    Returns
+    -------
+    base_used, spur_only, no_spur, alone : tuple
+        A cane place with a renewal spur, with the base of the old cane used too, or with nothing
+        but the spur used; a cane place without a renewal spur; a spur alone.
+
+    Notes
+    -----
+    Valid for shoots of the spur and of the base that grow independently of each other.
+    """
+    (both, one, none), (base_both, base_one, base_none) = spur, base
+    never = None
+    back = rebuild + np.zeros_like(base_none)
+    stays = 1 - back
+    pool_none = none * base_none
+    pool_one = one * base_none + none * base_one
+    base_used = {
+        FULL: (1 - pool_one - pool_none, pool_one, never, pool_none),
+        BARE: (base_both, base_one, never, base_none),
+        # There is no old cane above a spur alone, and so no base to help out.
+        SPUR: (both, one, never, none),
+        LOST: (never, never, back, stays),
+    }
+    kept_as_spur = (both, never, one, none)
+    spur_only = {FULL: kept_as_spur, SPUR: kept_as_spur, LOST: base_used[LOST]}
+    no_spur = {
+        BARE: (never, base_both + base_one, never, base_none),
+        LOST: (never, back, never, stays),
+    }
+    alone = {FULL: (both + one, never, never, none), LOST: (back, never, never, stays)}
+    return (base_used, FULL), (spur_only, FULL), (no_spur, BARE), (alone, FULL)

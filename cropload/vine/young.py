@@ -43,8 +43,8 @@ def _by_leaf(key, leaves, unknown):
     leaves = np.asarray(leaves, float)
     known = np.isfinite(leaves)
     at = np.clip(np.where(known, leaves, 1) - 1, 0, len(values) - 1).astype(int)
-    found = np.where(leaves < 1, 0.0, values[at])
-    return np.where(known, found, unknown)
+    shares = np.where(leaves < 1, 0.0, values[at])
+    return np.where(known, shares, unknown)
 
 
 def crop_share(leaves):

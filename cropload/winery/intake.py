@@ -6,10 +6,9 @@ import numpy as np
 import pandas as pd
 
 from cropload import arguments
-from cropload.beliefs.dates.harvest_dates import undated
-from cropload.beliefs.dates.harvest_dates_result import HarvestDates
-from cropload.beliefs.random_streams import stream
+from cropload.beliefs.dates.harvest_dates import HarvestDates, undated
 from cropload.errors import CroploadError
+from cropload.random_streams import stream
 from cropload.winery import intake_periods
 from cropload.winery.intake_result import IntakeSchedule
 

@@ -2,12 +2,18 @@
 
 import numpy as np
 
-from cropload.beliefs.linearise import load_shift
-from cropload.beliefs.priors import prior_logs
-from cropload.vine.growth import COMPONENTS, STAGES, LoadState, PlanShape, plan_shapes
-from cropload.vine.load_response import RESPONSES, carried_load, exponents
+from cropload.beliefs.spreads import prior_logs
+from cropload.vine.growth import (
+    COMPONENTS,
+    RESPONSES,
+    STAGES,
+    LoadState,
+    carried_load,
+    load_shift,
+    stage_rows,
+)
 from cropload.vine.plan import PruningPlan
-from cropload.vine.stage_lines import stage_rows
+from cropload.vine.plan_shape import PlanShape, plan_shapes
 
 K = len(COMPONENTS)
 
@@ -21,8 +27,8 @@ def plan_logs(estate, block, seasons):
     return np.array(
         [
             shape.log_buds,
-            shape.log_burst - estate.reference_shape.log_burst[at],
-            shape.log_fertility - estate.reference_shape.log_fertility[at],
+            shape.log_burst - estate.reference[0, at],
+            shape.log_fertility - estate.reference[1, at],
         ]
     )
 
@@ -39,7 +45,6 @@ def dense_posterior(forecast):
     learned = estate.beliefs.learned
     sd = learned.spreads.sd
     centres, spreads, _ = zip(*(prior_logs(v) for v in facts.varieties), strict=True)
-    e = exponents()
 
     designs, values, noise, rows_of, shift_of = [], [], [], {}, {}
     for b, block in enumerate(facts.names):
@@ -52,7 +57,7 @@ def dense_posterior(forecast):
                 estate.log_clusters_reference[b : b + 1],
             )
             shape = PlanShape(logs[0][t : t + 1], logs[1][t : t + 1], logs[2][t : t + 1])
-            chain = (estate.straight_about[b : b + 1], shape, state, e)
+            chain = (estate.linearised_about[b : b + 1], shape, state)
             rows, offset = stage_rows(*chain)
             rows_of[b, t], shift_of[b, t] = (
                 (rows[0], offset[0]),

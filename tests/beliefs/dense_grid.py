@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from cropload.beliefs.measurements import Grid
+from cropload.beliefs.measurements import Measurements
 from cropload.beliefs.spreads import Spreads, variances
 
 
@@ -16,7 +16,7 @@ def small_grid(rng, blocks=5, seasons=4, stages=3, k=3, varieties=2, absent=0.3)
     )
     mean = rng.normal(size=(blocks, k))
     response = rng.normal(size=(blocks, seasons, k, 2))
-    return Grid(rows, values, precision, mean, np.arange(blocks) % varieties, response)
+    return Measurements(rows, values, precision, mean, np.arange(blocks) % varieties, response)
 
 
 def small_spreads(rng, k=3):

@@ -8,17 +8,16 @@ from helpers import block_row, make_records, steady_counts
 from season_records import BLOCKS, RIESLING, count_rows, small_estate, weight_row
 
 from cropload import compare_plans, forecast, learn
-from cropload.beliefs.accepted import NOTHING, Accepted, accepted_before
-from cropload.beliefs.accepted_notes import accepted_notes
+from cropload.beliefs.accepted import NOTHING, Accepted, accepted_before, accepted_notes
 from cropload.beliefs.groundwork import lay_ground
-from cropload.beliefs.history import estates
+from cropload.beliefs.history import estate_of
 from cropload.beliefs.learned import PROFILES, Entry, write_learned
 from cropload.beliefs.origins import LEARNED, component_origins
-from cropload.beliefs.priors import prior_logs
-from cropload.records.block_facts import block_facts
+from cropload.beliefs.spreads import prior_logs
+from cropload.records.facts import block_facts
 from cropload.records.reading.faults import RecordsError
-from cropload.vine.growth import COMPONENTS, NodeProfile
-from cropload.vine.load_response import RESPONSES
+from cropload.vine.growth import COMPONENTS, RESPONSES
+from cropload.vine.plan_shape import NodeProfile
 
 SEASON = 2026
 BIAS = Entry("component", "counting_bias", 2025, 4, "Riesling", 0.80, 0.02)
@@ -40,7 +39,7 @@ def bare(**more):
 
 def believed(records, *entries, season=SEASON):
     ground = lay_ground(records, season, accepted=Accepted(tuple(entries)))
-    return next(estates(ground, ground.learn()))
+    return estate_of(ground, ground.learn())
 
 
 def level(estate, name, variety=0):
@@ -98,15 +97,6 @@ def test_accepted_seasons_do_not_narrow_a_later_one(lessons):
     assert (found.spread() / without.spread()).min() > 0.99
     assert (found.spread() / without.spread()).max() < 1.02
     assert found.centre == pytest.approx(without.centre, abs=0.01)
-
-
-def test_many_blocks_taken_a_few_at_a_time_give_the_same(records):
-    ground = lay_ground(records, SEASON, accepted=Accepted((BIAS, LOAD)))
-    learned = ground.learn()
-    whole = next(estates(ground, learned)).beliefs
-    parts = [part.beliefs for part in estates(ground, learned, size=2)]
-    assert np.concatenate([part.centre for part in parts]) == pytest.approx(whole.centre)
-    assert np.concatenate([part.spread() for part in parts]) == pytest.approx(whole.spread())
 
 
 def test_without_the_records_the_accepted_figure_is_what_is_known():
@@ -247,7 +237,7 @@ def forecast_of(records, *entries):
     facts = block_facts(records)
     measured = measurements(records, facts, accepted.counters)
     ground = lay_ground(records, SEASON, this_season=measured, measured=measured, accepted=accepted)
-    return next(estates(ground, ground.learn())).beliefs.centre
+    return estate_of(ground, ground.learn()).beliefs.centre
 
 
 def test_the_forecast_moves_by_the_counters_bias(tmp_path):

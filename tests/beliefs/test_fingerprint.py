@@ -5,8 +5,7 @@ from dataclasses import replace
 import pytest
 
 from cropload import example_records
-from cropload.beliefs.fingerprint import TEACHING, fingerprint
-from cropload.beliefs.history import learned_before
+from cropload.beliefs.history import TEACHING, fingerprint, learned_before
 
 
 def test_a_copy_of_the_records_has_the_same_fingerprint():

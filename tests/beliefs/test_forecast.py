@@ -233,7 +233,7 @@ def test_the_table_says_where_each_plan_is_known_from():
 def test_a_block_picked_whole_is_what_the_scale_said():
     found = forecast(small_estate(harvest=[crop("Alder", 3.21)]), SEASON, draws=200)
     np.testing.assert_allclose(found.draws[0], 3.21, rtol=1e-12)
-    assert found.table()["range_t"][0] == pytest.approx(0, abs=1e-12)
+    assert found.frame["range_t"][0] == pytest.approx(0, abs=1e-12)
 
 
 def test_several_picks_with_the_last_one_blank_are_the_whole_block():
@@ -298,7 +298,7 @@ def test_one_vine_is_a_count_with_the_handbooks_spread():
 def test_blocks_alone_are_forecast_from_the_handbook():
     found = forecast(make_records(blocks=[block_row("Alder")]), SEASON, draws=500)
     assert np.all(found.draws > 0)
-    assert found.table()["range_t"][0] > 0
+    assert found.frame["range_t"][0] > 0
     assert all(row == "the handbook" for row in found.components["came_from"])
 
 

@@ -9,7 +9,7 @@ from simulated_estate import Loads, Seen, believe
 
 from cropload import handbook
 from cropload.beliefs.history import build_estate, estate_before_season
-from cropload.beliefs.priors import prior_logs
+from cropload.beliefs.spreads import prior_logs
 from cropload.records.example import example_records, shipped
 from cropload.vine.growth import COMPONENTS, STAGES
 from cropload.vine.plan import PruningPlan

@@ -6,9 +6,8 @@ import pytest
 from cropload import handbook
 from cropload.beliefs.forecast import forecast
 from cropload.beliefs.measured import measurements
-from cropload.records.block_facts import block_facts
+from cropload.records.facts import block_facts, weighed_together
 from cropload.records.records import read_records
-from cropload.records.tickets import weighed_together
 
 BLOCKS = (
     "block,variety,row_spacing_m,vine_spacing_m,vines\nNorth,Riesling,2.0,1.2,1000\n"
@@ -56,7 +55,7 @@ def test_a_shared_ticket_keeps_its_tonnes_and_gains_the_doubt_of_the_handbook(re
 
 def test_the_forecast_of_the_next_season_is_wider_after_a_shared_ticket(records):
     def width(records):
-        row = forecast(records, 2026).table(by="block").set_index("block").loc["North"]
+        row = forecast(records, 2026).frame_by("block").set_index("block").loc["North"]
         return np.log(row["tonnes_p90"] / row["tonnes_p10"])
 
     assert width(records("T1", "T1", "T3")) > width(records("T1", "T2", "T3"))

@@ -7,7 +7,7 @@ import pytest
 from dense_grid import dense_lines, dense_prior, small_grid, small_spreads
 
 from cropload.beliefs.learn_spreads import learn_spreads
-from cropload.beliefs.measurements import Grid
+from cropload.beliefs.measurements import Measurements
 from cropload.beliefs.spreads import Spreads
 
 
@@ -69,7 +69,7 @@ def test_a_widest_spread_that_none_reaches_changes_nothing():
 def test_blocks_seasons_and_components_that_say_nothing_change_nothing():
     rng = np.random.default_rng(5)
     grid, prior = small_grid(rng, k=2), small_spreads(rng, k=2)
-    wider = Grid(
+    wider = Measurements(
         rows=np.pad(grid.rows, ((0, 2), (0, 1), (0, 1), (0, 1))),
         values=np.pad(grid.values, ((0, 2), (0, 1), (0, 1))),
         precision=np.pad(grid.precision, ((0, 2), (0, 1), (0, 1))),
@@ -121,7 +121,7 @@ def test_spreads_agree_with_a_mixed_model_on_balanced_data():
     ).fit(reml=True)
     reference = dict(zip(fit.model.exog_vc.names, fit.vcomp, strict=True))
 
-    grid = Grid(
+    grid = Measurements(
         rows=np.ones((blocks, seasons + 1, 1, 1)),
         values=np.pad(y, ((0, 0), (0, 1)))[..., None],
         precision=np.pad(np.full(y.shape, 1e9), ((0, 0), (0, 1)))[..., None],

@@ -62,7 +62,7 @@ def test_a_crop_lost_wholly_is_no_ordinary_season(records):
 
 def test_a_loss_told_spoils_no_later_forecast(records):
     def middle(found, block):
-        table = forecast(found, 2027, draws=1000).table().set_index("block")
+        table = forecast(found, 2027, draws=1000).frame.set_index("block")
         return table.loc[block, "tonnes_p50"]
 
     usual, told, silent = (middle(records(last), "North") for last in ("", "0.6,80", "0.6,"))

@@ -6,7 +6,7 @@ from helpers import block_row, make_records, records_from_csv, steady_counts
 
 from cropload import handbook
 from cropload.beliefs.measured import measurements, plans_by_season
-from cropload.records.block_facts import block_facts
+from cropload.records.facts import block_facts
 from cropload.vine.growth import STAGES
 from cropload.vine.plan import PruningPlan
 

@@ -4,9 +4,9 @@ import numpy as np
 from helpers import block_row, make_records
 
 from cropload.beliefs.node_profiles import node_profile, shape_of
-from cropload.records.block_facts import block_facts
-from cropload.vine.growth import NodeProfile
+from cropload.records.facts import block_facts
 from cropload.vine.plan import PruningPlan
+from cropload.vine.plan_shape import NodeProfile
 
 
 def fertility(shoots, clusters, block="North", wood="cane"):

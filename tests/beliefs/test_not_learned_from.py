@@ -3,8 +3,8 @@
 import pytest
 
 from cropload.beliefs.measured import measurements
-from cropload.beliefs.not_learned_from import left_out
-from cropload.records.block_facts import block_facts
+from cropload.beliefs.not_learned_from import not_learned_from
+from cropload.records.facts import block_facts
 from cropload.records.records import read_records
 
 BLOCKS = (
@@ -24,7 +24,7 @@ def told(tmp_path):
             (tmp_path / f"{name}.csv").write_text(text, encoding="utf-8")
         records = read_records(tmp_path)
         facts = block_facts(records)
-        return left_out(records, facts), measurements(records, facts)
+        return not_learned_from(records, facts), measurements(records, facts)
 
     return found
 

@@ -35,32 +35,48 @@ def summer():
 
 def test_the_tables_sum_the_draws_and_not_the_ranges(winter):
     names = np.array(winter.varieties)
-    by_variety, estate = winter.table("variety"), winter.table("estate")
+    by_variety, estate = winter.frame_by("variety"), winter.frame_by("estate")
     for row in by_variety.itertuples():
         summed = winter.draws[names == row.variety].sum(0)
         ends = np.quantile(summed, [0.1, 0.5, 0.9])
         assert (row.tonnes_p10, row.tonnes_p50, row.tonnes_p90) == pytest.approx(tuple(ends))
         assert row.t_ha_p50 == pytest.approx(ends[1] / row.area_ha)
     assert estate["area_ha"][0] == pytest.approx(by_variety["area_ha"].sum())
-    assert estate["bearing_vines"][0] == pytest.approx(winter.table()["bearing_vines"].sum())
+    assert estate["bearing_vines"][0] == pytest.approx(winter.frame["bearing_vines"].sum())
 
 
 def test_a_total_is_narrower_than_its_parts_together_and_wider_than_if_they_were_strangers(winter):
-    widths = winter.table()["range_t"].to_numpy()
-    total = winter.table("estate")["range_t"][0]
+    widths = winter.frame["range_t"].to_numpy()
+    total = winter.frame_by("estate")["range_t"][0]
     assert np.sqrt((widths**2).sum()) * 1.2 < total < widths.sum()
 
 
-def test_every_table_names_its_range_season_and_stage(summer):
-    for frame in (summer.table(), summer.contributions("estate"), summer.explain(summer)):
-        assert frame.attrs["interval"] == "80 % range, equal tails"
-        assert frame.attrs["season"] == SEASON
-        assert frame.attrs["stage"] == "while picking"
+def test_a_forecast_is_an_answer_that_reads_in_eighty_columns(summer):
+    text = str(summer)
+    assert max(map(len, text.splitlines())) <= 80
+    told = " ".join(text.split())
+    assert told.startswith(f"Forecast of season {SEASON} from all records: while picking.")
+    assert "80 % range, equal tails" in told
+    row = summer.frame_by("estate").iloc[0]
+    ends = (row["tonnes_p50"], row["tonnes_p10"], row["tonnes_p90"])
+    assert "{:.1f} ({:.1f}-{:.1f})".format(*ends) in told
+    assert len(summer) == len(BLOCKS)
+    assert "<table" in summer._repr_html_()
+    assert not summer.frame.attrs
+
+
+def test_a_change_tells_the_middles_that_the_forecasts_tell(winter, summer):
+    change = summer.explain(winter)
+    for middle, found in ((change.was_t, winter), (change.now_t, summer)):
+        assert middle == pytest.approx(found.frame_by("estate")["tonnes_p50"][0])
+    parts = change["change_t"].sum() + change.lean_t
+    assert parts == pytest.approx(change.now_t - change.was_t)
+    assert f"{change.change_t:+.2f} t" in change.heading()
 
 
 def test_a_table_by_anything_else_is_refused(winter):
     with pytest.raises(CroploadError, match="block, variety or estate, not by 'row'"):
-        winter.table("row")
+        winter.frame_by("row")
 
 
 def test_the_centre_is_the_median_of_the_draws(winter):
@@ -122,7 +138,7 @@ def test_contributions_add_up_to_one_for_every_group_that_still_hangs(summer):
         picked = {"Gorse"} if by == "block" else set()
         assert sums.drop(list(picked)).to_numpy() == pytest.approx(1)
         assert all(sums[name] == 0 for name in picked)
-        widths = summer.table(by).set_index(by)["range_t"]
+        widths = summer.frame_by(by).set_index(by)["range_t"]
         parts = table.groupby(by)["range_t"].sum()
         np.testing.assert_allclose(parts[widths.index], widths, atol=1e-9)
 
@@ -150,10 +166,10 @@ def test_counting_clusters_takes_their_share_of_the_spread_away(winter):
 
 def test_the_change_since_an_earlier_forecast_adds_up_exactly(winter, summer):
     change = summer.explain(winter)
-    per_block = change.groupby("block", sort=False)["change_t"].sum()
+    per_block = change.frame_by("block").set_index("block")["change_t"]
     expected = summer.centre_tonnes() - winter.centre_tonnes()
     np.testing.assert_allclose(per_block[list(BLOCKS)], expected, atol=1e-12)
-    assert change["change_t"].sum() == pytest.approx(change.attrs["change_t"], abs=1e-12)
+    change = change.frame
     picked = change[change["component"] == "picked"].set_index("block")["change_t"]
     assert (picked.drop(["Cedar", "Gorse"]).abs() < 1e-9).all()
     assert picked[["Cedar", "Gorse"]].abs().min() > 1e-3
@@ -164,7 +180,7 @@ def test_the_change_since_an_earlier_forecast_adds_up_exactly(winter, summer):
 def test_heavier_lag_weights_are_told_as_cluster_weight():
     before = forecast(small_estate(), SEASON, draws=100)
     after = forecast(small_estate(weights=[weight_row("Alder", 90)]), SEASON, draws=100)
-    change = after.explain(before).set_index(["block", "component"])["change_t"]["Alder"]
+    change = after.explain(before).frame.set_index(["block", "component"])["change_t"]["Alder"]
     assert change.idxmax() in ("cluster_weight_g", "increase_factor")
     assert change["cluster_weight_g"] > 0.5 * change.sum() > 0
 
@@ -172,7 +188,7 @@ def test_heavier_lag_weights_are_told_as_cluster_weight():
 def test_a_change_of_plan_is_told_as_such():
     kept = forecast(small_estate(), SEASON, draws=100)
     asked = forecast(small_estate(), SEASON, plans={"Alder": "3x10+3x2"}, draws=100)
-    change = asked.explain(kept).set_index(["block", "component"])["change_t"]
+    change = asked.explain(kept).frame.set_index(["block", "component"])["change_t"]
     assert change["Alder", "plan"] > 0.3
     total = asked.centre_tonnes()[0] - kept.centre_tonnes()[0]
     assert change["Alder"].sum() == pytest.approx(total, abs=1e-12)

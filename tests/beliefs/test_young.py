@@ -7,7 +7,6 @@ import pytest
 from helpers import block_row, make_records, steady_counts
 
 from cropload import compare_plans, forecast, handbook
-from cropload.beliefs.chunks import forecast_chunks
 from cropload.beliefs.history import build_estate
 from cropload.errors import CroploadError
 from cropload.frost.after_frost import after_frost
@@ -54,7 +53,7 @@ def test_a_block_in_third_leaf_has_the_handbooks_share_of_the_grown_crop_in_the_
     grown = crop["Young 1990"]
     assert crop["Young 2022"] == pytest.approx(SHARE[3] * grown, rel=1e-9)
     assert crop["Young 2021"] == pytest.approx(SHARE[4] * grown, rel=1e-9)
-    table = found.table().set_index("block")
+    table = found.frame.set_index("block")
     low, middle, high = table.loc["Young 2022", ["tonnes_p10", "tonnes_p50", "tonnes_p90"]]
     assert middle == pytest.approx(SHARE[3] * grown, rel=0.05)
     old = table.loc["Young 1990"]
@@ -85,7 +84,7 @@ def test_too_young_a_block_bears_nothing_and_the_total_is_that_of_the_others():
     assert (found.draws[1] == 0).all()
     assert (found.growth.clusters[1] == 0).all()
     alone = found.draws[[0, 2]].sum(0)
-    total = found.table("estate")
+    total = found.frame_by("estate")
     assert total["tonnes_p50"][0] == pytest.approx(np.median(alone), rel=1e-6)
     assert any(
         note.startswith("Young 2023, planted 2023: second leaf in 2024, no crop is expected (0 t)")
@@ -198,7 +197,7 @@ def test_parts_of_a_change_and_shares_still_add_up():
     early_records = estate([2022, 2023, 1990])
     records = estate([2022, 2023, 1990], counts=steady_counts(2024, "Young 2022", clusters=20))
     early, late = forecast(early_records, 2024), forecast(records, 2024)
-    split = late.explain(early)
+    split = late.explain(early).frame
     change = late.centre_tonnes() - early.centre_tonnes()
     np.testing.assert_allclose(
         split.groupby("block", sort=False)["change_t"].sum(), change, atol=1e-9
@@ -279,20 +278,10 @@ def test_scenarios_count_young_blocks_by_their_share():
     assert any("second leaf in 2024" in note for note in found.notes)
 
 
-def test_what_is_handed_on_in_parts_is_what_is_handed_on_whole():
-    records = estate([2022, 2023, 1990])
-    whole = forecast(records, 2024, draws=400)
-    parts = list(forecast_chunks(records, 2024, size=1, draws=400))
-    np.testing.assert_allclose(
-        np.concatenate([part.draws for part in parts]), whole.draws, rtol=1e-9
-    )
-    assert [len([n for n in part.notes if "leaf" in n]) for part in parts] == [0, 1, 1, 0]
-
-
 def test_a_crop_of_vines_too_young_to_bear_is_not_split_and_says_why():
     early = forecast(estate([2023]), 2024, draws=400)
     crop = {"season": 2024, "block": "Young 2023", "tonnes": 0.8, "date": "2024-09-20"}
     records = estate([2023], tonnes=[crop])
     split = split_miss(records, 2024, early)
     assert "Young 2023" not in set(split["block"])
-    assert any("too young to bear" in why for why in split.attrs["left_out"])
+    assert any("too young to bear" in why for why in split.left_out)

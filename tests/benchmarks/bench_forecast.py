@@ -1,6 +1,6 @@
 """How quick a forecast is, beside the bare draws it cannot do without, and how it grows.
 
-Run ``python tests/benchmarks/bench_forecast.py``; add ``large`` for 100,000 blocks in chunks.
+Run ``python tests/benchmarks/bench_forecast.py``.
 Times are of the processor, so that a busy machine disturbs them less; the vineyards are invented.
 """
 
@@ -22,12 +22,10 @@ from helpers import make_records
 
 from cropload import example_records, forecast
 from cropload.beliefs import ranges
-from cropload.beliefs.chunks import chunked_table, forecast_chunks
 from cropload.beliefs.groundwork import lay_ground
 from cropload.beliefs.history import learned_before
 from cropload.beliefs.learn_spreads import learn_spreads, teachers
-from cropload.beliefs.priors import prior_spreads
-from cropload.beliefs.spreads import Spreads
+from cropload.beliefs.spreads import Spreads, prior_spreads
 from cropload.records.as_of import records_until
 from cropload.season.next_counts import next_counts
 from cropload.vine.growth import COMPONENTS
@@ -100,8 +98,8 @@ def against_bare_draws(blocks=1000):
         floor.append(worked(lambda: bare(blocks)))
         # Other numbers each time: what was learnt of equal records is remembered.
         fresh = vineyard(blocks, seed=1 + attempt)
-        first.append(worked(lambda: forecast(fresh, SEASON, draws=DRAWS).table()))  # noqa: B023
-        again.append(worked(lambda: forecast(fresh, SEASON, draws=DRAWS).table()))  # noqa: B023
+        first.append(worked(lambda: forecast(fresh, SEASON, draws=DRAWS).frame))  # noqa: B023
+        again.append(worked(lambda: forecast(fresh, SEASON, draws=DRAWS).frame))  # noqa: B023
     low = min(floor)[0]
     print(f"{blocks} blocks, {len(records.counts)} counts, {DRAWS} draws, beside bare draws:")
     for words, times in (
@@ -133,7 +131,7 @@ def growth():
     last = None
     for blocks in (100, 1000, 10_000):
         records = vineyard(blocks)
-        _, spent = timed(lambda: forecast(records, SEASON, draws=400).table())  # noqa: B023
+        _, spent = timed(lambda: forecast(records, SEASON, draws=400).frame)  # noqa: B023
         more = "" if last is None else f"  {spent / last:4.1f} x for 10 x the blocks"
         print(f"  {blocks:6d} blocks  {spent:6.2f} s{more}")
         last = spent
@@ -147,7 +145,7 @@ def panel():
 
     def answer():
         found = forecast(replace(records, counts=more), SEASON, learned=learned)
-        return found.table(), found.contributions("estate"), next_counts(found)
+        return found.frame, found.contributions("estate"), next_counts(found)
 
     def first():
         return forecast(replace(records, counts=more), SEASON)
@@ -158,23 +156,8 @@ def panel():
     print(f"a panel's answer to a count, with all tables, on the sample estate: {spent:.2f} s")
 
 
-def large(blocks=100_000):
-    """Print time and memory of very many blocks in chunks."""
-    records = vineyard(blocks)
-    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024**2
-    chunks = forecast_chunks(records, SEASON, draws=DRAWS, size=200)
-    table, spent = timed(lambda: chunked_table(chunks, "estate"))
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024**2
-    print(f"{blocks} blocks in chunks of 200, {DRAWS} draws: {spent:.0f} s")
-    print(f"  most memory {peak:.2f} GiB, of which {before:.2f} for the program and the records")
-    print(table.round(0).to_string(index=False))
-
-
 if __name__ == "__main__":
-    if "large" in sys.argv:
-        large()
-    else:
-        against_bare_draws()
-        learning()
-        growth()
-        panel()
+    against_bare_draws()
+    learning()
+    growth()
+    panel()

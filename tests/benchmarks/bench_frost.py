@@ -10,9 +10,9 @@ import numpy as np
 import pandas as pd
 
 from cropload.frost.replay import replay_frost
+from cropload.frost.survival import frost_survival
 from cropload.frost.years import frost_years
 from cropload.vine.weather.heat import season_days
-from cropload.vine.weather.survival import frost_survival
 
 PLANS = ["3x8+3x2", "3x10+3x2", "3x12+3x2", "4x10+4x2", "24x2"]
 CASES = ["laid_down"] * 3 + ["upright_until_final_cut"] * 2

@@ -56,7 +56,7 @@ def test_only_the_frozen_block_changes(early):
     )
     # The forecast that was given stays as it was.
     assert early.draws[0] == pytest.approx(early.growth.kg_picked[0] * early.bearing[0] / 1000)
-    table = found.forecast.table("estate")
+    table = found.forecast.frame_by("estate")
     assert table["tonnes_p50"][0] == pytest.approx(np.median(found.forecast.draws.sum(0)), rel=1e-6)
     assert any("60 of 120 shoots" in note for note in found.forecast.notes)
 
@@ -66,12 +66,12 @@ def test_the_change_is_explained_as_frost_and_adds_up(early):
     explained = found.explain(early)
     change = (found.centre_tonnes() - early.centre_tonnes()).sum()
     assert explained["change_t"].sum() == pytest.approx(change)
-    assert explained.attrs["change_t"] == pytest.approx(change)
-    frost = explained[explained["component"] == "frost"]
+    assert explained.now_t == pytest.approx(found.frame_by("estate")["tonnes_p50"][0])
+    frost = explained.frame[explained["component"] == "frost"]
     assert frost["block"].tolist() == ["North"]
     assert frost["change_t"].iloc[0] == pytest.approx(change)
     both = after_frost(found, "South", 30, 120).forecast
-    rows = both.explain(early).query("component == 'frost'")
+    rows = both.explain(early).frame.query("component == 'frost'")
     assert rows["block"].tolist() == ["North", "South"]
 
 

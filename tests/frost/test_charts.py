@@ -8,7 +8,8 @@ from cropload.frost import frost_map
 from cropload.frost import words as frost_wording
 from cropload.frost.cover import frost_cover, one_case
 from cropload.records.example import example_records
-from cropload.show import figures, wording
+from cropload.show import wording
+from cropload.show.drawing import blank, svg
 from cropload.units import US
 from cropload.vine.weather.settings import CASES
 
@@ -30,7 +31,7 @@ def texts(ax):
 
 
 def test_each_cell_is_what_that_spring_left_of_that_plan(laid_down):
-    ax = frost_figures.plot_years(laid_down)
+    ax = frost_figures.plot_years(laid_down, blank(2).add_subplot())
     left = np.median(laid_down.crop_left, axis=2)
     assert texts(ax) == [f"{100 * value:.0f}" for value in left.ravel()]
     assert np.asarray(ax.images[0].get_array()) == pytest.approx(100 * left)
@@ -39,13 +40,13 @@ def test_each_cell_is_what_that_spring_left_of_that_plan(laid_down):
 
 
 def test_crops_are_those_of_the_table_in_the_units_asked_for(laid_down):
-    table = laid_down.frame
-    metric = texts(frost_figures.plot_crops(laid_down))
+    table = laid_down.table()
+    metric = texts(frost_figures.crop_rows(laid_down).plot())
     row = table.iloc[0]
     assert metric[0] == (
         f"{row['frost_free_p50']:.1f} ({row['frost_free_p10']:.1f} to {row['frost_free_p90']:.1f})"
     )
-    us = frost_figures.plot_crops(laid_down, US)
+    us = frost_figures.crop_rows(laid_down, US).plot()
     assert "ton/ac" in us.get_xlabel()
     # 1 t/ha is 0.446 short tons an acre.
     assert texts(us)[0].startswith(f"{0.44609 * row['frost_free_p50']:.1f} (")
@@ -70,11 +71,11 @@ def test_a_record_of_any_length_is_drawn_with_nothing_outside(laid_down, years):
         box = ax.get_position()
         assert 0 <= box.x0 < box.x1 <= 1
         assert 0 <= box.y0 < box.y1 <= 1
-    assert figures.svg(drawn).lstrip().startswith("<?xml")
+    assert svg(drawn).lstrip().startswith("<?xml")
 
 
 def test_the_same_replay_gives_the_same_picture(laid_down):
-    first, second = (figures.svg(frost_figures.years_figure(laid_down)) for _ in range(2))
+    first, second = (svg(frost_figures.years_figure(laid_down)) for _ in range(2))
     assert first == second
 
 

@@ -36,7 +36,7 @@ class Page(HTMLParser):
 def outside(html):
     """Return every address in a page that leads out of it."""
     inside = re.sub(r'xmlns="http://www\.w3\.org/2000/svg"', "", html)
-    found = re.findall(r"(?:https?:)?//[\w.-]+|url\([^)]*\)|@import[^;]*", inside)
+    found = re.findall(r"(?:https?:)?//[\w.-]+|url\((?!#)[^)]*\)|@import[^;]*", inside)
     for _, attrs in Page(inside).tags:
         found += [
             value

@@ -128,13 +128,20 @@ def test_a_port_that_cannot_be_is_said(port):
 
 
 @pytest.mark.skipif(os.name == "nt", reason="no modes of this kind")
-def test_the_token_lies_in_a_file_that_only_the_user_reads():
-    with launch._private_folder({"Server": {"token": "t"}}, "settings") as private:
-        file = private / "settings.json"
-        assert json.loads(file.read_text()) == {"Server": {"token": "t"}}
+def test_the_token_lies_in_a_file_that_only_the_user_reads(monkeypatch):
+    monkeypatch.setattr(launch, "_announce", lambda *_: None)
+    settings = {"Server": {"port": 1, "token": "t"}}
+
+    def start(file):
+        private = file.parent
+        assert json.loads(file.read_text()) == settings
         assert file.stat().st_mode & 0o077 == 0
         assert private.stat().st_mode & 0o077 == 0
-    assert not private.exists()
+        seen.append(private)
+
+    seen = []
+    launch._serve(settings, "settings", "", "", False, start)
+    assert not seen[0].exists()
 
 
 def fetch(address):

@@ -30,7 +30,11 @@ def test_the_chance_is_the_share_of_draws_on_target(records):
     best = find(records, keep=1).frame.iloc[0]
     estate = estate_before_season(records, 2027)
     drawn = plan_draws(
-        estate, [estate.facts.place(BLOCK)], [PruningPlan.parse(best["plan"])], draws=4000, seed=0
+        estate,
+        [estate.facts.place(BLOCK)],
+        [PruningPlan.parse(best["plan"])],
+        draws=4000,
+        seed=0,
     )
     crop = drawn.t_ha()[0, 0]
     assert best["chance_in_target"] == pytest.approx(((crop >= 7.2) & (crop <= 8.8)).mean())

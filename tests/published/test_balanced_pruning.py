@@ -4,7 +4,7 @@ import pytest
 from scipy import constants
 
 from cropload import handbook
-from cropload.vine.balance import balanced_buds, balanced_table, charge_buds, parse_formula
+from cropload.vine.balanced_pruning import balanced_buds, balanced_table, charge_buds, parse_formula
 
 POUND = constants.pound
 

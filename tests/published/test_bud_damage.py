@@ -2,7 +2,7 @@
 
 import pytest
 
-from cropload.vine.balance import replacement_buds, step_rule_buds, wilson_interval
+from cropload.vine.bud_damage import replacement_buds, step_rule_buds, wilson_interval
 
 
 def by_rule(dead, wanted=40):

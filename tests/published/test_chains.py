@@ -6,9 +6,9 @@ from scipy import constants
 
 from cropload import handbook
 from cropload.units import US, vines_per_hectare
-from cropload.vine.growth import COMPONENTS, LoadState, PlanShape, grow
-from cropload.vine.load_response import RESPONSES, LoadExponents
+from cropload.vine.growth import COMPONENTS, RESPONSES, LoadExponents, LoadState, grow
 from cropload.vine.plan import PruningPlan
+from cropload.vine.plan_shape import PlanShape
 
 NO_RESPONSE = LoadExponents(
     **{f"{name}_{when}": 0.0 for name in RESPONSES for when in ("first", "settled")}

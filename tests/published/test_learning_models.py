@@ -12,12 +12,12 @@ from helpers import block_row, make_records
 from scipy.special import polygamma
 
 from cropload import example_records, handbook
-from cropload.beliefs.priors import prior_spreads
-from cropload.records.block_facts import block_facts
+from cropload.beliefs.spreads import prior_spreads
+from cropload.records.facts import block_facts
 from cropload.review.bud_fertility import fit_nodes
 from cropload.review.counter_bias import counter_effects
 from cropload.review.vine_trend import _noise, _slopes
-from cropload.vine.growth import NodeProfile
+from cropload.vine.plan_shape import NodeProfile
 
 # ------------------------------------------------------------------ bud fertility by node
 
@@ -157,7 +157,8 @@ def balanced_counters():
 def test_counter_biases_are_those_of_a_mixed_model(balanced_counters):
     """statsmodels MixedLM on the logs of the means: counters random, blocks and seasons fixed."""
     records = balanced_counters
-    ours = counter_effects(records, block_facts(records), 2025, Plain).set_index("counter")
+    found = counter_effects(records, block_facts(records), 2025, Plain)
+    ours = found.frame.set_index("counter")
     table = records.counts.groupby(["block", "season", "counter"])["clusters"].mean().reset_index()
     cells = table.groupby(["block", "season"]).ngroup()
     design = pd.get_dummies(cells, prefix="cell", dtype=float)
@@ -166,7 +167,7 @@ def test_counter_biases_are_those_of_a_mixed_model(balanced_counters):
     assert ours["log_bias"].to_numpy() == pytest.approx(theirs[ours.index], abs=0.006)
     # With twelve counters the handbook's prior (4 degrees of freedom) still pulls a little.
     between = float(np.sqrt(model.cov_re.iloc[0, 0]))
-    assert handbook.value("learning.counter") < ours.attrs["between"] < 1.05 * between
+    assert handbook.value("learning.counter") < found.between < 1.05 * between
 
 
 # ------------------------------------------------------------------ trend of the vines

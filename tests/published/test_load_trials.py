@@ -9,9 +9,9 @@ from cropload import handbook
 from cropload.beliefs.history import build_estate
 from cropload.beliefs.plan_draws import plan_draws
 from cropload.beliefs.ranges import quantiles
-from cropload.vine.growth import COMPONENTS, LoadState, PlanShape, grow
-from cropload.vine.load_response import RESPONSES, exponents
+from cropload.vine.growth import COMPONENTS, RESPONSES, LoadState, exponents, grow
 from cropload.vine.plan import parse_plans
+from cropload.vine.plan_shape import PlanShape
 
 
 @pytest.fixture(scope="module")

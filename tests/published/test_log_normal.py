@@ -7,8 +7,8 @@ from helpers import block_row, make_records
 from cropload import handbook
 from cropload.beliefs.history import build_estate
 from cropload.beliefs.ranges import quantiles
-from cropload.vine.growth import COMPONENTS, LoadState, PlanShape, grow
-from cropload.vine.load_response import LoadExponents
+from cropload.vine.growth import COMPONENTS, LoadExponents, LoadState, grow
+from cropload.vine.plan_shape import PlanShape
 
 CHAIN = ("buds_left", "shoots_per_bud", "clusters_per_shoot", "cluster_weight_g", "recovery")
 BUDS = 24.0

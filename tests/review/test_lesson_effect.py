@@ -7,9 +7,8 @@ import pytest
 from cropload import forecast, read_records
 from cropload.errors import CroploadError
 from cropload.records.example import shipped
-from cropload.review.accepting import accept
+from cropload.review.accepting import accept, lesson_effect
 from cropload.review.learning import learn
-from cropload.review.lesson_effect import lesson_effect
 
 DRAWS = 400
 
@@ -22,16 +21,16 @@ def folder(tmp_path):
 @pytest.mark.parametrize("only", [None, ["profile", "counter:crew A"]])
 def test_preview_is_the_forecast_that_follows_acceptance(folder, only):
     records = read_records(folder)
-    before = forecast(records, 2027, draws=DRAWS).table()
+    before = forecast(records, 2027, draws=DRAWS).frame
     lessons = learn(records)
-    seen = lesson_effect(records, lessons, only, draws=DRAWS).set_index("name")
+    seen = lesson_effect(records, lessons, only, draws=DRAWS).frame.set_index("name")
     assert seen.loc[list(before["block"]), "before_p50"].tolist() == pytest.approx(
         before["tonnes_p50"].tolist()
     )
     accept(records, lessons, only)
     after = forecast(read_records(folder), 2027, draws=DRAWS)
     for by in ("block", "estate"):
-        table = after.table(by).set_index(by)
+        table = after.frame_by(by).set_index(by)
         for end in ("p10", "p50", "p90"):
             # The file keeps six digits.
             want = table[f"tonnes_{end}"].tolist()
@@ -44,12 +43,12 @@ def test_nothing_ticked_changes_nothing_and_no_file_is_written(folder):
     held = sorted(path.name for path in folder.iterdir())
     seen = lesson_effect(records, learn(records), [], draws=DRAWS)
     assert (seen["change"] == 0).all()
-    assert seen.attrs["lessons"] == 0
+    assert seen.lessons == 0
     assert sorted(path.name for path in folder.iterdir()) == held
 
 
 def test_season_is_the_next_one_the_lessons_hold_for(folder):
     records = read_records(folder)
-    assert lesson_effect(records, learn(records, 2024), [], draws=DRAWS).attrs["season"] == 2027
+    assert lesson_effect(records, learn(records, 2024), [], draws=DRAWS).season == 2027
     with pytest.raises(CroploadError, match="Nothing called 'weather'"):
         lesson_effect(records, learn(records), ["weather"], draws=DRAWS)

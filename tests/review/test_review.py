@@ -15,12 +15,11 @@ from cropload.beliefs.calendar import forecast_days, stage_days
 from cropload.errors import CroploadError
 from cropload.records.example import shipped
 from cropload.review import scores
-from cropload.review.baselines import baselines
-from cropload.review.logged_review import log_normal_of
-from cropload.review.picked import on_the_scale
+from cropload.review.picked import baselines, on_the_scale
+from cropload.review.review import log_normal_of
 from cropload.review.split_miss import split_miss
 from cropload.review.words import block_sentence, estate_sentence, miss_table
-from cropload.season.log_writing import log_forecast
+from cropload.season.forecast_log import log_forecast
 
 SEASON = 2026
 QUICK = {"draws": 400}
@@ -59,16 +58,16 @@ def example():
 
 
 def test_every_moment_of_the_season_is_reviewed_in_order(example):
-    assert list(example.summary["moment"]) == [
+    assert list(example.frame["moment"]) == [
         "pruning", "shoots", "clusters", "lag", "veraison", "picking",
     ]  # fmt: skip
-    assert example.summary["day"].is_monotonic_increasing
+    assert example.frame["day"].is_monotonic_increasing
     first_load = example_records().harvest.query("season == @SEASON")["date"].min()
-    assert example.summary["day"].max() < first_load
+    assert example.frame["day"].max() < first_load
 
 
 def test_errors_are_those_of_the_forecast_of_that_day(records, found):
-    made = forecast(records, SEASON, found.days["clusters"], **QUICK).table().set_index("block")
+    made = forecast(records, SEASON, found.days["clusters"], **QUICK).frame.set_index("block")
     rows = found.blocks[found.blocks["moment"] == "clusters"].set_index("name")
     assert rows["tonnes_p50"].to_dict() == pytest.approx(made["tonnes_p50"].to_dict())
     assert rows["error_t"].to_numpy() == pytest.approx(rows["tonnes_p50"].to_numpy() - 3.0)
@@ -77,7 +76,7 @@ def test_errors_are_those_of_the_forecast_of_that_day(records, found):
 
 
 def test_summary_is_its_blocks_summed_by_hand(example):
-    for row in example.summary.to_dict("records"):
+    for row in example.frame.to_dict("records"):
         crops = example.blocks[example.blocks["moment"] == row["moment"]]
         total = crops["picked_t"].sum()
         assert row["bias"] == pytest.approx(crops["error_t"].sum() / total)
@@ -111,7 +110,7 @@ def test_later_records_change_nothing(records):
     other = review_season(replace(records, **wild), SEASON, **some)
     for key, made in honest.forecasts.items():
         assert np.array_equal(made.draws, other.forecasts[key].draws)
-    assert other.summary["bias"].max() < honest.summary["bias"].max()
+    assert other.frame["bias"].max() < honest.frame["bias"].max()
     columns = ["last_season", "block_mean", "count_x_last_weight"]
     pd.testing.assert_frame_equal(honest.blocks[columns], other.blocks[columns])
 
@@ -130,7 +129,7 @@ def test_baselines_by_hand(records):
 
 
 def test_own_miss_beside_a_guess_is_over_the_crops_it_can_guess(example):
-    row = example.summary[example.summary["moment"] == "lag"].iloc[0]
+    row = example.frame[example.frame["moment"] == "lag"].iloc[0]
     crops = example.blocks.query("moment == 'lag' and count_x_last_weight.notna()")
     assert row["count_x_last_weight_seen"] == len(crops) == 6
     assert row["count_x_last_weight_beside"] == pytest.approx(
@@ -150,7 +149,7 @@ def test_unknown_moment_names_the_near_one(records):
 
 def test_a_further_day_can_be_reviewed(records):
     seen = review_season(records, SEASON, moments=["lag"], as_of={"July": "2026-07-01"}, **QUICK)
-    assert list(seen.summary["words"]) == ["after lag weights", "July"]
+    assert list(seen.frame["words"]) == ["after lag weights", "July"]
 
 
 def test_block_picked_twice_is_the_sum_and_a_blank_share_means_all():
@@ -227,9 +226,9 @@ def test_one_season_alone_is_reviewed_without_guesses_from_the_past():
         "counts": [r for b in BLOCKS for r in count_rows(b, 30)],
     }
     seen = review_season(make_records(blocks=block_rows(), **only), SEASON, **QUICK)
-    assert seen.summary["last_season_seen"].eq(0).all()
-    assert seen.summary["last_season_miss"].isna().all()
-    assert seen.summary["weighted_miss"].notna().all()
+    assert seen.frame["last_season_seen"].eq(0).all()
+    assert seen.frame["last_season_miss"].isna().all()
+    assert seen.frame["weighted_miss"].notna().all()
 
 
 @pytest.fixture
@@ -246,7 +245,7 @@ def test_logged_forecast_is_scored_as_it_was_logged(folder):
     counts = (folder / "counts.csv").read_text().splitlines()
     (folder / "counts.csv").write_text("\n".join(counts[:-30]) + "\n")
     seen = review_season(read_records(folder), SEASON, moments=["lag"], **QUICK)
-    table = made.table().set_index("block")
+    table = made.frame.set_index("block")
     assert seen.logged["as_of"].tolist() == ["2026-07-20"]
     rows = seen.logged_blocks.set_index("name")
     assert rows["tonnes_p50"].to_dict() == pytest.approx(
@@ -359,7 +358,7 @@ def test_a_split_on_paper_is_no_grower_s_guess(joint_before):
 def test_a_split_on_paper_is_named_beside_the_guesses(joint_before):
     seen = review_season(joint_before, SEASON, moments=["lag"], **QUICK)
     assert any("Alder + Birch were weighed together in 2025" in note for note in seen.notes)
-    assert seen.summary["last_season_seen"].tolist() == [len(BLOCKS) - 2]
+    assert seen.frame["last_season_seen"].tolist() == [len(BLOCKS) - 2]
     assert seen.groups.query("level == 'estate'")["last_season"].notna().all()
 
 
@@ -369,7 +368,7 @@ def test_crops_of_one_ticket_are_named_where_the_miss_is_split(joint):
     rows += picks(tonnes=5.0, blocks=["Fir"], ticket="17")
     split = split_miss(counted(harvest=rows), SEASON, joint.forecasts["lag"])
     assert not {"Alder", "Fir"} & set(split["block"])
-    (told,) = split.attrs["left_out"]
+    (told,) = split.left_out
     row = joint.blocks[joint.blocks["name"] == "Alder + Fir"].iloc[0]
     word = "high" if row["error_share"] > 0 else "low"
     assert f"Alder + Fir were weighed together: their forecast was {100 * abs(row['error_share']):.0f} % too {word}" in told  # fmt: skip  # noqa: E501
@@ -383,7 +382,7 @@ def test_a_forecast_of_nothing_is_not_split():
     made = forecast(found, SEASON, "2026-07-01", **QUICK)
     split = split_miss(found, SEASON, made)
     assert "Alder" not in set(split["block"])
-    assert "Alder: the forecast was nothing" in split.attrs["left_out"][0]
+    assert "Alder: the forecast was nothing" in split.left_out[0]
     assert np.isfinite(split["log_miss"]).all()
 
 
@@ -391,7 +390,7 @@ def test_the_sum_of_all_blocks_is_the_bias_of_the_scores(records, found):
     """One miss, one figure: the sentence, the table and the scores say the same."""
     for moment, made in found.forecasts.items():
         split = split_miss(records, SEASON, made)
-        bias = found.summary.set_index("moment").loc[moment, "bias"]
+        bias = found.frame.set_index("moment").loc[moment, "bias"]
         assert f"{100 * abs(bias):.0f} % too {'high' if bias > 0 else 'low'}" in estate_sentence(
             split
         )

@@ -11,12 +11,13 @@ from cropload.beliefs.learned import read_learned
 from cropload.pages.cli import main
 from cropload.records.example import shipped
 from cropload.review.accepting import worth_accepting
-from cropload.review.learned_words import trend_tag
 from cropload.review.learning import learn
+from cropload.review.lesson_words import trend_tag
 from cropload.review.split_miss import split_miss
 from cropload.review.vine_trend import vine_trend
-from cropload.review.words import block_sentence, miss_sentence, per_cent
-from cropload.season.log_writing import log_forecast
+from cropload.review.words import block_sentence, miss_sentence
+from cropload.season.forecast_log import log_forecast
+from cropload.show.wording import percent
 from cropload.units import US
 
 DRAWS = ["--draws", "300"]
@@ -63,13 +64,13 @@ def line_of(text, start):
 def test_review_prints_the_scores_the_guesses_and_what_missed(run):
     text = run("review", "--example", "--season", 2025, *DRAWS)
     found = review_season(example_records(), 2025, draws=300)
-    row = found.summary.set_index("moment").loc["clusters"]
+    row = found.frame.set_index("moment").loc["clusters"]
     cells = line_of(text, "after clusters").split("  ")
-    assert f"{per_cent(row['bias'], sign=True)}" in " ".join(cells)
+    assert f"{100 * row['bias']:+.0f}" in " ".join(cells)
     assert f"{row['inside']} of {row['seen']}" in " ".join(cells)
     assert f"{row['crps_t']:.2f}" in cells[-1]
-    beside = text.split("BESIDE A GROWER'S OWN GUESSES")[1]
-    assert per_cent(row["block_mean_miss"]) in line_of(beside, "after clusters")
+    beside = text.split("A grower's own guesses")[1]
+    assert percent(row["block_mean_miss"]) in line_of(beside, "after clusters")
     split = split_miss(example_records(), 2025, found.forecasts["clusters"])
     assert block_sentence(split, "Long Acre") in flat(text)
     assert "80 % range, equal tails" in flat(text)
@@ -86,7 +87,7 @@ def test_review_in_us_units_scores_in_short_tons(run, tmp_path):
     target = tmp_path / "review.csv"
     text = run("review", "--example", "--season", 2026, "--units", "us", "--csv", target, *DRAWS)
     found = review_season(example_records(), 2026, draws=300)
-    score = found.summary.set_index("moment").loc["pruning", "crps_t"]
+    score = found.frame.set_index("moment").loc["pruning", "crps_t"]
     assert f"{US.convert('tonnes', score):.2f}" in line_of(text, "after pruning")
     table = pd.read_csv(target)
     want = US.convert("tonnes", found.blocks["picked_t"])
@@ -101,14 +102,14 @@ def test_review_in_us_units_scores_in_short_tons(run, tmp_path):
 def test_review_scores_what_was_kept_in_the_log(run, folder):
     log_forecast(forecast(read_records(folder), 2026, "2026-07-15", draws=300), folder)
     text = run("review", folder, "--season", 2026, *DRAWS)
-    assert "FORECASTS KEPT IN THE LOG" in text
+    assert "Forecasts kept in the log" in text
     assert "* kept after the first load" in text
-    assert "2026-07-15" in text.split("FORECASTS KEPT IN THE LOG")[1]
+    assert "2026-07-15" in text.split("Forecasts kept in the log")[1]
 
 
 def test_first_season_has_no_guess_beside_it(run):
     text = run("review", "--example", "--season", 2020, *DRAWS)
-    beside = text.split("BESIDE A GROWER'S OWN GUESSES")[1]
+    beside = text.split("A grower's own guesses")[1]
     assert line_of(beside, "before picking").split()[2:] == ["-", "-", "-"]
 
 
@@ -128,7 +129,7 @@ def test_tonnes_alone_are_scored(run, tmp_path):
     )
     text = run("review", bare, *DRAWS)
     # 4.1 t for 3.9 t picked.
-    assert "5 %" in line_of(text.split("OWN GUESSES")[1], "after pruning")
+    assert "5 %" in line_of(text.split("own guesses")[1], "after pruning")
     assert "1 of 1" in text
     assert "nothing to learn from yet" in run("learn", bare, code=2)
 
@@ -136,17 +137,17 @@ def test_tonnes_alone_are_scored(run, tmp_path):
 def test_learn_prints_every_lesson_the_vines_and_the_buds(run):
     text = run("learn", "--example")
     lessons = learn(example_records())
-    for row in lessons.table.to_dict("records"):
+    for row in lessons.frame.to_dict("records"):
         kind = row["key"].split(":")[0]
-        part = text.split(f"{kind}: ", 1)[1].split("\n\n")[0]
+        part = text.split(f"\n\n{kind}", 1)[1].split("\n\n")[0]
         low, middle, high = (row[f"after{end}"] for end in ("_low", "", "_high"))
-        shown = f"{middle:.2f} ({low:.2f} to {high:.2f})"
+        shown = f"{middle:.2f} ({low:.2f}-{high:.2f})"
         if kind == "load":
             # What 10 % more load changes: 1.1 to the power of each, less one.
             low, middle, high = (100 * (1.1**each - 1) for each in (low, middle, high))
-            shown = f"{middle:+.1f} % ({low:+.1f} to {high:+.1f})"
+            shown = f"{middle:+.1f} ({low:+.1f} to {high:+.1f})"
         assert shown in part
-    trend = vine_trend(example_records()).set_index(["block", "figure"])
+    trend = vine_trend(example_records()).frame.set_index(["block", "figure"])
     vines = text.split("ARE THE VINES GETTING WEAKER?")[1]
     wood = trend_tag(trend.loc[("Long Acre", "pruning_weight")])
     assert wood.rsplit(" ", 2)[0] in line_of(vines, "Long Acre")
@@ -165,7 +166,7 @@ def test_learn_writes_its_table(run, tmp_path):
     target = tmp_path / "lessons.csv"
     run("learn", "--example", "--csv", target)
     table = pd.read_csv(target)
-    want = learn(example_records()).table
+    want = learn(example_records()).frame
     assert table["key"].tolist() == want["key"].tolist()
     assert table["after"].tolist() == pytest.approx(want["after"].tolist(), rel=1e-5)
     assert set(table["interval"]) == {"80 % range, equal tails"}
@@ -189,7 +190,7 @@ def test_accept_keeps_lessons_beside_the_records_and_the_version_before(run, fol
 
 def test_accept_takes_what_says_something_new_and_counts_the_rest(run, folder):
     lessons = learn(read_records(folder))
-    said = lessons.table.set_index("key")["said"]
+    said = lessons.frame.set_index("key")["said"]
     text = flat(run("accept", folder))
     kept = {entry.key for entry in read_learned(folder)}
     assert kept

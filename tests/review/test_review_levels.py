@@ -5,7 +5,7 @@ import pytest
 
 from cropload import example_records, review_season
 from cropload.errors import CroploadError
-from cropload.review.review_levels import level_crops, level_scores
+from cropload.review.scores import level_scores
 
 MOMENTS = ["pruning", "clusters"]
 
@@ -24,25 +24,25 @@ def test_blocks_of_one_season_are_the_review_itself(reviews):
     table = level_scores(reviews[1:])
     for name in ("bias", "weighted_miss", "inside", "seen", "width_share", "crps_t",
                  "last_season_miss", "count_x_last_weight_beside"):  # fmt: skip
-        assert table[name].tolist() == pytest.approx(reviews[1].summary[name].tolist(), nan_ok=True)
+        assert table[name].tolist() == pytest.approx(reviews[1].frame[name].tolist(), nan_ok=True)
 
 
 def test_varieties_and_estate_add_up_to_the_scale(records, reviews):
     season = records.harvest[records.harvest["season"] == 2026]
     variety = records.blocks.set_index("block")["variety"]
     want = season.groupby(season["block"].map(variety))["tonnes"].sum()
-    crops = level_crops(reviews[1], "variety")
+    crops = reviews[1].frame_by("variety")
     crops = crops[crops["moment"] == "clusters"].set_index("name")
     for name, tonnes in want.items():
         assert crops.loc[name, "picked_t"] == pytest.approx(tonnes)
-    estate = level_crops(reviews[1], "estate").set_index("moment").loc["clusters"]
+    estate = reviews[1].frame_by("estate").set_index("moment").loc["clusters"]
     assert estate["picked_t"] == pytest.approx(want.sum())
     assert estate["block_mean"] == pytest.approx(crops["block_mean"].sum())
 
 
 def test_a_guess_without_a_range_is_scored_by_its_absolute_error(reviews):
     scoringrules = pytest.importorskip("scoringrules")
-    row = level_scores(reviews[:1]).set_index("moment").loc["clusters"]
+    row = level_scores(reviews[:1]).frame.set_index("moment").loc["clusters"]
     crops = reviews[0].blocks
     there = crops[(crops["moment"] == "clusters") & crops["count_x_last_weight"].notna()]
     # One draw is a forecast of one number; scoringrules scores it.
@@ -56,14 +56,14 @@ def test_a_guess_without_a_range_is_scored_by_its_absolute_error(reviews):
 
 def test_a_variety_is_guessed_only_when_each_of_its_blocks_is(reviews):
     # Nothing was ever counted in Upper Knoll, a Chardonnay.
-    crops = level_crops(reviews[1], "variety").set_index(["moment", "name"])
+    crops = reviews[1].frame_by("variety").set_index(["moment", "name"])
     assert np.isnan(crops.loc[("clusters", "Chardonnay"), "count_x_last_weight"])
     assert crops.loc[("clusters", "Riesling"), "count_x_last_weight"] > 0
 
 
 def test_seasons_are_pooled_crop_by_crop(records, reviews):
-    together = level_scores(reviews).set_index("moment").loc["clusters"]
-    alone = [level_scores([each]).set_index("moment").loc["clusters"] for each in reviews]
+    together = level_scores(reviews).frame.set_index("moment").loc["clusters"]
+    alone = [level_scores([each]).frame.set_index("moment").loc["clusters"] for each in reviews]
     assert together["seen"] == sum(each["seen"] for each in alone) == 14
     assert together["seasons"] == 2
     picked = [records.harvest.query("season == @y")["tonnes"].sum() for y in (2025, 2026)]
@@ -73,4 +73,4 @@ def test_seasons_are_pooled_crop_by_crop(records, reviews):
 
 def test_another_level_is_one_message(reviews):
     with pytest.raises(CroploadError, match="not by 'row'"):
-        level_crops(reviews[0], "row")
+        reviews[0].frame_by("row")

@@ -6,7 +6,7 @@ import pytest
 from helpers import block_row, make_records, steady_counts
 
 from cropload import example_records, handbook, vine_trend
-from cropload.beliefs.priors import prior_spreads
+from cropload.beliefs.spreads import prior_spreads
 from cropload.errors import CroploadError
 from cropload.review.vine_trend import (
     HOLDING,

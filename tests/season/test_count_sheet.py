@@ -1,6 +1,7 @@
 """The sheet to count by: printed for a pencil, and as a CSV that comes back."""
 
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from types import SimpleNamespace
 
@@ -110,8 +111,16 @@ def test_units_are_written_over_the_box():
     [
         (picked(), ["cluster"], "Did you mean 'clusters'"),
         (picked(), [], "needs something to count"),
-        (picked().iloc[:0], ["clusters"], "for one block with vines, not for 0"),
-        (pd.concat([picked(), picked("Top")]), ["clusters"], "not for 2"),
+        (
+            replace(picked(), frame=picked().frame.iloc[:0]),
+            ["clusters"],
+            "for one block with vines, not for 0",
+        ),
+        (
+            replace(picked(), frame=pd.concat([picked().frame, picked("Top").frame])),
+            ["clusters"],
+            "not for 2",
+        ),
     ],
 )
 def test_a_sheet_that_makes_no_sense_is_refused(vines, columns, message):
@@ -140,9 +149,10 @@ def test_the_empty_sheet_reads_straight_back_as_counts(tmp_path, name):
 def test_a_filled_sheet_reads_the_same_here_and_as_records(tmp_path):
     vines = picked()
     values = ["", 0, *range(20, 48)]
-    sheet = read_count_sheet(filled(vines, values), "Low Field", vines)
+    back = read_count_sheet(filled(vines, values), "Low Field", vines)
+    sheet = back.frame
     assert sheet["clusters"].tolist() == [0, *range(20, 48)]
-    assert sheet.attrs == {"blank": 1, "added": []}
+    assert (back.blank, back.added) == (1, [])
     (tmp_path / "blocks.csv").write_text(f"{BLOCKS}Low Field,Riesling,2,1,900,9\n")
     (tmp_path / "counts.csv").write_text(filled(vines, values))
     counts = read_records(tmp_path).counts.dropna(subset=["clusters"])
@@ -157,7 +167,9 @@ def test_pounds_come_back_as_kilograms_and_a_decimal_comma_is_read():
         "season;date;block;row;vine;pruning_weight_lb\n"
         "2027;2027-01-20;Low Field;1;3;2,5\n"
     )  # fmt: skip
-    assert read_count_sheet(text)["pruning_weight_kg"].tolist() == [pytest.approx(2.5 * 0.45359237)]
+    assert read_count_sheet(text).frame["pruning_weight_kg"].tolist() == [
+        pytest.approx(2.5 * 0.45359237)
+    ]
 
 
 def test_every_fault_of_a_sheet_that_came_back_is_told_at_once():
@@ -182,8 +194,8 @@ def test_a_vine_that_was_not_picked_is_kept_and_pointed_out():
     vines = picked()
     text = filled(vines, [30] * 30) + "\n2027,2027-06-20,Low Field,5,999,31"
     sheet = read_count_sheet(text, "Low Field", vines)
-    assert sheet.attrs["added"] == [("5", "999")]
-    assert len(sheet) == 31
+    assert sheet.added == [("5", "999")]
+    assert len(sheet.frame) == 31
 
 
 @pytest.mark.parametrize(

@@ -93,7 +93,7 @@ def test_a_range_that_leaves_out_the_plan_is_long_or_short():
 def test_one_vine_is_too_few_to_tell():
     check = check_buds([24], 24)
     assert check.verdict == "too few vines to tell"
-    assert "24.0 buds a vine against 24 planned, 1 vine counted" in str(check)
+    assert "24.0 buds a vine against 24 planned, 1 vine counted" in " ".join(str(check).split())
 
 
 def test_a_vine_is_off_past_a_tenth_and_not_at_it():
@@ -104,9 +104,9 @@ def test_a_vine_is_off_past_a_tenth_and_not_at_it():
 def test_each_row_has_its_own_mean_and_word():
     buds = np.r_[vines(24, 0.5, 10), vines(30, 0.5, 10)]
     check = check_buds(buds, 24, rows=["10"] * 10 + ["2"] * 10, rows_in_block=2)
-    assert check.by_row["row"].tolist() == ["2", "10"]
-    assert check.by_row["verdict"].tolist() == ["long", "on plan"]
-    assert check.by_row["share_off"].tolist() == [1, 0]
+    assert check.frame["row"].tolist() == ["2", "10"]
+    assert check.frame["verdict"].tolist() == ["long", "on plan"]
+    assert check.frame["share_off"].tolist() == [1, 0]
     assert check.buds.design == "stratified"
 
 
@@ -120,7 +120,7 @@ def test_a_few_rows_of_many_give_a_wider_range_than_the_same_vines_by_row():
 
 def test_one_row_is_said_to_be_one_row():
     check = check_buds(vines(24), 24, rows=["4"] * 40, rows_in_block=30)
-    assert "one row's work" in str(check)
+    assert "one row's work" in " ".join(str(check).split())
 
 
 def test_the_crop_follows_from_a_number_or_a_function():
@@ -130,7 +130,7 @@ def test_the_crop_follows_from_a_number_or_a_function():
     assert by_number.t_ha == pytest.approx(by_function.t_ha)
     assert by_number.t_ha[1] == pytest.approx(0.4)
     assert by_number.t_ha[0] == pytest.approx(0.2 * (by_number.buds.low - 24))
-    assert "+0.40 t/ha" in str(by_number)
+    assert "+0.4 t/ha" in " ".join(str(by_number).split())
     assert check_buds(buds, 24).t_ha is None
 
 
@@ -141,6 +141,9 @@ def words_of(rng, planned, left, cv, count):
 
 
 # ---- from records
+
+#: These records hold no history that would tell the crop.
+NO_CROP = {"t_ha_per_bud": 0.0}
 
 
 def records(**changes):
@@ -160,7 +163,7 @@ def records(**changes):
 
 
 def test_the_plan_and_the_vines_come_from_the_records():
-    check = crew_check(records(), "Low", 2027)
+    check = crew_check(records(), "Low", 2027, **NO_CROP)
     assert (check.verdict, check.planned_buds, check.buds.n) == ("on plan", 24, 20)
     assert check.buds.population == pytest.approx(882)
 
@@ -169,16 +172,16 @@ def test_a_vine_pruned_again_counts_as_it_was_last():
     first = records().counts
     again = first.iloc[:10].assign(date=pd.Timestamp("2027-01-20"), buds=30.0)
     both = records(counts=pd.concat([first, again], ignore_index=True))
-    assert crew_check(both, "Low", 2027).by_row["buds_per_vine"].tolist() == [30, 24]
-    earlier = crew_check(both, "Low", 2027, date="2027-01-16")
-    assert earlier.by_row["buds_per_vine"].tolist() == [24, 24]
+    assert crew_check(both, "Low", 2027, **NO_CROP).frame["buds_per_vine"].tolist() == [30, 24]
+    earlier = crew_check(both, "Low", 2027, date="2027-01-16", **NO_CROP)
+    assert earlier.frame["buds_per_vine"].tolist() == [24, 24]
 
 
 def test_a_vine_twice_on_a_day_is_named():
     first = records().counts
     twice = records(counts=pd.concat([first, first.iloc[[3]]], ignore_index=True))
     with pytest.raises(CroploadError, match=r"Vine 3 in row 1 .* twice on 2027-01-15"):
-        crew_check(twice, "Low", 2027)
+        crew_check(twice, "Low", 2027, **NO_CROP)
 
 
 @pytest.mark.parametrize(
@@ -192,20 +195,20 @@ def test_a_vine_twice_on_a_day_is_named():
 )
 def test_what_cannot_be_checked_gets_one_clear_message(block, season, options, message):
     with pytest.raises(CroploadError, match=message):
-        crew_check(records(), block, season, **options)
+        crew_check(records(), block, season, **options, **NO_CROP)
 
 
 def test_a_missing_plan_is_asked_for():
     no_plan = records(pruning=pd.DataFrame({"season": [2027], "block": ["Low"], "plan": [""]}))
     with pytest.raises(CroploadError, match="No plan is recorded"):
-        crew_check(no_plan, "Low", 2027)
-    assert crew_check(no_plan, "Low", 2027, plan=24).verdict == "on plan"
+        crew_check(no_plan, "Low", 2027, **NO_CROP)
+    assert crew_check(no_plan, "Low", 2027, plan=24, **NO_CROP).verdict == "on plan"
 
 
 def test_where_a_season_has_no_plan_the_last_one_is_taken_and_said():
     rows = {"season": [2025, 2026, 2027, 2028], "block": "Low"}
     plans = pd.DataFrame(rows | {"plan": ["2x6+2x2", "3x6+3x2", "", "4x9"]})
-    check = crew_check(records(pruning=plans), "Low", 2027)
+    check = crew_check(records(pruning=plans), "Low", 2027, **NO_CROP)
     assert check.planned_buds == 24
     assert check.notes[-1] == (
         "No plan for 2027 is on record: the last one, 3x6+3x2 of 2026, is taken as unchanged."

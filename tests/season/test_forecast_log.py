@@ -141,7 +141,7 @@ def test_a_folder_that_may_not_be_written_to_says_so(tmp_path):
 
 def test_a_log_that_cannot_be_opened_says_so(tmp_path):
     (tmp_path / FILE).mkdir()
-    with pytest.raises(CroploadError, match=r"cannot be (written|read)"):
+    with pytest.raises(CroploadError, match="is a folder"):
         append_log(tmp_path, [row()], EXTRA)
     with pytest.raises(CroploadError, match="cannot be read"):
         read_log(tmp_path)

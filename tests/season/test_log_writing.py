@@ -6,8 +6,7 @@ from season_records import BLOCKS, SEASON, count_rows, small_estate
 
 from cropload import __version__
 from cropload.beliefs.forecast import forecast
-from cropload.season.forecast_log import read_log
-from cropload.season.log_writing import log_forecast
+from cropload.season.forecast_log import log_forecast, read_log
 from cropload.vine.growth import COMPONENTS
 
 
@@ -26,7 +25,7 @@ def test_a_line_a_block_holds_ranges_centres_and_spreads(tmp_path):
     assert set(log["version"]) == {__version__}
     assert set(log["interval"]) == {"80 % range, equal tails"}
     assert log["plan"].tolist() == list(found.plans)
-    table = found.table()
+    table = found.frame
     for end in ("p10", "p50", "p90"):
         np.testing.assert_array_equal(log[f"tonnes_{end}"], table[f"tonnes_{end}"])
     np.testing.assert_array_equal(log["tonnes_centre"], found.centre_tonnes())

@@ -70,7 +70,7 @@ def test_every_range_after_is_that_of_the_dense_update(when, of, request):
     pairs = zip(found.blocks, found.varieties, strict=True)
     inside = [block for block, variety in pairs if of in ("estate", variety)]
     covariance = joint(found)
-    table = next_counts(found, hours=2.0, of=of)
+    table = next_counts(found, hours=2.0, of=of).frame
     assert len(table) >= 2 * len(BLOCKS)
     for row in table.itertuples():
         seen = line(found, row.block, row.what)
@@ -85,7 +85,7 @@ def test_the_engine_itself_narrows_by_what_was_said(winter, monkeypatch):
     """Enter one more measurement of that precision through the records' own route."""
     from cropload.beliefs import forecast as season
 
-    table = next_counts(winter, hours=2.0, what="clusters")
+    table = next_counts(winter, hours=2.0, what="clusters").frame
     best = table.iloc[0]
     original, estate = season.lay_ground, winter.estate
 
@@ -113,7 +113,7 @@ def test_the_engine_itself_narrows_by_what_was_said(winter, monkeypatch):
 
 
 def test_the_list_is_best_first_and_pays_by_the_hour(summer):
-    table = next_counts(summer)
+    table = next_counts(summer).frame
     assert (table["removed_t_per_hour"].diff().dropna() <= 1e-12).all()
     assert (table["removed_t"] >= 0).all()
     np.testing.assert_allclose(table["removed_t_per_hour"], table["removed_t"] / table["hours"])
@@ -123,10 +123,10 @@ def test_the_list_is_best_first_and_pays_by_the_hour(summer):
 
 
 def test_a_block_that_was_counted_falls_behind():
-    before = next_counts(forecast(small_estate(), SEASON, draws=100), what="clusters")
+    before = next_counts(forecast(small_estate(), SEASON, draws=100), what="clusters").frame
     first = before["block"].iloc[0]
     counted = small_estate(counts=count_rows(first, 36, 40))
-    after = next_counts(forecast(counted, SEASON, draws=100), what="clusters")
+    after = next_counts(forecast(counted, SEASON, draws=100), what="clusters").frame
     assert after["block"].iloc[0] != first
     assert int(after.set_index("block")["counted"][first]) == 40
     gone = before.set_index("block")["removed_t"] - after.set_index("block")["removed_t"]
@@ -135,7 +135,7 @@ def test_a_block_that_was_counted_falls_behind():
 
 
 def test_more_hours_remove_more_but_less_by_the_hour(summer):
-    one, four = (next_counts(summer, hours=h).set_index(["block", "what"]) for h in (1, 4))
+    one, four = (next_counts(summer, hours=h).frame.set_index(["block", "what"]) for h in (1, 4))
     both = one.index.intersection(four.index)
     assert (four.loc[both, "removed_t"] > one.loc[both, "removed_t"]).all()
     assert (four.loc[both, "removed_t_per_hour"] < one.loc[both, "removed_t_per_hour"] + 1e-9).all()
@@ -143,14 +143,14 @@ def test_more_hours_remove_more_but_less_by_the_hour(summer):
 
 def test_a_picked_block_is_not_proposed():
     crop = {"season": SEASON, "block": "Alder", "date": f"{SEASON}-09-20", "tonnes": 4.0}
-    table = next_counts(forecast(small_estate(harvest=[crop]), SEASON, draws=100))
+    table = next_counts(forecast(small_estate(harvest=[crop]), SEASON, draws=100)).frame
     assert "Alder" not in set(table["block"])
     assert "Birch" in set(table["block"])
 
 
 def test_a_lost_block_is_not_proposed():
     hail = [row | {"clusters": 0} for row in count_rows("Alder", 30)]
-    table = next_counts(forecast(small_estate(counts=hail), SEASON, draws=100))
+    table = next_counts(forecast(small_estate(counts=hail), SEASON, draws=100)).frame
     assert "Alder" not in set(table["block"])
 
 
@@ -159,7 +159,7 @@ def test_no_more_vines_are_sent_for_than_are_left_to_count():
     blocks[0] |= {"vine_spacing_m": 1.5, "vines": 30}
     tables = {"counts": count_rows("Alder", 30, vines=20)}
     found = forecast(make_records(blocks=blocks, **tables), SEASON, draws=100)
-    table = next_counts(found, hours=8, what="clusters")
+    table = next_counts(found, hours=8, what="clusters").frame
     assert table["vines"].tolist() == [10]
 
 
@@ -167,7 +167,7 @@ def test_the_season_decides_what_is_put_forward():
     winter = next_counts(forecast(small_estate(), SEASON, draws=100))
     assert set(winter["what"]) == {"buds", "shoots"}
     weighed = small_estate(weights=[weight_row("Alder", 60)], counts=count_rows("Alder", 33))
-    late = next_counts(forecast(weighed, SEASON, draws=100))
+    late = next_counts(forecast(weighed, SEASON, draws=100)).frame
     assert {"weight_lag", "weight_veraison"} <= set(late["what"])
     assert "clusters" in set(late.loc[late["block"] == "Birch", "what"])
     assert "clusters" not in set(late.loc[late["block"] == "Alder", "what"])

@@ -134,6 +134,17 @@ def test_dear_weighing_moves_the_work_to_counting():
     assert dear.vines_counted > cheap.vines_counted
 
 
+def test_the_two_ways_stand_side_by_side():
+    plan = two_step_plan(0.1, population=600)
+    few, both = plan.frame.to_dict("records")
+    assert few["hours"] == plan.minutes / 60
+    assert both["hours"] == plan.one_step_minutes / 60
+    assert both["vines_counted"] == both["vines_weighed"]
+    text = " ".join(str(plan).split())
+    assert f"Count clusters on {plan.vines_counted} vines" in text
+    assert "both on the same vines" in text
+
+
 def test_an_error_out_of_reach_says_what_would_help():
     with pytest.raises(CroploadError, match="weigh more than 1 clusters"):
         two_step_plan(0.02, population=30, clusters_a_vine=1)
@@ -146,18 +157,18 @@ def test_the_same_seed_and_block_pick_the_same_vines_whatever_else_is_there():
     one = pick_vines(estate(), "Low", 40, seed=7)
     records = estate()
     records.blocks = records.blocks.iloc[[2, 0]]
-    pd.testing.assert_frame_equal(one, pick_vines(records, "Low", 40, seed=7))
-    assert not one.equals(pick_vines(estate(), "Low", 40, seed=8))
+    pd.testing.assert_frame_equal(one.frame, pick_vines(records, "Low", 40, seed=7).frame)
+    assert not one.frame.equals(pick_vines(estate(), "Low", 40, seed=8).frame)
 
 
 def test_every_row_gets_its_share_and_picks_are_even_along_it():
     picked = pick_vines(estate(), "Low", 60, seed=2)
-    assert picked.groupby("row").size().between(4, 6).all()
+    assert picked.frame.groupby("row").size().between(4, 6).all()
     assert picked["row"].nunique() == 12
-    for _, row in picked.groupby("row"):
+    for _, row in picked.frame.groupby("row"):
         gaps = np.diff(np.sort(row["vine"]))
         assert gaps.max() - gaps.min() <= 1
-    assert picked.attrs["design"] == "stratified"
+    assert picked.design == "stratified"
 
 
 def test_every_vine_has_the_same_chance():
@@ -177,7 +188,7 @@ def test_every_vine_has_the_same_chance():
 
 def test_the_walk_goes_up_one_row_and_down_the_next():
     picked = pick_vines(estate(), "Low", 60, seed=2)
-    turns = [np.sign(np.diff(row["vine"])) for _, row in picked.groupby("row", sort=False)]
+    turns = [np.sign(np.diff(row["vine"])) for _, row in picked.frame.groupby("row", sort=False)]
     assert [set(turn) for turn in turns] == [{1}, {-1}] * 6
     assert picked["row"].is_monotonic_increasing
 
@@ -187,29 +198,27 @@ def test_headlands_and_known_missing_places_are_left_out():
     picked = pick_vines(estate(headlands=3.0), "Low", 100, missing=missing, seed=1)
     assert picked["vine"].between(4, 98).all()
     assert not picked["vine"].between(20, 79).any()
-    assert not picked.duplicated(["row", "vine"]).any()
+    assert not picked.frame.duplicated(["row", "vine"]).any()
     assert len(picked) == 100
 
 
 def test_unlisted_missing_vines_are_made_up_for_by_more_places():
     picked = pick_vines(estate(missing_pct=20.0), "Low", 40)
-    assert (len(picked), picked.attrs["wanted"]) == (50, 40)
-    assert "about 20 % of the places have no vine" in picked.attrs["note"]
+    assert (len(picked), picked.wanted) == (50, 40)
+    assert "about 20 % of the places have no vine" in picked.notes[0]
 
 
 def test_a_short_walk_visits_a_few_rows_and_names_its_design():
     picked = pick_vines(estate(), "Low", 40, rows_to_walk=4, seed=3)
     assert picked["row"].nunique() == 4
     assert (np.diff(sorted(picked["row"].unique())) >= 2).all()
-    assert picked.attrs["design"] == "row-cluster"
+    assert picked.design == "row-cluster"
 
 
 def test_what_was_picked_goes_straight_into_the_mean():
     picked = pick_vines(estate(), "Low", 40, seed=3)
     values = 30 + picked["row"]
-    sample = mean_from_sample(
-        values, picked.attrs["places"], design=picked.attrs["design"], strata=picked["row"]
-    )
+    sample = mean_from_sample(values, picked.places, design=picked.design, strata=picked["row"])
     assert sample.mean == pytest.approx(36.5, abs=0.1)
     assert sample.population == 1210
 

@@ -6,14 +6,14 @@ import shutil
 import pandas as pd
 import pytest
 
-from cropload import example_records, forecast, read_records, sample_size
+from cropload import example_records, forecast, read_records, sample_size, two_step_plan
 from cropload.pages.cli import main
 from cropload.records.example import shipped
 from cropload.season.crew_verdict import vines_to_check
 from cropload.season.forecast_log import read_log
 from cropload.season.next_counts import next_counts
 from cropload.season.sampling import cv_of_counts
-from cropload.season.thinning import thin_to
+from cropload.season.thinning import CAUTIONS, thin_to
 from cropload.units import US
 
 DAY = "2026-07-15"
@@ -44,7 +44,7 @@ def folder(tmp_path):
 
 def test_forecast_prints_the_crop_of_every_block_and_the_estate(run, found):
     text = run("forecast", "--example", "--season", 2026, "--as-of", DAY, *DRAWS)
-    row = found.table().set_index("block").loc["Long Acre"]
+    row = found.frame.set_index("block").loc["Long Acre"]
     line = next(line for line in text.splitlines() if line.startswith("Long Acre"))
     assert f"{row['tonnes_p50']:.1f} ({row['tonnes_p10']:.1f}-{row['tonnes_p90']:.1f})" in line
     assert "80 % range, equal tails" in " ".join(text.split())
@@ -57,7 +57,7 @@ def test_forecast_writes_a_file_in_the_units_asked_for(run, found, tmp_path):
     run("forecast", "--example", "--season", 2026, "--as-of", DAY, "--by", "variety",
         "--units", "us", "--csv", target, *DRAWS)  # fmt: skip
     table = pd.read_csv(target)
-    want = US.convert("tonnes", found.table("variety")["tonnes_p50"])
+    want = US.convert("tonnes", found.frame_by("variety")["tonnes_p50"])
     assert table["tons_p50"].tolist() == pytest.approx(want.tolist(), rel=1e-5)
     assert set(table["interval"]) == {"80 % range, equal tails"}
     assert not [name for name in table if name.endswith(("_t", "_ha", "tonnes"))]
@@ -68,9 +68,10 @@ def test_forecast_says_what_changed_since_a_day(run):
                "--since", "2026-03-01", *DRAWS)  # fmt: skip
     later, early = (forecast(example_records(), 2026, d, draws=500)
                     for d in ("2026-08-20", "2026-03-01"))  # fmt: skip
-    moved = later.centre_tonnes().sum() - early.centre_tonnes().sum()
+    now, then = (each.frame_by("estate")["tonnes_p50"][0] for each in (later, early))
+    moved = now - then
     line = next(line for line in text.splitlines() if line.startswith("all together"))
-    assert line.split()[2] == f"{moved:+.2f}"
+    assert line.split()[-1] == f"{moved:+.2f}"
 
 
 def test_log_is_kept_in_a_folder_of_ones_own_only(run, folder):
@@ -83,7 +84,7 @@ def test_log_is_kept_in_a_folder_of_ones_own_only(run, folder):
 
 def test_next_prints_the_ranking_of_the_package(run, found):
     text = run("next", "--example", "--season", 2026, "--as-of", DAY, "--hours", 2, *DRAWS)
-    best = next_counts(found, hours=2.0).iloc[0]
+    best = next_counts(found, hours=2.0).frame.iloc[0]
     line = next(line for line in text.splitlines() if line.startswith(" 1 "))
     assert best["block"] in line
     assert f"{best['removed_t']:.2f}" in line
@@ -113,6 +114,24 @@ def test_sample_says_the_size_of_a_mean_and_writes_both_sheets(run, tmp_path):
     assert "<html" in page.read_text(encoding="utf-8")
     again = run("sample", "--example", "--block", "Long Acre", "--html", page, code=2)
     assert "sheet.html" in again
+
+
+def test_two_steps_weigh_on_few_of_the_vines_counted(run, tmp_path):
+    page = tmp_path / "sheet.html"
+    text = run("sample", "--example", "--block", "Long Acre", "--two-step", "--error", 15,
+               "--date", DAY, "--html", page)  # fmt: skip
+    spread = cv_of_counts(example_records(), "Long Acre", "clusters").cv
+    plan = two_step_plan(0.15, 0.95, 5910, cv_clusters=spread)
+    told = " ".join(text.split())
+    assert told.startswith(f"Count clusters on {plan.vines_counted} vines and weigh")
+    assert f"from {plan.vines_weighed} of them" in told
+    # 1.5 % of the places have no vine, so as many more are visited and weighed at.
+    starred = told.split("The walk")[1].split(": ", 1)[1].split(".")[0]
+    assert starred.count("*") == -(-plan.vines_weighed * 1000 // 985)
+    assert page.read_text(encoding="utf-8").count(" weigh</td>") == starred.count("*")
+    refused = run("sample", "--example", "--block", "Long Acre", "--two-step", "--what", "shoots",
+                  code=2)  # fmt: skip
+    assert "Two steps are for clusters" in refused
 
 
 def test_crew_says_a_verdict_and_what_it_means_for_the_crop(run):
@@ -147,8 +166,8 @@ def test_thin_prints_the_advice_of_the_package_and_its_cautions(run, found):
     text = " ".join(run("thin", "--example", "--block", "Long Acre", "--season", 2026,
                         "--as-of", DAY, "--target-t-ha", 6, *DRAWS).split())  # fmt: skip
     advice = thin_to(found, "Long Acre", target_t_ha=6.0)
-    assert advice.message in text
-    for caution in advice.cautions:
+    assert advice.heading() in text
+    for caution in CAUTIONS:
         assert caution in text
     us = " ".join(run("thin", "--example", "--block", "Long Acre", "--season", 2026, "--as-of", DAY,
                       "--target-ton-ac", f"{US.convert('t_ha', 6.0):.10f}", "--units", "us",

@@ -13,7 +13,7 @@ from helpers import block_row, make_records
 from cropload import example_records, forecast, read_records
 from cropload.beliefs.history import learned_before
 from cropload.records.example import shipped
-from cropload.season.count_plan import plan_count
+from cropload.season.count_plan import sample_vines
 from cropload.season.forecast_log import read_log
 from cropload.season.next_counts import next_counts
 from cropload.season.panels.count_sheets import CountSheets
@@ -24,7 +24,7 @@ from cropload.season.panels.season_forecast import BlocksNow, SeasonFan, WhatCha
 from cropload.season.panels.season_log import KeptForecasts, StageErrors
 from cropload.season.panels.thinning import ThinningPanel
 from cropload.season.panels.what_next import WhatNext
-from cropload.season.thinning import thin_to
+from cropload.season.thinning import CAUTIONS, thin_to
 from cropload.show import wording
 from cropload.units import US
 
@@ -47,7 +47,7 @@ def expected(records, as_of, season=2026):
 
 
 def amount(found, by, name, units=None):
-    table = found.table(by)
+    table = found.frame_by(by)
     row = table[table[by] == name].iloc[0]
     return wording.amount("tonnes", row["tonnes_p50"], *([] if units is None else [units]))
 
@@ -130,11 +130,11 @@ def test_rows_of_a_block_can_be_said_where_they_are_not_on_record():
 
 def test_blocks_stand_in_the_order_asked_for(desk):
     blocks = BlocksNow(desk)
-    table = desk.forecast.table()
+    table = desk.forecast.frame
     for order, key in (("tonnes", "tonnes_p50"), ("range", "range_t")):
         blocks.order.value = order
         shown = re.findall(r'<th scope="row">([^<]+)</th>', blocks.table.value)
-        assert shown == list(table.sort_values(key, ascending=False)["block"])
+        assert shown == [*table.sort_values(key, ascending=False)["block"], "estate"]
     blocks.by.value = "variety"
     assert "Sauvignon blanc" in blocks.table.value
     blocks.parts_of.value = "Long Acre"
@@ -146,11 +146,11 @@ def test_change_adds_up_to_the_difference_of_two_forecasts(desk):
     changed = WhatChanged(desk)
     changed.since.value = desk.days()[0].day
     now, then = desk.forecast, desk.forecast_on(desk.days()[0].day)
-    moved = now.centre_tonnes().sum() - then.centre_tonnes().sum()
+    moved = np.subtract(*(each.frame_by("estate")["tonnes_p50"][0] for each in (now, then)))
     rows = re.findall(r"<tr>(.*?)</tr>", changed.table.value)
     last = re.findall(r"<t[hd][^>]*>([^<]*)</t[hd]>", rows[-1])
     assert last[0] == "estate"
-    assert last[-1] == f"{moved:.2f}"
+    assert last[-1] == f"{moved:+.2f}"
     parts = [float(cell) for cell in last[1:-1]]
     assert sum(parts) == pytest.approx(moved, abs=0.03)  # rounded cells, small parts left out
 
@@ -165,8 +165,8 @@ def test_ranking_is_that_of_next_counts_and_follows_hours_and_total(desk):
     panel = WhatNext(desk)
     panel.hours.value = 3.0
     panel.of.value = "Riesling"
-    best = next_counts(desk.forecast, hours=3.0, of="Riesling").iloc[0]
-    assert f"1. {best['block']}" in panel.ranking.value
+    best = next_counts(desk.forecast, hours=3.0, of="Riesling").frame.iloc[0]
+    assert f"on {best['vines']} vines of {best['block']}, which takes" in panel.ranking.value
     assert f"{best['removed_t']:.2f}" in panel.ranking.value
     panel.hours.value = -1
     assert "above 0" in panel.message.value
@@ -265,9 +265,9 @@ def test_entered_counts_are_saved_to_ones_own_folder_once_and_read_back(folder):
     assert (folder / "counts.csv").read_bytes() == new
     again = read_records(folder).counts
     assert again.tail(3)["clusters"].tolist() == [23, 31, 18]
-    assert forecast(read_records(folder), 2026, desk.as_of, draws=400).table()[
+    assert forecast(read_records(folder), 2026, desk.as_of, draws=400).frame[
         "tonnes_p50"
-    ].to_numpy() == pytest.approx(desk.forecast.table()["tonnes_p50"].to_numpy())
+    ].to_numpy() == pytest.approx(desk.forecast.frame["tonnes_p50"].to_numpy())
 
 
 def test_the_sample_is_never_written_into(desk):
@@ -302,7 +302,7 @@ def test_two_entries_of_a_day_are_different_vines(desk):
 def test_sheet_says_its_size_and_comes_back_as_counts(desk):
     panel = CountSheets(desk)
     panel.block.value, panel.error.value, panel.day.value = "Upper Knoll", 15, "2026-07-12"
-    want = plan_count(
+    want = sample_vines(
         desk.records, "Upper Knoll", "clusters", error=0.15, season=2026, date="2026-07-12"
     )
     assert panel.planned.vines == want.vines
@@ -313,9 +313,9 @@ def test_sheet_says_its_size_and_comes_back_as_counts(desk):
     filled[-1] = lines[-1]  # no vine there: the box stays blank
     panel.read("\n".join(filled).encode(), "back.csv")
     assert "1 left blank" in panel.returned.value
-    before = desk.forecast.table().set_index("block").loc["Upper Knoll", "range_t"]
+    before = desk.forecast.frame.set_index("block").loc["Upper Knoll", "range_t"]
     panel.use_button.click()
-    after = desk.forecast.table().set_index("block").loc["Upper Knoll", "range_t"]
+    after = desk.forecast.frame.set_index("block").loc["Upper Knoll", "range_t"]
     assert after < before
     mine = desk.records.counts.query("block == 'Upper Knoll' and season == 2026")
     assert mine["clusters"].notna().sum() == len(filled) - 2
@@ -375,7 +375,7 @@ def test_crew_check_says_a_word_and_the_crop(desk):
     assert panel.check.t_ha[1] > 0
     # Fewer clusters on each further bud: the crop rises, but by less than the buds do.
     share = buds.mean() / 20 - 1
-    planned = desk.forecast.table().set_index("block").loc["Long Acre", "t_ha_p50"]
+    planned = desk.forecast.frame.set_index("block").loc["Long Acre", "t_ha_p50"]
     assert panel.check.t_ha[1] < share * planned
     panel.block.value = "Upper Knoll"
     assert "No buds are counted" in panel.result.value
@@ -389,7 +389,7 @@ def test_thinning_shows_the_advice_of_the_package_with_its_cautions(desk):
     want = thin_to(desk.forecast, "Long Acre", target_t_ha=6.0)
     assert panel.found.keep == want.keep
     assert f"Leave at most {want.keep} clusters" in panel.result.value
-    for caution in want.cautions:
+    for caution in CAUTIONS:
         assert caution in panel.result.value
     desk.unit_choice.value = "us"
     assert panel.target.value == pytest.approx(US.convert("t_ha", 6.0), abs=0.005)
@@ -416,7 +416,7 @@ def test_forecasts_are_kept_one_line_a_block(folder):
     kept.keep_button.click()
     log, _ = read_log(folder)
     assert log["tonnes_p50"].to_numpy() == pytest.approx(
-        desk.forecast.table()["tonnes_p50"].to_numpy()
+        desk.forecast.frame["tonnes_p50"].to_numpy()
     )
     assert f"{log['tonnes_p50'].sum():.1f} t" in kept.table.value
 
@@ -429,7 +429,7 @@ def test_errors_by_stage_are_said_to_be_of_invented_data(desk, monkeypatch):
     assert "invented sample estate" in panel.table.value
     # De la Fuente and others 2015: 16 to 17 % at veraison; ITV 2005: 10 % of cluster weight.
     assert "16 to 17 %" in panel.table.value
-    row = panel.errors[panel.errors["of"] == "crop"].iloc[-1]
+    row = panel.errors.frame.query("of == 'crop'").iloc[-1]
     assert f"{100 * row['error']:.0f} %" in panel.table.value
 
 

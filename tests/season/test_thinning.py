@@ -10,8 +10,8 @@ from season_records import SEASON, count_rows, small_estate
 from cropload import handbook
 from cropload.beliefs.forecast import forecast
 from cropload.errors import CroploadError
+from cropload.season.tables import around
 from cropload.season.thinning import _clipped_mean, thin_to
-from cropload.season.thinning_words import around
 
 
 @pytest.fixture(scope="module")
@@ -47,9 +47,9 @@ def test_the_clipped_mean_of_vines_as_they_stand():
 def test_clusters_are_whole_and_the_best_whole_number_is_taken(full):
     found = thin_to(full, "Alder", target_t_ha=9.0)
     assert isinstance(found.keep, int)
-    assert (found.options["keep"] == np.arange(1, len(found.options) + 1)).all()
-    assert found.chance_after == found.options["chance"].max()
-    assert found.options.loc[found.options["chance"].idxmax(), "keep"] == found.keep
+    assert (found.frame["keep"] == np.arange(1, len(found.frame) + 1)).all()
+    assert found.chance_after == found.frame["chance"].max()
+    assert found.frame.loc[found.frame["chance"].idxmax(), "keep"] == found.keep
     assert found.keep < found.clusters_now[1]
 
 
@@ -66,13 +66,13 @@ def test_the_chance_is_that_of_vines_thinned_one_by_one(full):
     t_ha = kg * (left / clusters) ** (1 + response) * 1000 / 1000 / 0.375
     chance = np.mean(np.abs(t_ha / target - 1) <= 0.10)
     assert found.chance_after == pytest.approx(chance, abs=0.03)
-    row = found.options.set_index("keep").loc[found.keep]
+    row = found.frame.set_index("keep").loc[found.keep]
     assert row["t_ha_p50"] == pytest.approx(np.median(t_ha), rel=0.01)
     assert row["drop"] == pytest.approx(np.mean(clusters - left), rel=0.02)
 
 
 def test_the_fewer_are_left_the_smaller_the_crop_and_the_heavier_each_cluster(full):
-    options = thin_to(full, "Alder", target_t_ha=9.0).options
+    options = thin_to(full, "Alder", target_t_ha=9.0).frame
     assert (options["t_ha_p50"].diff().dropna() > 0).all()
     assert (options["drop"].diff().dropna() <= 0).all()
     assert (options["labour_h"].diff().dropna() <= 0).all()
@@ -89,12 +89,12 @@ def test_a_band_of_yield_to_prunings_is_met_draw_by_draw(full):
     assert found.chance_now == pytest.approx(now)
     assert found.chance_after >= found.chance_now
     named = thin_to(full, "Alder", ravaz="band.ravaz.general")
-    assert "yield to prunings" in named.message
+    assert "yield to prunings" in named.heading()
 
 
 def test_a_target_above_the_crop_leaves_the_fruit(full):
     found = thin_to(full, "Alder", target_t_ha=60.0)
-    assert found.message.startswith("Leave the fruit")
+    assert found.heading().startswith("Alder: Leave the fruit")
     assert found.drop == 0
     assert found.labour_h == 0
     assert found.chance_after == found.chance_now
@@ -104,12 +104,12 @@ def test_a_crop_light_for_the_wood_is_said_to_be_so_and_has_no_table(full):
     ratio = np.median(full.growth.kg_picked[0] / (full.growth.pruning_weight_kg_per_m[0] * 1.5))
     found = thin_to(full, "Alder", ravaz=(2 * ratio, 3 * ratio))
     assert found.light
-    assert f"light for the wood, with yield to prunings about {ratio:.1f}" in found.message
+    assert f"light for the wood, with yield to prunings about {ratio:.1f}" in found.heading()
     assert around(found).empty
     # On target as it hangs is not light, and there is nothing to choose either.
     content = thin_to(full, "Alder", ravaz=(0.5 * ratio, 2 * ratio))
     assert not content.light
-    assert "thinning does not raise it" in content.message
+    assert "thinning does not raise it" in content.heading()
     assert around(content).empty
 
 
@@ -130,10 +130,10 @@ def test_no_choice_shown_drops_next_to_nothing(full, target):
 
 def test_the_message_says_what_to_leave_and_the_cautions_come_along(full):
     found = thin_to(full, "Alder", target_t_ha=8.0)
-    assert found.message.startswith(f"Leave at most {found.keep} clusters on a vine")
-    assert "8 t/ha within 10 %" in found.message
-    assert "crew hours" in found.message
-    words = " ".join(found.cautions).lower()
+    assert found.heading().startswith(f"Alder: Leave at most {found.keep} clusters on a vine")
+    assert "8 t/ha within 10 %" in found.heading()
+    assert "crew hours" in found.heading()
+    words = " ".join(found.notes).lower()
     assert "contract" in words
     assert "local advisory" in words
     assert "late enough" in words
@@ -148,7 +148,7 @@ def test_labour_is_the_handbooks_minutes(full):
 
 def test_the_less_even_the_vines_the_more_a_limit_takes_and_the_less_is_left(full):
     even, uneven = (
-        thin_to(full, "Alder", target_t_ha=8.0, cv_vines=cv).options.set_index("keep")
+        thin_to(full, "Alder", target_t_ha=8.0, cv_vines=cv).frame.set_index("keep")
         for cv in (0.1, 0.6)
     )
     both = even.index.intersection(uneven.index)

@@ -6,8 +6,7 @@ import pytest
 
 from cropload import example_records, forecast
 from cropload.errors import CroploadError
-from cropload.season.forecast_log import read_log
-from cropload.season.log_writing import log_forecast
+from cropload.season.forecast_log import log_forecast, read_log
 from cropload.season.what_moved import last_logged, what_moved
 from cropload.vine.growth import COMPONENTS
 
@@ -27,19 +26,20 @@ def kept(tmp_path_factory):
 def test_changes_add_up_by_block_and_in_all(kept):
     early, late, log = kept
     found = what_moved(late, log)
-    by_block = found.groupby("block")["change_t"].sum().reindex(late.blocks)
+    by_block = found.frame_by("block").set_index("block")["change_t"].reindex(late.blocks)
     assert np.allclose(by_block, late.centre_tonnes() - early.centre_tonnes(), atol=1e-9)
-    about = found.attrs
-    assert about["now_t"] - about["was_t"] == pytest.approx(about["change_t"])
-    assert (about["since"], about["since_stage"]) == (EARLY, early.stage)
+    assert found.now_t - found.was_t == pytest.approx(found["change_t"].sum())
+    # Of the estate's total one middle is told, that of the forecast itself.
+    assert found.now_t == pytest.approx(late.frame_by("estate")["tonnes_p50"][0])
+    assert (found.since, found.since_stage) == (EARLY, early.stage)
 
 
 def test_components_agree_with_the_forecasts_own_account(kept):
     """The log keeps centres alone, so the share of the load response is not apart; the same plan
     and load on both days, and the two accounts differ by that alone."""
     early, late, log = kept
-    told = what_moved(late, log).set_index(["block", "component"])["change_t"]
-    own = late.explain(early).set_index(["block", "component"])["change_t"]
+    told = what_moved(late, log).frame.set_index(["block", "component"])["change_t"]
+    own = late.explain(early).frame.set_index(["block", "component"])["change_t"]
     for name in ("clusters_per_shoot", "shoots_per_bud"):
         ours, theirs = told.xs(name, level=1), own.xs(name, level=1)
         assert np.allclose(ours, theirs.reindex(ours.index), atol=0.25)
@@ -50,7 +50,7 @@ def test_it_still_adds_up_when_all_is_picked(kept):
     _, _, log = kept
     after = forecast(example_records(), 2026, "2026-10-31")
     found = what_moved(after, log)
-    assert found.attrs["change_t"] == pytest.approx(found.attrs["now_t"] - found.attrs["was_t"])
+    assert found["change_t"].sum() == pytest.approx(found.now_t - found.was_t)
     assert "picked" in set(found["component"])
 
 
@@ -58,7 +58,7 @@ def test_blocks_new_or_gone_stand_apart(kept):
     _, late, log = kept
     changed = log.copy()
     changed["block"] = changed["block"].replace("Fox Hollow", "Old Field")
-    parts = what_moved(late, changed).set_index("block")["change_t"]
+    parts = what_moved(late, changed).frame.set_index("block")["change_t"]
     gone = log.set_index("block")["tonnes_centre"]["Fox Hollow"]
     assert parts["Old Field"] == pytest.approx(-gone)
     assert parts["Fox Hollow"] == pytest.approx(late.centre_tonnes()[-1])
@@ -67,8 +67,9 @@ def test_blocks_new_or_gone_stand_apart(kept):
 def test_nothing_logged_is_said(kept):
     _, late, log = kept
     found = what_moved(late, log[log["season"] == 1999])
-    assert found.empty
-    assert "No forecast of season 2026" in found.attrs["notes"][0]
+    assert len(found) == 0
+    assert "No forecast of season 2026" in found.notes[0]
+    assert "No forecast of season 2026" in str(found)
 
 
 def test_the_last_forecast_before_the_day_is_taken(kept):

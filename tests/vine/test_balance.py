@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy import constants, stats
 
 from cropload.errors import CroploadError
-from cropload.vine import balance, balanced_pruning
+from cropload.vine import balance, balanced_pruning, bud_damage
 
 weights = st.floats(0.01, 20)
 shares = st.floats(0, 0.99)
@@ -97,17 +97,17 @@ class TestBalancedPruning:
         st.sampled_from([0.45359237, 0.5, 1.0]),
     )
     def test_more_prunings_never_leave_fewer_buds(self, wood, more, first, further, unit):
-        few = balance.balanced_buds(wood, first, further, unit)
-        assert balance.balanced_buds(wood + more, first, further, unit) >= few - 1e-9
+        few = balanced_pruning.balanced_buds(wood, first, further, unit)
+        assert balanced_pruning.balanced_buds(wood + more, first, further, unit) >= few - 1e-9
 
     @given(st.floats(0, 80), st.floats(0, 80), st.integers(1, 9), st.floats(0.1, 2))
     def test_whole_units_give_the_formula_itself(self, first, further, count, unit):
-        found = balance.balanced_buds(count * unit, first, further, unit)
+        found = balanced_pruning.balanced_buds(count * unit, first, further, unit)
         assert found == pytest.approx(first + (count - 1) * further, abs=1e-9)
 
     def test_parts_of_a_unit_are_taken_proportionally_below_the_first_unit_too(self):
-        assert balance.balanced_buds(0.0, 30, 10, 1.0) == 0.0
-        assert balance.balanced_buds([0.5, 1.5], 30, 10, 1.0).tolist() == [15.0, 35.0]
+        assert balanced_pruning.balanced_buds(0.0, 30, 10, 1.0) == 0.0
+        assert balanced_pruning.balanced_buds([0.5, 1.5], 30, 10, 1.0).tolist() == [15.0, 35.0]
 
     @pytest.mark.parametrize(
         ("text", "first", "further", "unit_kg"),
@@ -124,37 +124,41 @@ class TestBalancedPruning:
         ],
     )
     def test_a_formula_is_read_as_the_trade_writes_it(self, text, first, further, unit_kg):
-        found = balance.parse_formula(text)
+        found = balanced_pruning.parse_formula(text)
         assert (found.first, found.further) == (first, further)
         assert found.unit_kg == pytest.approx(unit_kg, rel=1e-12)
-        assert balance.parse_formula(str(found)).unit_kg == pytest.approx(unit_kg, rel=1e-9)
+        assert balanced_pruning.parse_formula(str(found)).unit_kg == pytest.approx(
+            unit_kg, rel=1e-9
+        )
 
     @pytest.mark.parametrize(
         "text", ["30", "30+", "-30+10", "30+10 per stone", "americn", "", None]
     )
     def test_another_text_is_refused_with_the_way_to_write_it(self, text):
         with pytest.raises(CroploadError, match=r"Write it like '30\+10'"):
-            balance.parse_formula(text)
+            balanced_pruning.parse_formula(text)
 
     def test_a_near_name_is_suggested(self):
         with pytest.raises(CroploadError, match="Did you mean 'american'"):
-            balance.parse_formula("americn")
+            balanced_pruning.parse_formula("americn")
 
     def test_a_unit_of_nothing_is_refused(self):
         with pytest.raises(CroploadError, match="unit_kg is 0"):
-            balance.parse_formula("30+10 per 0 g")
+            balanced_pruning.parse_formula("30+10 per 0 g")
         with pytest.raises(CroploadError, match="first is nan"):
-            balance.balanced_buds(1.0, math.nan, 10, 1.0)
+            balanced_pruning.balanced_buds(1.0, math.nan, 10, 1.0)
 
     def test_the_table_holds_the_formula_line_by_line(self):
-        table = balance.balanced_table("33+11 per 500 g")
+        table = balanced_pruning.balanced_table("33+11 per 500 g")
         assert table["pruning_weight_kg"].tolist() == [round(0.1 * n, 1) for n in range(1, 21)]
         line = dict(zip(table["pruning_weight_kg"], table["buds"], strict=True))
         assert (line[0.1], line[0.5], line[1.0], line[2.0]) == (7, 33, 44, 66)
         assert table.attrs["formula"] == "33+11 per 500 g"
 
     def test_the_cap_cuts_off_at_both_ends_of_its_range(self):
-        table = balance.balanced_table("30+10", "us", 1, 6, 1, vine_spacing_m=8 * constants.foot)
+        table = balanced_pruning.balanced_table(
+            "30+10", "us", 1, 6, 1, vine_spacing_m=8 * constants.foot
+        )
         assert table.attrs["cap_buds"] == (32, 48)
         assert table["buds"].tolist() == [30, 40, 50, 60, 70, 80]
         assert table["buds_low_cap"].tolist() == [30, 32, 32, 32, 32, 32]
@@ -162,7 +166,7 @@ class TestBalancedPruning:
         assert "4 to 6 per ft" in table.attrs["note"]
 
     def test_one_cap_may_be_given(self):
-        table = balance.balanced_table("30+10", "us", 3, 3, 1, vine_spacing_m=2.0, cap=15)
+        table = balanced_pruning.balanced_table("30+10", "us", 3, 3, 1, vine_spacing_m=2.0, cap=15)
         assert table["buds_low_cap"].tolist() == table["buds_high_cap"].tolist() == [30]
 
     @pytest.mark.parametrize(
@@ -177,33 +181,33 @@ class TestBalancedPruning:
     )
     def test_a_table_that_cannot_be_printed_is_refused(self, arguments, says):
         with pytest.raises(CroploadError, match=says):
-            balance.balanced_table("30+10", *arguments)
+            balanced_pruning.balanced_table("30+10", *arguments)
 
     @pytest.mark.parametrize("spacing", [0, -1, math.nan, "wide", [1.0, 2.0]])
     def test_a_spacing_that_cannot_be_used_is_refused(self, spacing):
         with pytest.raises(CroploadError, match="vine_spacing_m is"):
-            balance.balanced_table("30+10", vine_spacing_m=spacing)
+            balanced_pruning.balanced_table("30+10", vine_spacing_m=spacing)
 
 
 class TestBudDamage:
     @given(st.floats(0, 200), shares)
     def test_what_is_left_alive_is_what_was_wanted(self, wanted, dead):
-        left = balance.replacement_buds(wanted, dead)
+        left = bud_damage.replacement_buds(wanted, dead)
         assert left * (1 - dead) == pytest.approx(wanted)
         assert left >= wanted
 
     @pytest.mark.parametrize("dead", [1.0, 35, -0.1, math.inf, "many"])
     def test_a_share_that_is_none_is_refused(self, dead):
         with pytest.raises(CroploadError, match="dead_fraction is"):
-            balance.replacement_buds(40, dead)
+            bud_damage.replacement_buds(40, dead)
 
     def test_a_percentage_by_mistake_is_told_how_to_write_it(self):
         with pytest.raises(CroploadError, match=r"Write 35 % as 0\.35"):
-            balance.replacement_buds(40, 35)
+            bud_damage.replacement_buds(40, 35)
 
     @pytest.mark.parametrize("dead", [0.0, 0.1, 0.17, 0.35, 0.5, 0.9])
     def test_rules_stand_beside_the_arithmetic_with_their_sources(self, dead):
-        table = balance.step_rule_buds(40, dead)
+        table = bud_damage.step_rule_buds(40, dead)
         assert table["rule"].iloc[0] == "live-bud arithmetic"
         assert table["buds"].iloc[0] == pytest.approx(40 / (1 - dead))
         assert len(table) == 4
@@ -216,7 +220,7 @@ class TestBudDamage:
     def test_the_rules_take_one_vine_at_a_time(self):
         for target, dead in (([40], 0.2), (40, [0.2]), (math.nan, 0.2), (40, math.nan)):
             with pytest.raises(CroploadError, match="must be one number"):
-                balance.step_rule_buds(target, dead)
+                bud_damage.step_rule_buds(target, dead)
 
     @pytest.mark.parametrize("confidence", [0.5, 0.8, 0.95, 0.999])
     @pytest.mark.parametrize(
@@ -225,19 +229,19 @@ class TestBudDamage:
     def test_the_range_agrees_with_scipy(self, dead, sampled, confidence):
         test = stats.binomtest(dead, sampled)
         wanted = test.proportion_ci(confidence_level=confidence, method="wilson")
-        found = balance.wilson_interval(dead, sampled, confidence)
+        found = bud_damage.wilson_interval(dead, sampled, confidence)
         assert found == pytest.approx((wanted.low, wanted.high), abs=1e-9)
 
     @given(st.integers(1, 500), st.data())
     def test_the_range_holds_the_share_found_and_stays_a_share(self, sampled, data):
         dead = data.draw(st.integers(0, sampled))
-        low, high = balance.wilson_interval(dead, sampled)
+        low, high = bud_damage.wilson_interval(dead, sampled)
         assert 0 <= low <= dead / sampled <= high <= 1
-        other = balance.wilson_interval(sampled - dead, sampled)
+        other = bud_damage.wilson_interval(sampled - dead, sampled)
         assert other == pytest.approx((1 - high, 1 - low))
 
     def test_the_range_of_several_samples_at_once(self):
-        low, high = balance.wilson_interval([3, 35], [10, 100])
+        low, high = bud_damage.wilson_interval([3, 35], [10, 100])
         assert low == pytest.approx([0.1078, 0.2636], abs=5e-4)
         assert high == pytest.approx([0.6032, 0.4474], abs=5e-4)
 
@@ -254,7 +258,7 @@ class TestBudDamage:
     )
     def test_a_count_that_cannot_be_is_refused(self, arguments, says):
         with pytest.raises(CroploadError, match=says):
-            balance.wilson_interval(*arguments)
+            bud_damage.wilson_interval(*arguments)
 
 
 def test_the_public_names_are_at_hand_at_the_top():
@@ -280,8 +284,3 @@ def test_the_public_names_are_at_hand_at_the_top():
 def test_the_formula_to_start_from_is_that_of_the_variety(variety, key):
     # Which vines are American or hybrids is common practice, no source.
     assert balanced_pruning.usual_formula(variety) == key
-
-
-def test_every_name_given_out_by_balance_is_there():
-    assert balance.__all__ == sorted(balance.__all__)
-    assert all(callable(getattr(balance, name)) for name in balance.__all__)

@@ -1,5 +1,8 @@
 """Bands: by handbook key, by the user's numbers, and what cannot be a band."""
 
+from dataclasses import FrozenInstanceError
+
+import numpy as np
 import pytest
 
 from cropload import handbook
@@ -13,6 +16,42 @@ from cropload.vine import bands
 def test_words_of_shoot_density(value, word):
     """12 to 15 shoots per m of undivided canopy (Wolpert, eXtension)."""
     assert bands.density_band(None).word(value) == word
+
+
+BAND = bands.Band(4.0, 10.0, "a band")
+
+
+@pytest.mark.parametrize(
+    ("value", "word"),
+    [(3.9999, "below"), (4.0, "inside"), (7, "inside"), (10.0, "inside"), (10.0001, "above"),
+     (float("-inf"), "below"), (float("inf"), "above"), (np.float64(4.0), "inside")],
+)  # fmt: skip
+@pytest.mark.parametrize(
+    ("season", "when"),
+    [(2027, "in 2027"), (np.int64(2027), "in 2027"), ("settled", "once settled")],
+)
+def test_a_verdict_tells_the_season_it_judges_and_the_ends_are_inside(value, word, season, when):
+    verdict = BAND.judge(value, season)
+    assert (verdict.word, verdict.season) == (word, season)
+    assert str(verdict) == f"{word} {when}"
+    assert verdict == bands.Verdict(word, season) == BAND.judge(value, season)
+
+
+def test_verdicts_of_two_seasons_are_not_the_same():
+    assert BAND.judge(11, 2027) != BAND.judge(11, "settled") != BAND.judge(11, 2028)
+    with pytest.raises(FrozenInstanceError):
+        BAND.judge(11, 2027).season = "settled"
+
+
+@pytest.mark.parametrize(
+    ("value", "season"),
+    [(float("nan"), 2027), (None, 2027), (7, None), (7, 27), (7, "settle"), (7, True)],
+)
+def test_what_cannot_be_judged_says_so(value, season):
+    with pytest.raises(CroploadError):
+        BAND.judge(value, season)
+    with pytest.raises(CroploadError):
+        bands.Verdict("over", 2027)
 
 
 def test_divided_canopies_have_their_own_balance_band():

@@ -7,9 +7,9 @@ from hypothesis import strategies as st
 from one_vine import VALUES, flat, logs, state
 
 from cropload import handbook
-from cropload.vine.growth import COMPONENTS, LoadState, NodeProfile, PlanShape, grow, plan_shapes
-from cropload.vine.load_response import LoadExponents, exponents
+from cropload.vine.growth import COMPONENTS, LoadExponents, LoadState, exponents, grow
 from cropload.vine.plan import PruningPlan
+from cropload.vine.plan_shape import NodeProfile, PlanShape, plan_shapes
 
 #: Everything that grows.
 GROWN = (
@@ -180,7 +180,7 @@ def test_every_component_of_the_crop_pushes_it_up(usual, name, factor):
 def test_a_measured_mean_stays_right_at_the_plan_it_was_measured_under():
     plan = PruningPlan(2, 12, 2, 2)
     shape = plan_shapes([plan], NodeProfile.from_handbook())
-    own = shape.relative_to(shape)
+    own = PlanShape(shape.log_buds, np.zeros(1), np.zeros(1))
     found = grow(logs()[:, None], own, state(plan.buds), no_response())
     assert found.shoots == pytest.approx(plan.buds * 0.9)
     assert found.clusters == pytest.approx(1.6 * (found.shoots + 0.4 * 2))

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cropload import handbook
-from cropload.vine.load_response import RESPONSES, carried_load, exponent_spreads, exponents
+from cropload.vine.growth import RESPONSES, carried_load, exponent_spreads, exponents
 
 NAN = np.nan
 
@@ -36,11 +36,6 @@ def test_spreads_are_one_step_of_the_normals():
     for field in fields(centre):
         step = getattr(moved, field.name)[0] - getattr(centre, field.name)
         assert step == pytest.approx(getattr(spread, field.name))
-
-
-def test_reshape_keeps_the_draws():
-    e = exponents(np.random.default_rng(2).standard_normal((5, 6))).reshape(2, 3)
-    assert e.burst_first.shape == (2, 3)
 
 
 def loads(*buds):

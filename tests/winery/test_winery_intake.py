@@ -11,11 +11,11 @@ from intake_cases import capacity, made_forecast
 from cropload import example_records, forecast, harvest_dates, intake_schedule
 from cropload.pages.cli import main
 from cropload.records.example import shipped
-from cropload.season.log_writing import log_forecast
+from cropload.season.forecast_log import log_forecast
 from cropload.units import US
 from cropload.winery import words as intake_words
 from cropload.winery.capacity import capacity_table
-from cropload.winery.charts import intake_text, plot_intake
+from cropload.winery.charts import intake_rows
 from cropload.winery.panels.winery_desk import DAY, LIMITS, WEEK, PickingDates, WineryDesk
 from cropload.winery.panels.winery_intake import BlocksToMove, IntakeNow
 from cropload.winery.panels.winery_terms import Contracts, SinceLast
@@ -158,7 +158,7 @@ def test_what_moved_adds_up_on_the_screen(folder):
     table = cells(panel.answer.value)[0]
     sums = [float(cell) for cell in table[-1][1:]]
     assert sum(sums[:-1]) == pytest.approx(sums[-1], abs=0.03)
-    assert sums[-1] == pytest.approx(panel.found.attrs["change_t"], abs=0.01)
+    assert sums[-1] == pytest.approx(panel.found.change_t, abs=0.01)
     for row in table[1:]:
         assert sum(map(float, row[1:-1])) == pytest.approx(float(row[-1]), abs=0.04)
 
@@ -207,20 +207,22 @@ def small():
 
 def test_the_figure_draws_means_ranges_and_limits(small):
     schedule, limits = small
-    ax = plot_intake(schedule, limits)
-    heights = sorted(bar.get_height() for bar in ax.patches if bar.get_height() > 0)
-    assert heights == pytest.approx([2.0, 5.0])
-    labels = ax.get_legend_handles_labels()[1]
-    assert {"A", "B", "limit, with the chance of more"} <= set(labels)
-    assert any("80 % range, equal tails" in label for label in labels)
-    assert "50 %" in [text.get_text() for text in ax.texts]
-    us = plot_intake(schedule, limits, US)
-    assert "short ton" in us.get_ylabel()
+    ax = intake_rows(schedule, limits).plot()
+    widths = sorted(bar.get_width() for bar in ax.patches if bar.get_width() > 0)
+    assert widths == pytest.approx([2.0, 5.0])
+    labels = [text.get_text() for text in ax.get_legend().get_texts()]
+    assert {"A", "B", "all fruit", "limit, with the chance of more"} <= set(labels)
+    assert "80 % range, equal tails" in ax.get_xlabel()
+    assert "50 % over 2.0" in [text.get_text() for text in ax.texts]
+    us = intake_rows(schedule, limits, US).plot()
+    assert "short ton" in us.get_xlabel()
 
 
 def test_the_figure_in_words_says_the_same(small):
-    text = intake_text(*small)
-    assert "2026-09-14 to 2026-09-20: 2.0 (1.2 to 2.8 t); on average A 2.0; limit 2.0 t" in text
+    told = (
+        "09-14 to 09-20: all fruit 2.0 (1.2 to 2.8) t; limit, with the chance of more 50 % over 2.0"
+    )
+    assert f"{told}; A 2.0 t." in intake_rows(*small).text()
 
 
 def test_a_period_seldom_used_is_told_by_its_chance_not_by_a_range_of_nothing():

@@ -1,22 +1,129 @@
 """When each block will be picked: from its days between stages, narrowed by stages reached."""
 
+from dataclasses import dataclass, field, replace
+
 import numpy as np
 import pandas as pd
 
 from cropload import arguments, handbook
+from cropload.beliefs import ranges
 from cropload.beliefs.dates import picking_dates
-from cropload.beliefs.dates.harvest_dates_result import HarvestDates
 from cropload.beliefs.dates.stage_days import (
+    INTERVALS,
     STAGES,
     believe_days,
     hemisphere_of_dates,
     season_origin,
 )
+from cropload.beliefs.estate import Beliefs
 from cropload.beliefs.meant import check_draws, check_season
-from cropload.beliefs.random_streams import stream
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.clock import day
-from cropload.errors import CroploadError
+from cropload.random_streams import stream
 from cropload.records.as_of import records_until
+
+
+@dataclass(frozen=True, eq=False)
+class HarvestDates:
+    """When each block is picked, as draws.
+
+    Attributes
+    ----------
+    season : int
+        Year of harvest.
+    as_of : Timestamp or None
+        The day up to which records were used.
+    hemisphere : str
+        ``"north"`` or ``"south"``.
+    blocks, varieties : tuple of str
+        In the order of the draws.
+    draws : ndarray, shape (blocks, draws)
+        Day of the pick, or of the pick of the rest, in days since 1970-01-01 [d]; the rows of
+        blocks without a date (``dated`` is False) mean nothing.
+    dated : ndarray of bool, shape (blocks,)
+        Whether anything says when the block is picked.
+    came_from : tuple of str
+        Where each block's date is known from, in words.
+    entered : dict
+        {block: ((day since 1970-01-01, share), ...)} for picking dates the user entered.
+    picked : DataFrame
+        What the scale has said already: block, day (days since 1970-01-01, NaN where no date is
+        on record), tonnes [t].
+    beliefs : Beliefs
+        Of the day of budburst and the days between stages [d].
+    """
+
+    season: int
+    as_of: pd.Timestamp | None
+    hemisphere: str
+    blocks: tuple
+    varieties: tuple
+    draws: np.ndarray = field(repr=False)
+    dated: np.ndarray = field(repr=False)
+    came_from: tuple = field(repr=False)
+    entered: dict = field(repr=False)
+    picked: pd.DataFrame = field(repr=False)
+    beliefs: Beliefs = field(repr=False)
+    seed: int = 0
+    notes: tuple = ()
+
+    def table(self):
+        """Return the picking date of each block with its range.
+
+        Returns
+        -------
+        DataFrame
+            block, variety, date_p10, date_p50, date_p90 (NaT where no date is known), range_days
+            [d], came_from.
+        """
+        ends = np.full((3, len(self.blocks)), np.nan)
+        if self.dated.any():
+            ends[:, self.dated] = ranges.whole_days(self.draws[self.dated])
+        columns = {"block": list(self.blocks), "variety": list(self.varieties)}
+        for end, values in zip(ranges.ENDINGS, ends, strict=True):
+            columns[f"date_{end}"] = pd.to_datetime(values, unit="D").astype("datetime64[ns]")
+        frame = pd.DataFrame(columns)
+        frame["range_days"] = ends[2] - ends[0]
+        frame["came_from"] = list(self.came_from)
+        frame.attrs = {"interval": ranges.label(), "season": self.season, "notes": self.notes}
+        return frame
+
+    def intervals(self):
+        """Return the days between stages that are believed of each block this season.
+
+        Returns
+        -------
+        DataFrame
+            block, interval (``budburst`` is the day of the growth year), days [d], spread_days,
+            one standard deviation [d].
+        """
+        spread = self.beliefs.spread()
+        return pd.DataFrame(
+            {
+                "block": np.repeat(self.blocks, len(INTERVALS)),
+                "interval": INTERVALS * len(self.blocks),
+                "days": self.beliefs.centre.ravel(),
+                "spread_days": spread.ravel(),
+            }
+        )
+
+    def with_picks(self, picks):
+        """Return these dates with picking dates entered for some blocks instead of the model's.
+
+        Parameters
+        ----------
+        picks : dict
+            {block: date}, or {block: [(date, share), ...]} for a pick split over days; None
+            takes an entered date out again.
+
+        Raises
+        ------
+        CroploadError
+            For an unknown block, a date outside the season, or shares that do not add up to 1.
+        """
+        entered = {**self.entered, **picking_dates.read(picks, self.blocks, self.season)}
+        entered = {block: parts for block, parts in entered.items() if parts is not None}
+        return replace(self, entered=entered)
 
 
 def _date_seed(seed):
@@ -85,7 +192,7 @@ def _after(draws, limit):
     hemisphere=arguments.optional(arguments.hemisphere),
 )
 def harvest_dates(
-    records, season=None, as_of=None, *, picks=None, draws=4000, seed=0, hemisphere=None
+    records, season=None, as_of=None, *, picks=None, draws=DEFAULT_DRAWS, seed=0, hemisphere=None
 ):
     """Say when each block will be picked, from its own days between stages and this season's.
 
@@ -135,18 +242,16 @@ def harvest_dates(
     limit = day(as_of)
     season = check_season(records, season)
     known = records_until(records, limit)
-    if hemisphere not in (None, "north", "south"):
-        raise CroploadError(f"hemisphere '{hemisphere}' is not known: use 'north' or 'south'.")
     hemisphere = hemisphere or hemisphere_of_dates(known) or "north"
     names = tuple(str(name) for name in known.blocks["block"])
     varieties = tuple(str(name) for name in known.blocks["variety"])
-    found, stages = believe_days(known, season, hemisphere, records)
+    beliefs, stages = believe_days(known, season, hemisphere, records)
     origin = season_origin(season, hemisphere)
-    x = found.draw(np.arange(len(names)), draws, _date_seed(seed)).sum(0)
+    x = beliefs.draw(np.arange(len(names)), draws, _date_seed(seed)).sum(0)
     first = (origin - pd.Timestamp(0)).days
     dated, words = _origins(stages, names, varieties, season)
 
-    picked, rest, told = picking_dates.so_far(known, season, names, stages)
+    picked, rest, done = picking_dates.so_far(known, season, names, stages)
     begun = np.array([name in rest for name in names])
     if begun.any():
         last = np.array([rest.get(name, 0.0) for name in names])[:, None]
@@ -165,17 +270,17 @@ def harvest_dates(
     if limit is not None:
         x = _after(x, float((limit - origin).days) + 1.0)
     for at, name in enumerate(names):
-        if name in told:
-            x[at] = told[name] - first
+        if name in done:
+            x[at] = done[name] - first
             words[at] = "picked"
-    blind = [n for n, yes in zip(names, dated, strict=True) if not yes and n not in told]
+    blind = [n for n, yes in zip(names, dated, strict=True) if not yes and n not in done]
     notes = []
     if blind:
         notes.append(
             f"Nothing says when {', '.join(blind)} will be picked: no date of any season is on "
             "record and none is entered. Their tonnes are kept apart from the periods."
         )
-    found = HarvestDates(
+    dates = HarvestDates(
         season=season,
         as_of=limit,
         hemisphere=hemisphere,
@@ -186,11 +291,11 @@ def harvest_dates(
         came_from=tuple(words),
         entered={},
         picked=picked,
-        beliefs=found,
+        beliefs=beliefs,
         seed=int(seed),
         notes=tuple(notes),
     )
-    return found.with_picks(picks) if picks else found
+    return dates.with_picks(picks) if picks else dates
 
 
 def undated(forecast):

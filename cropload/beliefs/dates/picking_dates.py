@@ -1,6 +1,7 @@
 """Picking dates that are known: entered by the user, or already on record at the scale."""
 
 import numbers
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -12,34 +13,27 @@ from cropload.errors import CroploadError
 _PAST_YEAR_DAYS = 31
 
 
-class _Known:
-    """The little of Records that ``check_block`` asks for."""
-
-    def __init__(self, blocks):
-        self.blocks = tuple(blocks)
-
-
 def _day(value, block, season):
     """Return a picking date as days since 1970-01-01, or say why it cannot be one."""
     try:
         if isinstance(value, numbers.Number):
             raise ValueError
-        found = pd.Timestamp(value)
+        date = pd.Timestamp(value)
     except (ValueError, TypeError):
-        found = pd.NaT
-    if found is pd.NaT:
+        date = pd.NaT
+    if date is pd.NaT:
         raise CroploadError(
             f"The picking date '{value}' of block '{block}' is not a date. Write it like "
             f"{season}-09-15."
         )
-    found = found.tz_localize(None).normalize()
+    date = date.tz_localize(None).normalize()
     last = pd.Timestamp(season, 12, 31) + pd.Timedelta(days=_PAST_YEAR_DAYS)
-    if not pd.Timestamp(season, 1, 1) <= found <= last:
+    if not pd.Timestamp(season, 1, 1) <= date <= last:
         raise CroploadError(
-            f"The picking date {found:%Y-%m-%d} of block '{block}' is not in season {season}, "
+            f"The picking date {date:%Y-%m-%d} of block '{block}' is not in season {season}, "
             "which is the calendar year of harvest. Correct the date or the season."
         )
-    return (found - pd.Timestamp(0)).days
+    return (date - pd.Timestamp(0)).days
 
 
 def _share(value, block):
@@ -85,11 +79,11 @@ def read(picks, blocks, season):
     """
     if not hasattr(picks, "items") or hasattr(picks, "columns"):
         raise CroploadError("Picking dates are given as {block: date}, one entry a block.")
-    known, found = _Known(blocks), {}
+    known, entered = SimpleNamespace(blocks=tuple(blocks)), {}
     for block, value in picks.items():
         block = check_block(known, block)
         if value is None:
-            found[block] = None
+            entered[block] = None
             continue
         if not isinstance(value, (list, tuple)):
             value = [(value, 1.0)]
@@ -107,8 +101,8 @@ def read(picks, blocks, season):
                 f"The shares of block '{block}' add up to {total:.4g}, not to 1. They are shares "
                 "of what is still to be picked."
             )
-        found[block] = parts
-    return found
+        entered[block] = parts
+    return entered
 
 
 def so_far(records, season, names, stages):
@@ -185,16 +179,16 @@ def parse(text):
     parts = [part.strip() for part in str(text).replace(";", ",").split(",") if part.strip()]
     if len(parts) == 1 and len(parts[0].split()) == 1:
         return parts[0]
-    found = []
+    picks = []
     for part in parts:
         date, _, share = part.partition(" ")
         try:
-            found.append((date, float(share.replace("%", "").strip()) / 100))
+            picks.append((date, float(share.replace("%", "").strip()) / 100))
         except ValueError:
             raise CroploadError(
                 f"'{part}' is not a picking date with a share. Write one date like 2026-09-14, or "
                 "several with their shares like 2026-09-14 60 %, 2026-09-21 40 %."
             ) from None
-    if not found:
+    if not picks:
         raise CroploadError("No picking date is given. Write it like 2026-09-14.")
-    return found
+    return picks

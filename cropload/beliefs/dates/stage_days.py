@@ -1,4 +1,4 @@
-"""Days between stages: the dates on record as one grid, with the handbook's priors, in days.
+"""Days between stages: the dates on record, with the handbook's priors, in days.
 
 The same model as for the crop, in days instead of logs: a mean for the variety, the block's own
 part, a part of the season that all blocks share, one that the variety shares, and a rest.
@@ -16,7 +16,7 @@ from cropload import handbook
 from cropload.beliefs.estate import believe
 from cropload.beliefs.groundwork import HISTORY_SEASONS
 from cropload.beliefs.learn_spreads import learn_spreads
-from cropload.beliefs.measurements import Grid
+from cropload.beliefs.measurements import Measurements
 from cropload.beliefs.spreads import Spreads
 from cropload.errors import CroploadError
 
@@ -117,7 +117,7 @@ def _priors(varieties, hemisphere):
     return np.array([mean[variety] for variety in varieties]), places, spreads
 
 
-def _grid(stages, names, seasons, origin, mean, variety):
+def _laid_out(stages, names, seasons, origin, mean, variety):
     """Lay recorded dates out as blocks x seasons x stages for the engine [d]."""
     shape = (len(names), len(seasons), len(STAGES))
     values, precision = np.zeros(shape), np.zeros(shape)
@@ -131,14 +131,14 @@ def _grid(stages, names, seasons, origin, mean, variety):
         values[b, t, s] = (pd.DatetimeIndex(rows["date"]) - begin).days
         precision[b, t, s] = handbook.value("dates.recorded_within_days") ** -2
     matrix = np.broadcast_to(np.tril(np.ones((4, 4))), (*shape, 4))
-    return Grid(matrix, values, precision, mean, variety)
+    return Measurements(matrix, values, precision, mean, variety)
 
 
-def _learn(records, grid, spreads, key):
+def _learn(records, measured, spreads, key):
     """Learn the spreads in days from the past seasons, once for each set of records."""
     kept = _KEPT.setdefault(records, {})
     if key not in kept:
-        past = replace(grid, precision=grid.precision.copy())
+        past = replace(measured, precision=measured.precision.copy())
         past.precision[:, -1] = 0.0
         kept[key] = learn_spreads(past, spreads)
     return kept[key]
@@ -178,6 +178,6 @@ def believe_days(records, season, hemisphere, keep_with=None):
     seasons = [*seasons[-HISTORY_SEASONS:], season]
     origin = {s: season_origin(s, hemisphere) for s in seasons}
     mean, variety, spreads = _priors(varieties, hemisphere)
-    grid = _grid(stages, names, seasons, origin, mean, variety)
-    key = (season, hemisphere, grid.precision[:, :-1].tobytes())
-    return believe(grid, names, _learn(keep_with or records, grid, spreads, key)), stages
+    measured = _laid_out(stages, names, seasons, origin, mean, variety)
+    key = (season, hemisphere, measured.precision[:, :-1].tobytes())
+    return believe(measured, names, _learn(keep_with or records, measured, spreads, key)), stages

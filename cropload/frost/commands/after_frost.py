@@ -58,7 +58,7 @@ def _run(given):
         early, given.block, dead, seen, frost_date=frost, counted_on=given.counted_on
     )
     units = options.units_of(given)
-    options.save(given, in_units(found.forecast.table(), units))
+    options.save(given, in_units(found.forecast.frame, units))
     return "\n\n".join(_parts(found, units))
 
 

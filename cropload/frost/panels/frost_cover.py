@@ -8,6 +8,7 @@ import numpy as np
 from cropload import handbook
 from cropload.beliefs.history import estate_before_season
 from cropload.beliefs.meant import check_block, next_season
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.frost.cover import frost_cover
 from cropload.frost.panels import frost_results
 from cropload.frost.panels.frost_weather import FrostWeather
@@ -84,7 +85,7 @@ class FrostCover(RecordsPanel):
         block=None,
         units="metric",
         results_folder=None,
-        draws=4000,
+        draws=DEFAULT_DRAWS,
         seed=0,
     ):
         super().__init__(results_folder, draws, seed)

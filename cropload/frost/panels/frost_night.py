@@ -9,11 +9,11 @@ import pandas as pd
 from cropload.errors import CroploadError
 from cropload.frost import frost_map
 from cropload.frost.panels import frost_results
+from cropload.frost.survival import frost_survival, survival_map
 from cropload.show.panels import parts
 from cropload.show.panels.later import REST_S, Later
 from cropload.vine.weather.heat import season_days
 from cropload.vine.weather.nights import last_night
-from cropload.vine.weather.survival import frost_survival, survival_map
 
 #: Nights and lows of the map: days after budburst [d], and the lowest temperature [C].
 MAP_DAYS = tuple(range(-10, 41, 5))

@@ -119,7 +119,7 @@ def night_html(found, names, units):
 def after_html(found, units):
     """Return what a count of dead shoots says as HTML: sentences, a table, what to do next."""
     estate = [
-        wording.amount("tonnes", each.table("estate")["tonnes_p50"].iloc[0], units)
+        wording.amount("tonnes", each.frame_by("estate")["tonnes_p50"].iloc[0], units)
         for each in (found.forecast.before, found.forecast)
     ]
     lines = [

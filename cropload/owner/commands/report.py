@@ -110,13 +110,12 @@ def scenarios_of(given, records):
 
 
 def _run(given):
-    from pathlib import Path
-
-    from cropload.owner.report import check_new, owner_report, save_report
+    from cropload.owner.report import owner_report, report_files, save_report
     from cropload.owner.scenarios import compare_scenarios
+    from cropload.records.writing.gate import check_results
 
-    files = [given.html, given.pdf, given.xlsx, given.csv]
-    check_new([Path(f).expanduser() for f in files if f is not None], given.replace)
+    files = {kind: getattr(given, kind) for kind in ("html", "pdf", "xlsx", "csv")}
+    check_results(report_files(**files).values(), given.replace)
     records, units = options.records_of(given), options.units_of(given)
     costs, scenarios = costs_of(given.cost), scenarios_of(given, records)
     density = given.density_band
@@ -134,12 +133,8 @@ def _run(given):
         frost=not given.no_frost,
     )
     report = owner_report(records, found, units)
-    written = save_report(
-        report, html=given.html, pdf=given.pdf, xlsx=given.xlsx, replace=given.replace
-    )
-    for path in written:
-        options.note(f"Written: {path}")
-    options.save(given, export(found, units))
+    frame = options.rounded(export(found, units))
+    options.tell_written(save_report(report, **files, frame=frame, replace=given.replace))
     return "\n\n".join(_parts(report))
 
 

@@ -1,6 +1,7 @@
 """The panel of an owner's choice: scenarios over several blocks, side by side, and the report."""
 
 from cropload.beliefs.meant import next_season
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
 from cropload.owner import charts as report_figures
 from cropload.owner.panels.scenario_boxes import CostBoxes, ScenarioBoxes
@@ -53,7 +54,7 @@ class OwnerScenarios(RecordsPanel):
         season=None,
         units="metric",
         results_folder=None,
-        draws=4000,
+        draws=DEFAULT_DRAWS,
         seed=0,
     ):
         super().__init__(results_folder, draws, seed)
@@ -129,9 +130,9 @@ class OwnerScenarios(RecordsPanel):
             parts.head(f"Season {found.season}, in short")
             + f'<div class="cl-level">{sentences}</div>'
         )
-        # As wide as it was drawn, so that its letters are as large as those of the page.
+        # Little wider than it was drawn, so that its letters are as large as those of the page.
         drawn = report_figures.first_figure(found, units)
-        self.figure.value = parts.image(*drawn, most=1.1 * report_figures.WIDTH)
+        self.figure.value = parts.image(*drawn, most=1.3 * report_figures.WIDTH)
         tables = self.report.tables()
         self.table.value = "".join(
             self._table(tables[key]) for key in ("totals", "money", "crop") if key in tables

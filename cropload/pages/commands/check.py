@@ -23,7 +23,7 @@ def _arguments(parser):
 def _run(given):
     from cropload.beliefs.history import estate_before_season
     from cropload.beliefs.meant import next_season
-    from cropload.beliefs.not_learned_from import left_out
+    from cropload.beliefs.not_learned_from import not_learned_from
     from cropload.records.summary import summarise
     from cropload.show.terminal import paragraph, screen_width
 
@@ -64,7 +64,7 @@ def _run(given):
     sentences = (*young, *_yield_alone(estate), *_unknown(records), *_old_periods(records, season))
     for sentence in sentences:
         parts += ["", paragraph(sentence)]
-    lost = left_out(records, estate.facts)
+    lost = not_learned_from(records, estate.facts)
     if lost:
         parts += ["", "ON RECORD, AND NOT LEARNED FROM", *map(paragraph, lost)]
     return "\n".join(parts)

@@ -1,230 +1,326 @@
-"""Faults and doubts where numbers must fit: rows and vines, buds and shoots, crops, money."""
+"""Rules of blocks, their names and spacings, and of the days of their weather stations."""
 
-from dataclasses import replace
+import re
+import unicodedata
 
 import numpy as np
 import pandas as pd
 
-from cropload import clock
+from cropload.errors import near
 from cropload.handbook import entry
-from cropload.records.doubts.crops import crop_doubts
-from cropload.records.doubts.impossible import impossible_values
-from cropload.records.doubts.rules import made, tell
-from cropload.records.doubts.sites import still_air, swapped_spacing
-from cropload.records.doubts.winery import limits_beside_crops
+from cropload.records.doubts.rules import Rule, by_row, plausible
+from cropload.records.facts import area_ha, planted_ha
+from cropload.records.known_varieties import unknown_varieties
+
+_MOST_HINTS = 20
+#: Varieties whose spelling is looked at.
+_MOST_VARIETIES = 300
 
 
-def impossible(usable):
-    """Return faults of rows that cannot be: more rows than vines, clusters without a shoot, money.
-
-    Parameters
-    ----------
-    usable : dict
-        Name -> ParsedTable, of the tables whose columns are all there.
-    """
-    faults = []
-    if "blocks" in usable:
-        frame = usable["blocks"].frame
-        rule = "there are more rows than vines"
-        mend = "Correct the number of rows, or of vines."
-        rows = frame.index[frame["rows"] > frame["vines"]]
-        faults += made(usable["blocks"], rows, "rows", rule, mend)
-    if "fertility" in usable:
-        frame = usable["fertility"].frame
-        rule = "there are clusters, and no shoot that could bear them"
-        rows = frame.index[(frame["clusters"] > 0) & (frame["shoots"] == 0)]
-        mend = "Correct the shoots or the clusters of this node."
-        faults += made(usable["fertility"], rows, "clusters", rule, mend)
-    faults += impossible_values(usable)
-    for table, columns in _MONEY.items():
-        for column, key in columns.items() if table in usable else ():
-            limits = entry(f"plausible.{key}")
-            worst = limits.extra["refused_above"]
-            values = usable[table].frame[column]
-            rule = f"is more than {worst:,.0f} {limits.unit}, which cannot be"
-            mend = "Check the digits."
-            if not usable[table].table[column].required:
-                mend = "Check the digits; leave the cell blank where there is none."
-            faults += made(usable[table], values.index[values > worst], column, rule, mend)
-    return faults
+def _names(facts, table, column):
+    """Return the different names of a column with the first row of each."""
+    cells = facts[table][column]
+    cells = cells[(cells != "") & ~cells.duplicated()]
+    return dict(zip(cells, cells.index, strict=True))
 
 
-#: Table -> column -> key of what is plausible; the figures of contracts and intake.
-_MONEY = {
-    "prices": {
-        "price_per_t": "price_per_t",
-        "price_above_cap": "price_per_t",
-        "cap_t": "contract_t",
-        "cap_t_ha": "cap_t_ha",
-    },
-    "capacity": {"limit_t": "contract_t"},
-}
+def _unknown_block(table):
+    def condition(facts):
+        names = list(_names(facts, "blocks", "block"))
+        if not names or any(column == "block" for _, column in facts.parsed["blocks"].bad):
+            return ()
+        cells = facts[table]["block"]
+        wrong = cells[~cells.isin([*names, ""])]
+        # Looking for near names is slow among many, and nobody reads more than the first few.
+        mends = {name: near(name, names) for name in pd.unique(wrong)[:_MOST_HINTS]}
+        other = "Use a name of table blocks, or add the block there."
+        return pd.DataFrame({"mend": [mends.get(name) or other for name in wrong]}, wrong.index)
+
+    rule = "is not a block of table blocks"
+    return Rule((table, "blocks"), "block", condition, rule, "{mend}")
 
 
-def misfits(usable, doubt):
-    """Return doubts about numbers that hardly fit each other.
-
-    Parameters
-    ----------
-    usable : dict
-        Name -> ParsedTable, of the tables whose columns are all there; ``blocks`` is among them.
-    doubt : callable
-        Returns doubts of a table, column, handbook key, values and what they are.
-    """
-    blocks = usable["blocks"]
-    found = _headlands(blocks)
-    facts = blocks.frame[~blocks.frame["block"].duplicated()].set_index("block")
-    if "counts" in usable:
-        found += _places(usable["counts"], facts)
-        found += _shoots(usable, doubt)
-    if "fertility" in usable:
-        table, frame = usable["fertility"], usable["fertility"].frame
-        per_bud = frame["shoots"] / frame["buds"].where(frame["buds"] > 0)
-        per_shoot = frame["clusters"] / frame["shoots"].where(frame["shoots"] > 0)
-        found += doubt(table, "shoots", "shoots_per_bud", per_bud, "shoots per bud")
-        found += doubt(table, "clusters", "clusters_per_shoot", per_shoot, "clusters per shoot")
-    if "harvest" in usable:
-        found += crop_doubts(usable["harvest"], blocks.frame)
-    if "weather" in usable:
-        found += still_air(usable["weather"])
-    found += swapped_spacing(blocks)
-    found += limits_beside_crops(usable)
-    for table, columns in _MONEY.items():
-        for column, key in columns.items() if table in usable else ():
-            values = usable[table].frame[column]
-            values = values.where(values > 0)
-            what, mend = _MONEY_WORDS[key], _MONEY_MENDS.get(key, ())
-            found += doubt(usable[table], column, key, values, what, *mend)
-    if "prices" in usable:
-        prices = usable["prices"].frame["price_per_t"]
-        prices = prices.where(prices > 0)
-        what = "the price over the median of all prices"
-        found += doubt(
-            usable["prices"], "price_per_t", "price_ratio", prices / prices.median(), what
-        )
-    if "capacity" in usable:
-        found += _overlaps(usable["capacity"])
-    return found + _lone_seasons(usable)
+UNKNOWN = [
+    _unknown_block(table)
+    for table in ("pruning", "counts", "fertility", "weights", "harvest", "dates", "prices")
+]
 
 
-_MONEY_MENDS = {
-    "price_per_t": (
-        "Is it the price of a kilogram? Write that of a tonne, a thousand times as much; else "
-        "check the value and its unit.",
-    )
-}
-_MONEY_WORDS = {
-    "price_per_t": "the price of a tonne",
-    "contract_t": "the weight",
-    "cap_t_ha": "the most the contract takes from a hectare",
-}
+def _twins(column):
+    """Doubt names that differ only in case or blanks."""
+
+    def condition(facts):
+        first, found = {}, {}
+        for name, row in _names(facts, "blocks", column).items():
+            other = first.setdefault(_spaced(name), name)
+            if other != name:
+                found[row] = {"other": other}
+        return by_row(found)
+
+    rule = "differs from '{other}' only in capitals or blanks"
+    mend = "Write both the same if they are the same; they are kept apart as they stand."
+    return Rule(("blocks",), column, condition, rule, mend)
 
 
-def _headlands(table):
-    """Doubt headlands that leave no vine of an average row."""
-    frame = table.frame
-    row = frame["vines"] / frame["rows"].fillna(1)
-    rows = frame.index[(frame["headlands"] > 0) & (2 * frame["headlands"] >= row)]
-    return made(
-        table,
-        rows,
-        "headlands",
-        lambda at: (
-            f"at both ends of a row of about {row[at]:,.0f} vines, they leave no vine to sample"
-        ),
-        "Write the vines at one end of a row that samples leave out, often 1 to 3.",
-    )
-
-
-def _places(table, facts):
-    """Doubt a row or a vine whose number the block does not have."""
-    frame, found = table.frame, []
-    vines = frame["block"].map(facts["vines"])
-    rows = frame["block"].map(facts["rows"])
-    for column, most, what in (
-        ("row", rows.fillna(vines), "rows"),
-        ("vine", vines, "vines"),
-    ):
-        number = pd.to_numeric(frame[column], errors="coerce")
-        for block, lot in number[number > most].groupby(frame["block"]):
-            here, held = number[frame["block"] == block].dropna(), most[lot.index[0]]
-            # Numbers of rows may run through the estate: the block's own then lie in one run.
-            if column == "row" and 0 < here.max() - here.min() < held:
-                continue
-            rule = f"is beyond the {held:,.0f} {what} of the block"
-            mend = "Check the number and the block; the row is used as it stands."
-            fault = tell(table, lot.index[0], column, rule, mend)
-            found.append(replace(fault, more=len(lot) - 1))
-    return found
-
-
-def _shoots(usable, doubt):
-    """Doubt far more shoots from count buds than the vine, or the block's plan, has buds."""
-    frame = usable["counts"].frame
-    buds = frame["buds"].where(frame["buds"] > 0)
-    # The buds of a vine are often counted in winter, on a row of their own.
-    if buds.notna().any() and (buds.isna() & frame["shoots"].notna()).any():
-        vine = [frame[key] for key in ("season", "block", "row", "vine")]
-        buds = buds.fillna(buds.groupby(vine).transform("max"))
-    if "pruning" in usable:
-        plans = usable["pruning"].frame
-        plans = plans[plans["plan"] != ""].drop_duplicates(["season", "block"])
-        total = {
-            text: sum(int(a) * int(b) for a, b in (piece.split("x") for piece in text.split("+")))
-            for text in plans["plan"].unique()
-        }
-        planned = plans.set_index(["season", "block"])["plan"].map(total)
-        keys = pd.MultiIndex.from_frame(frame[["season", "block"]])
-        buds = buds.fillna(pd.Series(planned.reindex(keys).to_numpy(float), index=frame.index))
-    values = frame["shoots"] / buds
-    return doubt(usable["counts"], "shoots", "shoots_per_bud", values, "shoots per bud of the vine")
-
-
-def _overlaps(table):
-    """Doubt limits of one variety whose periods share days."""
-    frame = table.frame.dropna(subset=["period_start", "period_end"])
-    frame = frame[frame["period_start"] <= frame["period_end"]]
+def _misspelt(facts):
+    """Return varieties unknown to the handbook that look like a misspelt one it knows."""
+    names = _names(facts, "blocks", "variety")
     found = {}
-    for variety, lot in frame.groupby("variety"):
-        lot = lot.sort_values(["period_start", "period_end"], kind="stable")
-        last = lot["period_end"].cummax().shift()
-        for row in lot.index[(lot["period_start"] <= last).to_numpy()]:
-            whose = f" of {variety}" if variety else ""
-            found[row] = f"overlaps an earlier period{whose}, which runs to {last[row]:%Y-%m-%d}"
-    mend = "Correct the days; else fruit of the days they share counts against each limit."
-    return made(table, sorted(found), "period_start", lambda row: found[row], mend)
+    for name, likely in unknown_varieties(list(names)[:_MOST_VARIETIES]).items():
+        # What differs only in capitals or blanks is told apart.
+        if likely and likely.casefold().split() != name.casefold().split():
+            found[names[name]] = {"likely": likely}
+    return by_row(found)
 
 
-def _lone_seasons(usable):
-    """Doubt seasons many years from all the others, or from today."""
-    limits, this_year = entry("plausible.season_gap"), clock.today().year
-    gap = int(limits.high)
-    counted = {}
-    for table in usable.values():
-        if "season" in table.frame:
-            for year, rows in table.frame["season"].dropna().value_counts().items():
-                counted[int(year)] = counted.get(int(year), 0) + int(rows)
-    years = np.array(sorted(counted))
-    lone = {year: "today" for year in counted if year > this_year + gap}
-    runs = np.split(years, np.flatnonzero(np.diff(years) > gap) + 1)
-    if len(runs) > 1:
-        # A block may have rested, or its books be lost: several seasons before are a history.
-        several = limits.extra["seasons"]
-        long = [run for run in runs if len(run) >= several and run[0] <= this_year]
-        main = min(long or runs, key=lambda run: abs(run - this_year).min())
-        rest = set(counted) - {int(year) for run in (main, *long) for year in run}
-        span = f"{main[0]} to {main[-1]}" if len(main) > 1 else f"{main[0]}"
-        lone |= dict.fromkeys(rest, f"the records of {span}")
-    found = []
-    for table in usable.values():
-        if "season" not in table.frame or not lone:
-            continue
-        season = table.frame["season"]
-        found += made(
-            table,
-            season.index[season.isin(list(lone))],
-            "season",
-            lambda row, season=season: f"lies more than {gap} years from {lone[int(season[row])]}",
-            "Check the year; the row is used as it stands.",
+def _stranger(table, column, owner, place, what):
+    """Doubt names that stand in no row of the table they refer to."""
+
+    def condition(facts):
+        names, found = _names(facts, owner, place), {}
+        for name, row in _names(facts, table, column).items() if names else ():
+            if name not in names:
+                hint = near(name, names) if len(found) < _MOST_HINTS else ""
+                found[row] = {"mend": hint or "Check the spelling."}
+        return by_row(found)
+
+    rule = f"is the {column} of no {what}"
+    return Rule((table, owner), column, condition, rule, "{mend}")
+
+
+NAMES = [
+    _twins("block"),
+    _twins("variety"),
+    Rule(
+        ("blocks",),
+        "variety",
+        _misspelt,
+        "is no variety of the handbook, so its figures for single varieties are not used",
+        "Did you mean '{likely}'?",
+    ),
+    _stranger("prices", "variety", "blocks", "variety", "block"),
+    _stranger("capacity", "variety", "blocks", "variety", "block"),
+    _stranger("blocks", "station", "weather", "station", "row of table weather"),
+]
+
+
+def fractions(table, column):
+    """Return the rule of shares that look like fractions: a cell shown as 5 % is stored as 0.05."""
+
+    def condition(facts):
+        values, text = facts[table][column], facts.parsed[table].text
+        told = values[values > 0]
+        # A few empty places are common: 1 is one percent, and one small share tells of no slip.
+        few = column == "missing_pct" and (told.max() == 1 or len(told) == 1)
+        if told.empty or few:
+            return ()
+        if told.max() <= 1:
+            rule = "no value is above 1, so they may be fractions instead of percent"
+            mend = "For five percent write 5 or 5 %, not 0.05."
+            return pd.DataFrame({"rule": rule, "mend": mend}, told.index[:1])
+        # Among cells with the percent sign, a plain fraction is most often a lost format.
+        small = told.index[told < 1]
+        if not len(small) or not any(text(row, column).endswith("%") for row in told.index):
+            return ()
+        rule = "is a small number without the percent sign that other cells have"
+        mend = "If it is a fraction, write it in percent: 35 for 0.35. It is read as percent."
+        rows = [row for row in small if not text(row, column).endswith("%")]
+        return pd.DataFrame({"rule": rule, "mend": mend}, rows)
+
+    return Rule((table,), column, condition, "{rule}", "{mend}")
+
+
+PLAUSIBLE = [
+    *(
+        plausible(
+            "blocks", column, column, lambda facts, column=column: facts["blocks"][column], column
         )
-    return found
+        for column in ("row_spacing_m", "vine_spacing_m", "missing_pct", "frost_offset_c")
+    ),
+    fractions("blocks", "missing_pct"),
+    plausible(
+        "blocks",
+        "area_ha",
+        "area_ratio",
+        lambda facts: facts["blocks"]["area_ha"] / planted_ha(facts["blocks"]),
+        "the stated area over vines x both spacings",
+    ),
+]
+
+TEMPERATURES = [
+    plausible(
+        "weather",
+        column,
+        "air_temperature_c",
+        lambda facts, column=column: facts["weather"][column],
+        "the temperature",
+    )
+    for column in ("tmin_c", "tmax_c")
+]
+
+
+def _headlands(facts):
+    """Return headlands that leave no vine of an average row."""
+    frame = facts["blocks"]
+    row = frame["vines"] / frame["rows"].fillna(1)
+    return pd.DataFrame({"vines": row})[(frame["headlands"] > 0) & (2 * frame["headlands"] >= row)]
+
+
+HEADLANDS = Rule(
+    ("blocks",),
+    "headlands",
+    _headlands,
+    "at both ends of a row of about {vines:,.0f} vines, they leave no vine to sample",
+    "Write the vines at one end of a row that samples leave out, often 1 to 3.",
+)
+
+
+def _swapped_spacing(facts):
+    """Return rows that stand closer than the vines in them; on pergolas they can."""
+    frame, table = facts["blocks"], facts.parsed["blocks"]
+    limit = entry("plausible.row_over_vine").low
+    rows = frame.index[frame["row_spacing_m"] < limit * frame["vine_spacing_m"]]
+    texts = [table.text(row, "vine_spacing_m") for row in rows]
+    return pd.DataFrame({"vine": table.written("vine_spacing_m"), "other": texts}, rows)
+
+
+SPACING = Rule(
+    ("blocks",),
+    "row_spacing_m",
+    _swapped_spacing,
+    "is less than {vine}, {other}",
+    "Are the two swapped? Then change them over: shoots per metre of canopy hang on it. On "
+    "pergolas and other wide training it can be so; then leave it.",
+)
+
+
+def _still_air(facts):
+    """Return days whose lowest and highest temperature are one, or the same for days on end."""
+    frame = facts["weather"].dropna(subset=["date", "tmin_c", "tmax_c"])
+    if frame.empty:
+        return ()
+    limits = entry("plausible.still_days")
+    frame = frame.sort_values(["station", "date"], kind="stable")
+    low, high = frame["tmin_c"], frame["tmax_c"]
+    equal = low == high
+    near = (frame["station"] == frame["station"].shift()) & (frame["date"].diff().dt.days == 1)
+    again = near & (low == low.shift()) & (high == high.shift())
+    found, told = {}, set()
+    for first, days in _runs(frame, equal, near & equal.shift(fill_value=False)):
+        if len(days) >= limits.extra["equal"]:
+            found[first] = f"is the same as the highest {_running(days)}"
+            told.update(days.index)
+    held = again | again.shift(-1, fill_value=False)
+    for first, days in _runs(frame, held & ~frame.index.isin(list(told)), again):
+        if len(days) >= limits.high:
+            found[first] = f"repeats, like the highest, {_running(days)}"
+            told.update(days.index)
+    for row in equal.index[equal]:
+        if row not in told and facts.parsed["weather"].text(row, "tmin_c") in _ZEROS:
+            found[int(row)] = "is 0, like the highest"
+    rows = sorted(found)
+    return pd.DataFrame({"rule": [found[row] for row in rows]}, rows)
+
+
+#: How a zero is written.
+_ZEROS = ("0", "0.0", "0,0")
+
+
+def _runs(frame, which, joined):
+    """Yield the first row and the days of each run of marked days; joined ones follow a day."""
+    if not which.any():
+        return
+    run = (~(which & joined)).cumsum()
+    for _, days in frame[which].groupby(run[which]):
+        yield int(days.index[0]), days
+
+
+def _running(days):
+    return f"on {len(days)} days running, to {days['date'].iloc[-1]:%Y-%m-%d}"
+
+
+STILL_AIR = Rule(
+    ("weather",),
+    "tmin_c",
+    _still_air,
+    "{rule}",
+    "If a gap was filled with zeros or with a value before it, take those rows out: a gap is "
+    "known as one, made-up nights count as measured.",
+)
+
+#: What growers write before a sum, in the languages of the trade.
+_TOTAL = frozenset(
+    (
+        *("total", "totals", "sum", "all", "estate", "overall", "gesamt", "summe", "alle"),
+        *("insgesamt", "totale", "tutti", "totaal", "som", "alles", "tous", "ensemble"),
+        *("somme", "suma", "todos", "todas", "soma", "osszesen", "celkem", "skupaj", "ukupno"),
+    )
+)
+
+
+def _totals(facts):
+    """Return rows that add up the others."""
+    frame, limits = facts["blocks"], entry("plausible.total_row")
+    vines, area = frame["vines"], area_ha(frame)
+    found = {}
+    for row in frame.index[vines > vines.median()] if len(frame) > 2 else ():
+        words = set(re.findall(r"\w+", _bare(f"{frame['block'][row]} {frame['variety'][row]}")))
+        named = bool(words & _TOTAL)
+        kin = (frame["variety"] == frame["variety"][row]) & (frame.index != row)
+        for rest in (frame.index != row, kin.to_numpy()):
+            others = int(np.sum(rest))
+            if others < 2 or (others < limits.extra["other_blocks"] and not named):
+                continue
+            # A block may well have as many vines as two or three others have together.
+            close = limits.extra["named"] if named else limits.value
+            off = [abs(column[row] / column[rest].sum() - 1) for column in (vines, area)]
+            if off[0] <= close and (named or off[1] <= limits.extra["area"]):
+                found[row] = {"others": others}
+                break
+    return by_row(found)
+
+
+def _alike(facts):
+    """Return names that differ only in accents, points, hyphens or blanks.
+
+    Names that differ only in capitals or in the number of blanks are told elsewhere.
+    """
+    first, found = {}, {}
+    for name, row in _names(facts, "blocks", "block").items():
+        other = first.setdefault(_plain(name), name)
+        if other != name and _spaced(other) != _spaced(name):
+            found[row] = {"other": other}
+    return by_row(found)
+
+
+def _spaced(name):
+    return " ".join(name.split()).casefold()
+
+
+def _bare(name):
+    parts = unicodedata.normalize("NFKD", name.casefold())
+    return "".join(sign for sign in parts if not unicodedata.combining(sign))
+
+
+def _plain(name):
+    """Return what is left of a name without accents and signs; numbers stay apart."""
+    text = re.sub(r"[\s.,;:_()'’`´\"-]+", " ", _bare(name)).strip()
+    return re.sub(r"(?<![0-9]) | (?![0-9])", "", text) or name
+
+
+TWICE = [
+    Rule(
+        ("blocks",),
+        "block",
+        _totals,
+        "has as many vines as {others} other blocks together, so it may be a total",
+        "Take the row out if it is a sum: else its vines count twice on the estate.",
+    ),
+    Rule(
+        ("blocks",),
+        "block",
+        _alike,
+        "differs from '{other}' only in accents, points, hyphens or blanks",
+        "Keep one of the two rows if they are the same block: else its vines count twice.",
+    ),
+]

@@ -1,196 +1,181 @@
-"""Doubts about lots of clusters: the wrong stage, or the wrong number of clusters."""
-
-from dataclasses import replace
+"""Rules of lots of clusters: the wrong stage, or the wrong number of clusters."""
 
 import numpy as np
 import pandas as pd
 
 from cropload.handbook import entry
-from cropload.records.doubts.rules import tell
-from cropload.records.doubts.season_days import picked_days
-from cropload.records.doubts.season_means import (
+from cropload.records.doubts.crops import trusted
+from cropload.records.doubts.days import before_its_time
+from cropload.records.doubts.facts import (
+    KEYS,
     STAGES,
     against_the_scale,
     agrees,
-    dated,
+    day_of_season,
     milder,
     moves,
     scale_moves,
 )
+from cropload.records.doubts.rules import Rule, by_row, one_of_each, plausible
 
 
-def harvest_lots_too_early(usable, misdated=frozenset()):
-    """Doubt lots of stage harvest weighed weeks before picking, before veraison or beside lag lots.
+def _each(part):
+    return lambda facts: facts["weights"]["weight_g"] / facts["weights"][part]
 
-    Parameters
-    ----------
-    usable : dict
-        Name -> ParsedTable; ``weights`` is among them.
-    misdated : set of int
-        Rows of weights whose date is doubted already.
 
-    Returns
-    -------
-    (list of Fault, set of (block, season))
-        One doubt for a block and season, and the seasons they speak of.
-    """
+PLAUSIBLE = [
+    plausible("weights", "weight_g", f"{one}_weight_g", _each(part), f"weight per {one}")
+    for one, part in (("cluster", "clusters"), ("berry", "berries"))
+]
+
+
+def _unripe(facts):
+    """Return lots of stage harvest weighed weeks before picking, before veraison or by lag lots."""
     limits = entry("plausible.harvest_lot_days")
-    table = usable["weights"]
-    frame = dated(table.frame)
-    frame = frame[~frame.index.isin(list(misdated))]
-    picked, turned = picked_days(usable), _veraison(usable)
-    first = pd.to_datetime(
-        pd.DataFrame({"year": frame["season"], "month": 1, "day": 1}), errors="coerce"
+    frame = facts["weights"]
+    frame = frame[~frame.index.isin(facts.once(before_its_time, "weights").index)]
+    frame = frame[frame["date"].notna() & (frame["stage"] == "harvest")]
+    keys = pd.MultiIndex.from_frame(frame[KEYS])
+
+    def beside(days):
+        return pd.Series(days.reindex(keys).to_numpy("datetime64[ns]"), frame.index)
+
+    date, picked = frame["date"], beside(facts.picked)
+    turned = beside(facts.days("dates", "veraison"))
+    lag = beside(facts.days("weights", "lag", "max"))
+    # A block that was not picked yet in the season is held against its earliest picking so far.
+    usual = facts.picked.rename("date").rename_axis(KEYS).reset_index()
+    usual = day_of_season(usual).groupby(usual["block"])
+    first = (
+        frame["block"]
+        .map(usual.min())
+        .where(picked.isna() & (frame["block"].map(usual.count()) >= limits.extra["seasons"]))
     )
-    frame = frame.assign(day=(frame["date"] - first).dt.days)
-    usual = _days_of_year(picked)
-    lag = frame[frame["stage"] == "lag"].groupby(["block", "season"])["date"].max()
-    found, told = [], set()
-    for (block, season), lot in frame[frame["stage"] == "harvest"].groupby(["block", "season"]):
-        key = (block, season)
-        own = usual[block].drop(season, errors="ignore") if block in usual.index else ()
-        rule, early = "", lot.iloc[:0]
-        if key in turned.index:
-            early = lot[lot["date"] < turned[key]]
-            rule = f"lies before veraison of the block, {turned[key]:%Y-%m-%d}"
-        if early.empty and key in picked.index:
-            early = lot[(picked[key] - lot["date"]).dt.days > limits.high]
-            rule = f"lies more than {limits.high:g} days before picking, {picked[key]:%Y-%m-%d}"
-        elif early.empty and len(own) >= limits.extra["seasons"]:
-            early = lot[own.min() - lot["day"] > limits.high]
-            rule = f"lies more than {limits.high:g} days before any picking of the block so far"
-        if early.empty and key in lag.index:
-            early = lot[(lot["date"] - lag[key]).dt.days < limits.low]
-            rule = f"lies less than {limits.low:g} days after lag lots of the block"
-        if early.empty:
-            continue
-        row = int(early.index[0])
-        mend = "Write lag or veraison into column stage if the berries were not ripe, or mend the "
-        value = f"harvest on {table.text(row, 'date')}"
-        fault = tell(table, row, "stage", rule, mend + "date.", value)
-        found.append(replace(fault, more=len(early) - 1))
-        told.add((block, int(season)))
-    return found, told
+    most, least = f"{limits.high:g} days before", f"{limits.low:g} days after"
+    reasons = [
+        (date < turned, "lies before veraison of the block, {:%Y-%m-%d}", turned),
+        (
+            (picked - date).dt.days > limits.high,
+            f"lies more than {most} picking, {{:%Y-%m-%d}}",
+            picked,
+        ),
+        (
+            first - day_of_season(frame) > limits.high,
+            f"lies more than {most} any picking of the block so far",
+            picked,
+        ),
+        ((date - lag).dt.days < limits.low, f"lies less than {least} lag lots of the block", lag),
+    ]
+    # The first reason that any lot of the season gives is told of, for all lots that give it.
+    left, found = pd.Series(True, frame.index), []
+    lots = [frame[key] for key in KEYS]
+    for broken, words, day in reasons:
+        wrong = broken & left
+        rules = [words.format(each) for each in day[wrong]]
+        found.append(frame[wrong].assign(rule=rules))
+        left &= ~wrong.groupby(lots).transform("any").astype(bool)
+    hits = one_of_each(pd.concat(found), KEYS)
+    text = facts.parsed["weights"].text
+    return hits.assign(day=[text(row, "date") for row in hits.index])
 
 
-def odd_weights(usable, means, told=frozenset()):
-    """Doubt a season whose clusters weigh far more or less than in the block's other seasons.
+def _odd_weights(facts):
+    """Return seasons whose clusters weigh far more or less than in the block's other seasons.
 
-    Parameters
-    ----------
-    usable, means
-        As for the other checks.
-    told : set of (block, season)
-        Seasons whose lots are doubted already.
-
-    Returns
-    -------
-    list of Fault
-        One for a block and season.
-
-    Notes
-    -----
     A season that is good or bad for all blocks drops out, more or fewer clusters a vine may make
     smaller or larger ones, and where the scale agrees with counts x weights nothing is doubted.
     """
-    limits = entry("plausible.weight_of_own_seasons")
-    table, seasons = usable["weights"], limits.extra["seasons"]
+    limits, means = entry("plausible.weight_of_own_seasons"), trusted(facts)
     scale, away = scale_moves(means)
     load = abs(entry("load.weight.settled").value)
-    crowd, _ = moves(np.log(means["clusters"].where(means["clusters"] > 0)), 1)
-    shift, plan = (crowd.fillna(0.0), moves(np.log(means["plan"]), 1)[0].fillna(0.0))
-    room = load * np.maximum(shift.abs(), plan.abs()).clip(upper=limits.extra["load_room"])
+    crowd = moves(np.log(means["clusters"].where(means["clusters"] > 0)), 1)[0].fillna(0.0)
+    plan = moves(np.log(means["plan"]), 1)[0].fillna(0.0)
+    room = load * np.maximum(crowd.abs(), plan.abs()).clip(upper=limits.extra["load_room"])
+    seasons = limits.extra["seasons"]
     pairs = {stage: moves(np.log(means[f"{stage}_g"]), seasons) for stage in STAGES}
     alone = pd.DataFrame({stage: milder(*pair) for stage, pair in pairs.items()})
-    beyond = pd.DataFrame({stage: alone[stage].abs() - room for stage in STAGES})
-    wrong = beyond > np.log(limits.high)
+    wrong = alone.abs().sub(room, axis=0) > np.log(limits.high)
     wrong["harvest"] &= ~agrees(scale)
     wrong["harvest"] |= against_the_scale(alone["harvest"], away)
-    same = means.index.isin(_one_number(table))
+    same = means.index.isin(_one_number(facts))
     wrong |= (alone > np.log(entry("plausible.same_number").value)) & same[:, None]
-    found = []
+    told = {tuple(key) for key in facts.once(_unripe)[KEYS].itertuples(index=False)}
+    found = {}
     for key in means.index[wrong.any(axis=1).to_numpy()]:
         if key in told:
             continue
-        block, season = key
-        stages = [stage for stage in STAGES if wrong.loc[key, stage]]
-        stage = stages[0]
-        frame = table.frame
-        here = (frame["block"] == block) & (frame["season"] == season) & (frame["stage"] == stage)
-        rows = frame.index[here]
+        stage = next(stage for stage in STAGES if wrong.loc[key, stage])
+        lot = facts.rows("weights", key)
+        rows = lot.index[lot["stage"] == stage]
         times = np.exp(pairs[stage][0][key])
-        rule = (
-            f"the {stage} lots of {season} weigh {times:.2g} times as much a cluster as in the "
-            f"other seasons of the block"
-        )
-        if np.log(times) < 0 and stage == "harvest":
-            mend = "Check the number of clusters, the weight, and whether the stage was harvest."
-        else:
-            mend = "Check the number of clusters in the lots, the weight and the stage."
-        value = f"{means.loc[key, f'{stage}_g']:.3g} g a cluster in {block}"
-        fault = tell(table, rows[0], "clusters", rule, mend, value)
-        found.append(replace(fault, more=len(rows) - 1))
-    return found
+        found[rows[0]] = {
+            "block": key[0],
+            "season": key[1],
+            "stage": stage,
+            "times": times,
+            "grams": means.loc[key, f"{stage}_g"],
+            "mend": _RIPE if times < 1 and stage == "harvest" else _LOT,
+            "more": len(rows) - 1,
+        }
+    return by_row(found)
 
 
-def _one_number(table):
+_LOT = "Check the number of clusters in the lots, the weight and the stage."
+_RIPE = "Check the number of clusters, the weight, and whether the stage was harvest."
+
+
+def _one_number(facts):
     """Return the seasons whose lots all have one number of clusters, where others differ."""
     limits = entry("plausible.same_number")
-    groups = table.frame.groupby(["block", "season"])["clusters"]
+    frame = facts["weights"][[*KEYS, "clusters"]].dropna()
+    groups = frame.groupby(KEYS)["clusters"]
     number, lots = groups.nunique(), groups.count()
-    found = []
-    for key in number.index[(number == 1) & (lots >= limits.extra["lots"])]:
-        block, season = key
-        here = (table.frame["block"] == block) & (table.frame["season"] != season)
-        if table.frame.loc[here, "clusters"].nunique() >= limits.extra["numbers"]:
-            found.append((block, int(season)))
-    return found
+    pairs = frame.drop_duplicates()
+    # Numbers that the other seasons of the block have: all but one that only this season has.
+    seasons = pairs.groupby(["block", "clusters"])["season"].transform("size")
+    own = pairs.assign(own=seasons == 1).groupby(KEYS)["own"].sum()
+    block = number.index.get_level_values("block")
+    others = pairs.groupby("block")["clusters"].nunique().reindex(block).to_numpy() - own
+    one = (number == 1) & (lots >= limits.extra["lots"]) & (others >= limits.extra["numbers"])
+    return [(block, int(season)) for block, season in number.index[one]]
 
 
-def odd_lots(table):
-    """Doubt a lot whose weight per cluster lies far from the other lots of its day.
-
-    Parameters
-    ----------
-    table : ParsedTable
-        Table weights.
-
-    Returns
-    -------
-    list of Fault
-        One for a block, day and stage.
-    """
-    limits = entry("plausible.lot_of_its_day")
-    frame = table.frame[table.frame["clusters"] >= limits.extra["clusters"]]
+def _odd_lots(facts):
+    """Return lots whose weight per cluster lies far from the other lots of their day."""
+    limits, keys = entry("plausible.lot_of_its_day"), ["season", "block", "date", "stage"]
+    frame = facts["weights"]
+    frame = frame[frame["clusters"] >= limits.extra["clusters"]]
     logs = np.log(frame["weight_g"] / frame["clusters"])
-    groups = [frame[name] for name in ("season", "block", "date", "stage")]
-    number, middle = (logs.groupby(groups).transform(what) for what in ("count", "median"))
-    off = logs - middle
-    wrong = (number >= limits.extra["lots"]) & ~off.between(np.log(limits.low), np.log(limits.high))
-    found = []
-    for _, lot in frame[wrong].groupby(["season", "block", "date", "stage"]):
-        row = lot.index[0]
-        rule = f"the lot weighs {np.exp(off[row]):.2g} times as much a cluster as those of its day"
-        mend = "Check the number of clusters and the weight of the lot."
-        fault = tell(table, row, "clusters", rule, mend)
-        found.append(replace(fault, more=len(lot) - 1))
-    return found
+    lots = logs.groupby([frame[key] for key in keys])
+    off = logs - lots.transform("median")
+    wrong = ~off.between(np.log(limits.low), np.log(limits.high))
+    wrong &= lots.transform("count") >= limits.extra["lots"]
+    return one_of_each(frame.assign(times=np.exp(off))[wrong], keys)
 
 
-def _veraison(usable):
-    if "dates" not in usable:
-        return pd.Series(dtype="datetime64[ns]")
-    frame = dated(usable["dates"].frame)
-    frame = frame[frame["stage"] == "veraison"]
-    return frame.groupby(["block", "season"])["date"].min()
-
-
-def _days_of_year(days):
-    """Return days counted from the first of January of their season, by block and season."""
-    if days.empty:
-        return pd.Series(dtype=float, index=days.index)
-    year = days.index.get_level_values(1)
-    first = pd.to_datetime(
-        pd.DataFrame({"year": year, "month": 1, "day": 1}, index=days.index), errors="coerce"
-    )
-    return (days - first).dt.days.astype(float)
+CONTRADICTIONS = [
+    Rule(
+        ("weights", "blocks"),
+        "stage",
+        lambda facts: facts.once(_unripe),
+        "{rule}",
+        "Write lag or veraison into column stage if the berries were not ripe, or mend the date.",
+        "harvest on {day}",
+    ),
+    Rule(
+        ("weights", "blocks"),
+        "clusters",
+        _odd_weights,
+        "the {stage} lots of {season} weigh {times:.2g} times as much a cluster as in the other "
+        "seasons of the block",
+        "{mend}",
+        "{grams:.3g} g a cluster in {block}",
+    ),
+    Rule(
+        ("weights",),
+        "clusters",
+        _odd_lots,
+        "the lot weighs {times:.2g} times as much a cluster as those of its day",
+        "Check the number of clusters and the weight of the lot.",
+    ),
+]

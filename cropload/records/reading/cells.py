@@ -17,6 +17,9 @@ _FORMULA_SIGNS = "=+-@＝＋－＠"
 #: A piece of up to this many buds is a spur, and a vine carries no more buds than this.
 _SPUR_MOST_BUDS, _MOST_BUDS = 3, 1000
 
+#: Nothing that is measured or paid in a vineyard is as large as this.
+_MOST = 1e15
+
 #: What spreadsheet programs write into a cell whose formula fails.
 ERRORS = {"#N/A", "#REF!", "#VALUE!", "#DIV/0!", "#NAME?", "#NULL!", "#NUM!", "#SPILL!", "#CALC!"}
 _MEND_ERROR = "Correct its formula, or leave the cell blank where nothing was measured."
@@ -98,8 +101,8 @@ def _number(text, column, decimal):
     if not _NUMBER.fullmatch(plain):
         return math.nan, (column.rule, _number_mend(text, decimal, column))
     value = float(plain)
-    if not math.isfinite(value):
-        return math.nan, ("is too large to be a number", "Check the digits.")
+    if abs(value) > _MOST:
+        return math.nan, ("is larger than anything in a vineyard", "Check the digits.")
     if column.kind in ("whole", "season") and value != math.floor(value):
         return math.nan, (column.rule, "Write a whole number, without decimals.")
     return value, None

@@ -1,20 +1,43 @@
-"""Checks across tables, and doubts about values that are possible but rare."""
+"""Checks of one table against its columns, and of all tables together."""
 
 import pandas as pd
 
-from cropload.errors import near
-from cropload.records.doubts.across import contradictions
-from cropload.records.doubts.blocks import impossible, misfits
-from cropload.records.doubts.future import not_yet
-from cropload.records.doubts.rules import crop_per_hectare, doubt, doubts, tell, value_told
-from cropload.records.doubts.winter_picks import picked_in_winter
-from cropload.records.known_varieties import unknown_varieties
-from cropload.records.reading.faults import some_faults
+from cropload.records.doubts import blocks, counts, crops, days, limits, weights
+from cropload.records.doubts.facts import Facts
+from cropload.records.doubts.rules import run
+from cropload.records.reading.faults import Fault, some_faults
 
-_MOST_HINTS = 20
-#: Varieties whose spelling is looked at.
-_MOST_VARIETIES = 300
-_STAGES = ("budburst", "flowering", "veraison", "harvest")
+_MEND = "Correct the value, or leave the cell blank where nothing was measured."
+_MEND_FAHRENHEIT = " Degrees Fahrenheit go into a column whose name ends in _f, such as tmax_f."
+
+#: Rules that no records may break, told together with the rules of single tables.
+REFUSED = [*blocks.UNKNOWN, crops.FALLING, limits.CROP, days.STAGES, *limits.IMPOSSIBLE]
+#: Doubts that need no blocks.
+DOUBTS = [*days.SEASONS, *days.NOT_YET, *blocks.NAMES]
+#: Doubts about tables whose blocks are there.
+BESIDE_BLOCKS = [
+    *blocks.PLAUSIBLE,
+    *counts.PLAUSIBLE,
+    *weights.PLAUSIBLE,
+    *crops.PLAUSIBLE,
+    *blocks.TEMPERATURES,
+    blocks.HEADLANDS,
+    *counts.MISFITS,
+    *crops.SHARES,
+    blocks.STILL_AIR,
+    blocks.SPACING,
+    *limits.MONEY,
+    *days.LONE,
+]
+#: Doubts where records contradict each other, for records without faults: one for a block, or for
+#: a block and season, and not one for each row.
+CONTRADICTIONS = [
+    *blocks.TWICE,
+    *crops.CONTRADICTIONS,
+    *days.CONTRADICTIONS,
+    *weights.CONTRADICTIONS,
+    *counts.CONTRADICTIONS,
+]
 
 
 def cross_checks(parsed):
@@ -30,200 +53,134 @@ def cross_checks(parsed):
     (list of Fault, list of Fault)
         Faults and warnings.
     """
-    faults, warnings = [], []
-    late = picked_in_winter({name: table for name, table in parsed.items() if table.complete})
-    blocks = parsed.get("blocks")
-    names = _names(blocks, "block")
-    if blocks is not None and any(column == "block" for _, column in blocks.bad):
-        names = []
-    for name, table in parsed.items():
-        if name == "blocks" or not table.complete:
-            continue
-        if names and "block" in table.frame:
-            faults += _unknown_blocks(table, names)
-        if "season" in table.frame and "date" in table.frame:
-            warnings += _season_dates(table, late)
-    if "harvest" in parsed and parsed["harvest"].complete:
-        faults += _pick_order(parsed["harvest"])
-        if blocks is not None and blocks.complete and not blocks.frame.empty:
-            faults += _other_unit(parsed["harvest"], blocks.frame)
-    if "dates" in parsed and parsed["dates"].complete:
-        faults += _stage_order(parsed["dates"])
-    usable = {name: table for name, table in parsed.items() if table.complete}
-    faults += impossible(usable)
-    warnings += _after_picking(parsed)
-    warnings += not_yet(usable)
-    for column in ("block", "variety"):
-        warnings += _twins(blocks, column)
-    warnings += _misspelt(blocks)
-    for name in ("prices", "capacity"):
-        warnings += _strangers(parsed.get(name), "variety", _names(blocks, "variety"), "block")
-    stations = _names(parsed.get("weather"), "station")
-    warnings += _strangers(blocks, "station", stations, "row of table weather")
-    if blocks is not None and blocks.complete and not blocks.frame.empty:
-        warnings += doubts(parsed)
-        warnings += misfits(usable, doubt)
+    facts = Facts(parsed)
+    faults, warnings = run(REFUSED, facts), run(DOUBTS, facts)
+    if "blocks" in facts and not facts["blocks"].empty:
+        warnings += run(BESIDE_BLOCKS, facts)
         # Faults must be mended first; then the rest can be held together.
         if not faults and not any(table.faults for table in parsed.values()):
-            warnings += contradictions(usable)
+            warnings += run(CONTRADICTIONS, facts)
     return faults, warnings
 
 
-def _names(table, column):
-    """Return the different names of a column, or an empty list when there is no such table."""
-    if table is None or not table.complete:
-        return []
-    return [name for name in pd.unique(table.frame[column]) if name]
+def check_frame(table, frame, place, known_bad=frozenset()):
+    """Check a typed frame against the rules of its table.
+
+    Parameters
+    ----------
+    table : Table
+        Description of the table.
+    frame : pandas.DataFrame
+        Canonical metric columns; the index numbers rows as the spreadsheet does.
+    place : object
+        With ``file``, ``written(column)`` and ``text(row, column)`` of the table as given.
+    known_bad : set of (row, column)
+        Cells already reported, which are blank in the frame.
+
+    Returns
+    -------
+    list of Fault
+        One for each rule that a row breaks, from the top.
+    """
+    faults = []
+    for column in table.columns:
+        values, name = frame[column.name], column.name
+        seen = {row for row, part in known_bad if part == name}
+        mend = "Correct the value." if column.required else _MEND
+        mend += _MEND_FAHRENHEIT if column.unit == "°C" else ""
+        mend = "Use one of these words." if column.kind == "choice" else mend
+        for rule, broken in _broken(column, values):
+            rows = [row for row in frame.index[broken].tolist() if row not in seen]
+            seen.update(rows)
+
+            def fault(row, name=name, rule=rule, mend=mend):
+                if rule == _BLANK:
+                    mend = "Fill in the cell, or take the row out."
+                value = None if rule == _BLANK else place.text(row, name)
+                return Fault(place.file, row, place.written(name), value, rule, mend)
+
+            faults += some_faults(rows, fault)
+    for keyed, columns, rule, mend, broken in _rows_broken(table, frame):
+        bad = {row for row, part in known_bad if part in columns}
+        rows = [row for row in frame.index[broken].tolist() if row not in bad]
+        first = _first_rows(table, frame) if rows and keyed else None
+
+        def clash(row, columns=columns, rule=rule, mend=mend, first=first):
+            value = " / ".join(filter(None, (place.text(row, part) for part in columns))) or None
+            value = value if first is None else f"{value} (see row {first[row]})"
+            return Fault(place.file, row, None, value, rule, mend)
+
+        faults += some_faults(rows, clash)
+    return sorted(faults, key=lambda fault: fault.row)
 
 
-def _unknown_blocks(table, names):
-    cells = table.frame["block"]
-    wrong = cells[~cells.isin([*names, ""])]
-    # Looking for near names is slow among many, and nobody reads more than the first few.
-    mends = {name: near(name, names) for name in pd.unique(wrong)[:_MOST_HINTS]}
-    other = "Use a name of table blocks, or add the block there."
-    rule = "is not a block of table blocks"
-    return some_faults(
-        wrong.index, lambda row: tell(table, row, "block", rule, mends.get(wrong[row]) or other)
-    )
+_BLANK = "must be filled in"
 
 
-def _season_dates(table, late=()):
-    year = table.frame["date"].dt.year
-    season = table.frame["season"]
-    wrong = year.notna() & season.notna() & ~((year == season) | (year == season - 1))
-    if late:
-        ripe = table.frame["stage"] == "harvest" if "stage" in table.frame else True
-        keys = pd.MultiIndex.from_frame(table.frame[["season", "date"]])
-        wrong &= ~(keys.isin(list(late)) & ripe)
-    rule = "lies outside the season, which runs up to the calendar year of harvest"
-    return some_faults(
-        table.frame.index[wrong],
-        lambda row: tell(
-            table,
-            row,
-            "date",
-            rule,
-            "Check the date and the season; the row counts for its season, from its date on.",
-            f"{table.text(row, 'date')} in season {season[row]:.0f}",
-        ),
-    )
+def _filled(values):
+    """Return which cells of a column are filled."""
+    if pd.api.types.is_numeric_dtype(values) or pd.api.types.is_datetime64_any_dtype(values):
+        return values.notna()
+    return values != ""
 
 
-def _after_picking(parsed):
-    """Warn of shoots, clusters and unripe lots dated after their block was picked whole."""
-    harvest = parsed.get("harvest")
-    if harvest is None or not harvest.complete:
-        return []
-    picks = harvest.frame.dropna(subset=["date"])
-    whole = picks[~(picks["picked_pct"] < 100)].groupby(["season", "block"])["date"].max()
-    warnings = []
-    for name in ("counts", "weights"):
-        table = parsed.get(name)
-        if table is None or not table.complete or whole.empty:
+def _broken(column, values):
+    """Yield each rule of a column with the cells that break it; blanks are within every limit."""
+    if column.required:
+        yield _BLANK, ~_filled(values)
+    if column.above is not None:
+        yield column.rule, values <= column.above
+    if column.low is not None:
+        yield column.rule, values < column.low
+    if column.high is not None:
+        yield column.rule, values > column.high
+    if column.below is not None:
+        yield column.rule, values >= column.below
+    if column.kind == "choice":
+        yield column.rule, ~values.isin(["", *column.choices])
+
+
+def _rows_broken(table, frame):
+    """Yield each rule on whole rows: is it the key, columns, rule, mend, rows that break it."""
+    if table.key:
+        both = " with both filled in" if table.completes else ""
+        repeated = _clashes(table, frame) if table.completes else frame.duplicated(list(table.key))
+        # A cell that must be filled is told of by itself.
+        for name in table.key:
+            if table[name].required:
+                repeated &= _filled(frame[name])
+        rule = f"{' + '.join(table.key)} may not repeat{both}"
+        mend = "Keep one of the rows, or correct what tells them apart."
+        yield True, table.key, rule, mend, repeated
+    if table.one_of:
+        one, other = table.one_of
+        rule = f"each row must fill either {one} or {other}, not both"
+        mend = "Fill one of the two and leave the other blank."
+        yield False, table.one_of, rule, mend, (frame[one] != "") == (frame[other] != "")
+    for (low, high), rule, mend in table.ordered:
+        yield False, (low, high), rule, mend, frame[low] > frame[high]
+
+
+def _clashes(table, frame):
+    """Return which rows repeat a key without filling only what earlier rows left blank."""
+    repeats = frame.duplicated(list(table.key))
+    if not repeats.any():
+        return repeats
+    group = frame.groupby(list(table.key), sort=False, dropna=False).ngroup()
+    clash = repeats & False
+    adds = repeats & False
+    for column in table.columns:
+        # A plan written down later may carry a later date; the first one is kept.
+        if column.name in table.key or column.kind == "date":
             continue
-        frame = table.frame
-        on_vine = (
-            frame["stage"] != "harvest"
-            if name == "weights"
-            else frame[["shoots", "noncount_shoots", "clusters"]].notna().any(axis=1)
-        )
-        keys = pd.MultiIndex.from_frame(frame[["season", "block"]])
-        picked = pd.Series(whole.reindex(keys).to_numpy(), index=frame.index)
-
-        def fault(row, table=table, picked=picked):
-            rule = f"is later than the picking of the block on {picked[row]:%Y-%m-%d}"
-            mend = "Check both dates; the row is used as it stands."
-            return tell(table, row, "date", rule, mend)
-
-        warnings += some_faults(frame.index[on_vine & (frame["date"] > picked)], fault)
-    return warnings
+        filled = _filled(frame[column.name])
+        clash |= filled & (filled.astype(int).groupby(group).cumsum() > 1)
+        adds |= filled
+    return clash | (repeats & ~adds)
 
 
-def _pick_order(table):
-    """Refuse a share picked so far that falls from one pick to the next."""
-    frame = table.frame.dropna(subset=["date"]).sort_values("date", kind="stable")
-    before = frame["picked_pct"].fillna(100.0).groupby([frame["season"], frame["block"]]).shift()
-    mend = "Write the share picked so far, this pick included; the last pick of a block is 100."
-    return some_faults(
-        sorted(frame.index[frame["picked_pct"] < before]),
-        lambda row: tell(
-            table,
-            row,
-            "picked_pct",
-            f"falls below the {before[row]:g} % of the pick before",
-            mend,
-        ),
-    )
-
-
-def _other_unit(table, blocks):
-    """Refuse a crop that no hectare can bear: a weight in kg, or vines that are not all there."""
-    from cropload.handbook import entry
-
-    limit = entry("plausible.t_ha").extra["refused_above"]
-    crop = crop_per_hectare(table.frame, blocks)
-    rule = f"comes to a crop above {limit:g} t/ha"
-    mend = "Write tonnes, not kg, and check the vines and the spacing of the block."
-    return some_faults(
-        table.frame.index[crop > limit],
-        lambda row: tell(
-            table, row, "tonnes", rule, mend, value_told(table, row, "tonnes", crop[row])
-        ),
-    )
-
-
-def _stage_order(table):
-    place = {stage: order for order, stage in enumerate(_STAGES)}
-    frame = table.frame.assign(order=table.frame["stage"].map(place))
-    frame = frame.dropna(subset=["season", "date", "order"])
-    frame = frame.sort_values(["season", "block", "order"], kind="stable")
-    before = frame.shift()
-    same = (frame["season"] == before["season"]) & (frame["block"] == before["block"])
-
-    def fault(row):
-        value = f"{frame.loc[row, 'stage']} on {table.text(row, 'date')}"
-        rule = f"comes before {before.loc[row, 'stage']} of the same block and season"
-        return tell(table, row, "date", rule, "Correct the dates or the stages.", value)
-
-    return some_faults(sorted(frame.index[same & (frame["date"] < before["date"])]), fault)
-
-
-def _twins(table, column):
-    """Warn of names that differ only in case or blanks."""
-    first, warnings = {}, []
-    for name in _names(table, column):
-        plain = " ".join(name.split()).casefold()
-        other = first.setdefault(plain, name)
-        if other != name:
-            row = table.frame.index[table.frame[column] == name][0]
-            rule = f"differs from '{other}' only in capitals or blanks"
-            mend = "Write both the same if they are the same; they are kept apart as they stand."
-            warnings.append(tell(table, row, column, rule, mend))
-    return warnings
-
-
-def _misspelt(blocks):
-    """Warn of varieties unknown to the handbook that look like a misspelt one it knows."""
-    warnings = []
-    for name, likely in unknown_varieties(_names(blocks, "variety")[:_MOST_VARIETIES]).items():
-        # What differs only in capitals or blanks is told apart.
-        if likely and likely.casefold().split() != name.casefold().split():
-            row = blocks.frame.index[blocks.frame["variety"] == name][0]
-            rule = "is no variety of the handbook, so its figures for single varieties are not used"
-            warnings.append(tell(blocks, row, "variety", rule, f"Did you mean '{likely}'?"))
-    return warnings
-
-
-def _strangers(table, column, names, owner):
-    """Warn of names that stand in no row of the table they refer to."""
-    if not names:
-        return []
-    warnings = []
-    for name in _names(table, column):
-        if name not in names:
-            row = table.frame.index[table.frame[column] == name][0]
-            hint = near(name, names) if len(warnings) < _MOST_HINTS else ""
-            mend = hint or "Check the spelling."
-            warnings.append(tell(table, row, column, f"is the {column} of no {owner}", mend))
-    return warnings
+def _first_rows(table, frame):
+    """Return {row: the first row that has its key}."""
+    rows = frame.index.to_series()
+    keys = [frame[name] for name in table.key]
+    return rows.groupby(keys, sort=False, dropna=False).transform("first").to_dict()

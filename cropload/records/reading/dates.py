@@ -11,7 +11,9 @@ from cropload.records.reading.faults import Fault
 from cropload.records.reading.files import tidy
 
 _YEAR_FIRST = re.compile(
-    r"([0-9]{4})[-/.]([0-9]{1,2})[-/.]([0-9]{1,2})(?:[T ][0-9]{1,2}:[0-9]{2}(?::[0-9.]+)?)?"
+    r"([0-9]{4})[-/.]([0-9]{1,2})[-/.]([0-9]{1,2})"
+    # A day may end at 24:00; there is no 25th hour, and no 61st minute.
+    r"(?:[T ](?:[01]?[0-9]:[0-5]|2[0-3]:[0-5]|24:0)[0-9](?::[0-5]?[0-9](?:\.[0-9]*)?)?)?"
 )
 _YEAR_LAST = re.compile(r"([0-9]{1,2})[-/.]([0-9]{1,2})[-/.]([0-9]{4})")
 _NOT_A_DATE = "must be a date written YYYY-MM-DD"

@@ -6,6 +6,7 @@ import re
 from cropload.errors import near
 from cropload.records.reading.faults import Fault
 from cropload.records.reading.files import known_cells
+from cropload.records.reading.workbook_looks import sheet_names
 from cropload.records.tables import TABLES
 
 #: Endings of tables of other programs, and of CSV files.
@@ -15,10 +16,11 @@ _TEXTS = (".csv", ".txt", ".tsv")
 _LONGEST_HEADER = 4096
 #: Sheets by which a report of this program is known.
 _REPORT = {"components", "handbook"}
-#: What copies add to a name, in front or behind: "counts (1)", "Copy of counts", "counts - Copy".
+#: What copies add to a name, in front or behind: "counts (1)", "Copy of counts", "counts - Copy",
+#: "counts.1" (as the versions are called that stay beside a result).
 _COPY = re.compile(
     r"^(copy of |kopie von )|(\s*[-_ ]\s*(copy|kopie|old|new|backup|bak|final|v?[0-9]+)"
-    r"|\s*\([0-9]+\))+$"
+    r"|\s*\([0-9]+\)|\.[0-9]+)+$"
 )
 _RULE = "looks like a table of records, and is not read"
 
@@ -50,7 +52,7 @@ def unread_files(folder, names):
         if table in TABLES and _holds(file, table):
             found.append(_fault(file, _mend(file, table, names)))
         elif ending in _BOOKS:
-            sheets = _sheets(file)
+            sheets = record_sheets(file)
             if sheets:
                 mend = (
                     f"It has the sheet{'s' if len(sheets) > 1 else ''} {', '.join(sheets)}. "
@@ -85,7 +87,7 @@ def other_books(path, books):
     """
     found = []
     for book in books:
-        sheets = [] if book == path else _sheets(book)
+        sheets = [] if book == path else record_sheets(book)
         if sheets:
             mend = (
                 f"It has the sheet{'s' if len(sheets) > 1 else ''} {', '.join(sheets)}; only "
@@ -102,9 +104,7 @@ def _holds(file, table):
     """
     ending = file.suffix.lower()
     if ending in _BOOKS:
-        from cropload.records.reading.workbook_looks import sheet_names
-
-        return sheet_names(file) != {"result"}
+        return not is_own_book(file)
     if ending not in _TEXTS:
         return True
     try:
@@ -131,10 +131,13 @@ def _mend(file, table, names):
     return f"Save it as CSV under the name {table}.csv, or move it away."
 
 
-def _sheets(book):
-    """Return the sheets of a workbook that are named like tables."""
-    from cropload.records.reading.workbook_looks import sheet_names
+def record_sheets(book):
+    """Return the sheets of a workbook that are named like tables; none of a result's."""
+    return [] if is_own_book(book) else sorted(sheet_names(book) & set(TABLES))
 
+
+def is_own_book(book):
+    """Whether a workbook is a result of this program, by its sheets."""
     found = sheet_names(book)
-    # A report of this program has a sheet of prices too, and one of the handbook.
-    return [] if found >= _REPORT else sorted(found & set(TABLES))
+    # A report has a sheet of prices too, and one of the handbook.
+    return found == {"result"} or found >= _REPORT

@@ -59,6 +59,7 @@ def read_workbook(path, shown=None):
                 look = looks.get(name, Looks())
                 raws[name] = _read_sheet(book[sheet], name, place, look.percents)
                 _merged_cells(raws[name], look.merged)
+                warnings += _hidden_rows(raws[name], look.hidden)
             except RecordsError as error:
                 raws.pop(name, None)
                 faults += error.faults
@@ -107,6 +108,16 @@ def _damaged(place, error):
 def _hidden(place):
     mend = "Show the sheet to see what is read; rename it if it is not meant to be read."
     return Fault(place, None, None, None, "the sheet is hidden, and is read like the others", mend)
+
+
+def _hidden_rows(raw, hidden):
+    """Return one doubt for the rows of a table that a filter hides, if any."""
+    rows = [row for row in hidden if row in raw.frame.index]
+    if not rows:
+        return []
+    mend = "Clear the filter to see what is read; take out rows that are not meant to be read."
+    what = "the row is hidden, and is read like the others"
+    return [Fault(raw.file, rows[0], None, None, what, mend, len(rows) - 1)]
 
 
 def _not_numbers(path, name, place):

@@ -11,6 +11,7 @@ _MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 _LINK = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
 _FORMULA = re.compile(rb"<(?:\w+:)?f[ >/]")
 _MERGED = re.compile(rb'<(?:\w+:)?mergeCell\b[^>]*\bref="\$?([A-Z]+)\$?(\d+):\$?([A-Z]+)\$?(\d+)"')
+_HIDDEN = re.compile(rb'<(?:\w+:)?row\b(?=[^>]*\bhidden="(?:1|true)")[^>]*\br="(\d+)"')
 #: A formula whose stored result is a blank text.
 _BLANK_RESULT = re.compile(
     rb'<(?:\w+:)?c\b(?=[^>]*\bt="str")[^>]*\br="([A-Z]+[0-9]+)"[^>]*>\s*<(?:\w+:)?f\b'
@@ -37,6 +38,8 @@ class Looks:
         Whether any cell holds a formula; whether any is shown as a percentage.
     merged : tuple
         (column, row, last column, last row) of merged cells, counted from 1.
+    hidden : tuple of int
+        Rows that a filter or a hand hides.
     text : bytes
         The sheet as stored, where it holds formulas; else empty.
     """
@@ -44,6 +47,7 @@ class Looks:
     formulas: bool = False
     percents: bool = False
     merged: tuple = ()
+    hidden: tuple = ()
     text: bytes = field(default=b"", repr=False)
 
     @property
@@ -141,6 +145,7 @@ def sheet_looks(path, names):
                 formulas,
                 bool(percent and percent.search(text)),
                 tuple(_span(match) for match in _MERGED.findall(text)),
+                tuple(map(int, _HIDDEN.findall(text))),
                 text if formulas else b"",
             )
     return found

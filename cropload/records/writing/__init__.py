@@ -1,1 +1,1 @@
-"""Writing records, templates and copies."""
+"""Write records, templates and results: every byte goes through the gate."""

@@ -13,10 +13,10 @@ from cropload.errors import CroploadError, near
 from cropload.records.reading.cells import decimal_sign, escape_text, uniques
 from cropload.records.reading.csv_table import decode, read_csv
 from cropload.records.reading.faults import RecordsError
-from cropload.records.reading.files import checked_path, csv_files, read_bytes, read_raw, tidy
+from cropload.records.reading.files import checked_path, csv_files, read_raw, tidy
 from cropload.records.records import check_tables
 from cropload.records.tables import table as described
-from cropload.records.writing.safe_files import check_writable, put_bytes
+from cropload.records.writing.gate import changing
 from cropload.units import from_metric
 
 
@@ -47,7 +47,8 @@ def append_rows(path, table, rows):
     Notes
     -----
     Existing rows are neither rewritten nor reordered.  The file keeps its separator, decimal sign,
-    units, encoding, byte order mark and line ends.
+    units, encoding, byte order mark and line ends.  Runs that add at the same time wait for each
+    other.
     """
     spec = described(table)
     rows = _plain_rows(rows, spec)
@@ -55,24 +56,25 @@ def append_rows(path, table, rows):
     if path.is_file():
         from cropload.records.writing.workbook_append import append_to_workbook
 
-        file = path
-        check_writable(file)
-        original = read_bytes(file)
-        new, before, after = append_to_workbook(file, spec, rows)
+        file, added = path, append_to_workbook
     else:
-        raws, faults, _ = read_raw(path)
-        file = csv_files(path)[0].get(table, path / f"{table}.csv")
-        check_writable(file)
-        _stop_at(faults, file.name)
-        there = file.exists()
-        original = read_bytes(file) if there else b""
-        before = raws.get(table)
-        new = _with_rows(file, original, spec, rows, raws)
-        after = raws | {table: read_csv(table, file.name, new)}
-    _check_new(spec, rows, before, after)
-    if rows:
-        put_bytes(file, new, replace=path.is_file() or there, expected=original)
+        file, added = csv_files(path)[0].get(table, path / f"{table}.csv"), _added_to_folder
+    with changing(file) as change:
+        original = change.read()
+        new, before, after = added(file, spec, rows)
+        _check_new(spec, rows, before, after)
+        if rows:
+            change.put(new, original)
     return file
+
+
+def _added_to_folder(file, spec, rows):
+    """Return the bytes of a CSV file with new rows, its table before, and all tables after."""
+    raws, faults, _ = read_raw(file.parent)
+    _stop_at(faults, file.name)
+    original = file.read_bytes() if file.exists() else b""
+    new = _with_rows(file, original, spec, rows, raws)
+    return new, raws.get(spec.name), raws | {spec.name: read_csv(spec.name, file.name, new)}
 
 
 def _plain_rows(rows, spec):

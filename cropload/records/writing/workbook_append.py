@@ -6,11 +6,9 @@ text, and every other part of the workbook is copied as it is.
 """
 
 import re
-import tempfile
 import zipfile
 from datetime import date
 from io import BytesIO
-from pathlib import Path
 from xml.sax.saxutils import escape
 
 from cropload.errors import CroploadError
@@ -19,6 +17,7 @@ from cropload.records.reading.workbook import open_workbook, read_workbook, shee
 from cropload.records.reading.workbook_looks import percent_styles, sheet_part
 from cropload.records.records import ParsedTable
 from cropload.records.writing.append import cell_value, match_rows
+from cropload.records.writing.gate import private_folder
 
 _ROW = re.compile(r"<((?:\w+:)?)row\b([^>]*?)(?:/>|>(.*?)</\1row>)", re.DOTALL)
 _NUMBER = re.compile(r'\br="(\d+)"')
@@ -69,10 +68,8 @@ def append_to_workbook(path, spec, rows):
         kinds = (dated, epoch, percent_styles(archive))
         new = _with_rows(text, spec, parsed, rows, last, kinds, raw.file)
         data = _copy(archive, part, new.encode("utf-8"))
-    with tempfile.TemporaryDirectory() as folder:
-        copy = Path(folder) / "copy.xlsx"
-        copy.write_bytes(data)
-        after, faults, _ = read_workbook(copy, path.name)
+    with private_folder({"copy.xlsx": data}) as folder:
+        after, faults, _ = read_workbook(folder / "copy.xlsx", path.name)
     mine = [fault for fault in faults if fault.file == raw.file and (fault.row or last + 1) > last]
     if mine or spec.name not in after:
         raise RecordsError(mine, opening="Nothing was added")

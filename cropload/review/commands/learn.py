@@ -16,124 +16,44 @@ def _learn_arguments(parser):
 
 
 def _learn(given):
+    from cropload.beliefs import ranges
+    from cropload.review.accepting import lesson_effect, worth_accepting
+    from cropload.review.bud_fertility import bud_fertility
     from cropload.review.learning import learn
+    from cropload.review.vine_trend import vine_trend
+    from cropload.show.terminal import paragraph
 
     records = options.records_of(given)
     lessons = learn(records, given.through)
     if given.csv is not None:
-        frame = lessons.table.copy()
-        frame["interval"] = lessons.table.attrs["interval"]
-        options.save(given, frame)
-    parts = [*_lessons(lessons), _effect(records, lessons), _vines(records), _fertility(records)]
-    parts.append(
-        "To use the lessons that say something new: cropload accept FOLDER.\n"
-        "For some of them: --only NAME; for every one: --all."
-    )
-    return "\n\n".join(parts)
-
-
-def _lessons(lessons):
-    from cropload.review.learned_words import (
-        ACCEPT_NOTE,
-        LEARN_NOTE,
-        LOAD_FIGURE,
-        LOADS,
-        figure_range,
-        lesson_kind,
-        now_sentence,
-        seasons_words,
-    )
-    from cropload.show.terminal import Column, paragraph, text_table
-    from cropload.show.terminal import words as wordy
-
-    yield paragraph(
-        f"What the seasons up to {lessons.through} teach. "
-        f"Ranges: {lessons.table.attrs['interval']}."
-    )
-    for kind, part in lessons.table.assign(kind=lesson_kind(lessons.table)).groupby(
-        "kind", sort=False
-    ):
-        rows = [
-            [
-                row["of"] if row["topic"] != "load" else row["key"].split(":")[1],
-                str(row["seasons"]),
-                figure_range(row, "before"),
-                figure_range(row, "after"),
-                row["said"],
-            ]
-            for row in part.to_dict("records")
+        options.save(given, lessons.frame.assign(interval=ranges.label()))
+    new = worth_accepting(lessons)
+    effect = "No lesson says anything new yet, so there is nothing to accept."
+    if new:
+        effect = lesson_effect(records, lessons, new, draws=1000).heading()
+    return "\n\n".join(
+        [
+            lessons.text(width=None),
+            paragraph(effect),
+            _told("ARE THE VINES GETTING WEAKER?", vine_trend, records, table=True),
+            _told("BUD FERTILITY", bud_fertility, records),
+            "To use the lessons that say something new: cropload accept FOLDER.\n"
+            "For some of them: --only NAME; for every one: --all.",
         ]
-        heads = [wordy("of"), Column("seasons"), Column("before"), Column("after")]
-        title = f"{part['words'].iloc[0]}; before: {', '.join(dict.fromkeys(part['before_from']))}"
-        if kind == "recovery":
-            title += "; cannot exceed 1, so its range ends there"
-        if kind == "load":
-            names = "; ".join(f"{name} is {told}" for name, told in LOADS.items())
-            title = f"{LOAD_FIGURE}. {names}"
-        told = [paragraph(f"{kind}: {title}"), text_table([*heads, wordy("it has")], rows)]
-        yield "\n".join([*told, paragraph(now_sentence(part))])
-    profiles = [entry for entry in lessons.entries.values() if entry.topic == "profile"]
-    if profiles:
-        names = ", ".join(f"{e.name} ({seasons_words(e.seasons)})" for e in profiles)
-        yield paragraph(f"profile: node profiles fitted to table fertility, of {names}.")
-    for note in (LEARN_NOTE, ACCEPT_NOTE, *lessons.notes):
-        yield paragraph(note)
+    )
 
 
-def _effect(records, lessons):
-    from cropload.review.accepting import worth_accepting
-    from cropload.review.learned_words import effect_sentence
-    from cropload.review.lesson_effect import lesson_effect
+def _told(head, ask, records, table=False):
+    """Return an answer under its head, or in one paragraph why there is none."""
+    from cropload.errors import CroploadError
     from cropload.show.terminal import paragraph
 
-    found = lesson_effect(records, lessons, worth_accepting(lessons), draws=1000)
-    if not found.attrs["lessons"]:
-        return paragraph("No lesson says anything new yet, so there is nothing to accept.")
-    return paragraph(effect_sentence(found))
-
-
-def _vines(records):
-    from cropload.errors import CroploadError
-    from cropload.review.learned_words import trend_note, trend_tag
-    from cropload.review.vine_trend import FIGURES, vine_trend
-    from cropload.show.terminal import paragraph, text_table
-    from cropload.show.terminal import words as wordy
-
-    head = "ARE THE VINES GETTING WEAKER?"
     try:
-        trend = vine_trend(records)
+        found = ask(records)
     except CroploadError as fault:
         return f"{head}\n{paragraph(str(fault))}"
-    told = {(row["block"], row["figure"]): trend_tag(row) for row in trend.to_dict("records")}
-    names = [*records.blocks["block"].astype(str), "estate"]
-    rows = [
-        [name, *(told.get((name, figure), "not measured") for figure in FIGURES)]
-        for name in names
-        if any((name, figure) in told for figure in FIGURES)
-    ]
-    heads = ["block", "pruning weight", "Ravaz index", "cane weight"]
-    table = text_table([wordy(text) for text in heads], rows)
-    return f"{head}\n{table}\n{paragraph(trend_note(trend))}"
-
-
-def _fertility(records):
-    from cropload.errors import CroploadError
-    from cropload.review.bud_fertility import bud_fertility
-    from cropload.review.learned_words import differs_sentence, enough_sentence
-    from cropload.show.terminal import paragraph
-
-    head = "BUD FERTILITY"
-    try:
-        table = bud_fertility(records)
-    except CroploadError as fault:
-        return f"{head}\n{paragraph(str(fault))}"
-    lines = []
-    for name in dict.fromkeys(table["variety"]):
-        mine = table[(table["variety"] == name) & (table["what"] == "fertility")]
-        lines += [enough_sentence(table, name, wood) for wood in dict.fromkeys(mine["wood"])]
-        if len(mine):
-            lines.append(differs_sentence(mine, name))
-    return "\n".join([head, *(paragraph(line, "- ") for line in lines)])
+    notes = [paragraph(note, "- ") for note in found.notes]
+    return "\n".join([head, *([found.table().text()] if table else []), *notes])
 
 
 def _accept_arguments(parser):
@@ -160,26 +80,23 @@ def _accept_arguments(parser):
 
 
 def _accept(given):
-    from cropload.beliefs.learned import read_learned
-    from cropload.review.accepting import accept, chosen, weighed
-    from cropload.review.learned_words import accepted_lines, lessons_words
+    from cropload.review.accepting import accept
     from cropload.review.learning import learn
+    from cropload.review.lesson_words import lessons_words
     from cropload.show.terminal import paragraph
 
     records = options.records_of(given)
     lessons = learn(records, given.through)
-    only = _asked(given, lessons)
-    entries = chosen(lessons, only)
-    found = weighed(entries, read_learned(records.path), given.older)
-    new, old = accept(records, lessons, only, older=given.older)
-    lines = [paragraph(line) for line in accepted_lines(found, lessons)]
-    lines[1:1] = [paragraph(entry.key, "- ") for entry in found.taken]
-    rest = len(lessons.entries) - len(entries)
+    found = accept(records, lessons, _asked(given, lessons), older=given.older)
+    lines = [paragraph(found.heading())]
+    lines += [paragraph(entry.key, "- ") for entry in found.weighed.taken]
+    lines += [paragraph(note) for note in found.notes]
+    rest = len(lessons.entries) - len(found)
     if rest and given.only is None:
         lines.append(paragraph(f"Left out: {lessons_words(rest)}, {_NOTHING_NEW}."))
-    lines.append(f"Kept in: {new}")
-    if old is not None:
-        lines.append(f"The version before: {old}")
+    lines.append(f"Kept in: {found.path}")
+    if found.before is not None:
+        lines.append(f"The version before: {found.before}")
     return "\n".join(lines)
 
 
@@ -198,7 +115,7 @@ def _asked(given, lessons):
         return given.only
     found = worth_accepting(lessons)
     if not found:
-        from cropload.review.learned_words import lessons_words
+        from cropload.review.lesson_words import lessons_words
 
         raise CroploadError(
             f"There is nothing to accept: {lessons_words(len(lessons.entries))} up to "

@@ -4,27 +4,15 @@ import ipywidgets as widgets
 
 from cropload.beliefs.learned import learned_path, read_learned
 from cropload.errors import CroploadError
-from cropload.review import learned_words as words
-from cropload.review.accepting import accept, newer_words, weighed, worth_accepting
-from cropload.review.learned_figures import lessons_text, plot_lessons
+from cropload.review import lesson_words as words
+from cropload.review import tables
+from cropload.review.accepting import accept, lesson_effect, newer_words, weighed, worth_accepting
+from cropload.review.charts import lesson_ranges, lessons_text
 from cropload.review.learning import learn
-from cropload.review.lesson_effect import lesson_effect
-from cropload.review.panels import lesson_tables as tables
 from cropload.review.panels.season_review import ReviewPanel
 from cropload.show.panels import parts
 from cropload.show.panels.fields import button, choice
 from cropload.show.panels.saving import own_folder
-
-#: Kind of lesson -> handbook figures that stand before it was learned.
-_SOURCES = {
-    "counting_bias": ("prior.counting_bias",),
-    "increase_factor": ("prior.increase_factor",),
-    "ripening_factor": ("prior.ripening_factor",),
-    "recovery": ("prior.recovery",),
-    "counter": ("learning.counter",),
-    "load": ("load.burst.settled", "load.fertility.settled", "load.weight.settled"),
-    "profile": ("profile.cane.fertility", "fertility.node"),
-}
 
 
 class Lessons(ReviewPanel):
@@ -63,7 +51,6 @@ class Lessons(ReviewPanel):
         self.kind.observe(lambda _: self._show_figure(), "value")
         self.body.children = [
             parts.row(self.through, self.progress, self.progress_words),
-            parts.html('<div role="status">' + parts.note(words.LEARN_NOTE) + "</div>"),
             self.table,
             self.kind,
             self.figure,
@@ -129,7 +116,7 @@ class Lessons(ReviewPanel):
             parts.row(*(box for key, box in self.ticks.items() if key.split(":", 1)[0] == kind))
             for kind in kinds
         ]
-        drawn = list(dict.fromkeys(words.lesson_kind(words.by_kind(self.lessons.table))))
+        drawn = list(dict.fromkeys(words.lesson_kind(words.by_kind(self.lessons.frame))))
         self.kind.options = [(words.KINDS[kind], kind) for kind in drawn]
         self.kind.layout.display = None if drawn else "none"
 
@@ -206,25 +193,37 @@ class Lessons(ReviewPanel):
         self.where.value = parts.note(
             f"Seasons up to {self.lessons.through} speak; what is accepted holds for later ones."
         )
-        self.table.value = tables.lessons_table(self.lessons) + tables.profiles_table(
-            self.lessons.profiles
-        )
+        self.table.value = self._tables()
         self._show_figure()
         self._show_mind()
         self._show_effect()
         self._show_force()
-        kinds = dict.fromkeys(key.split(":", 1)[0] for key in self.lessons.entries)
-        keys = [key for kind in kinds for key in _SOURCES.get(kind, ())]
         self.sources.value = parts.head("Where the figures before come from") + "".join(
-            parts.source(key) for key in keys
+            map(parts.source, self.lessons.sources)
+        )
+
+    def _tables(self):
+        """Return the lessons before and after, how to read them, and node profiles as HTML."""
+        lessons = self.lessons
+        text = "".join(table.html() for table in lessons.tables()) or parts.note(
+            "No bias, factor or load response has been measured yet."
+        )
+        text += '<div role="status">' + parts.points(lessons.notes) + "</div>"
+        if lessons.profiles.empty:
+            return text
+        return (
+            f'{text}<details class="cl-source"><summary>Node profiles, before &gt; after</summary>'
+            f"{tables.profile_table(lessons.profiles).html()}</details>"
         )
 
     def _show_figure(self):
-        if self.lessons is None or self.kind.value is None or self.lessons.table.empty:
+        if self.lessons is None or self.kind.value is None or self.lessons.frame.empty:
             self.figure.value = ""
             return
-        table, kind = self.lessons.table, self.kind.value
-        self.figure.value = parts.picture(plot_lessons(table, kind), lessons_text(table, kind))
+        table, kind = self.lessons.frame, self.kind.value
+        self.figure.value = parts.picture(
+            lesson_ranges(table, kind).plot(), lessons_text(table, kind)
+        )
 
     def _show_effect(self):
         head = parts.head("What the ticked lessons change in the next forecast")
@@ -234,14 +233,23 @@ class Lessons(ReviewPanel):
                 "ticked ones change” to see it before you accept."
             )
             return
-        text = '<div role="status">' + parts.note(words.effect_sentence(self.effect)) + "</div>"
-        self.change.value = head + text + tables.effect_table(self.effect, self.desk.units)
+        text = '<div role="status">' + parts.note(self.effect.heading()) + "</div>"
+        self.change.value = head + text + self.effect.table().html(self.desk.units)
 
     def _show_force(self):
-        path = self.desk.base.path
-        entries = () if self.desk.is_sample else read_learned(path)
-        self.force.value = parts.head("What is in force now") + tables.force_table(
-            entries, learned_path(path).resolve()
+        path = learned_path(self.desk.base.path).resolve()
+        entries = () if self.desk.is_sample else read_learned(self.desk.base.path)
+        self.force.value = parts.head("What is in force now") + (
+            tables.force_table(entries, path).html()
+            + parts.note(
+                f"They are in {path}. Delete that file to go back to the handbook; earlier "
+                "versions lie beside it as learned.1.toml, learned.2.toml and so on."
+            )
+            if entries
+            else parts.note(
+                "Nothing has been accepted: every figure is the handbook's, moved by the records "
+                f"that are read. Accepted lessons are kept in {path.name} beside your records."
+            )
         )
 
     def accept(self):
@@ -254,11 +262,10 @@ class Lessons(ReviewPanel):
             keys = self.chosen()
             if not keys:
                 raise CroploadError("No lesson is ticked. Tick one, or leave everything as it is.")
-            found = self._weighed()
-            new, old = accept(self.desk.base, self.lessons, keys, older=self.older.value)
-            told = [*words.accepted_lines(found, self.lessons), f"They are in {new.resolve()}."]
-            if old is not None:
-                told.append(f"The version before is {old.resolve()}.")
+            found = accept(self.desk.base, self.lessons, keys, older=self.older.value)
+            told = [found.heading(), *found.notes, f"They are in {found.path.resolve()}."]
+            if found.before is not None:
+                told.append(f"The version before is {found.before.resolve()}.")
             return " ".join(told)
 
         before = self._versions()

@@ -1,20 +1,14 @@
 """Panels of a season in review: how good the forecasts were, and what missed."""
 
-import numpy as np
-
 from cropload.beliefs import ranges
 from cropload.beliefs.calendar import MOMENTS
 from cropload.errors import CroploadError
-from cropload.review import charts as drawing
-from cropload.review import words
+from cropload.review import charts, tables, words
 from cropload.review.panels.season_review import ReviewPanel
-from cropload.review.review import BASELINES
-from cropload.review.review_levels import level_crops, level_scores
+from cropload.review.scores import level_scores
 from cropload.review.split_miss import split_miss
-from cropload.show import wording
 from cropload.show.panels import parts, saving
 from cropload.show.panels.fields import button, choice
-from cropload.show.wording import whole
 
 #: Moment that a panel opens with: counted, and time left to act.
 _FIRST = "clusters"
@@ -96,127 +90,40 @@ class ForecastScores(MomentPanel):
         self.fill_moments()
         desk, units, level = self.desk, self.desk.units, self.level.value
         reviews = desk.reviews_together()
-        self.table = table = level_scores(reviews, level)
-        crops = level_crops(desk.review, level)
+        scores = level_scores(reviews, level)
+        crops = desk.review.frame_by(level)
         crops = crops[crops["moment"] == self.moment.value].reset_index(drop=True)
-        row = table[table["moment"] == self.moment.value].iloc[0]
+        row = scores[scores["moment"] == self.moment.value].iloc[0]
         text = '<div role="status">'
-        text += parts.note(words.score_sentence(row, table.attrs["seasons"])) + "</div>"
+        text += parts.note(words.score_sentence(row, scores.seasons)) + "</div>"
         if desk.is_sample:
             text += parts.note(words.INVENTED_NOTE)
         text += parts.head(f"Ranges against the scale, {desk.season}")
         kept, note = _largest(crops["name"], crops.set_index("name")["picked_t"])
         shown = crops[crops["name"].isin(kept)].reset_index(drop=True)
         text += note
-        text += parts.picture(drawing.plot_scale(shown, units), drawing.scale_text(shown, units))
-        text += self._crops(crops, level, units)
+        text += parts.picture(charts.scale_rows(shown, units))
+        text += tables.crops_table(crops, level).html(units)
         self.answer.value = text
-        self.scores.value = self._scores(table, reviews, units)
+        self.scores.value = self._scores(scores, reviews, units)
         self.kept.value = ""
 
-    @staticmethod
-    def _crops(crops, level, units):
-        label = units.label("tonnes")
-        rows = [
-            [
-                row["name"],
-                wording.amount("tonnes", row["tonnes_p50"], units, unit=False),
-                words.joined(wording.span("tonnes", row["tonnes_p10"], row["tonnes_p90"], units)),
-                wording.amount("tonnes", row["picked_t"], units, unit=False),
-                words.joined(words.per_cent(row["error_share"], sign=True)),
-                words.side_word(row),
-                wording.figure(units.convert("tonnes", row["crps_t"]), 2),
-            ]
-            for row in crops.to_dict("records")
-        ]
-        heads = [level, f"forecast [{label}]", ranges.label(), f"scale [{label}]"]
-        heads += ["forecast was off by", "scale against the range", f"score [{label}]"]
-        return parts.table(heads, rows, "The same in numbers", {5})
-
-    def _scores(self, table, reviews, units):
-        label = units.label("tonnes")
-        seasons = words.season_span(table.attrs["seasons"])
+    def _scores(self, scores, reviews, units):
+        seasons = words.season_span(scores.seasons)
         text = parts.head(f"Every moment of the season, {seasons}")
-        text += parts.picture(drawing.plot_misses(table), drawing.misses_text(table))
-        days = self.desk.review.days if len(reviews) == 1 else {}
-        rows = [
-            [
-                row["words"] + (f", {days[row['moment']]:%Y-%m-%d}" if days else ""),
-                *words.score_cells(row, units),
-            ]
-            for row in table.to_dict("records")
-        ]
-        heads = ["forecast", "bias", "miss", "inside the range", "width", f"score [{label}]"]
-        text += parts.table(heads, rows, f"Scores by moment, {seasons}")
-        text += self._guesses(table, units)
+        text += parts.picture(charts.misses_panel(scores.frame))
+        text += "".join(table.html(units) for table in scores.tables(units))
+        moment = self.moment.value
         if len(reviews) > 1:
-            text += self._by_season(reviews, units)
+            each = [level_scores([review], self.level.value) for review in reviews]
+            named = MOMENTS.get(moment, moment)
+            text += tables.season_scores_table(each, moment, named).html(units)
         text += parts.points(self.desk.left_out)
-        if len(self.desk.review.logged):
-            text += self._logged(units)
-        text += parts.points([words.MISS_NOTE, words.COVERAGE_NOTE, words.SCORE_NOTE,
-                              words.WIDTH_NOTE, *self.desk.review.notes])  # fmt: skip
-        return text + parts.source("interval.level", "Why an 80 % range")
-
-    @staticmethod
-    def _guesses(table, units):
-        rows = []
-        for row in table.to_dict("records"):
-            cells = [row["words"]]
-            for name in BASELINES:
-                if not row[f"{name}_seen"]:
-                    cells += ["-", "-"]
-                    continue
-                miss, ours = row[f"{name}_miss"], row[f"{name}_beside"]
-                score, beside = (
-                    wording.figure(units.convert("tonnes", row[f"{name}_{end}"]), 2)
-                    for end in ("crps_t", "beside_crps_t")
-                )
-                cells.append(
-                    whole(f"{words.joined(words.per_cent(miss))} ({words.per_cent(ours)})")
-                )
-                cells.append(whole(f"{score} ({beside})"))
-            rows.append(cells)
-        heads = ["forecast"]
-        for text in BASELINES.values():
-            heads += [f"{text}: miss", f"score [{units.label('tonnes')}]"]
-        return parts.table(
-            heads,
-            rows,
-            "A grower's own guesses; in brackets the forecast's own over the same crops",
-        )
-
-    def _by_season(self, reviews, units):
-        rows = []
-        for each in reviews:
-            alone = level_scores([each], self.level.value)
-            alone = alone[alone["moment"] == self.moment.value]
-            if alone.empty:
-                rows.append([str(each.season), "not on record", "-", "-", "-", "-"])
-            else:
-                rows.append([str(each.season), *words.score_cells(alone.iloc[0], units)])
-        heads = ["season", "bias", "miss", "inside the range", "width"]
-        heads += [f"score [{units.label('tonnes')}]"]
-        moment = MOMENTS.get(self.moment.value, self.moment.value)
-        return parts.table(heads, rows, f"Season by season, {moment}")
-
-    def _logged(self, units):
-        rows = [
-            [
-                f"{row['logged_at'][:10]}{' *' if row['kept_after_first_load'] else ''}",
-                row["as_of"] or "all records",
-                row["words"],
-                *words.score_cells(row, units),
-            ]
-            for row in self.desk.review.logged.to_dict("records")
-        ]
-        heads = ["kept on", "as of", "stage", "bias", "miss", "inside the range", "width"]
-        heads += [f"score [{units.label('tonnes')}]"]
-        caption = "Forecasts kept in the log, scored as they were kept"
-        text = parts.table(heads, rows, caption, {1, 2})
-        if self.desk.review.logged["kept_after_first_load"].any():
-            text += parts.note("* kept after the first load")
-        return text
+        review = self.desk.review
+        if len(review.logged):
+            text += tables.logged_table(review.logged).html(units)
+        text += parts.points(review.notes)
+        return text + parts.source("interval.level", f"Why an {ranges.short_label()}")
 
     def _export(self, suffix):
         def export():
@@ -254,46 +161,23 @@ class WhatMissed(MomentPanel):
         """Show the split of the chosen forecast."""
         self.fill_moments()
         split, review = self.split(), self.desk.review
-        if split.empty:
-            raise CroploadError(
-                "No block's own miss can be split. " + " ".join(split.attrs["left_out"])
-            )
+        if not len(split):
+            raise CroploadError(" ".join([split.heading(), *split.notes]))
         crops = review.blocks.drop_duplicates("name").set_index("name")["picked_t"].to_dict()
         text = '<div role="status">'
-        text += parts.note(words.estate_sentence(split)) + "</div>"
-        kept, note = _largest(split["block"].unique(), crops)
+        text += parts.note(split.heading()) + "</div>"
+        kept, note = _largest(split.blocks, crops)
         shown = split[split["block"].isin(kept)]
-        text += note + parts.picture(drawing.plot_split(shown), drawing.split_text(shown))
-        text += parts.points(
-            [*(words.block_sentence(split, block) for block in kept), *split.attrs["left_out"]]
-        )
-        table = 100 * words.miss_table(split)
-        rows = [
-            [block, *(f"{value + 0.0:+.1f}" for value in row)]
-            for block, row in zip(table.index, np.round(table.to_numpy(float), 1), strict=True)
-        ]
-        text += parts.table(
-            ["block", *table.columns],
-            rows,
-            "Parts of the miss in per cent of the crop picked; they add up",
-        )
-        measured = words.measured_sentence(self.desk.base, review.season, list(table.index))
-        text += parts.points([measured, words.SPLIT_NOTE, words.COUNTED_NOTE])
+        text += note + parts.picture(charts.split_rows(shown))
+        text += parts.points(words.block_sentence(split, block) for block in kept)
+        text += split.table().html()
+        text += parts.points([*split.notes, words.SPLIT_NOTE])
         found = review.forecasts[self.moment.value]
         text += parts.head("Where the forecast's figures came from")
         text += parts.points([words.ORIGIN_NOTE, *found.estate.accepted_notes])
-        text += self._origins(found, list(dict.fromkeys(split["block"])))
-        for name in ("counting_bias", "cluster_weight_g", "recovery"):
-            text += parts.source(f"prior.{name}")
+        text += (
+            '<details class="cl-source"><summary>Block by block</summary>'
+            f"{tables.origins_table(found, split.blocks).html()}</details>"
+        )
+        text += "".join(map(parts.source, split.sources))
         self.answer.value = text
-
-    @staticmethod
-    def _origins(found, blocks):
-        """Return where each block's components came from as HTML that opens."""
-        table = found.components
-        wide = table.pivot(index="block", columns="component", values="came_from").loc[blocks]
-        wide = wide[list(dict.fromkeys(table["component"]))]
-        rows = [[block, *row] for block, row in zip(wide.index, wide.to_numpy(), strict=True)]
-        heads = ["block", *(words.part_name(name) for name in wide.columns)]
-        inside = parts.table(heads, rows, "Where it came from", set(range(1, len(heads))))
-        return f'<details class="cl-source"><summary>Block by block</summary>{inside}</details>'

@@ -1,16 +1,14 @@
 """Panels of the vines: whether they get weaker over the seasons, and fertility by node."""
 
 from cropload import handbook
-from cropload.review import learned_words as words
-from cropload.review import vine_figures as drawing
+from cropload.review import lesson_words as words
+from cropload.review import tables
+from cropload.review import vine_charts as drawing
 from cropload.review.bud_fertility import bud_fertility
 from cropload.review.panels.season_review import ReviewPanel
-from cropload.review.vine_trend import FIGURES, ravaz_of, season_figures, vine_trend
-from cropload.review.words import joined
-from cropload.show import wording
+from cropload.review.vine_trend import FIGURES, vine_trend
 from cropload.show.panels import parts
 from cropload.show.panels.fields import choice
-from cropload.show.wording import whole
 
 #: Figure of a trend -> handbook bands to read it beside.
 _BANDS = {
@@ -30,7 +28,7 @@ class VineTrend(ReviewPanel):
 
     def build(self):
         """Make the choosers, the figure and the tables."""
-        self.trend = self.figures = None
+        self.trend = None
         options = [(text[0], key) for key, text in FIGURES.items()]
         self.figure_choice = choice("Figure", options, width="30em")
         varieties = dict.fromkeys(str(v) for v in self.desk.base.blocks["variety"])
@@ -43,10 +41,9 @@ class VineTrend(ReviewPanel):
     def show(self):
         """Show the trend of the chosen figure."""
         if self.trend is None:
-            self.figures = season_figures(self.desk.base)
             self.trend = vine_trend(self.desk.base)
         units, figure, trend = self.desk.units, self.figure_choice.value, self.trend
-        mine = trend[trend["figure"] == figure].reset_index(drop=True)
+        mine = trend.of(figure)
         if mine.empty:
             needs = {"ravaz": "harvest", "cane_weight": "counts (shoots)"}.get(figure, "pruning")
             self.answer.value = parts.note(
@@ -60,7 +57,7 @@ class VineTrend(ReviewPanel):
             blocks = [str(n) for n in table.loc[table["variety"] == self.variety.value, "block"]]
         drawn = [name for name in blocks if (mine["block"] == name).any()]
         text = '<div role="status">'
-        text += parts.note(words.trend_sentence(trend, figure)) + "</div>"
+        text += parts.note(words.trend_sentence(trend.frame, figure)) + "</div>"
         if drawn:
             # The weakest first, so that a long list is cut where it matters least.
             order = mine.set_index("block")["chance_weaker"]
@@ -71,74 +68,23 @@ class VineTrend(ReviewPanel):
                     "stand in the table."
                 )
             text += parts.picture(
-                drawing.plot_trend(self.figures, trend, figure, drawn, units),
-                drawing.trend_text(self.figures, trend, figure, drawn, units),
+                drawing.plot_trend(trend.figures, trend.frame, figure, drawn, units),
+                drawing.trend_text(trend.figures, trend.frame, figure, drawn, units),
             )
         else:
             text += parts.note(f"Nothing of {self.variety.value} has been measured for this.")
-        text += self._table(mine, blocks)
-        text += self._seasons(figure, blocks, units)
-        text += parts.points([words.trend_note(trend), words.WOOD_NOTE])
+        together = [] if self.variety.value else ["estate"]
+        text += tables.change_table(trend, figure, [*blocks, *together]).html()
+        text += tables.seasons_table(trend, figure, blocks, units).html(units)
+        if figure == "ravaz":
+            text += parts.note(words.RAVAZ_NOTE)
+        text += parts.points([*trend.notes, words.WOOD_NOTE])
         if self.desk.is_sample:
             text += parts.note("The vines are invented, like everything of Quillfoot.")
-        keys = [
-            "trend.holding",
-            "trend.chance",
-            "trend.least_seasons",
-            "trend.block",
-            *_BANDS[figure],
-        ]
         text += parts.head("Where the figures come from")
         text += parts.points([words.TREND_ORIGIN])
-        text += "".join(parts.source(key) for key in keys)
+        text += "".join(map(parts.source, (*trend.sources, *_BANDS[figure])))
         self.answer.value = text
-
-    def _table(self, mine, blocks):
-        rows = [
-            [
-                row["block"],
-                row["label"],
-                f"{row['seasons']}, {joined('{first} to {last}'.format(**row))}",
-                f"{100 * row['change_p50'] + 0.0:+.1f} "
-                + joined(f"({100 * row['change_p10']:+.1f} to {100 * row['change_p90']:+.1f})"),
-                *(joined(f"{100 * row[f'chance_{word}']:.0f} %") for word in words.CHANCES),
-            ]
-            for row in mine.to_dict("records")
-            if row["block"] in blocks or (row["block"] == "estate" and not self.variety.value)
-        ]
-        heads = ["block", "it is", "seasons", "a year [%]", *words.CHANCES]
-        caption = (
-            f"Yearly change of the {mine['words'].iloc[0]} ({mine.attrs['interval']}), with chances"
-        )
-        return parts.table(heads, rows, caption, {1, 2})
-
-    def _seasons(self, figure, blocks, units):
-        rows = self.figures[(self.figures[figure] > 0) & self.figures["block"].isin(blocks)]
-        wide = rows.pivot_table(index="block", columns="season", values=figure, sort=True)
-        wide = wide.reindex([name for name in blocks if name in wide.index])
-        cells = [
-            [name, *("-" if v != v else drawing.trend_number(figure, v, units) for v in row)]
-            for name, row in zip(wide.index, wide.to_numpy(float), strict=True)
-        ]
-        text = ""
-        if figure == "ravaz":
-            for by in ("variety", "estate"):
-                sums = ravaz_of(self.figures[self.figures["block"].isin(blocks)], by)
-                total = sums.pivot_table(index=by, columns="season", values="ravaz", sort=True)
-                total = total.reindex(columns=wide.columns)
-                for name, row in zip(total.index, total.to_numpy(float), strict=True):
-                    label = f"all {name}" if by == "variety" else "all together"
-                    cells.append([label, *("-" if v != v else f"{v:.1f}" for v in row)])
-            text = parts.note(
-                "The index of several blocks is the ratio of sums: all their crop over all their "
-                "prunings, of the blocks in which both were weighed. A mean of the blocks' own "
-                "indices can exceed it by a quarter."
-            )
-        label = drawing.trend_label(figure, units)
-        title = FIGURES[figure][0]
-        caption = f"{title[0].upper()}{title[1:]} by season of growth [{label}]"
-        heads = ["block", *(str(season) for season in wide.columns)]
-        return parts.table(heads, cells, caption) + text
 
 
 class BudFertility(ReviewPanel):
@@ -169,8 +115,8 @@ class BudFertility(ReviewPanel):
     def show(self):
         """Show the fitted profile of the chosen variety or block."""
         by, what = self.by.value, self.what.value
-        table = self._table_by(by)
-        names = list(dict.fromkeys(table[by])) if len(table) else []
+        found = self._table_by(by)
+        names = found.names
         if not names:
             self.answer.value = parts.note(
                 "Table fertility holds no shoots or clusters yet, so there is nothing to fit."
@@ -183,46 +129,26 @@ class BudFertility(ReviewPanel):
         finally:
             self._quiet = False
         name = self.name.value
-        mine = table[(table[by] == name) & (table["what"] == what)]
+        mine = found.of(name, what)
         if mine.empty:
             self.answer.value = parts.note(f"No such figure of {name} can be fitted.")
             return
         woods = list(dict.fromkeys(mine["wood"]))
         text = '<div role="status">'
         text += (
-            parts.points(words.enough_sentence(table, name, wood, what) for wood in woods)
+            parts.points(words.enough_sentence(found, name, wood, what) for wood in woods)
             + "</div>"
         )
         text += parts.note(words.differs_sentence(mine, name))
         text += parts.picture(
-            drawing.plot_fertility(table, name, what), drawing.fertility_text(table, name, what)
+            drawing.plot_fertility(found, name, what), drawing.fertility_text(found, name, what)
         )
-        rows = [
-            [
-                joined(f"{row['wood']}, node {row['node']}"),
-                f"{row['value_p50']:.2f}",
-                joined(f"{row['value_p10']:.2f} to {row['value_p90']:.2f}"),
-                whole(
-                    f"{row['relative_p50']:.2f} ({row['relative_p10']:.2f} to "
-                    f"{row['relative_p90']:.2f})"
-                ),
-                f"{row['handbook']:.2f}",
-                "differs" if row["differs"] else "agrees",
-                wording.figure(row["buds_seen"], 0),
-                wording.figure(row["buds_enough"], 0),
-            ]
-            for row in mine.to_dict("records")
-        ]
-        figure = "clusters per shoot" if what == "fertility" else "shoots per bud"
-        heads = ["node", f"{figure} [1]", table.attrs["interval"], "relative (range)"]
-        heads += ["handbook", "against it", "buds examined", "buds enough"]
-        text += parts.table(heads, rows, f"{name}: fitted by node", {5})
+        text += tables.fertility_table(found, name, what).html()
         text += parts.points([words.FERTILITY_NOTE])
         if self.desk.is_sample:
             text += parts.note("The buds are invented, like everything of Quillfoot.")
         text += parts.head("Where the figures come from")
-        keys = [f"profile.{wood}.{what}" for wood in woods]
-        keys += ["fertility.node", "fertility.error", "fertility.between_years"]
+        keys = [*(f"profile.{wood}.{what}" for wood in woods), *found.sources]
         known = set(handbook.keys())
         text += "".join(parts.source(key) for key in keys if key in known)
         self.answer.value = text

@@ -3,6 +3,7 @@
 import ipywidgets as widgets
 
 from cropload.beliefs.calendar import forecast_days
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
 from cropload.review.review import review_season
 from cropload.show.panels import parts, saving
@@ -45,7 +46,9 @@ class ReviewDesk(widgets.VBox):
     by ``compute``, which ``start`` calls once the desk is on the screen.
     """
 
-    def __init__(self, records_or_path=None, *, season=None, units="metric", draws=4000, seed=0):
+    def __init__(
+        self, records_or_path=None, *, season=None, units="metric", draws=DEFAULT_DRAWS, seed=0
+    ):
         self.draws, self.seed = draws, seed
         self.base, self.reviews, self.left_out, self._watchers = None, {}, [], {}
         self.message = parts.html()

@@ -23,36 +23,27 @@ def _arguments(parser):
 
 
 def _run(given):
-    from cropload.season.crew_words import (
-        OFF_HEAD,
-        checked_crew,
-        crew_rows,
-        crew_sentence,
-        rows_not_told,
-    )
-    from cropload.show.terminal import Column, paragraph, text_table, words
+    from cropload.season.crew_check import NoPlan, crew_check
+    from cropload.season.words import rows_not_told
+    from cropload.show.terminal import paragraph
 
     records = options.records_of(given)
-    units = options.units_of(given)
-    check = checked_crew(
-        records,
-        given.block,
-        given.season,
-        plan=given.plan,
-        date=given.as_of,
-        draws=given.draws,
-        seed=given.seed,
-        name_plan="name it here, like --plan 2x10+2x2",
-    )
-    options.save(given, check.by_row)
-    parts = [paragraph(crew_sentence(check, units))]
-    rows = crew_rows(check, told_only=True)
-    if rows:
-        heads = [Column("row"), Column("vines"), Column("buds a vine")]
-        heads += [Column(OFF_HEAD), words("verdict")]
-        parts.append("ROW BY ROW\n" + text_table(heads, rows))
-    if rows_not_told(check):
-        parts.append(paragraph(rows_not_told(check)))
+    try:
+        check = crew_check(
+            records,
+            given.block,
+            given.season,
+            plan=given.plan,
+            date=given.as_of,
+            draws=given.draws,
+            seed=given.seed,
+        )
+    except NoPlan as fault:
+        raise fault.mended("name it here, like --plan 2x10+2x2") from None
+    options.save(given, check.frame)
+    parts = [check.text(options.units_of(given))]
+    if rows := rows_not_told(check.frame):
+        parts.append(paragraph(rows))
     return "\n\n".join([*parts, paragraph(options.CAUTION)])
 
 

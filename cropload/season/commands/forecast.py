@@ -1,5 +1,6 @@
 """The command ``forecast``: a season's crop on any day of it."""
 
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
 from cropload.show import options
 from cropload.show.command import Command
@@ -46,26 +47,19 @@ def made(given, records, as_of=None):
         records,
         getattr(given, "season", None),
         given.as_of if as_of is None else as_of,
-        draws=getattr(given, "draws", 4000),
+        draws=getattr(given, "draws", DEFAULT_DRAWS),
         seed=getattr(given, "seed", 0),
     )
 
 
-def heading(found):
-    """Return which season, as of when, and where the season stands, in a sentence."""
-    when = "from all records" if found.as_of is None else f"as of {found.as_of:%Y-%m-%d}"
-    return (
-        f"Forecast of season {found.season} {when}: {found.stage}. "
-        f"Each figure is the middle, with its {found.attrs()['interval']}, in brackets."
-    )
-
-
 def _run(given):
+    from cropload.clock import day
+    from cropload.season.forecast_view import export
+
     records = options.records_of(given)
     found = made(given, records)
     units = options.units_of(given)
-    options.save(given, export(found.table(given.by), units))
-    from cropload.clock import day
+    options.save(given, export(found, given.by, units))
 
     since, until = day(given.since), found.as_of
     if since is not None and until is not None and since >= until:
@@ -83,8 +77,7 @@ def _run(given):
 
 def keep(found, records, given):
     """Append a forecast to the log of the user's folder, and say so."""
-    from cropload.errors import CroploadError
-    from cropload.season.log_writing import log_forecast
+    from cropload.season.forecast_log import log_forecast
 
     if given.example:
         raise CroploadError(
@@ -94,78 +87,25 @@ def keep(found, records, given):
     options.note(f"Kept in: {log_forecast(found, records.path)}")
 
 
-def export(table, units):
-    """Return a table as it is written to a file: self-explaining rows, chosen units."""
-    from cropload.show.result_units import in_units
-
-    shown = in_units(table, units)
-    if units.name == "us":
-        shown["range_tons"] = units.convert("tonnes", shown.pop("range_t"))
-        shown["area_ac"] = units.convert("area_ha", shown.pop("area_ha"))
-    for name in ("interval", "draws", "seed"):
-        shown[name] = table.attrs[name]
-    for name in ("stage", "as_of", "season"):
-        shown.insert(0, name, table.attrs[name])
-    return shown
-
-
 def _parts(found, earlier, by, units, season=""):
-    from cropload.season.words import contribution_sentence
+    from cropload.season.tables import crop_table
+    from cropload.season.what_moved import change_notes
+    from cropload.season.words import contribution_sentence, heading
     from cropload.show.terminal import paragraph
 
     yield paragraph(heading(found))
     if season:
         yield season
-    yield crop_table(found, by, units)
+    yield crop_table(found, by).text(units)
     yield paragraph(contribution_sentence(found.contributions("estate")))
+    notes = found.notes
     if earlier is not None:
-        yield changes(found, earlier, units)
-    for note in found.notes:
+        change = found.explain(earlier)
+        yield change.text(units)
+        notes = (*change_notes(change), *notes)
+    for note in notes:
         yield paragraph(note, "- ")
     yield paragraph(options.CAUTION)
-
-
-def crop_table(found, by, units):
-    """Return the crop by block, variety or estate as text, the estate's total at its end."""
-    from cropload.show.terminal import Column, range_texts, text_table, words
-    from cropload.show.wording import significant as figure
-
-    table, total = found.table(by), found.table("estate")
-    frames = [table] if by == "estate" else [table, total]
-
-    def column(name, quantity):
-        cells = []
-        for frame in frames:
-            ends = [units.convert(quantity, frame[f"{name}_{e}"]) for e in ("p10", "p50", "p90")]
-            cells += range_texts(zip(*ends, strict=True))
-        return cells
-
-    names = [*table[by], *(["estate"] if by != "estate" else [])]
-    plans = [*(p or "-" for p in table["plan"]), ""] if by == "block" else None
-    area = [figure(units.convert("area_ha", a)) for frame in frames for a in frame["area_ha"]]
-    heads = [words(by), Column("area", units.label("area_ha"))]
-    cells = [names, area, column("tonnes", "tonnes"), column("t_ha", "t_ha")]
-    if plans:
-        heads.insert(1, words("plan"))
-        cells.insert(1, plans)
-    heads += [Column("crop", units.label("tonnes")), Column("crop", units.label("t_ha"))]
-    return "CROP at the scale\n" + text_table(heads, zip(*cells, strict=True))
-
-
-def changes(found, earlier, units):
-    """Return what changed since an earlier forecast, by component, adding up."""
-    from cropload.season.words import change_sentence, change_table, short, signed
-    from cropload.show.terminal import Column, paragraph, text_table, words
-
-    change = found.explain(earlier)
-    rows = [
-        (short(name), signed("tonnes", move, units, places=2))
-        for name, move in change_table(change).itertuples(index=False)
-        if abs(move) >= 0.005
-    ]
-    rows.append(("all together", signed("tonnes", change.attrs["change_t"], units, places=2)))
-    table = text_table([words("component"), Column("change of the middle")], rows)
-    return f"WHAT CHANGED\n{paragraph(change_sentence(change, earlier, units))}\n{table}"
 
 
 COMMANDS = (

@@ -4,9 +4,6 @@ from cropload.season.commands.forecast import add_as_of, made
 from cropload.show import options
 from cropload.show.command import Command
 
-#: Rows shown; the file of --csv holds all.
-_SHOWN = 12
-
 
 def _arguments(parser):
     options.add_records(parser)
@@ -31,64 +28,35 @@ def _arguments(parser):
 
 
 def _run(given):
-    from cropload.season.commands.forecast import heading
     from cropload.season.next_counts import next_counts
-    from cropload.season.words import nothing_to_count
-    from cropload.show import wording
-    from cropload.show.terminal import Column, paragraph, text_table, words
+    from cropload.season.tables import MOST_COUNTS
+    from cropload.season.words import next_sentence, standing
+    from cropload.show.terminal import paragraph
 
     records = options.records_of(given)
     units = options.units_of(given)
-    forecast = made(given, records)
-    found = next_counts(forecast, hours=given.hours, of=given.of)
+    found = next_counts(made(given, records), hours=given.hours, of=given.of)
     options.save(given, export(found, units))
-    parts = [paragraph(heading(forecast).split(" Each figure")[0])]
-    if found.empty:
-        parts.append(paragraph(nothing_to_count(forecast)))
-        parts += [paragraph(note, "- ") for note in forecast.notes]
-        return "\n\n".join([*parts, paragraph(options.CAUTION)])
-    now = wording.amount("tonnes", found["range_now_t"].iloc[0], units)
-    total = "the estate" if given.of == "estate" else given.of
-    hours = "one crew hour" if given.hours == 1 else f"{given.hours:g} crew hours"
-    parts.append(
-        paragraph(
-            f"The range of {total} is {now} wide ({forecast.attrs()['interval']}). What "
-            f"{hours} would take off it, the best first:"
-        )
-    )
-    label = units.label("tonnes")
-    rows = [
-        (
-            str(place),
-            row["block"],
-            row["words"],
-            str(row["vines"]),
-            str(row["counted"]),
-            wording.figure(units.convert("tonnes", row["removed_t"]), 2),
-            wording.figure(units.convert("tonnes", row["removed_t_per_hour"]), 2),
-        )
-        for place, row in enumerate(found.head(_SHOWN).to_dict("records"), start=1)
-    ]
-    heads = [Column(""), words("block"), words("what"), Column("vines"), Column("counted so far")]
-    heads += [Column("off the range", label), Column("an hour", label)]
-    parts.append(text_table(heads, rows, keep=2))
-    if len(found) > _SHOWN:
-        parts.append(paragraph(f"{len(found) - _SHOWN} more; --csv writes them all."))
-    parts += [paragraph(note, "- ") for note in forecast.notes]
+    parts = [paragraph(standing(found.forecast)), paragraph(next_sentence(found, units))]
+    if len(found):
+        parts.append(found.table(units).text(units))
+    if len(found) > MOST_COUNTS:
+        parts.append(paragraph(f"{len(found) - MOST_COUNTS} more; --csv writes them all."))
+    parts += [paragraph(note, "- ") for note in found.notes]
     return "\n\n".join([*parts, paragraph(options.CAUTION)])
 
 
 def export(found, units):
     """Return the ranking as it is written to a file, in the units asked for."""
-    shown = found.copy()
+    rows, about = found.frame.copy(), {**found.forecast.attrs(), "of": found.of}
     if units.name == "us":
         for name in ("range_now_t", "range_after_t", "removed_t", "removed_t_per_hour"):
             us_name = name.replace("_t", "_tons", 1)
-            shown[name] = units.convert("tonnes", shown[name])
-            shown = shown.rename(columns={name: us_name})
+            rows[name] = units.convert("tonnes", rows[name])
+            rows = rows.rename(columns={name: us_name})
     for name in ("interval", "of", "as_of", "season"):
-        shown[name] = found.attrs[name]
-    return shown
+        rows[name] = about[name]
+    return rows
 
 
 COMMANDS = (

@@ -26,6 +26,12 @@ def _arguments(parser):
         "--vines", metavar="N", type=options.whole, help="so many vines, whatever the error"
     )
     parser.add_argument(
+        "--two-step",
+        action="store_true",
+        help="count clusters on many vines and weigh some on few of them, for the least crew time; "
+        "--error is then that of the crop of a vine",
+    )
+    parser.add_argument(
         "--walk", metavar="ROWS", type=options.whole, help="visit only so many rows"
     )
     parser.add_argument(
@@ -47,15 +53,11 @@ def _arguments(parser):
 
 
 def _run(given):
-    from cropload.errors import CroploadError
-    from cropload.season.count_plan import plan_count
+    from cropload.season.count_plan import sample_vines
     from cropload.show.terminal import paragraph
 
     records = options.records_of(given)
-    for option, name, ending in ((given.csv, "--csv", ".csv"), (given.html, "--html", ".html")):
-        if option is not None and not option.lower().endswith(ending):
-            raise CroploadError(f"{name} needs a file that ends in {ending}, not '{option}'.")
-    plan = plan_count(
+    plan = sample_vines(
         records,
         given.block,
         given.what,
@@ -66,22 +68,12 @@ def _run(given):
         date=given.date,
         seed=given.seed,
         units=options.units_of(given),
+        two_step=given.two_step,
     )
-    for target, text in ((given.csv, plan.csv), (given.html, plan.html)):
-        if target is not None:
-            options.note(f"Written: {plan.write(target, text, given.replace)}")
-    picked = plan.picked
-    walk = ", ".join(
-        f"{row}:{vine}" for row, vine in zip(picked["row"], picked["vine"], strict=True)
-    )
-    return "\n\n".join(
-        [
-            paragraph(plan.words),
-            paragraph(f"The walk, row:vine: {walk}."),
-            paragraph(picked.attrs["note"], "- "),
-            paragraph(plan.care),
-        ]
-    )
+    options.tell_written(plan.write(given.csv, given.html, given.replace))
+    parts = [paragraph(plan.words), paragraph(plan.walk())]
+    *notes, care = plan.notes
+    return "\n\n".join([*parts, *(paragraph(note, "- ") for note in notes), paragraph(care)])
 
 
 COMMANDS = (
@@ -95,6 +87,7 @@ COMMANDS = (
         example="""
             cropload sample my_season --block "Long Acre" --what clusters --error 10
             cropload sample --example --block "Long Acre" --html sheet.html
+            cropload sample --example --block "Long Acre" --two-step --error 15
         """,
         arguments=_arguments,
         run=_run,

@@ -1,6 +1,6 @@
 """The command ``thin``: how many clusters to leave on a vine for a target crop or balance."""
 
-from cropload.season.commands.forecast import add_as_of, heading, made
+from cropload.season.commands.forecast import add_as_of, made
 from cropload.show import options
 from cropload.show.command import Command
 
@@ -33,7 +33,7 @@ def _arguments(parser):
 
 def _run(given):
     from cropload.season.thinning import thin_to
-    from cropload.season.thinning_words import thinning_sentence
+    from cropload.season.words import standing
     from cropload.show.result_units import in_units
     from cropload.show.terminal import paragraph
     from cropload.units import US
@@ -45,46 +45,9 @@ def _run(given):
     if given.target_ton_ac is not None:
         target = US.to_metric("t_ha", given.target_ton_ac)
     found = thin_to(forecast, given.block, target_t_ha=target, ravaz=given.ravaz)
-    options.save(given, in_units(found.options, units))
-    parts = [
-        paragraph(heading(forecast).split(" Each figure")[0]),
-        paragraph(thinning_sentence(found, target, units)),
-        *([_table(found, units)] if found.drop > 0 else []),
-        *(paragraph(text, "- ") for text in found.cautions),
-        *(paragraph(text, "- ") for text in forecast.estate.accepted_notes),
-    ]
-    return "\n\n".join([*parts, paragraph(options.CAUTION)])
-
-
-def _table(found, units):
-    from cropload.beliefs import ranges
-    from cropload.season.thinning_words import around
-    from cropload.show.terminal import Column, range_texts, text_table
-    from cropload.show.wording import percent
-    from cropload.show.wording import significant as figure
-
-    rows = around(found)
-    ends = [units.convert("t_ha", rows[f"t_ha_{end}"]) for end in ("p10", "p50", "p90")]
-    ravaz = [rows[f"ravaz_{end}"] for end in ("p10", "p50", "p90")]
-    weight = units.label("pruning_weight_kg")
-    return f"THE CHOICES AROUND IT (middle, with its {ranges.label()})\n" + text_table(
-        [
-            Column("leave at most", "a vine"),
-            Column("drop", "a vine"),
-            Column("chance on target"),
-            Column("crop", units.label("t_ha")),
-            Column("yield to prunings", f"{weight}/{weight}"),
-            Column("labour", "hours"),
-        ],
-        zip(
-            rows["keep"],
-            [figure(drop, 2) for drop in rows["drop"]],
-            [percent(chance) for chance in rows["chance"]],
-            range_texts(zip(*ends, strict=True)),
-            range_texts(zip(*ravaz, strict=True)),
-            [figure(hours, 2) for hours in rows["labour_h"]],
-            strict=True,
-        ),
+    options.save(given, in_units(found.frame, units))
+    return "\n\n".join(
+        [paragraph(standing(forecast)), found.text(units), paragraph(options.CAUTION)]
     )
 
 

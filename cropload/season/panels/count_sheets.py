@@ -6,7 +6,7 @@ import ipywidgets as widgets
 import numpy as np
 
 from cropload.errors import CroploadError
-from cropload.season.count_plan import plan_count
+from cropload.season.count_plan import sample_vines
 from cropload.season.count_sheet import LABELS, read_count_sheet
 from cropload.season.vine_picking import block_of
 from cropload.season.words import forecast_sentence
@@ -102,7 +102,7 @@ class CountSheets(DeskPanel):
                 "the block”, or fill column rows of table blocks."
             )
             return
-        self.planned = plan_count(
+        self.planned = sample_vines(
             self.desk.records,
             self.block.value,
             self.measure.value,
@@ -116,9 +116,7 @@ class CountSheets(DeskPanel):
             units=self.desk.units,
         )
         plan = self.planned
-        self.words.value = parts.note(plan.words) + parts.points(
-            [plan.picked.attrs["note"], plan.care]
-        )
+        self.words.value = parts.note(plan.words) + parts.points(plan.notes)
         stem = self._stem()
         self.links.value = (
             download(plan.html, f"{stem}.html", "text/html", "Download the sheet to print")
@@ -143,9 +141,9 @@ class CountSheets(DeskPanel):
             if self.planned is None:
                 raise CroploadError("There is no sheet to write; see the message above.")
             folder = saving.results_folder(self.desk.base)
-            page = saving.save_page(self.planned.html, folder, self._stem())
+            page = saving.new_file(folder, self._stem(), ".html")
             csv = page.with_suffix(".csv")
-            self.planned.write(csv, self.planned.csv)
+            self.planned.write(csv, page)
             return f"the sheets are {page} and {csv.name}."
 
         parts.tell(self.kept, action, "The sheets were not written")
@@ -171,7 +169,8 @@ class CountSheets(DeskPanel):
                 text = content.decode("utf-8-sig")
             except UnicodeDecodeError:
                 raise CroploadError(f"{name} is not UTF-8; save it as CSV UTF-8.") from None
-            table = read_count_sheet(text + "\n", self.block.value)
+            sheet = read_count_sheet(text + "\n", self.block.value)
+            table = sheet.frame
             seasons = set(table["season"]) - {self.desk.season}
             if seasons:
                 raise CroploadError(
@@ -201,7 +200,7 @@ class CountSheets(DeskPanel):
         means = ", ".join(
             f"{LABELS[c].lower()} {table[c].mean():.1f}" for c in table if c in LABELS
         )
-        blank = table.attrs["blank"]
+        blank = sheet.blank
         self.returned.value = parts.done(
             f"{len(table)} vines read from {name}, {blank} left blank. Means: {means}. Press “Use "
             "these counts” to let them speak."

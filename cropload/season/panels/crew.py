@@ -1,6 +1,7 @@
 """The panel of the crew check: what was left against what was planned."""
 
-from cropload.season.crew_words import OFF_HEAD, checked_crew, crew_rows, crew_sentence
+from cropload.season.crew_check import NoPlan, crew_check
+from cropload.season.tables import crew_table
 from cropload.show.panels import parts
 from cropload.show.panels.desk_panel import DeskPanel
 from cropload.show.panels.fields import choice, field
@@ -32,34 +33,29 @@ class CrewPanel(DeskPanel):
                 "Count the buds left on some pruned vines, and enter them above or in table counts."
             )
             return
-        self.check = checked_crew(
-            self.desk.records,
-            self.block.value,
-            self.desk.season,
-            plan=self.plan.value.strip() or None,
-            date=self.desk.as_of,
-            history=self.desk.base,
-            draws=self.desk.draws,
-            seed=self.desk.seed,
-            name_plan="write it into “Planned”, like 2x10+2x2",
-        )
+        try:
+            self.check = crew_check(
+                self.desk.records,
+                self.block.value,
+                self.desk.season,
+                plan=self.plan.value.strip() or None,
+                date=self.desk.as_of,
+                history=self.desk.base,
+                draws=self.desk.draws,
+                seed=self.desk.seed,
+            )
+        except NoPlan as fault:
+            raise fault.mended("write it into “Planned”, like 2x10+2x2") from None
         check = self.check
         text = (
             '<div class="cl-level" role="status">'
             f"<p><strong>{parts.escape(check.verdict.capitalize())}</strong></p>"
-            f"<p>{parts.escape(crew_sentence(check, self.desk.units))}</p></div>"
+            f"<p>{parts.escape(check.heading(self.desk.units))}</p></div>{parts.points(check.notes)}"
         )
-        if len(check.by_row):
-            level = f"{100 * check.buds.confidence:g} % range in brackets"
-            table = parts.table(
-                ["row", "vines", "buds a vine", OFF_HEAD, "verdict"],
-                crew_rows(check),
-                f"Row by row ({level})",
-                {4},
-            )
+        if len(check):
             text += (
-                f'<details class="cl-source"><summary>{len(check.by_row)} rows, one by one'
-                f"</summary>{table}</details>"
+                f'<details class="cl-source"><summary>{len(check)} rows, one by one'
+                f"</summary>{crew_table(check).html()}</details>"
             )
         text += parts.note(
             "A check of the work, not of a person: a wire, the wood there was, or a sheet misread "

@@ -7,6 +7,7 @@ import pandas as pd
 
 from cropload.beliefs.forecast import forecast
 from cropload.beliefs.history import learned_before
+from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.clock import day as read_day
 from cropload.errors import CroploadError
 from cropload.season.panels.entered_rows import added
@@ -52,7 +53,14 @@ class SeasonDesk(widgets.VBox):
     """
 
     def __init__(
-        self, records_or_path=None, *, season=None, as_of=None, units="metric", draws=4000, seed=0
+        self,
+        records_or_path=None,
+        *,
+        season=None,
+        as_of=None,
+        units="metric",
+        draws=DEFAULT_DRAWS,
+        seed=0,
     ):
         self.draws, self.seed = draws, seed
         self.base = self.records = self.forecast = None
@@ -269,7 +277,7 @@ class SeasonDesk(widgets.VBox):
         if not self.unsaved:
             raise CroploadError("Nothing has been entered that is not saved yet.")
         self.own_folder("keep counts")
-        from cropload.records.writing.template import append_rows
+        from cropload.records.writing.append import append_rows
 
         files = []
         for name in ("counts", "weights"):

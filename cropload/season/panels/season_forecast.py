@@ -2,34 +2,17 @@
 
 import ipywidgets as widgets
 
-from cropload.beliefs.origins import MOST_SHOWN
 from cropload.errors import CroploadError
-from cropload.season import season_figures as drawing
-from cropload.season.change_figure import change_text, plot_change
-from cropload.season.fan_figure import fan_text, plot_fan
-from cropload.season.season_days import fan_table, harvest_words, harvested
-from cropload.season.words import (
-    change_sentence,
-    change_table,
-    contribution_sentence,
-    short,
-    signed,
-)
-from cropload.show import wording
+from cropload.season import charts
+from cropload.season.season_days import fan_of
+from cropload.season.tables import change_blocks, crop_table, origins_table, ranked
+from cropload.season.what_moved import change_notes
+from cropload.season.words import change_sentence, change_steps, contribution_sentence
 from cropload.show.panels import parts
 from cropload.show.panels.desk_panel import DeskPanel
 from cropload.show.panels.fields import button, choice
 
 _NO_DAY = "no earlier day on record"
-
-
-def range_cells(row, name, quantity, units):
-    """Return middle and range of a quantity as two cells of text."""
-    low, middle, high = (row[f"{name}_{end}"] for end in ("p10", "p50", "p90"))
-    return [
-        wording.amount(quantity, middle, units, unit=False),
-        wording.span(quantity, low, high, units),
-    ]
 
 
 class SeasonFan(DeskPanel):
@@ -104,34 +87,10 @@ class SeasonFan(DeskPanel):
                 "Counts have been entered since this was drawn. Press “Draw the season” again."
             )
         by, name = self.total.value
-        units, records = self.desk.units, self.desk.records
-        fan = fan_table(self.made, by, name)
-        known = harvested(records, self.desk.season, self.made[0][1], by, name)
-        self.figure.value = parts.picture(plot_fan(fan, known, units), fan_text(fan, known, units))
-        label = units.label("tonnes")
-        words = ["not known yet"] * len(fan) if known is None else harvest_words(self.made, known)
-        rows = [
-            [
-                f"{row['words']}, {row['day']:%Y-%m-%d}",
-                *range_cells(row, "tonnes", "tonnes", units),
-                wording.amount("tonnes", row["range_t"], units, unit=False),
-                word,
-            ]
-            for row, word in zip(fan.to_dict("records"), words, strict=True)
-        ]
-        heads = ["date", f"middle [{label}]", fan.attrs["interval"], f"width [{label}]"]
-        text = parts.table([*heads, "harvest against the range"], rows, "The same in numbers", {4})
-        if known is not None:
-            text += parts.note(
-                f"Harvest on record: {wording.amount('tonnes', known.tonnes, units)}."
-                + (
-                    f" Not in it, for want of a harvest on record: {', '.join(known.missing)}; "
-                    "the harvest is held against the range of the other blocks."
-                    if known.missing
-                    else ""
-                )
-            )
-        self.table.value = text
+        units = self.desk.units
+        fan = fan_of(self.made, by, name, self.desk.records)
+        self.figure.value = parts.picture(charts.fan_panel(fan, fan.harvest, units))
+        self.table.value = fan.table(units).html(units) + parts.note(fan.heading(units))
 
 
 class BlocksNow(DeskPanel):
@@ -166,60 +125,18 @@ class BlocksNow(DeskPanel):
     def show(self):
         """Show the desk's forecast."""
         found, units, by = self.desk.forecast, self.desk.units, self.by.value
-        table = drawing.ranked(found.table(by), self.order.value)
-        self.figure.value = parts.picture(
-            drawing.plot_ranking(table, by, units), drawing.ranking_text(table, by, units)
-        )
-        self.table.value = self._table(table, by, units)
+        rows = ranked(found.frame_by(by), self.order.value)
+        self.figure.value = parts.picture(charts.ranking_rows(rows, by, units))
+        self.table.value = crop_table(found, by, self.order.value).html(units)
         contributions = found.contributions(by)
         total = found.contributions("estate")
         self.split.value = (
             parts.head("What the range comes from")
             + parts.note(contribution_sentence(total))
-            + parts.picture(
-                drawing.plot_contributions(contributions, by),
-                drawing.contributions_text(contributions, by),
-            )
+            + parts.picture(charts.contribution_rows(contributions, by))
         )
-        self.origins.value = self._origins(found) if self.parts_of.value else ""
-
-    @staticmethod
-    def _table(table, by, units):
-        tonnes, area = units.label("tonnes"), units.label("t_ha")
-        interval = table.attrs["interval"]
-        rows = []
-        for row in table.to_dict("records"):
-            rows.append(
-                [
-                    row[by],
-                    *([row["plan"] or "none on record"] if by == "block" else []),
-                    *range_cells(row, "tonnes", "tonnes", units),
-                    wording.amount("tonnes", row["range_t"], units, unit=False),
-                    *range_cells(row, "t_ha", "t_ha", units),
-                ]
-            )
-        heads = [by, *(["plan"] if by == "block" else []), f"crop [{tonnes}]", interval]
-        heads += [f"width [{tonnes}]", f"crop [{area}]", interval]
-        return parts.table(heads, rows, "Crop at the scale", {1} if by == "block" else ())
-
-    def _origins(self, found):
-        mine = found.components
-        mine = mine[mine["block"] == self.parts_of.value]
-        rows = []
-        for row in mine.to_dict("records"):
-            # No more than all of the fruit reaches the scale.
-            most = MOST_SHOWN.get(row["component"], float("inf"))
-            low, centre, high = (min(row[part], most) for part in ("low", "centre", "high"))
-            about = "; cannot exceed 1" if row["high"] > most else ""
-            cells = [
-                row["words"],
-                f"{centre:.3g} {'' if row['unit'] == '1' else row['unit']}".strip(),
-                f"{low:.3g} to {high:.3g}{about}",
-                f"{row['came_from']}: {row['detail']}",
-            ]
-            rows.append(cells)
-        heads = ["component", "middle (metric)", found.attrs()["interval"], "came from"]
-        return parts.table(heads, rows, f"Every part of {self.parts_of.value}", {3})
+        block = self.parts_of.value
+        self.origins.value = origins_table(found, block).html() if block else ""
 
 
 class WhatChanged(DeskPanel):
@@ -265,34 +182,9 @@ class WhatChanged(DeskPanel):
         found, units = self.desk.forecast, self.desk.units
         earlier = self.desk.forecast_on(self.since.value)
         change = found.explain(earlier)
-        before = float(earlier.centre_tonnes().sum())
-        self.figure.value = parts.note(change_sentence(change, earlier, units)) + parts.picture(
-            plot_change(change, before, units), change_text(change, before, units)
-        )
-        self.table.value = self._table(change, before, units)
-
-    @staticmethod
-    def _table(change, before, units):
-        wide = change.pivot(index="block", columns="component", values="change_t")
-        order = [c for c in change_table(change)["component"] if wide[c].abs().max() >= 0.005]
-        wide = wide.reindex(index=list(dict.fromkeys(change["block"])))
-
-        def text(value):
-            return wording.figure(units.convert("tonnes", value), 2)
-
-        rows = [
-            [block, *(text(v) for v in row[order]), text(row.sum())]
-            for block, row in wide.iterrows()
-        ]
-        total = wide.sum()
-        rows.append(["estate", *(text(v) for v in total[order]), text(change.attrs["change_t"])])
-        label = units.label("tonnes")
-        heads = ["block", *(short(c) for c in order), f"all together [{label}]"]
-        return parts.table(
-            heads, rows, f"Change of the middle by block and component [{label}]"
-        ) + parts.note(
-            "The middle here is the sum of the blocks' own middles "
-            f"({wording.amount('tonnes', before, units)} before, "
-            f"{signed('tonnes', change.attrs['change_t'], units)}). The middle of the total lies a "
-            "little higher, because blocks that share a season swing together."
-        )
+        self.figure.value = parts.note(change_sentence(change, units))
+        if not change_steps(change):
+            self.table.value = ""
+            return
+        self.figure.value += parts.picture(charts.change_rows(change, units))
+        self.table.value = change_blocks(change).html(units) + parts.points(change_notes(change))

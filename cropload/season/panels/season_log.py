@@ -3,16 +3,12 @@
 import ipywidgets as widgets
 
 from cropload.errors import CroploadError
-from cropload.season.forecast_log import read_log
-from cropload.season.log_writing import log_forecast
+from cropload.season.forecast_log import log_forecast, read_log
 from cropload.season.stage_errors import published_sources, stage_errors
-from cropload.show import wording
+from cropload.season.tables import kept_table
 from cropload.show.panels import parts
 from cropload.show.panels.desk_panel import DeskPanel
 from cropload.show.panels.fields import button
-
-#: Kept forecasts shown, the latest first.
-_SHOWN = 30
 
 
 class KeptForecasts(DeskPanel):
@@ -52,16 +48,7 @@ class KeptForecasts(DeskPanel):
         if log.empty:
             self.table.value = text + parts.note("No forecast has been kept yet.")
             return
-        units = self.desk.units
-        keys = ["logged_at", "season", "as_of", "stage"]
-        rows = []
-        groups = log.groupby(keys, sort=False)
-        for (at, season, as_of, stage), lines in list(groups)[::-1][:_SHOWN]:
-            middle = wording.amount("tonnes", lines["tonnes_p50"].sum(), units)
-            day = as_of or "all records"
-            rows.append([at, str(season), day, stage, str(len(lines)), middle])
-        heads = ["kept at (UTC)", "season", "as of", "stage", "blocks", "sum of block middles"]
-        self.table.value = text + parts.table(heads, rows, "Forecasts kept, latest first", {2, 3})
+        self.table.value = text + kept_table(log).html(self.desk.units)
 
 
 class StageErrors(DeskPanel):
@@ -118,30 +105,11 @@ class StageErrors(DeskPanel):
                 "seconds. Errors that were published stand below."
             )
             return
-        rows = [
-            [
-                row["words"],
-                row["of"],
-                f"{100 * row['error']:.0f} %",
-                row["published_text"],
-                f"{row['cases']} blocks in {row['seasons']} seasons",
-            ]
-            for row in self.errors.to_dict("records")
-        ]
-        heads = ["forecast made", "of", "error here", "error published", "rests on"]
-        seasons = ", ".join(str(season) for season in self.errors.attrs["seasons"])
-        text = parts.table(
-            heads,
-            rows,
-            f"Root mean square of the relative error of a block, seasons {seasons}",
-            {1, 4},
-        )
+        text = self.errors.table().html()
         if self.desk.is_sample:
             text += parts.note(
                 "The errors here are of the invented sample estate, which was made by the same "
                 "kind of model that forecasts it. They show how the table reads, and prove nothing "
                 "about a vineyard that exists."
             )
-        self.table.value = text + parts.note(
-            "Published errors are of other vineyards and other methods: a yardstick, no contest."
-        )
+        self.table.value = text + "".join(map(parts.note, self.errors.notes))

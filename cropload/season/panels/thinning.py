@@ -3,9 +3,8 @@
 import ipywidgets as widgets
 
 from cropload import handbook
-from cropload.season.thinning import thin_to
-from cropload.season.thinning_figure import plot_thinning, thinning_text
-from cropload.season.thinning_words import around, thinning_sentence
+from cropload.season.charts import plot_thinning, thinning_text
+from cropload.season.thinning import CAUTIONS, thin_to
 from cropload.show import wording
 from cropload.show.panels import parts
 from cropload.show.panels.desk_panel import DeskPanel
@@ -60,8 +59,8 @@ class ThinningPanel(DeskPanel):
         """Open a fifth under the crop that hangs, so that there is something to see."""
         if self.desk.forecast is None:
             return 8.0
-        table = self.desk.forecast.table()
-        mine = table[table["block"] == self.block.value].iloc[0]
+        rows = self.desk.forecast.frame
+        mine = rows[rows["block"] == self.block.value].iloc[0]
         return round(self.desk.units.convert("t_ha", 0.8 * mine["t_ha_p50"]), 1)
 
     def _label(self):
@@ -88,7 +87,6 @@ class ThinningPanel(DeskPanel):
             each.value = ""
         self.found = None
         units = self.desk.units
-        target = None
         if self.aim.value == _CROP:
             target = float(f"{units.to_metric('t_ha', self.target.value):.6g}")
             found = thin_to(self.desk.forecast, self.block.value, target_t_ha=target)
@@ -97,26 +95,11 @@ class ThinningPanel(DeskPanel):
         self.found = found
         self.result.value = (
             '<div class="cl-level" role="status"><p>'
-            f"{parts.escape(thinning_sentence(found, target, units))}</p></div>"
+            f"{parts.escape(found.heading(units))}</p></div>"
             '<div class="cl-care"><strong>Before anyone cuts</strong>'
-            f"{parts.points(found.cautions)}{parts.note(wording.SUPPORT)}</div>"
+            f"{parts.points(CAUTIONS)}{parts.note(wording.SUPPORT)}</div>"
             f"{parts.points(self.desk.forecast.estate.accepted_notes)}"
         )
         self.figure.value = parts.picture(plot_thinning(found, units), thinning_text(found, units))
-        rows = []
-        for row in around(found).to_dict("records"):
-            rows.append(
-                [
-                    row["keep"],
-                    f"{row['drop']:.1f}",
-                    f"{100 * row['chance']:.0f} %",
-                    wording.amount("t_ha", row["t_ha_p50"], units, unit=False),
-                    wording.span("t_ha", row["t_ha_p10"], row["t_ha_p90"], units),
-                    wording.figure(row["ravaz_p50"]),
-                    f"{row['labour_h']:.0f}",
-                ]
-            )
-        label = units.label("t_ha")
-        heads = ["leave at most", "drop a vine", "chance on target", f"crop [{label}]"]
-        heads += [self.desk.forecast.attrs()["interval"], "yield / prunings", "crew hours"]
-        self.table.value = parts.table(heads, rows, "The choices around it") if rows else ""
+        table = found.table(units)
+        self.table.value = table.html(units) if table else ""

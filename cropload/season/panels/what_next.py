@@ -7,14 +7,12 @@ from cropload.clock import day as read_day
 from cropload.errors import CroploadError
 from cropload.season.next_counts import next_counts
 from cropload.season.panels.count_entry import check_day, count_rows, read_numbers, weight_rows
-from cropload.season.words import MEASURES, forecast_sentence, next_sentence, nothing_to_count
+from cropload.season.tables import MOST_COUNTS
+from cropload.season.words import MEASURES, forecast_sentence
 from cropload.show import wording
 from cropload.show.panels import parts
 from cropload.show.panels.desk_panel import DeskPanel
 from cropload.show.panels.fields import button, choice, field
-
-#: Rows of the ranking shown.
-_SHOWN = 10
 
 
 class WhatNext(DeskPanel):
@@ -175,30 +173,9 @@ class WhatNext(DeskPanel):
         """Rank what could be counted next."""
         self._hint()
         found = next_counts(self.desk.forecast, hours=self.hours.value, of=self.of.value)
-        if found.empty:
-            self.ranking.value = parts.note(nothing_to_count(self.desk.forecast))
-            return
-        units = self.desk.units
-        label = units.label("tonnes")
-        rows = [
-            [
-                f"{place}. {row['block']}",
-                row["words"],
-                str(row["vines"]),
-                f"{row['hours']:.1f}",
-                wording.figure(units.convert("tonnes", row["removed_t"]), 2),
-                wording.figure(units.convert("tonnes", row["removed_t_per_hour"]), 2),
-                str(row["counted"]),
-            ]
-            for place, row in enumerate(found.head(_SHOWN).to_dict("records"), start=1)
-        ]
-        heads = ["block", "what", "vines", "crew hours", f"off the range [{label}]"]
-        heads += [f"an hour takes off [{label}]", "vines so far"]
-        more = len(found) - _SHOWN
+        units, more = self.desk.units, len(found) - MOST_COUNTS
         self.ranking.value = (
-            parts.note(f"Best next: {next_sentence(found.iloc[0], units)}")
-            + parts.table(
-                heads, rows, f"What takes most off the range ({found.attrs['interval']})", {1}
-            )
+            parts.note(found.heading(units))
+            + (found.table(units).html(units) if len(found) else "")
             + (parts.note(f"{more} more take off less.") if more > 0 else "")
         )

@@ -5,8 +5,8 @@ from pathlib import Path
 
 from cropload.errors import CroploadError
 from cropload.records.example import shipped
-from cropload.records.writing.safe_files import put_bytes
-from cropload.records.writing.template import write_frame
+from cropload.records.writing.gate import make_folder, write_new
+from cropload.records.writing.results import write_frame
 from cropload.show.result_units import in_units
 
 #: Tries at a free name before giving up.
@@ -48,10 +48,7 @@ def file_stem(kind, block, season):
 
 def new_file(folder, stem, suffix):
     """Return a file that is not there yet, in a folder that is made when it has to be."""
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as fault:
-        raise CroploadError(f"The folder {folder} cannot be made ({fault.strerror}).") from None
+    make_folder(folder)
     for number in range(1, _MOST_NAMES):
         path = folder / (f"{stem}{suffix}" if number == 1 else f"{stem}_{number}{suffix}")
         if not path.exists():
@@ -67,7 +64,7 @@ def save_frame(frame, folder, stem, suffix, units):
 def save_page(text, folder, stem):
     """Write an HTML page as a new file, and return the file."""
     path = new_file(folder, stem, ".html")
-    put_bytes(path, text.encode("utf-8"))
+    write_new({path: text.encode("utf-8")})
     return path
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 
+from cropload.clock import season_ranges
 from cropload.errors import CroploadError, near
 
 METHODS = ("single_sine", "mean")
@@ -192,9 +193,9 @@ class SeasonDays:
         """Return the date of a day counted from the start."""
         return pd.Timestamp(self.dates[0]) + pd.Timedelta(days=int(np.floor(day)))
 
-    def complete(self, until):
+    def complete(self, as_of):
         """Return whether no temperature is missing up to a date and the record reaches it."""
-        last = self.index(until)
+        last = self.index(as_of)
         if last >= self.dates.size:
             return False
         held = self.tmin_c[: last + 1] + self.tmax_c[: last + 1]
@@ -249,29 +250,23 @@ def season_days(weather, season, hemisphere="north", method="single_sine", start
     )
 
 
-def date_of_sum(
-    weather, season, total, *, base_c, hemisphere="north", method="single_sine", start=None
-):
-    """Return the date on which a heat sum is reached, or NaT when it is not.
+def seasons_left_out(reasons):
+    """Return a note for each reason, with all the seasons it holds for.
 
     Parameters
     ----------
-    weather : DataFrame
-        Columns date, tmin_c, tmax_c [C].
-    season : int
-        Year of harvest [1].
-    total : float
-        Heat sum [C d], the user's own.
-    base_c : float
-        Base temperature [C].
-    hemisphere, method, start
-        As in `season_days`.  For flowering and veraison: base 0 from day 60, that is
-        ``start=(3, 1)`` in the north and ``start=(9, 1)`` in the south (Parker et al. 2011).
+    reasons : mapping
+        Year of harvest -> why it cannot be used; a leading "season 2021: " is taken off.
 
-    Returns
-    -------
-    Timestamp
+    Examples
+    --------
+    >>> seasons_left_out({2020: "season 2020: no weather", 2021: "season 2021: no weather"})
+    ['seasons 2020-2021 left out: no weather']
     """
-    days = season_days(weather, season, hemisphere, method, start)
-    day = float(days.day_of(total, base_c))
-    return days.date(day) if np.isfinite(day) else pd.NaT
+    grouped = {}
+    for season, reason in reasons.items():
+        grouped.setdefault(str(reason).removeprefix(f"season {season}: "), []).append(season)
+    return [
+        f"season{'s' if len(seasons) > 1 else ''} {season_ranges(seasons)} left out: {reason}"
+        for reason, seasons in grouped.items()
+    ]

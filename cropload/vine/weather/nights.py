@@ -13,8 +13,9 @@ import pandas as pd
 
 from cropload import handbook
 from cropload.errors import CroploadError
+from cropload.random_streams import stream
 from cropload.vine.weather.phenology import BudburstSum, stage_from_leaves
-from cropload.vine.weather.settings import CASES, stream
+from cropload.vine.weather.settings import CASES
 from cropload.vine.weather.station_offset import StationOffset
 
 #: Before burst heat moves buds stage by stage: winter bud 2, swollen bud 3, burst 4.

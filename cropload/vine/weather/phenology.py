@@ -1,4 +1,4 @@
-"""When vines reach a stage: the date of budburst, leaves since then, and the dates after it."""
+"""When vines reach a stage: the date of budburst, and the stage by the leaves since then."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -8,8 +8,7 @@ import pandas as pd
 
 from cropload import arguments, handbook
 from cropload.errors import CroploadError
-from cropload.vine.weather.heat import HEMISPHERES, METHODS, one_of, season_days
-from cropload.vine.weather.left_out import seasons_left_out
+from cropload.vine.weather.heat import HEMISPHERES, METHODS, one_of, season_days, seasons_left_out
 
 #: Months in which a vine can burst, by hemisphere.
 _BURST_MONTHS = {"north": (2, 6), "south": (8, 12)}
@@ -115,9 +114,9 @@ def recorded_budburst(dates, hemisphere="north", block=None):
         When a date lies outside the spring of its season, so that hemisphere or season is wrong.
     """
     one_of(hemisphere, HEMISPHERES, "hemisphere")
-    found = _recorded(dates, block)
+    recorded = _recorded(dates, block)
     first, last = _BURST_MONTHS[hemisphere]
-    for season, date in found.items():
+    for season, date in recorded.items():
         year = season - 1 if hemisphere == "south" else season
         if not (date.year == year and first <= date.month <= last):
             raise CroploadError(
@@ -125,7 +124,7 @@ def recorded_budburst(dates, hemisphere="north", block=None):
                 f"{hemisphere}ern hemisphere (months {first} to {last} of {year}): mend the date, "
                 "the season (year of harvest) or the hemisphere."
             )
-    return found
+    return recorded
 
 
 def fit_budburst_sum(
@@ -194,10 +193,10 @@ def fit_budburst_sum(
     prior = handbook.value("phenology.budburst_sum_spread") * mean
     dof = handbook.entry("phenology.budburst_sum_spread").extra.get("dof", 4)
     variance = (dof * prior**2 + ((sums - mean) ** 2).sum()) / (dof + n - 1)
-    left_out = (sums.sum() - sums) / (n - 1)
+    of_others = (sums.sum() - sums) / (n - 1)
     errors = [
         float(cut[s].day_of(total, base_c)) - float(cut[s].day_of(own, base_c))
-        for s, total, own in zip(used, left_out, sums, strict=True)
+        for s, total, own in zip(used, of_others, sums, strict=True)
     ]
     notes.insert(0, f"budburst sum {mean:.0f} C d above {base_c:g} C ({method}) from {n} seasons")
     return BudburstSum(
@@ -209,23 +208,6 @@ def fit_budburst_sum(
         float(np.sqrt(np.mean(np.square(errors)))),
         tuple(notes),
     )
-
-
-def leaves_from_heat(heat, leaf_interval):
-    """Return the leaves (or nodes) a shoot has put out since burst.
-
-    Parameters
-    ----------
-    heat : array_like
-        Degree days above 10 C since burst [C d].
-    leaf_interval : array_like
-        Degree days above 10 C from one leaf to the next [C d].
-
-    Notes
-    -----
-    Valid until the end of flowering, while the interval is steady.
-    """
-    return np.maximum(np.asarray(heat, float), 0.0) / leaf_interval
 
 
 def stage_from_leaves(leaves):
@@ -247,35 +229,3 @@ def stage_from_leaves(leaves):
     One leaf is 7, two are 9, four are 11, eight are 15 (Coombe 1995, from memory).
     """
     return np.interp(leaves, _LEAVES, _STAGES)
-
-
-def stages_after(burst):
-    """Return the usual dates of flowering, veraison and ripeness after a budburst date.
-
-    Parameters
-    ----------
-    burst : date
-        Budburst.
-
-    Returns
-    -------
-    DataFrame
-        stage, date, days since burst [d], sd_days [d].
-
-    Notes
-    -----
-    Days between stages of Cabernet Sauvignon at one site in Brazil (`handbook`, group
-    ``days.cabernet_sauvignon``): a first guess for other varieties and places, no more.
-    """
-    rows, days, variance = [], 0.0, 0.0
-    for key, stage in (
-        ("budburst_to_flowering", "flowering"),
-        ("flowering_to_veraison", "veraison"),
-        ("veraison_to_harvest", "harvest"),
-    ):
-        step = handbook.entry(f"days.cabernet_sauvignon.{key}")
-        days, variance = days + step.value, variance + step.extra["sd_days"] ** 2
-        rows.append(
-            (stage, pd.Timestamp(burst) + pd.Timedelta(days=round(days)), days, variance**0.5)
-        )
-    return pd.DataFrame(rows, columns=["stage", "date", "days", "sd_days"])

@@ -34,9 +34,9 @@ class PreparedWeather(NamedTuple):
 
 def _days(dates):
     """Name the first few of some dates."""
-    shown = ", ".join(f"{pd.Timestamp(day):%Y-%m-%d}" for day in list(dates)[:_SHOWN])
+    text = ", ".join(f"{pd.Timestamp(day):%Y-%m-%d}" for day in list(dates)[:_SHOWN])
     more = len(dates) - _SHOWN
-    return shown + (f" and {more} more" if more > 0 else "")
+    return text + (f" and {more} more" if more > 0 else "")
 
 
 def hemisphere_of(frame):

@@ -1,6 +1,5 @@
 """Settings of the spring-frost model, each with its spread, and the draws made from them."""
 
-import hashlib
 import unicodedata
 from dataclasses import dataclass, fields, replace
 
@@ -8,6 +7,7 @@ import numpy as np
 
 from cropload import handbook
 from cropload.errors import CroploadError, near
+from cropload.random_streams import stream
 from cropload.vine.weather.kill import KillCurve
 
 #: How the wood stands while the first buds push.  Never one number for both.
@@ -227,13 +227,6 @@ class FrostSettings:
             steps = self.upright_full - self.upright_none
             share = share * min(max((total - self.upright_none) / steps, 0.0), 1.0)
         return share
-
-
-def stream(seed, *words):
-    """Return a random generator that depends on the seed and the words only."""
-    text = "|".join(str(word) for word in words)
-    mark = int.from_bytes(hashlib.sha256(text.encode()).digest()[:8], "big")
-    return np.random.default_rng(np.random.SeedSequence([int(seed), mark]))
 
 
 @dataclass(frozen=True)

@@ -104,11 +104,11 @@ def _run(given):
 
 
 def _nothing(given, found, schedule):
-    from cropload.season.commands.forecast import heading
+    from cropload.season.words import standing
     from cropload.show.terminal import paragraph
     from cropload.winery import words as intake_words
 
-    yield paragraph(heading(found).split(" Each figure")[0])
+    yield paragraph(standing(found))
     yield paragraph(intake_words.intake_sentence(schedule, None, options.units_of(given)))
     for note in found.notes:
         yield paragraph(note, "- ")
@@ -116,7 +116,7 @@ def _nothing(given, found, schedule):
 
 
 def _parts(given, records, found, dates, schedule, table, limits):
-    from cropload.season.commands.forecast import heading
+    from cropload.season.words import heading
     from cropload.show.terminal import Column, paragraph, text_table, words
     from cropload.winery import words as intake_words
 

@@ -10,7 +10,7 @@ from cropload.show.panels.desk_panel import DeskPanel
 from cropload.show.panels.fields import button, choice, number_in
 from cropload.winery import words as intake_words
 from cropload.winery.capacity import capacity_table
-from cropload.winery.charts import intake_text, plot_intake
+from cropload.winery.charts import intake_rows
 from cropload.winery.panels.winery_desk import DAY, LIMITS, WEEK
 from cropload.winery.relief import CAUTION, relieve
 
@@ -56,9 +56,7 @@ class IntakeNow(DeskPanel):
             return
         text = '<div role="status">'
         text += parts.note(intake_words.intake_sentence(schedule, limits, units)) + "</div>"
-        text += parts.picture(
-            plot_intake(schedule, limits, units), intake_text(schedule, limits, units)
-        )
+        text += parts.picture(intake_rows(schedule, limits, units))
         label = units.label("tonnes")
         named = schedule.attrs()["interval"]
         text += _table(

@@ -1,13 +1,11 @@
 """Panels of the winery: contracts, and what moved since the last forecast in the log."""
 
-import tempfile
-
-from cropload.season.change_figure import plot_change
-from cropload.season.forecast_log import read_log
-from cropload.season.log_writing import log_forecast
-from cropload.season.what_moved import what_moved
-from cropload.season.words import short, signed
-from cropload.show import wording
+from cropload.records.writing.gate import private_folder
+from cropload.season.charts import change_rows
+from cropload.season.forecast_log import log_forecast, read_log
+from cropload.season.tables import change_blocks
+from cropload.season.what_moved import change_notes, what_moved
+from cropload.season.words import change_sentence
 from cropload.show.panels import parts
 from cropload.show.panels.desk_panel import DeskPanel
 from cropload.winery import words as intake_words
@@ -62,11 +60,12 @@ class SinceLast(DeskPanel):
         now = self.desk.forecast.as_of
         # The last day listed is what is looked at, so the one before it is compared.
         days = [each.day for each in self.desk.days() if now is None or each.day <= now][:-1]
-        if not days:
-            return read_log(tempfile.gettempdir())[0].iloc[:0], []
-        with tempfile.TemporaryDirectory() as folder:
-            log_forecast(self.desk.forecast_on(days[-1]), folder)
+        with private_folder({}) as folder:
+            if days:
+                log_forecast(self.desk.forecast_on(days[-1]), folder)
             log = read_log(folder)[0]
+        if not days:
+            return log, []
         return log, [
             f"The sample estate keeps no log; as an example, the forecast of {days[-1]:%Y-%m-%d} "
             "stands for the one kept last."
@@ -77,40 +76,14 @@ class SinceLast(DeskPanel):
         log, notes = self._log()
         found = what_moved(self.desk.forecast, log)
         self.found = found
-        told = parts.points([*notes, *found.attrs["notes"]])
-        if found.empty:
-            self.answer.value = told
+        notes = parts.points([*notes, *change_notes(found)])
+        if not len(found):
+            self.answer.value = notes
             return
-        units, about = self.desk.units, found.attrs
-        text = parts.note(
-            f"Since {about['since']} ({about['since_stage']}) the middle of the estate's crop went "
-            f"from {wording.amount('tonnes', about['was_t'], units)} to "
-            f"{wording.amount('tonnes', about['now_t'], units)}: "
-            f"{signed('tonnes', about['change_t'], units, places=2)}."
+        units = self.desk.units
+        self.answer.value = (
+            notes
+            + parts.note(change_sentence(found, units))
+            + parts.picture(change_rows(found, units))
+            + change_blocks(found).html(units)
         )
-        drawn = plot_change(found, about["was_t"], units)
-        wide = found.pivot_table("change_t", "block", "component", "sum", sort=False).fillna(0.0)
-        small = wide.abs().max() < 0.005
-        rest = wide.loc[:, small].sum(axis=1)
-        wide = wide.loc[:, ~small]
-        if small.any():
-            wide["the rest"] = rest
-        sums = wide.sum()
-        words = "; ".join(
-            f"{short(name)} {signed('tonnes', value, units, places=2)}"
-            for name, value in sums.items()
-        )
-        text += parts.picture(drawn, f"Steps of the change: {words}.")
-        every = found.groupby("block", sort=False)["change_t"].sum()
-
-        def cell(value):
-            shown = units.convert("tonnes", value)
-            return "0" if abs(shown) < 0.005 else f"{shown:+.2f}"
-
-        rows = [
-            [block, *(cell(v) for v in wide.loc[block]), cell(every[block])] for block in wide.index
-        ]
-        rows.append(["all blocks", *(cell(v) for v in sums), cell(about["change_t"])])
-        heads = ["block", *(short(name) for name in wide.columns), "in all"]
-        caption = f"Change of the middle by block and component [{units.label('tonnes')}]"
-        self.answer.value = told + text + parts.table(heads, rows, caption)

@@ -62,3 +62,15 @@ def test_dates_with_the_year_first_need_no_evidence(write):
 )
 def test_what_a_date_shows_by_itself(text, order):
     assert order_of(text) == order
+
+
+@pytest.mark.parametrize(
+    ("hour", "fine"), [("23:59", True), ("24:00", True), ("25:00", False), ("12:61", False)]
+)
+def test_an_hour_that_no_day_has(write, faults, hour, fine):
+    folder = write(harvest=f"season,block,date,tonnes\n2024,North,2024-09-20 {hour},3\n")
+    if fine:
+        assert read_records(folder).harvest["date"].dt.day.tolist() == [20]
+        return
+    (fault,) = faults(folder)
+    assert (fault.row, fault.column) == (2, "date")

@@ -304,3 +304,10 @@ def test_a_file_that_may_not_be_read(write, faults, monkeypatch):
     monkeypatch.setattr(Path, "read_bytes", refuse)
     (fault,) = faults(write())
     assert "Permission denied" in fault.rule
+
+
+@pytest.mark.parametrize("number", ["1e308", "1e16", "-1e200"])
+def test_a_number_larger_than_anything_in_a_vineyard(write, faults, number):
+    (fault,) = faults(write(pruning=f"season,block,pruning_weight_kg\n2024,North,{number}\n"))
+    assert (fault.row, fault.column, fault.value) == (2, "pruning_weight_kg", number)
+    assert "larger than anything" in fault.rule

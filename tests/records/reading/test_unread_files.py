@@ -6,7 +6,7 @@ import pytest
 
 from cropload.pages.cli import main
 from cropload.records.records import read_records
-from cropload.records.writing.template import write_frame
+from cropload.records.writing.results import write_frame
 
 HARVEST = "season,block,tonnes\n2025,North,2.4\n"
 COUNTS = "season,date,block,row,vine,clusters\n2026,2026-07-01,North,1,1,30\n"

@@ -141,3 +141,20 @@ def test_a_wholly_different_archive(tmp_path, faults):
     with zipfile.ZipFile(path, "w") as archive:
         archive.writestr("hello.txt", "hello")
     assert "damaged" in faults(path)[0].rule
+
+
+def test_rows_that_a_filter_hides_are_read_and_told(book):
+    """They are read like the others, as sheets that are hidden are."""
+    harvest = [["season", "block", "tonnes"], *([year, "North", 9] for year in range(2019, 2024))]
+    path = book(harvest=harvest)
+    workbook = openpyxl.load_workbook(path)
+    for row in (3, 5):
+        workbook["harvest"].row_dimensions[row].hidden = True
+    workbook["harvest"].row_dimensions[40].hidden = True
+    workbook.save(path)
+    records = read_records(path)
+    assert len(records.harvest) == 5
+    (doubt,) = records.warnings
+    assert (doubt.file, doubt.row, doubt.more) == ("season.xlsx [harvest]", 3, 1)
+    assert "hidden" in doubt.rule
+    assert "filter" in doubt.mend

@@ -13,7 +13,8 @@ from cropload.pages.cli import main
 from cropload.records.reading.faults import RecordsError
 from cropload.records.records import read_records
 from cropload.records.writing.append import append_rows, save_plan
-from cropload.records.writing.template import write_frame, write_template
+from cropload.records.writing.results import write_frame
+from cropload.records.writing.template import write_template
 from cropload.season.forecast_log import log_path
 
 BLOCKS = [

@@ -10,7 +10,7 @@ from cropload.errors import CroploadError
 from cropload.records.reading.faults import RecordsError
 from cropload.records.records import read_records
 from cropload.records.writing import append
-from cropload.records.writing.template import append_rows
+from cropload.records.writing.append import append_rows
 
 ROW = {"season": 2027, "block": "North", "plan": "3x8+3x2", "date": datetime.date(2027, 1, 9)}
 

@@ -11,7 +11,8 @@ from cropload.errors import CroploadError
 from cropload.records.reading.faults import RecordsError
 from cropload.records.records import read_records
 from cropload.records.tables import TABLES
-from cropload.records.writing.template import escape_cell, write_frame, write_template
+from cropload.records.writing.results import escape_cell, write_frame
+from cropload.records.writing.template import write_template
 
 FRAME = pd.DataFrame(
     {
@@ -129,7 +130,9 @@ def test_nothing_is_overwritten_unless_asked(tmp_path, name):
     assert path.read_text() == "mine"
     write_frame(path, FRAME, replace=True)
     assert path.read_bytes() != b"mine"
-    assert [file.name for file in tmp_path.iterdir()] == [name]
+    before = path.with_name(f"out.1{path.suffix}")
+    assert before.read_bytes() == b"mine"
+    assert set(tmp_path.iterdir()) == {path, before}
 
 
 def test_places_that_cannot_be_written(tmp_path):

@@ -1,0 +1,419 @@
+"""Rules of plans, and of what is counted on vines: buds, shoots, clusters."""
+
+import numpy as np
+import pandas as pd
+
+from cropload.handbook import entry
+from cropload.records.doubts.crops import trusted
+from cropload.records.doubts.facts import (
+    KEYS,
+    against_the_scale,
+    agrees,
+    milder,
+    moves,
+    other_seasons,
+    others_median,
+    scale_moves,
+)
+from cropload.records.doubts.rules import Rule, beyond, by_row, one_of_each, plausible, span
+
+_MEND = "Possible, but rare: check the value and its unit."
+_MEND_HEDGED = (
+    "Vines pruned to a hedge or hardly at all may carry so many: else check the value, and the "
+    "spacing of the vines."
+)
+
+
+def _hedged(table, column, key, values, what, usual):
+    """Return a rule like ``plausible``, with more room above where the block usually has so many.
+
+    Parameters
+    ----------
+    usual : callable
+        Takes the facts and the values; returns what the block usually has beside each, NaN where
+        nothing else tells.
+    """
+
+    def condition(facts):
+        limits, numbers = entry(f"plausible.{key}"), values(facts)
+        others = usual(facts, numbers)
+        high = pd.Series(limits.high, index=numbers.index)
+        high[others > limits.high] = limits.extra["hedged_high"]
+        high[others.isna()] = limits.extra["alone_high"]
+        hits = [
+            beyond(numbers, limits.low, np.inf).assign(mend=_MEND),
+            beyond(numbers.where(numbers > limits.high), -np.inf, high).assign(mend=_MEND_HEDGED),
+        ]
+        return pd.concat(hits).assign(limits=span(limits))
+
+    words = f"{what} lies outside {{limits}}"
+    return Rule((table, "blocks"), column, condition, words, "{mend}", "{told}")
+
+
+def _of_other_seasons(facts, numbers):
+    """Return the median of the block's other seasons beside each plan."""
+    return others_median(
+        numbers.where(facts["pruning"]["season"].notna()), facts["pruning"]["block"]
+    )[0]
+
+
+def _of_other_vines(key):
+    def usual(facts, numbers):
+        # A few vines do not tell what a block is like.
+        lots = numbers.groupby(facts["counts"]["block"])
+        enough = lots.transform("count") >= entry(f"plausible.{key}").extra["vines"]
+        return lots.transform("median").where(enough, 0.0)
+
+    return usual
+
+
+def _filled(frame, column):
+    return frame[column].where(frame[column] > 0)
+
+
+def _all_shoots(frame):
+    shoots = frame["shoots"] + frame["noncount_shoots"].fillna(0)
+    return shoots.where(shoots > 0)
+
+
+def _a_metre(table, values):
+    return lambda facts: values(facts[table]) / facts.of_block(table, "metres")
+
+
+def _per_metre(column, key, values, what):
+    what = f"{what} per metre of canopy"
+    return _hedged("counts", column, key, _a_metre("counts", values), what, _of_other_vines(key))
+
+
+def _pruned(table, values):
+    column, key = "pruning_weight_kg", "pruning_weight_kg_per_m"
+    what = "pruning weight per metre of canopy"
+    return plausible(table, column, key, _a_metre(table, values), what, others=("blocks",))
+
+
+PLAUSIBLE = [
+    _hedged(
+        "pruning",
+        "plan",
+        "buds_per_m",
+        lambda facts: facts.plan_buds / facts.of_block("pruning", "metres"),
+        "buds per metre of canopy",
+        _of_other_seasons,
+    ),
+    _pruned("pruning", lambda frame: frame["pruning_weight_kg"]),
+    _per_metre("buds", "buds_per_m", lambda frame: _filled(frame, "buds"), "buds"),
+    _per_metre("shoots", "shoots_per_m", _all_shoots, "shoots"),
+    plausible(
+        "counts",
+        "clusters",
+        "clusters_per_shoot",
+        lambda facts: facts["counts"]["clusters"] / _all_shoots(facts["counts"]),
+        "clusters per shoot",
+    ),
+    _per_metre("clusters", "clusters_per_m", lambda frame: frame["clusters"], "clusters"),
+    _pruned("counts", lambda frame: _filled(frame, "pruning_weight_kg")),
+    plausible(
+        "counts",
+        "leaf_area_m2",
+        "leaf_area_m2_per_m",
+        _a_metre("counts", lambda frame: _filled(frame, "leaf_area_m2")),
+        "leaf area per metre of canopy",
+    ),
+]
+
+
+def _places(column):
+    """Doubt a row or a vine whose number the block does not have."""
+
+    def condition(facts):
+        frame = facts["counts"]
+        most = facts.of_block("counts", "vines")
+        if column == "row":
+            most = facts.of_block("counts", "rows").fillna(most)
+        number = pd.to_numeric(frame[column], errors="coerce")
+        hits = frame[number > most].assign(held=most)
+        if column == "row":
+            # Numbers of rows may run through the estate: the block's own then lie in one run.
+            lots = number.groupby(frame["block"])
+            run = (lots.max() - lots.min()).reindex(hits["block"]).to_numpy()
+            hits = hits[~((run > 0) & (run < hits["held"]))]
+        return one_of_each(hits, ["block"])
+
+    rule = f"is beyond the {{held:,.0f}} {column}s of the block"
+    mend = "Check the number and the block; the row is used as it stands."
+    return Rule(("counts", "blocks"), column, condition, rule, mend)
+
+
+def _shoots_per_bud(facts):
+    """Return shoots over the buds of the vine, or else over those of the block's plan."""
+    frame = facts["counts"]
+    buds = _filled(frame, "buds")
+    # The buds of a vine are often counted in winter, on a row of their own.
+    if buds.notna().any() and (buds.isna() & frame["shoots"].notna()).any():
+        vine = [frame[key] for key in ("season", "block", "row", "vine")]
+        buds = buds.fillna(buds.groupby(vine).transform("max"))
+    if "pruning" in facts:
+        plans = facts["pruning"].assign(buds=facts.plan_buds)
+        plans = plans[plans["plan"] != ""].drop_duplicates(["season", "block"])
+        planned = plans.set_index(["season", "block"])["buds"]
+        keys = pd.MultiIndex.from_frame(frame[["season", "block"]])
+        buds = buds.fillna(pd.Series(planned.reindex(keys).to_numpy(float), index=frame.index))
+    return frame["shoots"] / buds
+
+
+def _over(upper, lower):
+    return lambda facts: facts["fertility"][upper] / _filled(facts["fertility"], lower)
+
+
+MISFITS = [
+    _places("row"),
+    _places("vine"),
+    plausible("counts", "shoots", "shoots_per_bud", _shoots_per_bud, "shoots per bud of the vine"),
+    plausible("fertility", "shoots", "shoots_per_bud", _over("shoots", "buds"), "shoots per bud"),
+    plausible(
+        "fertility",
+        "clusters",
+        "clusters_per_shoot",
+        _over("clusters", "shoots"),
+        "clusters per shoot",
+    ),
+]
+
+
+def _counted_buds(facts):
+    """Return the mean buds of each block and season where enough vines were counted."""
+    means, least = facts.means, entry("plausible.buds_of_plan").extra["vines"]
+    return means["buds"].where((means["buds_vines"] >= least) & (means["buds"] > 0))
+
+
+def plans_off(facts):
+    """Return by how many seasons all plans lie off the counts: -1, 1, or 0 for not at all."""
+    if "pruning" not in facts or not (_counted_buds(facts).notna()).any():
+        return 0
+    limits, plan = entry("plausible.buds_of_plan"), facts.means["plan"]
+    counted, here = _counted_buds(facts).to_numpy(float), plan.to_numpy(float)
+    best = 0
+    for shift in (-1, 1):
+        blocks, seasons = (plan.index.get_level_values(name) for name in KEYS)
+        moved = plan.reindex(list(zip(blocks, seasons + shift, strict=True))).to_numpy(float)
+        away, near = np.abs(np.log(counted / here)), np.abs(np.log(counted / moved))
+        # Only where the plan changed can the two be told apart; the end has no plan at all.
+        changed = np.isfinite(near) & ~(np.abs(np.log(moved / here)) < limits.extra["change"])
+        away = np.where(np.isnan(away), np.inf, away)[changed]
+        better = (near[changed] < limits.extra["near"]) & (away > limits.extra["away"])
+        enough = np.sum(better & np.isfinite(away)) >= limits.extra["changes"]
+        if enough and better.mean() > limits.extra["share"]:
+            best = shift
+    return best
+
+
+def _shifted(facts):
+    shift, plans = facts.once(plans_off), facts["pruning"]["plan"]
+    rows = plans.index[plans != ""][:1] if shift else []
+    way, side = ("early", "before") if shift < 0 else ("late", "after")
+    season = [facts.parsed["pruning"].text(row, "season") for row in rows]
+    return pd.DataFrame({"season": season, "way": way, "side": side}, rows)
+
+
+def _plans_off_buds(facts):
+    """Return the block and season of plans far from the buds counted, with what they are."""
+    limits, means = entry("plausible.buds_of_plan"), facts.means
+    if "pruning" not in facts:
+        return means.iloc[:0]
+    if facts.once(plans_off):
+        return means
+    ratio = _counted_buds(facts) / means["plan"]
+    return means[(ratio < limits.low) | (ratio > limits.high)]
+
+
+def _misplanned(facts):
+    if facts.once(plans_off):
+        return ()
+    found = {}
+    for (block, season), mean in _plans_off_buds(facts).iterrows():
+        lot = facts.rows("pruning", (block, season))
+        told = {"block": block, "season": season, **mean[["plan", "buds", "buds_vines"]]}
+        found[lot.index[lot["plan"] != ""][0]] = told
+    return by_row(found)
+
+
+_DOUBLE = (
+    "If two vines, or two canopy sides, were counted as one, write half. Possible where the vines "
+    "were left much longer than the plans on record say."
+)
+_HALF = (
+    "If one side of the row or {metre} was counted, count the whole vine. "
+    "Possible after frost or hail, or where the vines were left much shorter than before."
+)
+
+
+def _held(facts):
+    """Return the means of enough vines, with the plan they are held per bud of."""
+    means = trusted(facts)
+    held = means.copy()
+    held.loc[means.index.isin(_plans_off_buds(facts).index), "plan"] = np.nan
+    held["plan"] = held["plan"].fillna(held["buds"].where(held["buds"] > 0))
+    enough = entry("plausible.shoots_of_own_seasons").extra["vines"]
+    for name in ("shoots", "clusters"):
+        held[name] = means[name].where((means[f"{name}_vines"] >= enough) & (means[name] > 0))
+    return held
+
+
+def _odd_means(facts):
+    """Return what is odd about means -> {block and season: (mean, rule, mend)}.
+
+    Shoots and clusters may be swapped, doubled, or counted on a part of the vine.  Means are held
+    per planned bud where plans are known. A season that is rich or poor for all blocks drops out;
+    where the scale agrees with counts x weights, nothing is doubted.
+    """
+    means, held = trusted(facts), _held(facts)
+    swapped = {key: (held.loc[key, "shoots"], _SWAPPED, _CHANGE) for key in _swapped(held)}
+    found, told = {"swapped": swapped}, set(swapped)
+    part = {name: _moved(held, name) for name in ("shoots", "clusters")}
+    scale, off = scale_moves(means)
+    stands = agrees(scale) & ~against_the_scale(part["clusters"], off)
+    for name, move in part.items():
+        limits = entry(f"plausible.{name}_of_own_seasons")
+        wrong = (move > np.log(limits.high)) | (move < np.log(limits.low))
+        if name == "clusters":
+            wrong |= against_the_scale(move, off)
+        # Shoots and clusters that fall together, or clusters alone, are what frost leaves.
+        fell = (move < 0) & ~(off > np.log(1 / limits.low) / 2)
+        wrong &= ~(fell & (means["lost"] > 0)) & ~(stands & ((move < 0) | (name == "clusters")))
+        found[name] = {
+            key: (means.loc[key, name], *_of_others(facts, key, name, move[key]))
+            for key in means.index[wrong]
+            if key not in told and not (fell[key] and _cold(facts, key))
+        }
+        told |= set(found[name])
+    return found
+
+
+def _odd(kind, column):
+    def condition(facts):
+        found = {}
+        for key, (mean, rule, mend) in facts.once(_odd_means)[kind].items():
+            rows = facts.rows("counts", key)
+            rows = rows.index[rows[column].notna()]
+            told = {"mean": mean, "block": key[0], "rule": rule, "mend": mend}
+            found[rows[0]] = {"more": len(rows) - 1, **told}
+        return by_row(found)
+
+    value = "{mean:.3g} a vine in {block}"
+    return Rule(("counts", "blocks"), column, condition, "{rule}", "{mend}", value)
+
+
+_SWAPPED = "shoots and clusters of the season fit each other's usual numbers in the block"
+_CHANGE = "If the two columns were swapped, change them over."
+
+
+def _of_others(facts, key, name, move):
+    block, season = key
+    rule = (
+        f"the {name} a vine of season {season} are about {np.exp(move):.2g} times those of the "
+        "other seasons of the block, for the buds left"
+    )
+    metres = facts.blocks.loc[block, "vine_spacing_m"] * facts.blocks.loc[block, "canopies"]
+    metre = "a metre of it" if metres == metres and metres > 1 else "a part of the vine"
+    return rule, _DOUBLE if move > 0 else _HALF.format(metre=metre)
+
+
+def _moved(held, name):
+    """Return how far each mean lies from the block's other seasons [1], per planned bud."""
+    seasons = entry(f"plausible.{name}_of_own_seasons").extra["seasons"]
+    logs = np.log(held[name])
+    per_bud = logs - np.log(held["plan"])
+    known = milder(*moves(per_bud, seasons))
+    return known.where(known.notna(), milder(*moves(logs.where(per_bud.isna()), seasons)))
+
+
+def _swapped(held):
+    """Return the keys where shoots and clusters fit each other's usual mean, not their own."""
+    limits = entry("plausible.swapped_counts")
+    plan = np.log(held["plan"].fillna(1.0))
+    shoots, clusters = (np.log(held[name]) - plan for name in ("shoots", "clusters"))
+    usual_shoots, usual_clusters = other_seasons(shoots)[0], other_seasons(clusters)[0]
+    apart, near = usual_clusters - usual_shoots, np.log(limits.value)
+    wrong = (apart > np.log(limits.low)) & (clusters < shoots)
+    wrong &= ((shoots - usual_clusters).abs() < near) & ((clusters - usual_shoots).abs() < near)
+    wrong &= clusters - shoots - apart < -np.log(limits.high)
+    # Shoots hardly stray from the buds; a year poor in clusters alone is no slip.
+    wrong &= shoots - usual_shoots > np.log(limits.extra["shoots"])
+    # Of the two readings, the scale must not speak for the one on record.
+    off = scale_moves(held)[1]
+    other = off - (shoots - clusters)
+    wrong &= ~(off.abs() < other.abs() - limits.extra["scale"])
+    return held.index[wrong]
+
+
+def _cold(facts, key):
+    """Whether the block's station saw frost between budburst and the last count of shoots."""
+    if not {"weather", "dates"} <= set(facts.parsed):
+        return False
+    block = facts.blocks.loc[key[0]]
+    stages, counts = facts.rows("dates", key), facts.rows("counts", key)
+    burst = stages.loc[stages["stage"] == "budburst", "date"].min()
+    last = counts.loc[counts["clusters"].notna(), "date"].max()
+    weather = facts["weather"]
+    nights = weather[weather["date"].between(burst, last)]
+    if block["station"]:
+        nights = nights[nights["station"] == block["station"]]
+    offset = 0.0 if pd.isna(block["frost_offset_c"]) else block["frost_offset_c"]
+    return bool((nights["tmin_c"] + offset < entry("plausible.frost_night_c").value).any())
+
+
+def _bare_shoots(facts):
+    """Return vines with clusters and no shoot."""
+    frame = facts["counts"]
+    other = frame["noncount_shoots"].fillna(0) > 0
+    least = entry("plausible.beside_a_zero").high
+    bare = (frame["shoots"] == 0) & ~other & (frame["clusters"] > least)
+    return one_of_each(frame[bare], ["season", "block"])
+
+
+def _no_buds(facts):
+    """Return vines with no buds before a later count of them."""
+    # Shoots and clusters come with the season: none of them in spring is no slip, no bud is.
+    frame, vine = facts["counts"], ["season", "block", "row", "vine"]
+    zero = frame["buds"] == 0
+    if not zero.any():
+        return ()
+    later = frame[frame["buds"] > entry("plausible.beside_a_zero").high]
+    later = later.groupby(vine)["date"].max()
+    rows = frame[zero]
+    last = later.reindex(pd.MultiIndex.from_frame(rows[vine])).to_numpy()
+    return one_of_each(rows[rows["date"].to_numpy() < last], ["season", "block"])
+
+
+_ZERO = "Leave the cell blank where nothing was counted; a zero counts as none on the vine."
+
+CONTRADICTIONS = [
+    Rule(
+        ("pruning", "counts"),
+        "season",
+        _shifted,
+        "the plans seem to stand one season too {way}: the buds counted in a season fit the plan "
+        "of the season {side}",
+        "Write the year of the harvest that the pruning was for into column season.",
+        "season {season}",
+    ),
+    Rule(
+        ("pruning", "counts"),
+        "plan",
+        _misplanned,
+        "leaves {plan:g} buds a vine, and {buds_vines:.0f} vines of {block} were counted at "
+        "{buds:.1f} in season {season}",
+        "Correct the plan, or the buds counted: canes x buds per cane + spurs x buds a spur.",
+    ),
+    _odd("swapped", "shoots"),
+    _odd("shoots", "shoots"),
+    _odd("clusters", "clusters"),
+    Rule(
+        ("counts",),
+        "shoots",
+        _bare_shoots,
+        "there are clusters on the vine and no shoot that could bear them",
+        _ZERO,
+    ),
+    Rule(("counts",), "buds", _no_buds, "the same vine had buds later in the season", _ZERO),
+]
