@@ -60,6 +60,7 @@ answer.RENDERERS |= {
     "html": "cropload.show.answers:as_html",
 }
 answer.VIEWS |= {
+    "BalancedLookup": "cropload.pruning.rules",
     "Forecast": "cropload.season.forecast_view",
     "Change": "cropload.season.what_moved",
 }

@@ -121,6 +121,12 @@ class AfterFrost(Answer):
 
         return [tables.after_table(self)]
 
+    def plot(self, ax=None, units=METRIC):
+        """Draw the parts of the crop on axes, new ones when none are given, and return them."""
+        from cropload.frost.charts import after_rows
+
+        return after_rows(self, units).plot(ax)
+
 
 def read_vine_counts(text):
     """Return dead and seen shoots a vine from text like ``3/14, 5/12``.

@@ -93,6 +93,21 @@ def crop_rows(replay, units=METRIC):
     return Rows("Crops", _names(replay.plans), axis, series, apart=True)
 
 
+def after_rows(found, units=METRIC):
+    """Return a block's crop after a frost, a row a part, to draw or tell.
+
+    Parameters
+    ----------
+    found : AfterFrost
+        As from ``after_frost`` [t].
+    units : UnitSystem
+        Units to show.
+    """
+    crop = amounts("crop", found.frame, "tonnes", "tonnes", units, written="range")
+    title = f"Crop of {found.block} after a frost"
+    return Rows(title, tuple(found["part"]), f"crop [{crop.unit}]", (crop,), from_zero=True)
+
+
 def years_figure(replay, units=METRIC):
     """Draw plans over the years: what each spring left above, what it adds up to below.
 

@@ -45,21 +45,35 @@ def prunings_sentence(weight_kg, formula, units=METRIC, cap=None):
     return text
 
 
-def lookup_table(table, units, formula):
+def heading(lookup, units=METRIC):
+    """Return what a lookup of ``balanced_table`` is for."""
+    return f"Buds to leave on a vine by its prunings, {lookup.formula}."
+
+
+def tables(lookup, units=METRIC):
+    """Return the lookup of ``balanced_table``, in its own units, as one table."""
+    return [lookup_table(lookup)]
+
+
+def plot(lookup, ax=None, units=METRIC):
+    """Draw the buds to leave by the prunings on axes, new ones when none are given."""
+    return lookup.frame.plot(x=lookup.frame.columns[0], ax=ax, ylabel="buds to leave [1/vine]")
+
+
+def lookup_table(lookup):
     """Return the lookup of ``balanced_table`` as a table to take to the vines."""
-    label = units.label("pruning_weight_kg")
-    name = f"pruning_weight_{label}"
+    weight = lookup.frame.columns[0]
     caps = [
         (Column(title, WHOLE), name)
         for title, name in (("low cap", "buds_low_cap"), ("high cap", "buds_high_cap"))
-        if name in table
+        if name in lookup
     ]
     return Table.of(
         "lookup",
-        f"Prunings of this vine and buds to leave, {formula}",
-        table.to_dict("records"),
+        f"Prunings of this vine and buds to leave, {lookup.formula}",
+        lookup.frame.to_dict("records"),
         [
-            (Column("prunings", NUMBER, unit=label, places=2), name),
+            (Column("prunings", NUMBER, unit=weight.rsplit("_", 1)[1], places=2), weight),
             (Column("buds to leave", WHOLE), "buds"),
             *caps,
         ],

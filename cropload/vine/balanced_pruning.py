@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from cropload import arguments, handbook
+from cropload.answer import Answer
 from cropload.errors import CroploadError, near
 from cropload.units import FOOT_M, POUND_KG, unit_system
 from cropload.vine.checking import number, numbers, plain
@@ -209,6 +210,22 @@ def charge_buds(pruning_weight_kg):
     return plain(grams / heavy), plain(grams / light)
 
 
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
+class BalancedLookup(Answer):
+    """Buds to leave by the prunings of a vine; its frame has a line a weight.
+
+    Attributes
+    ----------
+    formula : BalancedFormula
+        What it was made by.
+    cap_buds : (int, int) or None
+        Fewest and most buds that the space of the vine holds [1/vine].
+    """
+
+    formula: BalancedFormula
+    cap_buds: tuple | None = None
+
+
 def balanced_table(
     formula, units="metric", start=None, stop=None, step=None, *, vine_spacing_m=None, cap=None
 ):
@@ -230,10 +247,10 @@ def balanced_table(
 
     Returns
     -------
-    DataFrame
-        ``pruning_weight_kg`` or ``pruning_weight_lb``, ``buds`` (whole), and with a vine spacing
-        ``buds_low_cap`` and ``buds_high_cap``: the same, cut off at either end of the cap.
-        ``.attrs`` holds ``formula``, ``note`` and, with a cap, ``cap_buds`` (low, high).
+    BalancedLookup
+        Its frame: ``pruning_weight_kg`` or ``pruning_weight_lb``, ``buds`` (whole), and with a
+        vine spacing ``buds_low_cap`` and ``buds_high_cap``: the same, cut off at either end of the
+        cap. Its notes say how it was worked out.
 
     Raises
     ------
@@ -247,7 +264,7 @@ def balanced_table(
 
     Examples
     --------
-    >>> balanced_table("30+10", "us", 1, 3, 1)
+    >>> balanced_table("30+10", "us", 1, 3, 1).frame
        pruning_weight_lb  buds
     0                1.0    30
     1                2.0    40
@@ -276,19 +293,17 @@ def balanced_table(
     weights = np.round(start + step * np.arange(int(lines)), 9)
     buds = np.floor(formula.buds(weights / per_kg) + 0.5 + 1e-9).astype("int64")
     table = pd.DataFrame({f"pruning_weight_{label}": weights, "buds": buds})
-    table.attrs["formula"] = str(formula)
-    table.attrs["note"] = "Parts of a unit are taken proportionally."
+    notes = ["Parts of a unit are taken proportionally."]
     if vine_spacing_m is None:
-        return table
+        return BalancedLookup(table, tuple(notes), formula=formula)
     spacing = number("vine_spacing_m", vine_spacing_m, "m", above_zero=True)
     cap = handbook.band("band.buds_per_m.ohio") if cap is None else cap
     cap = np.sort([number("cap", each, "1/m", above_zero=True) for each in np.ravel(cap)])
     low, high = (int(np.floor(each * spacing + 1e-9)) for each in (cap[0], cap[-1]))
     table["buds_low_cap"] = np.minimum(buds, low)
     table["buds_high_cap"] = np.minimum(buds, high)
-    table.attrs["cap_buds"] = (low, high)
-    table.attrs["note"] += (
-        f" Cap {cap[0]:.3g} to {cap[-1]:.3g} buds per m of vine spacing "
+    notes.append(
+        f"Cap {cap[0]:.3g} to {cap[-1]:.3g} buds per m of vine spacing "
         f"({cap[0] * FOOT_M:.3g} to {cap[-1] * FOOT_M:.3g} per ft)."
     )
-    return table
+    return BalancedLookup(table, tuple(notes), formula=formula, cap_buds=(low, high))

@@ -70,7 +70,7 @@ def test_the_formula_with_a_further_kilogram():
 def test_the_cap_of_four_to_six_buds_per_foot_of_spacing():
     # Smith 2023, Ohio State: with vines 8 ft apart, 32 to 48 buds.
     table = balanced_table("american", "us", 1, 4, 1, vine_spacing_m=8 * constants.foot)
-    assert table.attrs["cap_buds"] == (32, 48)
+    assert table.cap_buds == (32, 48)
     assert table["buds_high_cap"].tolist() == [30, 40, 48, 48]
 
 

@@ -153,17 +153,17 @@ class TestBalancedPruning:
         assert table["pruning_weight_kg"].tolist() == [round(0.1 * n, 1) for n in range(1, 21)]
         line = dict(zip(table["pruning_weight_kg"], table["buds"], strict=True))
         assert (line[0.1], line[0.5], line[1.0], line[2.0]) == (7, 33, 44, 66)
-        assert table.attrs["formula"] == "33+11 per 500 g"
+        assert str(table.formula) == "33+11 per 500 g"
 
     def test_the_cap_cuts_off_at_both_ends_of_its_range(self):
         table = balanced_pruning.balanced_table(
             "30+10", "us", 1, 6, 1, vine_spacing_m=8 * constants.foot
         )
-        assert table.attrs["cap_buds"] == (32, 48)
+        assert table.cap_buds == (32, 48)
         assert table["buds"].tolist() == [30, 40, 50, 60, 70, 80]
         assert table["buds_low_cap"].tolist() == [30, 32, 32, 32, 32, 32]
         assert table["buds_high_cap"].tolist() == [30, 40, 48, 48, 48, 48]
-        assert "4 to 6 per ft" in table.attrs["note"]
+        assert "4 to 6 per ft" in " ".join(table.notes)
 
     def test_one_cap_may_be_given(self):
         table = balanced_pruning.balanced_table("30+10", "us", 3, 3, 1, vine_spacing_m=2.0, cap=15)

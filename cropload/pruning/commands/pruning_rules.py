@@ -58,15 +58,14 @@ def _buds(given):
     spacing = given.vine_spacing
     spacing = None if spacing is None else units.to_metric("length_m", spacing)
     table = balanced_table(formula, units.name, vine_spacing_m=spacing)
-    options.save(given, table)
+    options.save(given, table.frame)
     parts = []
     if given.pruning_weight is not None:
         weight_kg = float(units.to_metric("pruning_weight_kg", given.pruning_weight))
-        cap = table.attrs.get("cap_buds")
-        parts.append(paragraph(prunings_sentence(weight_kg, formula, units, cap)))
+        parts.append(paragraph(prunings_sentence(weight_kg, formula, units, table.cap_buds)))
     if given.table:
-        parts.append(lookup_table(table, units, formula).text(units))
-    parts.append(paragraph(table.attrs["note"]))
+        parts.append(lookup_table(table).text(units))
+    parts.append(paragraph(" ".join(table.notes)))
     parts.append(paragraph(options.PRUNING_CAUTION))
     return "\n\n".join(parts)
 

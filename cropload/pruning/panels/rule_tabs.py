@@ -94,10 +94,9 @@ class BalancedTab(widgets.VBox):
         weight_kg = units.to_metric("pruning_weight_kg", self.weight.value)
         spacing = float(self.panel.choices.facts["vine_spacing_m"])
         self.lookup = balanced_table(formula, units, vine_spacing_m=spacing)
-        cap = self.lookup.attrs["cap_buds"]
-        text = parts.note(prunings_sentence(weight_kg, formula, units, cap))
-        text += lookup_table(self.lookup, units, formula).html(units)
-        text += parts.note(self.lookup.attrs["note"])
+        text = parts.note(prunings_sentence(weight_kg, formula, units, self.lookup.cap_buds))
+        text += lookup_table(self.lookup).html(units)
+        text += "".join(map(parts.note, self.lookup.notes))
         if not own:
             text += parts.source(self.formula.value, "Where does this formula come from")
         text += parts.source("band.buds_per_m.ohio", "Where does the cap come from")
@@ -108,7 +107,7 @@ class BalancedTab(widgets.VBox):
             if self.lookup is None:
                 raise CroploadError("There is no lookup to export; see the message above.")
             stem = saving.file_stem("lookup", self.panel.block, self.panel.season)
-            path = saving.save_frame(self.lookup, self.panel.folder(), stem, ".csv", "metric")
+            path = saving.save_frame(self.lookup.frame, self.panel.folder(), stem, ".csv", "metric")
             return f"the lookup is in {path}."
 
         parts.tell(self.kept, action)
