@@ -1,14 +1,14 @@
 """The forecast log: a line a block each time a forecast is kept, never rewritten."""
 
 import csv
-import datetime
 import io
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from cropload import __version__
+from cropload import __version__, clock
+from cropload.beliefs import ranges
 from cropload.errors import CroploadError
 from cropload.records.reading.faults import Fault
 from cropload.records.writing.gate import changing
@@ -87,7 +87,7 @@ def log_forecast(forecast, path):
     centre = forecast.estate.beliefs.centre
     spread = forecast.estate.beliefs.spread()
     tonnes = forecast.centre_tonnes()
-    now = datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")
+    now = clock.now()
     rows = []
     for at, block in enumerate(forecast.blocks):
         row = {
@@ -105,7 +105,7 @@ def log_forecast(forecast, path):
             "picked_tonnes": float(forecast.picked["tonnes"].iloc[at]),
             "picked_share": float(forecast.picked["share"].iloc[at]),
         }
-        for end in ("p10", "p50", "p90"):
+        for end in ranges.ENDINGS:
             row[f"tonnes_{end}"] = float(table[f"tonnes_{end}"].iloc[at])
         for place, name in enumerate(COMPONENTS):
             row[f"{name}_centre"] = float(np.exp(centre[at, place]))
