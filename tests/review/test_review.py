@@ -376,6 +376,11 @@ def test_crops_of_one_ticket_are_named_where_the_miss_is_split(joint):
     assert text.startswith(f"The {split['block'].nunique()} blocks that can be split, together: ")
 
 
+def test_a_forecast_of_another_season_is_not_split(records, found):
+    with pytest.raises(CroploadError, match=r"forecast is of 2026.* harvest of 2025"):
+        split_miss(records, 2025, found.forecasts["lag"])
+
+
 def test_a_forecast_of_nothing_is_not_split():
     zeros = [r for b in BLOCKS for r in count_rows(b, 0 if b == "Alder" else 30)]
     found = counted(counts=zeros)
