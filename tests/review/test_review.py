@@ -268,7 +268,7 @@ def test_range_of_a_log_normal_gives_it_back():
 def test_parts_of_a_miss_add_up_on_the_log_scale(records, found):
     for moment in ("pruning", "clusters", "lag", "picking"):
         split = split_miss(records, SEASON, found.forecasts[moment])
-        sums = split.groupby("block")[["log_miss", "share", "miss_t"]].sum()
+        sums = split.frame.groupby("block")[["log_miss", "share", "miss_t"]].sum()
         rows = found.blocks[found.blocks["moment"] == moment].set_index("name")
         assert len(rows) == len(BLOCKS)
         for block, row in rows.iterrows():
@@ -400,7 +400,7 @@ def test_the_sum_of_all_blocks_is_the_bias_of_the_scores(records, found):
             split
         )
         rows = found.blocks[found.blocks["moment"] == moment].set_index("name")
-        table = miss_table(split)
+        table = miss_table(split.frame)
         assert table["all together"].to_dict() == pytest.approx(rows["error_share"].to_dict())
         assert table.drop(columns="all together").sum(axis=1).tolist() == pytest.approx(
             table["all together"].tolist()
