@@ -175,6 +175,7 @@ CASES = {
         **DRAWN,
         "progress": None,
     },
+    cropload.split_miss: {"records": RECORDS, "season": 2026, "forecast": FORECAST},
     cropload.sample_size: {
         "cv": 0.4,
         "error": 0.1,

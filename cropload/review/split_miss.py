@@ -10,6 +10,7 @@ from cropload.answer import Answer
 from cropload.beliefs import ranges
 from cropload.beliefs.forecast import prepare
 from cropload.beliefs.history import estate_of
+from cropload.errors import CroploadError
 from cropload.review.picked import on_the_scale, sums
 from cropload.show import wording
 from cropload.units import METRIC
@@ -238,9 +239,9 @@ def _left_out(crops, found, middle):
 
 
 @arguments.check_arguments(
-    records=arguments.records, season=arguments.season, found=arguments.forecast
+    records=arguments.records, season=arguments.season, forecast=arguments.forecast
 )
-def split_miss(records, season, found):
+def split_miss(records, season, forecast):
     """Split the miss of a forecast by component, block by block.
 
     Parameters
@@ -249,8 +250,8 @@ def split_miss(records, season, found):
         Everything on record, the season's harvest weights and tonnes included.
     season : int
         Year of harvest.
-    found : Forecast
-        The forecast under review.
+    forecast : Forecast
+        The forecast under review, of that season.
 
     Returns
     -------
@@ -259,7 +260,7 @@ def split_miss(records, season, found):
     Raises
     ------
     CroploadError
-        When no harvest of the season is on record.
+        When no harvest of the season is on record, or the forecast is of another season.
 
     Notes
     -----
@@ -279,28 +280,33 @@ def split_miss(records, season, found):
     """
     from cropload.review.words import COUNTED_NOTE, measured_sentence
 
+    if forecast.season != season:
+        raise CroploadError(
+            f"The forecast is of {forecast.season}, so its miss cannot be split against the "
+            f"harvest of {season}."
+        )
     crops = on_the_scale(records, season).crops
-    middle = dict(zip(found.blocks, ranges.quantiles(found.draws)[1], strict=True))
+    middle = dict(zip(forecast.blocks, ranges.quantiles(forecast.draws)[1], strict=True))
     harvest = records.harvest[records.harvest["season"] == season]
     lost = harvest.groupby(harvest["block"].astype(str))["lost_pct"].max().fillna(0.0) / 100
     last = _estate(records, season, None)
     usual = _estate(
-        _without_counts(records, season), season, found.as_of, found.estate.beliefs.learned
+        _without_counts(records, season), season, forecast.as_of, forecast.estate.beliefs.learned
     )
     usual = usual.beliefs.centre[:, _AT["counting_bias"]]
-    then, now = _forecast(found), _truth(last)
-    measured = found.estate.measured
+    then, now = _forecast(forecast), _truth(last)
+    measured = forecast.estate.measured
     counted = measured[(measured["season"] == season) & (measured["stage"] == "clusters")]
     counted = counted.set_index("block")["log_value"].to_dict()
     stages = _stages(last.measured, season)
-    same_load = np.all(found.estate.load() == last.load(), axis=0)
-    hanging = 1 - found.picked["share"].to_numpy(float)
+    same_load = np.all(forecast.estate.load() == last.load(), axis=0)
+    hanging = 1 - forecast.picked["share"].to_numpy(float)
     rows = []
     for crop in crops:
         block = crop.name
         if len(crop.blocks) > 1 or middle.get(block, 0) <= 0:
             continue
-        at = found.blocks.index(block)
+        at = forecast.blocks.index(block)
         if block in counted:
             # What the count says hung there.
             seen = counted[block] - usual[at]
@@ -314,7 +320,8 @@ def split_miss(records, season, found):
         parts["recovery"] = then.recovery[at] - now.recovery[at]
         # What was picked by then is known: only the rest can miss.
         still = hanging[at] * np.exp(then.clusters[at] + then.weight[at] + then.recovery[at])
-        still = min(still * found.bearing[at] / 1e6 / middle[block], 1.0) if hanging[at] < 1 else 1
+        left = still * forecast.bearing[at] / 1e6 / middle[block]
+        still = min(left, 1.0) if hanging[at] < 1 else 1
         parts = {name: still * part for name, part in parts.items()}
         parts["lost"] = -np.log1p(-lost.get(block, 0.0))
         miss = np.log(middle[block] / crop.tonnes)
@@ -327,7 +334,7 @@ def split_miss(records, season, found):
             row = (block, name, part, np.exp(part), miss_t / crop.tonnes, miss_t)
             rows.append((*row, rests.get(name, "measured"), middle[block], crop.tonnes))
     frame = pd.DataFrame(rows, columns=_COLUMNS)
-    left_out = notes = tuple(_left_out(crops, found, middle))
+    left_out = notes = tuple(_left_out(crops, forecast, middle))
     blocks = list(dict.fromkeys(frame["block"]))
     if blocks:
         notes = (*left_out, measured_sentence(season, stages, blocks), COUNTED_NOTE)
@@ -336,6 +343,6 @@ def split_miss(records, season, found):
         notes,
         sources=("prior.counting_bias", "prior.cluster_weight_g", "prior.recovery"),
         season=season,
-        stage=found.stage,
+        stage=forecast.stage,
         left_out=left_out,
     )

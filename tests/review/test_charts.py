@@ -39,7 +39,7 @@ def crops(review):
 
 @pytest.fixture(scope="module")
 def split(records, review):
-    return split_miss(records, 2025, review.forecasts["clusters"])
+    return split_miss(records, 2025, review.forecasts["clusters"]).frame
 
 
 @pytest.fixture(scope="module")
@@ -77,7 +77,7 @@ def test_a_crop_outside_its_range_is_said_to_be(crops):
 
 
 def test_misses_are_drawn_beside_each_guess_with_marks_of_their_own(review):
-    table = level_scores([review])
+    table = level_scores([review]).frame
     panel = charts.misses_panel(table)
     drawn = {line.get_label(): line for line in panel.plot().lines}
     assert np.allclose(drawn["forecast"].get_ydata(), 100 * table["weighted_miss"])
@@ -89,7 +89,7 @@ def test_misses_are_drawn_beside_each_guess_with_marks_of_their_own(review):
 
 
 def test_numbers_stand_on_a_ground_over_the_lines(review):
-    table = level_scores([review])
+    table = level_scores([review]).frame
     ax = charts.misses_panel(table).plot()
     assert len(ax.texts) == len(table)
     assert all(text.get_bbox_patch().get_facecolor()[:3] == (1, 1, 1) for text in ax.texts)
@@ -147,7 +147,7 @@ def test_lessons_stand_before_and_after(lessons):
 @pytest.mark.parametrize("figure", ["pruning_weight", "ravaz", "cane_weight"])
 @pytest.mark.parametrize("units", [METRIC, US], ids=["metric", "us"])
 def test_trend_draws_each_block_with_its_label(records, figure, units):
-    figures, trend = season_figures(records), vine_trend(records)
+    figures, trend = season_figures(records), vine_trend(records).frame
     blocks = [str(name) for name in records.blocks["block"]]
     drawn = vine_charts.plot_trend(figures, trend, figure, blocks, units)
     rows = trend[trend["figure"] == figure].to_dict("records")
@@ -167,7 +167,7 @@ def test_trend_draws_each_block_with_its_label(records, figure, units):
 
 
 def test_a_long_list_of_blocks_is_cut(records):
-    figures, trend = season_figures(records), vine_trend(records)
+    figures, trend = season_figures(records), vine_trend(records).frame
     many = [*trend["block"].unique()] * 4
     drawn = vine_charts.plot_trend(figures, trend, "ravaz", many)
     assert len(drawn.axes) <= vine_charts.MOST_BLOCKS

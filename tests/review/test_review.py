@@ -268,7 +268,7 @@ def test_range_of_a_log_normal_gives_it_back():
 def test_parts_of_a_miss_add_up_on_the_log_scale(records, found):
     for moment in ("pruning", "clusters", "lag", "picking"):
         split = split_miss(records, SEASON, found.forecasts[moment])
-        sums = split.groupby("block")[["log_miss", "share", "miss_t"]].sum()
+        sums = split.frame.groupby("block")[["log_miss", "share", "miss_t"]].sum()
         rows = found.blocks[found.blocks["moment"] == moment].set_index("name")
         assert len(rows) == len(BLOCKS)
         for block, row in rows.iterrows():
@@ -376,6 +376,11 @@ def test_crops_of_one_ticket_are_named_where_the_miss_is_split(joint):
     assert text.startswith(f"The {split['block'].nunique()} blocks that can be split, together: ")
 
 
+def test_a_forecast_of_another_season_is_not_split(records, found):
+    with pytest.raises(CroploadError, match=r"forecast is of 2026.* harvest of 2025"):
+        split_miss(records, 2025, found.forecasts["lag"])
+
+
 def test_a_forecast_of_nothing_is_not_split():
     zeros = [r for b in BLOCKS for r in count_rows(b, 0 if b == "Alder" else 30)]
     found = counted(counts=zeros)
@@ -395,7 +400,7 @@ def test_the_sum_of_all_blocks_is_the_bias_of_the_scores(records, found):
             split
         )
         rows = found.blocks[found.blocks["moment"] == moment].set_index("name")
-        table = miss_table(split)
+        table = miss_table(split.frame)
         assert table["all together"].to_dict() == pytest.approx(rows["error_share"].to_dict())
         assert table.drop(columns="all together").sum(axis=1).tolist() == pytest.approx(
             table["all together"].tolist()

@@ -133,7 +133,7 @@ def test_a_word_needs_a_chance_above_the_handbooks_bound():
     """Ever steeper falls: no word at a chance below the bound, the right one above it."""
     bound, seen = handbook.value("trend.chance"), set()
     for yearly in (0.0, -0.02, -0.04, -0.06, -0.08, -0.10, -0.12):
-        for row in vine_trend(estate(pruned(yearly))).to_dict("records"):
+        for row in vine_trend(estate(pruned(yearly))).frame.to_dict("records"):
             chances = {
                 WEAKER: row["chance_weaker"],
                 HOLDING: row["chance_holding"],
