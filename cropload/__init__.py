@@ -65,6 +65,35 @@ answer.VIEWS |= {
     "Change": "cropload.season.what_moved",
 }
 
+answer.QUESTIONS |= {
+    "Records": {
+        name: f"{_HOME[public]}:{public}"
+        for name, public in {
+            "compare_blocks": "compare_blocks",
+            "forecast": "forecast",
+            "harvest_dates": "harvest_dates",
+            "review": "review_season",
+            "learn": "learn",
+            "vine_trend": "vine_trend",
+            "bud_fertility": "bud_fertility",
+        }.items()
+    },
+    "BlockOfRecords": {
+        name: f"{_HOME[public]}:{public}"
+        for name, public in {
+            "compare": "compare_plans",
+            "find_plans": "find_plans",
+            "frost_cover": "frost_cover",
+            "crew_check": "crew_check",
+            "sample_vines": "sample_vines",
+        }.items()
+    },
+    "Forecast": {
+        name: f"{_HOME[name]}:{name}"
+        for name in ("next_counts", "thin_to", "after_frost", "intake_schedule")
+    },
+}
+
 
 class _Moved:
     """Tell a notebook of an earlier version, in one line, what to import now."""

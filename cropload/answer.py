@@ -1,10 +1,11 @@
 """What every public question returns: a frame, notes and sources, readable wherever it is shown."""
 
+import functools
 from dataclasses import dataclass, field
 from importlib import import_module
 from typing import Any
 
-from cropload.errors import CroploadError
+from cropload.errors import CroploadError, near
 from cropload.units import METRIC, unit_system
 
 #: How an answer is written: ``module:function``, registered from above, where words are known.
@@ -12,6 +13,35 @@ RENDERERS = {}
 #: Name of an answer's class -> module with ``heading``, ``tables`` and ``plot`` of it, registered
 #: from above, for answers of rooms that know no words.
 VIEWS = {}
+
+
+#: Name of a class -> {question: ``module:function``}, registered from above: what can be asked of
+#: something a user holds, with itself as what the function is given first.
+QUESTIONS = {}
+
+
+class Asked:
+    """What questions can be asked of, as methods: ``records.forecast(2027)`` and the like."""
+
+    def _given(self):
+        """Return what a question takes first."""
+        return (self,)
+
+    def _questions(self):
+        kinds = [kind.__name__ for kind in type(self).__mro__]
+        return {name: place for kind in kinds for name, place in QUESTIONS.get(kind, {}).items()}
+
+    def __getattr__(self, name):
+        questions = {} if name.startswith("_") else self._questions()
+        if name not in questions:
+            hint = near(name, questions)
+            raise AttributeError(f"{type(self).__name__} has no '{name}'. {hint}".rstrip())
+        function = _found(questions[name])
+        asked = functools.partial(function, *self._given())
+        return functools.update_wrapper(asked, function)
+
+    def __dir__(self):
+        return sorted({*super().__dir__(), *self._questions()})
 
 
 def _found(place):

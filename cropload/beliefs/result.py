@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from cropload import arguments
-from cropload.answer import Answer
+from cropload.answer import Answer, Asked
 from cropload.beliefs import ranges
 from cropload.beliefs.history import Estate
 from cropload.beliefs.origins import component_origins, seasons_seen
@@ -66,7 +66,7 @@ class Change(Answer):
 
 
 @dataclass(frozen=True, eq=False, repr=False, kw_only=True)
-class Forecast(Answer):
+class Forecast(Answer, Asked):
     """A season's forecast as draws; every table is a reduction of them.
 
     Attributes

@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from cropload.answer import Asked
 from cropload.records.facts import area_ha
 from cropload.records.reading.cells import decimal_sign, parse, uniques
 from cropload.records.reading.check import check_frame, cross_checks
@@ -18,7 +19,7 @@ from cropload.units import to_metric
 
 
 @dataclass(frozen=True, eq=False)
-class Records:
+class Records(Asked):
     """What people measured in a vineyard, read, checked and turned into metric units.
 
     Attributes
@@ -53,6 +54,29 @@ class Records:
     warnings: tuple = field(default=(), repr=False)
     given: frozenset = frozenset()
     last_harvest: int = 0
+
+    def block(self, name):
+        """Return a block of these records, of which the same questions can be asked.
+
+        Examples
+        --------
+        >>> from cropload import example_records
+        >>> acre = example_records().block("Long Acre")
+        >>> len(acre.compare("3x6+3x2,3x8+3x2"))
+        2
+        """
+        return BlockOfRecords(self, name)
+
+
+@dataclass(frozen=True, eq=False)
+class BlockOfRecords(Asked):
+    """One block of some records, of which questions can be asked: compare, find, thin and so on."""
+
+    records: Records = field(repr=False)
+    name: str
+
+    def _given(self):
+        return self.records, self.name
 
 
 class ParsedTable:
