@@ -1,9 +1,8 @@
 """Tables as sheets of an Excel workbook, where text can never become a formula."""
 
 import datetime
-from io import BytesIO
 
-from cropload.records.writing.template import escape_cell
+from cropload.records.writing.results import escape_cell
 from cropload.units import METRIC
 
 _MOST_TEXT = 32_767
@@ -17,13 +16,6 @@ def new_book():
     book = openpyxl.Workbook()
     book.remove(book.active)
     return book
-
-
-def book_bytes(book):
-    """Return a workbook as the bytes of an .xlsx file."""
-    stream = BytesIO()
-    book.save(stream)
-    return stream.getvalue()
 
 
 def put(sheet, row, column, value, form=""):

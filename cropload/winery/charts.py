@@ -7,7 +7,7 @@ from cropload.show import wording
 from cropload.show.figure_parts import DARK
 from cropload.show.figures import VERMILLION, house_style
 from cropload.units import METRIC
-from cropload.winery.words import percent, shown_periods
+from cropload.winery.words import shown_periods
 
 #: Fill and pattern of the varieties: told apart by both, and by their names.
 _LOOKS = (
@@ -70,7 +70,7 @@ def plot_intake(schedule, limits=None, units=METRIC, ax=None):
     """
     from matplotlib.figure import Figure
 
-    estate = shown_periods(schedule.table("estate"))
+    estate = shown_periods(schedule.frame_by("estate"))
     periods = list(estate["period"])
     known = {}
     if limits is not None and len(limits):
@@ -82,7 +82,7 @@ def plot_intake(schedule, limits=None, units=METRIC, ax=None):
             ax = ax.add_subplot()
         at = np.arange(len(periods))
         base = np.zeros(len(periods))
-        parts = _parts(schedule.table("variety"), periods)
+        parts = _parts(schedule.frame_by("variety"), periods)
         for place, (name, values) in enumerate(parts):
             values = units.convert("tonnes", values)
             fill, pattern = _LOOKS[place]
@@ -143,7 +143,7 @@ def _limits(ax, periods, known, tops, units):
         )
         labelled = True
         ax.annotate(
-            percent(limit["chance_over"]),
+            wording.chance(limit["chance_over"]),
             (x, max(value, tops[x])),
             xytext=(0, 5),
             textcoords="offset points",
@@ -158,8 +158,8 @@ def _limits(ax, periods, known, tops, units):
 
 def intake_text(schedule, limits=None, units=METRIC):
     """Return the figure in words, for whoever cannot see it."""
-    estate = shown_periods(schedule.table("estate"))
-    varieties = schedule.table("variety")
+    estate = shown_periods(schedule.frame_by("estate"))
+    varieties = schedule.frame_by("variety")
     known = {}
     if limits is not None and len(limits):
         whole = limits[limits["variety"] == ""]
@@ -180,7 +180,7 @@ def intake_text(schedule, limits=None, units=METRIC):
         if limit is not None:
             text += (
                 f"; limit {wording.amount('tonnes', limit['limit_t'], units)}, chance of more "
-                f"{percent(limit['chance_over'])}"
+                f"{wording.chance(limit['chance_over'])}"
             )
         parts.append(text + ".")
     return " ".join(parts)

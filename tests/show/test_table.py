@@ -8,6 +8,7 @@ import openpyxl
 import pandas as pd
 import pytest
 
+from cropload.records.writing.gate import workbook_bytes
 from cropload.show import excel
 from cropload.show import table as t
 from cropload.show.table import Column, Table
@@ -82,7 +83,7 @@ def test_units_change_at_the_edge_with_exact_factors():
 def test_a_spreadsheet_holds_whole_numbers_dates_and_no_formula():
     book = excel.new_book()
     excel.add_table(book, "crop", TABLE, METRIC)
-    sheet = openpyxl.load_workbook(io.BytesIO(excel.book_bytes(book)))["crop"]
+    sheet = openpyxl.load_workbook(io.BytesIO(workbook_bytes(book)))["crop"]
     values = [[cell.value for cell in row] for row in sheet.iter_rows()]
     assert values[1][1:5] == [4.53, 6.81, 10.09, 0.9958]
     assert sheet["E2"].number_format == "0%"
