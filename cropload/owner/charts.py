@@ -3,10 +3,10 @@
 from html import escape
 
 from cropload.beliefs import ranges
+from cropload.owner.words import margin_step
 from cropload.pruning.plan_figures import FIRST_LABEL, SETTLED_LABEL
 from cropload.show import wording
 from cropload.show.figures import BLUE, VERMILLION
-from cropload.show.report_cells import money_step, money_text
 from cropload.units import METRIC
 
 #: Width of a picture [SVG units], about that of a phone, so that its text stays as large there.
@@ -90,7 +90,7 @@ def first_figure(found, units=METRIC):
 
     Parameters
     ----------
-    found : ScenarioComparison
+    found : Scenarios
         As from ``compare_scenarios``.
     units : UnitSystem
         Units to show.
@@ -102,12 +102,12 @@ def first_figure(found, units=METRIC):
     """
     if found.money_settled is not None:
         frames = (found.money_first, found.money_settled)
-        step, currency = money_step(frames), frames[1].attrs["currency"]
+        step, currency = margin_step(found), found.currency
         title = f"What each scenario leaves over in a season{f' [{currency}]' if currency else ''}"
         names = ("margin", "margin")
 
         def show(value):
-            return money_text(value, step)
+            return wording.money(value, step)
 
         def convert(value):
             return value
@@ -174,7 +174,7 @@ def band_figure(found, about, units=METRIC):
 
     Parameters
     ----------
-    found : ScenarioComparison
+    found : Scenarios
         As from ``compare_scenarios``.
     about : str
         ``density`` or ``balance``.
