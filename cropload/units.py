@@ -7,7 +7,7 @@ when a result is shown.
 from dataclasses import dataclass, field
 
 from cropload.arguments import fault
-from cropload.errors import CroploadError
+from cropload.errors import CroploadError, shown
 
 #: Exact lengths of the international foot and pound, and the acre of 1959 [m], [kg], [ha].
 FOOT_M = 0.3048
@@ -239,7 +239,7 @@ def unit_system(name):
     for system in (METRIC, US):
         if str(name).strip().lower() == system.name:
             return system
-    raise CroploadError(f"The unit system '{name}' is not known. Write 'metric' or 'us'.")
+    raise CroploadError(f"The unit system {shown(name)} is not known. Write 'metric' or 'us'.")
 
 
 def vines_per_hectare(row_spacing_m, vine_spacing_m):

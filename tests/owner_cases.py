@@ -7,7 +7,7 @@ from helpers import block_row
 from season_records import block_rows, small_estate
 
 from cropload.owner.money import Costs
-from cropload.owner.report import owner_report
+from cropload.owner.report import report
 from cropload.owner.scenarios import compare_scenarios
 
 DAY = datetime.date(2026, 1, 15)
@@ -53,4 +53,4 @@ def compared(records=None, given=None, **more):
 
 def reported(records=None, given=None, units="metric", **more):
     records = small_estate(prices=prices()) if records is None else records
-    return owner_report(records, compared(records, given, **more), units, DAY)
+    return report(records, compared(records, given, **more), units, DAY)

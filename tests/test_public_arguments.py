@@ -18,6 +18,9 @@ FORECAST = cropload.forecast(RECORDS, 2026, "2026-03-01", draws=100)
 WEATHER = RECORDS.weather[RECORDS.weather["station"] == RECORDS.weather["station"].iloc[0]]
 COMPARISON = cropload.compare_plans(RECORDS, "Mill Meadow", PLAN, draws=100)
 DRAWN = {"draws": 100, "seed": 0}
+SCHEDULE = cropload.intake_schedule(FORECAST, dict.fromkeys(FORECAST.blocks, "2026-09-20"))
+TWO = {"today": {BLOCK: PLAN}, "longer": {BLOCK: "3x10+3x2"}}
+SCENARIOS = cropload.compare_scenarios(RECORDS, TWO, 2027, **DRAWN, frost=False)
 
 #: Function -> arguments that it takes gladly; each of them is then made wrong, one at a time.
 CASES = {
@@ -53,6 +56,33 @@ CASES = {
         "density_band": (12, 15),
         "ravaz_band": (4, 10),
         "reference_plans": None,
+    },
+    cropload.capacity_table: {"schedule": SCHEDULE, "capacity": RECORDS.capacity},
+    cropload.compare_scenarios: {
+        "records": RECORDS,
+        "scenarios": TWO,
+        "season": 2027,
+        "costs": None,
+        **DRAWN,
+        "density_band": (12, 15),
+        "ravaz_band": (4, 10),
+        "reference_plans": None,
+        "frost": False,
+        "frost_draws": 100,
+    },
+    cropload.contract_table: {"forecast": FORECAST, "prices": RECORDS.prices},
+    cropload.relieve: {
+        "schedule": SCHEDULE,
+        "capacity": RECORDS.capacity,
+        "chance": 0.5,
+        "windows": 0,
+        "effort": 10,
+    },
+    cropload.report: {
+        "records": RECORDS,
+        "scenarios": SCENARIOS,
+        "units": "metric",
+        "made_on": None,
     },
     cropload.compare_plans: {
         "records": RECORDS,
@@ -325,6 +355,7 @@ FINE = {
     ("replay_frost", "budburst"): {"a broken number"},
     ("replay_frost", "unit"): TEXTS - {"an empty text", "a NUL byte"},
     ("intake_schedule", "period"): {"an empty list"},
+    ("contract_table", "prices"): {"a table"},
     ("next_counts", "hours"): {"a broken number"},
     ("crew_check", "plan"): {"a broken number"},
     ("crew_check", "t_ha_per_bud"): {"minus one", "a broken number"},

@@ -2,10 +2,11 @@
 
 import numpy as np
 
+from cropload.owner.words import margin_step
 from cropload.pruning.charts import FIRST, FIRST_LABEL, SETTLED, SETTLED_LABEL
+from cropload.show import wording
 from cropload.show.charts import Rows, amounts
 from cropload.show.drawing import LOOKS, cut_name, page_svg
-from cropload.show.report_cells import money_step, money_text
 from cropload.units import METRIC
 
 #: Width of a picture [SVG units], that of a small phone, so that its text stays as large there.
@@ -23,7 +24,7 @@ def first_figure(found, units=METRIC):
 
     Parameters
     ----------
-    found : ScenarioComparison
+    found : Scenarios
         As from ``compare_scenarios``.
     units : UnitSystem
         Units to show.
@@ -40,11 +41,11 @@ def first_figure(found, units=METRIC):
     pairs = zip((FIRST_LABEL, SETTLED_LABEL), (FIRST, SETTLED), strict=True)
     if found.money_settled is not None:
         frames = (found.money_first, found.money_settled)
-        step, currency = money_step(frames), frames[1].attrs["currency"]
+        step, currency = margin_step(found), found.currency
         title = f"What each scenario leaves over in a season{f' [{currency}]' if currency else ''}"
         axis = "margin"
         series = tuple(
-            amounts(label, frame, "margin", look=look, show=lambda value: money_text(value, step))
+            amounts(label, frame, "margin", look=look, show=lambda end: wording.money(end, step))
             for (label, look), frame in zip(pairs, frames, strict=True)
         )
     else:
@@ -68,7 +69,7 @@ def band_figure(found, about, units=METRIC):
 
     Parameters
     ----------
-    found : ScenarioComparison
+    found : Scenarios
         As from ``compare_scenarios``.
     about : str
         ``density`` or ``balance``.

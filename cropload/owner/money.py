@@ -11,13 +11,20 @@ from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.plan_draws import plan_draws
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
+from cropload.show import wording
+from cropload.units import ACRE_HA, SHORT_TON_T
 from cropload.vine.plan import PruningPlan
-from cropload.winery.contracts import check_prices
+from cropload.winery.contracts import cap_of, check_prices, contract_places, revenue
 
-CAUTION = (
-    "Every price and cost here is your own. This is arithmetic, not advice: contracts, tax and "
-    "finance need a licensed adviser."
-)
+#: Cost -> what it is, per what in metric and in US units, and the factor from the one to the other.
+COSTS = {
+    "pruning_per_vine": ("pruning, for each vine", ("vine", "vine"), 1.0),
+    "pruning_per_bud": ("pruning, for each bud left", ("bud", "bud"), 1.0),
+    "thinning_per_ha": ("thinning", ("ha", "ac"), ACRE_HA),
+    "picking_per_t": ("picking, by weight", ("t", "short ton"), SHORT_TON_T),
+    "picking_per_ha": ("picking, by area", ("ha", "ac"), ACRE_HA),
+    "other_per_ha": ("all else", ("ha", "ac"), ACRE_HA),
+}
 
 
 @dataclass(frozen=True)
@@ -67,8 +74,7 @@ class Contract:
 
     def revenue(self, tonnes):
         """Return what a crop of ``tonnes`` [t] earns [currency]."""
-        inside = np.minimum(tonnes, self.cap_t)
-        return self.price * inside + self.above * (tonnes - inside)
+        return revenue(tonnes, self.price, self.cap_t, self.above)
 
 
 def contracts_for(records, blocks, facts):
@@ -84,46 +90,33 @@ def contracts_for(records, blocks, facts):
     CroploadError
         When a block has no price.
     """
-    by_block, by_variety = {}, {}
-    for row in check_prices(records.prices).itertuples():
-        (by_block if row.block else by_variety)[row.block or row.variety] = row
-    unpaid = [
-        b for b in blocks if b not in by_block and facts.varieties[facts.place(b)] not in by_variety
-    ]
+    prices = check_prices(records.prices)
+    places, _ = contract_places(prices, facts.names, facts.varieties)
+    mine = {block: facts.place(block) for block in blocks}
+    unpaid = [block for block, at in mine.items() if places[at] < 0]
     if unpaid:
-        varieties = dict.fromkeys(facts.varieties[facts.place(b)] for b in unpaid)
+        varieties = dict.fromkeys(facts.varieties[mine[block]] for block in unpaid)
         raise CroploadError(
             f"No price is on record for {', '.join(unpaid)}. Add a row to table prices for the "
             f"block, or for {', '.join(varieties)}."
         )
-    found, notes = [], []
-    groups = {}
-    for block in blocks:
-        variety = facts.varieties[facts.place(block)]
-        key = ("block", block) if block in by_block else ("variety", variety)
-        groups.setdefault(key, []).append(block)
-    for (kind, name), members in groups.items():
-        row = by_block[name] if kind == "block" else by_variety[name]
-        area = sum(facts.area_ha[facts.place(b)] for b in members)
-        caps = [np.inf]
-        if np.isfinite(row.cap_t_ha):
-            caps.append(row.cap_t_ha * area)
-        if np.isfinite(row.cap_t):
-            covered = [
-                b
-                for b, v in zip(facts.names, facts.varieties, strict=True)
-                if kind == "variety" and v == name and b not in by_block
-            ] or members
-            share = area / sum(facts.area_ha[facts.place(b)] for b in covered)
-            caps.append(row.cap_t * share)
-            if len(covered) > len(members):
-                notes.append(
-                    f"The contract for {name} takes {row.cap_t:g} t from more blocks than these; "
-                    f"{100 * share:.0f} % of it is counted here, by area."
-                )
-        above = row.price_above_cap if np.isfinite(row.price_above_cap) else 0.0
-        found.append(Contract(name, tuple(members), row.price_per_t, min(caps), above))
-    return found, notes
+    contracts, notes = [], []
+    for contract in dict.fromkeys(places[at] for at in mine.values()):
+        row = prices.iloc[contract]
+        members = tuple(block for block, at in mine.items() if places[at] == contract)
+        covered = places == contract
+        area = sum(facts.area_ha[mine[block]] for block in members)
+        share = area / facts.area_ha[covered].sum()
+        name = row["block"] or row["variety"]
+        if np.isfinite(row["cap_t"]) and covered.sum() > len(members):
+            notes.append(
+                f"The contract for {name} takes {row['cap_t']:g} t from more blocks than these; "
+                f"{wording.percent(share)} of it is counted here, by area."
+            )
+        above = row["price_above_cap"] if np.isfinite(row["price_above_cap"]) else 0.0
+        cap = cap_of(row, area, share)
+        contracts.append(Contract(name, members, row["price_per_t"], cap, above))
+    return contracts, notes
 
 
 def currency_of(records):
@@ -156,6 +149,9 @@ def read_scenarios(records, scenarios):
     found, faults = {}, []
     for name, plans in scenarios.items():
         found[name] = {}
+        if not hasattr(plans, "items"):
+            faults.append(f"Scenario '{name}' must be a dict of blocks and plans, {{block: plan}}.")
+            continue
         for block, plan in plans.items():
             try:
                 named, read = check_block(records, block), PruningPlan.parse(plan)
@@ -242,6 +238,31 @@ def scenario_draws(
     )
 
 
+@dataclass(frozen=True, eq=False)
+class Money:
+    """What scenarios leave over.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        One row a scenario: scenario, revenue, cost and margin as ``_p10 _p50 _p90`` and
+        ``margin_mean`` [currency], the chances that costs are higher than revenue,
+        ``chance_loss``, and of leaving less than the first scenario in the same season,
+        ``chance_worse`` [1], and ``above_cap_t``, the mean crop beyond the contracts' caps [t].
+    currency : str
+        The one currency of the prices; empty when none is named.
+    contracts : tuple of Contract
+        Those that pay.
+    notes : tuple of str
+        What was taken, in sentences.
+    """
+
+    frame: pd.DataFrame
+    currency: str
+    contracts: tuple
+    notes: tuple
+
+
 def scenario_money(records, found, costs, *, settled=False):
     """Say what each scenario would leave over, beside the first one.
 
@@ -258,11 +279,7 @@ def scenario_money(records, found, costs, *, settled=False):
 
     Returns
     -------
-    DataFrame
-        One row a scenario: scenario, revenue, cost and margin as ``_p10 _p50 _p90`` and
-        ``margin_mean`` [currency], ``chance_worse``, the chance of leaving less than the first
-        scenario in the same season [1], and ``above_cap_t``, the mean crop beyond the contracts'
-        caps [t]. ``attrs`` holds currency, contracts, notes and the caution.
+    Money
 
     Raises
     ------
@@ -276,12 +293,12 @@ def scenario_money(records, found, costs, *, settled=False):
     facts = found.estate.facts
     tonnes = found.drawn.tonnes(settled)
     contracts, notes = contracts_for(records, found.blocks, facts)
-    revenue = np.zeros((tonnes.shape[0], tonnes.shape[2]))
+    earned = np.zeros((tonnes.shape[0], tonnes.shape[2]))
     above = np.zeros(len(found.names))
     for contract in contracts:
         members = [found.blocks.index(block) for block in contract.blocks]
         crop = tonnes[:, members].sum(1)
-        revenue += contract.revenue(crop)
+        earned += contract.revenue(crop)
         above += np.maximum(crop - contract.cap_t, 0).mean(-1)
     places = found.drawn.blocks
     cost = costs.of(
@@ -290,27 +307,19 @@ def scenario_money(records, found, costs, *, settled=False):
         facts.area_ha[places][:, None],
         tonnes,
     ).sum(1)
-    margin = revenue - cost
+    margin = earned - cost
     rows = []
     for at, name in enumerate(found.names):
         rows.append(
             {
                 "scenario": name,
-                **ranges.columns("revenue", revenue[at]),
+                **ranges.columns("revenue", earned[at]),
                 **ranges.columns("cost", cost[at]),
                 **ranges.columns("margin", margin[at]),
                 "margin_mean": float(margin[at].mean()),
+                "chance_loss": float((margin[at] < 0).mean()),
                 "chance_worse": float((margin[at] < margin[0]).mean()) if at else np.nan,
                 "above_cap_t": float(above[at]),
             }
         )
-    frame = pd.DataFrame(rows)
-    frame.attrs = {
-        "currency": currency_of(records),
-        "interval": ranges.label(),
-        "settled": settled,
-        "contracts": tuple((c.name, c.price, c.cap_t, c.above) for c in contracts),
-        "notes": tuple(notes),
-        "caution": CAUTION,
-    }
-    return frame
+    return Money(pd.DataFrame(rows), currency_of(records), tuple(contracts), tuple(notes))

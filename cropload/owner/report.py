@@ -1,21 +1,35 @@
-"""The owner's report: one page in HTML that needs nothing else, and the same as a PDF."""
+"""The owner's report: one page of HTML that needs nothing else, a PDF and a workbook."""
 
 import datetime
+import re
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from cropload import clock
+from cropload import arguments, clock
+from cropload.answer import Answer
 from cropload.errors import CroploadError
 from cropload.owner import charts as report_figures
-from cropload.owner import report_sources
-from cropload.owner import report_tables as tables
 from cropload.owner import words as report_words
-from cropload.owner.scenarios import ScenarioComparison
-from cropload.records.writing.gate import Result, check_results, write_results
-from cropload.show import report_cells as cells
-from cropload.show import wording
+from cropload.owner.scenarios import Scenarios
+from cropload.records.writing.gate import Result, check_results, workbook_bytes, write_results
+from cropload.show import excel, wording
+from cropload.show import table as kinds
 from cropload.units import METRIC, UnitSystem, unit_system
+
+#: A sheet of the workbook for each table, and its name.
+SHEETS = {
+    "totals": "crop in total",
+    "crop": "crop by block",
+    "balance": "balance",
+    "wood": "wood",
+    "frost": "frost",
+    "money": "money",
+    "contracts": "prices",
+    "costs": "costs",
+    "components": "components",
+    "handbook": "handbook",
+}
 
 #: How to get what a PDF needs; Pango is a library of the system that pip cannot bring.
 PDF_HOW = (
@@ -26,26 +40,40 @@ PDF_HOW = (
 )
 
 
-@dataclass(frozen=True, eq=False)
-class OwnerReport:
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
+class OwnerReport(Answer):
     """A report with everything decided: comparison, units, and what is said of them.
 
     Attributes
     ----------
-    found : ScenarioComparison
+    frame : DataFrame
+        That of the comparison: one row a block and scenario.
+    found : Scenarios
         The numbers.
     units : UnitSystem
-        Units shown.
+        Units of the page and of the workbook.
     invented : bool
         Whether the records are the invented sample.
     made_on : date
         Day on the report.
     """
 
-    found: ScenarioComparison
+    found: Scenarios
     units: UnitSystem
     invented: bool
     made_on: datetime.date
+
+    def heading(self, units=None):
+        """Return the recommendation in one piece."""
+        return self.found.heading(units or self.units)
+
+    def tables(self, units=None):
+        """Return all tables there are."""
+        return self.found.tables(units or self.units)
+
+    def plot(self, ax=None, units=None):
+        """Raise CroploadError: the figures of a report are pictures of its page."""
+        return self.found.plot(ax, units)
 
     def sentences(self):
         """Return the recommendation, three sentences."""
@@ -59,42 +87,22 @@ class OwnerReport:
             self.found, self.units, __version__, self.made_on, self.invented
         )
 
-    def tables(self):
-        """Return {key: ReportTable} of all tables there are."""
-        found, units = self.found, self.units
-        made = (
-            tables.totals_table(found, units),
-            tables.crop_table(found, units),
-            tables.balance_table(found, units),
-            tables.frost_table(found, units),
-            tables.money_table(found),
-            tables.contracts_table(found, units),
-            tables.costs_table(found, units),
-            tables.wood_table(found),
-            report_sources.origins_table(found, units),
-            report_sources.components_table(found, units),
-            report_sources.handbook_table(found),
-        )
-        return {table.key: table for table in made if table is not None}
-
     def html(self):
         """Return the report as one HTML page without any outside address."""
         found, units = self.found, self.units
-        step = 0
-        if found.money_settled is not None:
-            step = cells.money_step((found.money_first, found.money_settled))
         return _template().render(
             found=found,
+            units=units,
             sentences=self.sentences(),
-            tables=self.tables(),
-            step=step,
-            cell=cells.cell_text,
-            texts=cells.TEXTS,
+            years=wording.years_of_ten(),
+            tables={table.key: table for table in self.tables()},
+            texts=kinds.TEXTS,
             first_figure=report_figures.first_figure(found, units)[0],
             density_figure=report_figures.band_figure(found, "density", units)[0],
             balance_figure=report_figures.band_figure(found, "balance", units)[0],
             bands=self._bands(),
             risks=report_words.risks(found, units),
+            frost_notes=report_words.frost_notes(found),
             settings=self.settings(),
             cautions=wording.CAUTIONS,
             support=wording.SUPPORT,
@@ -102,9 +110,9 @@ class OwnerReport:
             money_caution=report_words.MONEY_CAUTION,
             frost_caution=report_words.FROST_CAUTION,
             invented=self.invented,
-            varieties=dict.fromkeys(found.blocks["variety"].tolist()),
+            varieties=dict.fromkeys(found.frame["variety"].tolist()),
             area=wording.amount(
-                "area_ha", float(found.blocks.drop_duplicates("block")["area_ha"].sum()), units
+                "area_ha", float(found.frame.drop_duplicates("block")["area_ha"].sum()), units
             ),
         )
 
@@ -129,27 +137,85 @@ class OwnerReport:
         """
         return pdf_of(self.html())
 
+    def workbook(self):
+        """Return the report's tables as the bytes of an .xlsx workbook.
 
-def owner_report(records, found, units=METRIC, made_on=None):
+        Notes
+        -----
+        Numbers are stored in full in the units shown; a share is stored as a fraction of one.
+        """
+        book = excel.new_book()
+        tables = [table for table in self.tables() if table.key in SHEETS]
+        excel.add_lines(book, "notes", self._lines(tables))
+        for table in tables:
+            excel.add_table(book, SHEETS[table.key], table, self.units)
+        return workbook_bytes(book)
+
+    def _lines(self, tables):
+        """Return what the first sheet says, (word, text) a line."""
+        found = self.found
+        notes = [*found.notes, found.money_missing, *report_words.frost_notes(found)]
+        return [
+            ("Pruning scenarios: notes to these tables", ""),
+            *self.settings(),
+            ("", ""),
+            ("recommendation", ""),
+            *(("", sentence) for sentence in self.sentences()),
+            ("", ""),
+            ("sheets", ""),
+            *((SHEETS[table.key], table.caption) for table in tables),
+            ("", ""),
+            ("notes", ""),
+            *(("", note) for note in notes if note),
+            ("", ""),
+            ("cautions", ""),
+            *wording.CAUTIONS,
+            ("", report_words.MONEY_CAUTION),
+            ("", wording.SUPPORT),
+        ]
+
+
+@arguments.check_arguments(
+    records=arguments.records,
+    scenarios=arguments.kind("Scenarios", "Make one first: compare_scenarios(records, {...})."),
+    made_on=arguments.optional(arguments.day),
+)
+def report(records, scenarios, units=METRIC, made_on=None):
     """Make the owner's report of a comparison of scenarios.
 
     Parameters
     ----------
     records : Records
         What the comparison was made from.
-    found : ScenarioComparison
+    scenarios : Scenarios
         As from ``compare_scenarios``.
     units : UnitSystem or str
-        Units to show.
+        ``"metric"`` or ``"us"``: units to show.
     made_on : date, optional
         Day on the report; today when left out.
 
     Returns
     -------
     OwnerReport
+        ``.html()`` is the page, ``.pdf()`` and ``.workbook()`` the bytes of the files.
+
+    Raises
+    ------
+    CroploadError
+        For something else than a comparison, or units that are none.
+
+    Notes
+    -----
+    Valid as ``compare_scenarios``.
     """
-    made_on = clock.today() if made_on is None else made_on
-    return OwnerReport(found, unit_system(units), is_invented(records), made_on)
+    return OwnerReport(
+        frame=scenarios.frame,
+        notes=scenarios.notes,
+        found=scenarios,
+        units=unit_system(units),
+        invented=is_invented(records),
+        made_on=clock.today() if made_on is None else made_on,
+    )
 
 
 def is_invented(records):
@@ -216,7 +282,7 @@ def save_report(report, *, html=None, pdf=None, xlsx=None, csv=None, frame=None,
     Parameters
     ----------
     report : OwnerReport
-        As from `owner_report`.
+        As from `report`.
     html, pdf, xlsx : path, optional
         Files to write.
     csv : path, optional
@@ -236,7 +302,6 @@ def save_report(report, *, html=None, pdf=None, xlsx=None, csv=None, frame=None,
     CroploadError
         When a file exists or cannot be written, or a PDF cannot be made; nothing is written then.
     """
-    from cropload.owner.workbook import report_workbook
     from cropload.records.writing.results import frame_result
 
     files = report_files(html, pdf, xlsx, csv)
@@ -244,7 +309,7 @@ def save_report(report, *, html=None, pdf=None, xlsx=None, csv=None, frame=None,
     made = {
         "html": lambda: report.html().encode("utf-8"),
         "pdf": report.pdf,
-        "xlsx": lambda: report_workbook(report),
+        "xlsx": report.workbook,
     }
     results = [
         frame_result(csv, frame) if kind == "csv" else Result(file.path, file.endings, made[kind]())
@@ -253,11 +318,18 @@ def save_report(report, *, html=None, pdf=None, xlsx=None, csv=None, frame=None,
     return write_results(results, replace)
 
 
+#: One key of the handbook, or several.
+_KEYS = re.compile(r"[a-z_]+(\.[a-z0-9_]+)+(, [a-z_]+(\.[a-z0-9_]+)+)*")
+
+
 def _breakable(text):
-    """Let a long key break after its dots and underscores, and nowhere else."""
+    """Let a key of the handbook break after its dots and underscores; other text stays as it is."""
     from markupsafe import Markup, escape
 
-    return Markup(str(escape(text)).replace(".", ".<wbr>").replace("_", "_<wbr>"))
+    safe = str(escape(text))
+    return Markup(
+        safe.replace(".", ".<wbr>").replace("_", "_<wbr>") if _KEYS.fullmatch(safe) else safe
+    )
 
 
 @cache
@@ -265,6 +337,8 @@ def _template():
     # Loaded late: only a report needs the template engine.
     from jinja2 import Environment, PackageLoader, StrictUndefined
     from markupsafe import Markup
+
+    from cropload.show import html
 
     made = Environment(
         loader=PackageLoader("cropload", "owner/templates"),
@@ -276,4 +350,5 @@ def _template():
     # Our own pictures are the one thing not escaped; their texts were, when they were drawn.
     made.filters["picture"] = Markup
     made.filters["breakable"] = _breakable
+    made.filters["coded"] = lambda text: Markup(html.words(text))
     return made.get_template("report.html")

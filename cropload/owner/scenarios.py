@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from cropload import arguments
+from cropload.answer import Answer
 from cropload.beliefs import ranges
 from cropload.beliefs.meant import check_season
 from cropload.beliefs.origins import component_origins, seasons_seen
@@ -17,6 +18,7 @@ from cropload.owner.money import Costs, scenario_draws, scenario_money
 from cropload.owner.scenario_choice import Choice, choose_scenario
 from cropload.pruning.compare import WIDEST_CHANGE, general_notes, load_notes
 from cropload.pruning.plan_rows import RANGED, difference_columns, plan_ranges, wood_columns
+from cropload.units import METRIC
 from cropload.vine import bands
 
 #: Scenarios that can be read side by side [1].
@@ -32,34 +34,40 @@ FROST_COLUMNS = (
 )
 
 
-@dataclass(frozen=True, eq=False)
-class ScenarioComparison:
-    """Everything that an owner's report tells, as numbers.
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
+class Scenarios(Answer):
+    """Pruning scenarios side by side: everything that an owner's report tells, as numbers.
 
     Attributes
     ----------
+    frame : DataFrame
+        One row a block and scenario: block, scenario, variety, area_ha [ha], plan, and the
+        columns of ``compare_plans`` and ``with_frost`` in their units. The words hold against
+        the bands: density_word and balance_word the season, balance_settled_word the settled crop.
     names, block_names : tuple of str
         Scenarios, the first one held against by all others, and blocks.
     plans : dict
         {scenario: {block: PruningPlan}}.
     season, draws, seed : int
         Year of harvest; draws and their seed [1].
-    interval : str
-        The range's name.
     totals : DataFrame
         One row a scenario: tonnes and tonnes_settled of all blocks and change_settled, the
         settled crop less that of the first scenario in the same season, as ``_p10 _p50 _p90``
         [t]; tonnes_settled_mean [t]; chance_less and chance_less_settled, of a smaller crop than
         the first scenario's [1].
-    blocks : DataFrame
-        One row a block and scenario: block, scenario, variety, area_ha [ha], plan, and the
-        columns of ``compare_plans`` and ``with_frost`` in their units, and balance_settled_word.
     bands : dict
         {block: (Band of shoots per metre [1/m], Band of yield to pruning weight [kg/kg])}.
     costs : Costs
         As given.
     money_first, money_settled : DataFrame or None
-        As from ``scenario_money``; None when a price is missing, and ``money_missing`` says so.
+        ``Money.frame``, as from ``scenario_money``; None when a price is missing, and
+        ``money_missing`` says so.
+    currency : str
+        Of the prices; empty when none is named.
+    contracts : tuple of Contract
+        Those that were counted.
+    frost_asked : bool
+        Whether past springs were to be replayed.
     frost_missing : dict
         {block: why it has no frost figures}.
     frost_about : dict
@@ -69,8 +77,6 @@ class ScenarioComparison:
         {block: list of dict} as from ``component_origins``.
     choice : Choice
         Which scenario holds up best.
-    notes : tuple of str
-        What a reader must know.
     """
 
     names: tuple
@@ -79,19 +85,48 @@ class ScenarioComparison:
     season: int
     draws: int
     seed: int
-    interval: str
     totals: pd.DataFrame
-    blocks: pd.DataFrame
     bands: dict
     costs: Costs
     money_first: pd.DataFrame | None
     money_settled: pd.DataFrame | None
     money_missing: str
+    currency: str
+    contracts: tuple
+    frost_asked: bool
     frost_missing: dict
     frost_about: dict
     components: dict
     choice: Choice
-    notes: tuple
+
+    @property
+    def blocks(self):
+        """The frame: one row a block and scenario."""
+        return self.frame
+
+    @property
+    def interval(self):
+        """The range's name."""
+        return ranges.label()
+
+    def heading(self, units=METRIC):
+        """Return the recommendation."""
+        from cropload.owner.words import recommendation
+
+        return " ".join(recommendation(self, units))
+
+    def tables(self, units=METRIC):
+        """Return every table there is: crop in total first, the handbook's figures last."""
+        from cropload.owner.tables import scenario_tables
+
+        return scenario_tables(self, units)
+
+    def plot(self, ax=None, units=METRIC):
+        """Raise CroploadError: the figures of scenarios are those of the owner's report."""
+        raise CroploadError(
+            "The figures of scenarios are pictures of the owner's page: take `report(...).html()`, "
+            "or `cropload report ... --html FILE`."
+        )
 
 
 @arguments.check_arguments(scenarios=arguments.by_block("plans"))
@@ -218,8 +253,12 @@ def _block_rows(found, density_band, ravaz_band, frost):
 
 @arguments.check_arguments(
     records=arguments.records,
+    costs=arguments.optional(
+        arguments.kind("Costs", "Make them first: cropload.owner.money.Costs(...).")
+    ),
     reference_plans=arguments.optional(arguments.by_block("plans")),
     frost=arguments.flag,
+    frost_draws=arguments.draws,
 )
 def compare_scenarios(
     records,
@@ -261,7 +300,9 @@ def compare_scenarios(
 
     Returns
     -------
-    ScenarioComparison
+    Scenarios
+        ``.frame`` has a row a block and scenario; ``print`` recommends one, and ``report`` makes
+        the owner's page of it.
 
     Raises
     ------
@@ -281,26 +322,26 @@ def compare_scenarios(
     found = scenario_draws(
         records, scenarios, season, draws=draws, seed=seed, reference_plans=reference_plans
     )
-    frosty, missing, about = {}, dict.fromkeys(found.blocks, "it was not asked for"), {}
+    frosty, missing, about = {}, {}, {}
     if frost:
         frosty, missing, about = _frost(records, found, season, frost_draws, seed, reference_plans)
     totals = _totals(found)
     blocks, held, notes = _block_rows(found, density_band, ravaz_band, frosty)
-    money_first = money_settled = None
+    first = settled = None
     money_missing = ""
     if len(records.prices) == 0:
         money_missing = "No prices are on record, so there is no money in this report."
     else:
         try:
-            money_first = scenario_money(records, found, costs)
-            money_settled = scenario_money(records, found, costs, settled=True)
+            first = scenario_money(records, found, costs)
+            settled = scenario_money(records, found, costs, settled=True)
         except CroploadError as fault:
             money_missing = str(fault)
-    if money_settled is None:
+    if settled is None:
         by, means = "crop", totals["tonnes_settled_mean"]
     else:
-        by, means = "margin", money_settled["margin_mean"]
-        notes += money_settled.attrs["notes"]
+        by, means = "margin", settled.frame["margin_mean"]
+        notes += settled.notes
     by_scenario = {name: [] for name in found.names}
     for row in blocks.to_dict("records"):
         by_scenario[row["scenario"]].append(row)
@@ -312,21 +353,23 @@ def compare_scenarios(
         variety = varieties[found.estate.facts.place(block)]
         if not any(f"no entry for {variety}:" in note for note in notes):
             notes += general_notes(variety, components[block])
-    return ScenarioComparison(
+    return Scenarios(
+        frame=blocks,
         names=found.names,
         block_names=found.blocks,
         plans=found.plans,
         season=season,
         draws=int(draws),
         seed=int(seed),
-        interval=ranges.label(),
         totals=totals,
-        blocks=blocks,
         bands=held,
         costs=costs,
-        money_first=money_first,
-        money_settled=money_settled,
+        money_first=None if first is None else first.frame,
+        money_settled=None if settled is None else settled.frame,
         money_missing=money_missing,
+        currency="" if settled is None else settled.currency,
+        contracts=() if settled is None else settled.contracts,
+        frost_asked=bool(frost),
         frost_missing=missing,
         frost_about=about,
         components=components,

@@ -5,9 +5,9 @@ from dataclasses import fields
 from cropload.beliefs import ranges
 from cropload.owner import scenario_choice as reasons
 from cropload.show import wording
-from cropload.show.report_cells import chance_text, money_step, money_text
-from cropload.show.wording import percent
+from cropload.show.wording import chance, money, percent
 from cropload.units import METRIC
+from cropload.winery.tables import money_step
 
 #: Blocks named in a sentence before the rest is only counted.
 _NAMED = 3
@@ -31,57 +31,73 @@ def _listed(texts):
     return texts[0] if len(texts) == 1 else f"{', '.join(texts[:-1])} and {texts[-1]}"
 
 
-def _objection(about, found, units):
+def margin_step(found):
+    """Return the power of ten that all money of a comparison is rounded to."""
+    frames = [frame for frame in (found.money_first, found.money_settled) if frame is not None]
+    margins = [frame[["margin_p10", "margin_p90"]].to_numpy(float) for frame in frames]
+    return money_step(ends for margin in margins for ends in margin)
+
+
+def _matters(season):
+    """Return what the words on bands judge, each with its season."""
+    return {
+        reasons.DENSITY: f"shoot density {wording.season_words(season)}",
+        reasons.BALANCE: f"yield to pruning weight {wording.season_words('settled')}",
+    }
+
+
+def _objection(about, objections, season, units):
     """Return what speaks against a scenario in one matter, over its blocks."""
 
     def places(show):
-        return _listed(f"{o.block} ({show(o)})" for o in found)
+        return _listed(f"{o.block} ({show(o)})" for o in objections)
 
     if about == reasons.DENSITY:
-        return "shoot density in " + places(
+        return f"{_matters(season)[about]}: " + places(
             lambda o: f"{wording.amount('per_m', o.value, units)}, {o.word} the band"
         )
     if about == reasons.BALANCE:
-        return "yield to pruning weight in " + places(
-            lambda o: f"{wording.figure(o.value)}, {o.word} the band"
+        return f"{_matters(season)[about]}: " + places(
+            lambda o: f"{wording.number(o.value)}, {o.word} the band"
         )
     if about == reasons.WOOD:
         return "more places short of wood after five winters in " + places(
-            lambda o: f"{wording.figure(o.value)} a vine instead of {wording.figure(o.before)}"
+            lambda o: f"{wording.number(o.value)} a vine instead of {wording.number(o.before)}"
         )
     return "less crop kept through past springs in " + places(
         lambda o: f"{percent(o.value)} instead of {percent(o.before)}"
     )
 
 
-def objection_texts(found, units=METRIC):
+def objection_texts(objections, season, units=METRIC):
     """Return one phrase for each matter that objections are about.
 
     Parameters
     ----------
-    found : sequence of Objection
+    objections : sequence of Objection
         Of one scenario.
+    season : int
+        Year of harvest that the shoot density is of.
     units : UnitSystem
         Units to show.
     """
     kinds = (reasons.DENSITY, reasons.BALANCE, reasons.WOOD, reasons.FROST)
-    grouped = {about: [o for o in found if o.about == about] for about in kinds}
-    return [_objection(about, members, units) for about, members in grouped.items() if members]
+    grouped = {about: [o for o in objections if o.about == about] for about in kinds}
+    return [
+        _objection(about, members, season, units) for about, members in grouped.items() if members
+    ]
 
 
 def _left(found, name, units):
     """Return what a scenario leaves (or gives) once settled, middle and range, as text."""
     if found.choice.by == "margin":
-        frame, step = (
-            found.money_settled,
-            money_step((found.money_first, found.money_settled)),
-        )
+        frame, step = found.money_settled, margin_step(found)
         row = frame[frame["scenario"] == name].iloc[0]
-        low, middle, high = (money_text(row[f"margin_{end}"], step) for end in ranges.ENDINGS)
-        return f"{frame.attrs['currency']} {middle}".strip() + f" ({low} to {high})"
+        ends = [row[f"margin_{end}"] for end in ranges.ENDINGS]
+        return f"{found.currency} {wording.ranged(ends, lambda end: money(end, step))}".strip()
     row = found.totals[found.totals["scenario"] == name].iloc[0]
-    low, middle, high = (row[f"tonnes_settled_{end}"] for end in ranges.ENDINGS)
-    return f"{wording.amount('tonnes', middle, units)} ({wording.span('tonnes', low, high, units)})"
+    unit = units.label("tonnes")
+    return f"{wording.range_of(row, 'tonnes_settled', 'tonnes', units)} {unit}"
 
 
 def _chance(found, name):
@@ -99,7 +115,7 @@ def recommendation(found, units=METRIC):
 
     Parameters
     ----------
-    found : ScenarioComparison
+    found : Scenarios
         As from ``compare_scenarios``.
     units : UnitSystem
         Units to show.
@@ -134,7 +150,7 @@ def recommendation(found, units=METRIC):
         second = (
             f"'{choice.first}' would {verb} about {_left(found, choice.first, units)}, and the "
             f"chance that '{choice.chosen}' {verb}s less than that in the same season is "
-            f"{chance_text(_chance(found, choice.chosen))}."
+            f"{chance(_chance(found, choice.chosen))}."
         )
     else:
         more = f"'{choice.leader}' would {verb} more"
@@ -145,7 +161,7 @@ def recommendation(found, units=METRIC):
         other = choice.rival if choice.chosen == choice.leader else choice.leader
         second = (
             f"{more}, about {_left(found, other, units)}, and the chance that it {verb}s less "
-            f"than '{choice.first}' in the same season is {chance_text(_chance(found, other))}."
+            f"than '{choice.first}' in the same season is {chance(_chance(found, other))}."
         )
     same = same_words(found)
     return first, second, f"{_third(found, units)} {same}".strip()
@@ -188,15 +204,17 @@ def _third(found, units):
             else f"'{choice.leader}' would {verb} more, about "
             f"{_left(found, choice.leader, units)}, but against it speaks"
         )
-        parts.append(f"{more} {' and '.join(objection_texts(out, units))}")
-    against = objection_texts(choice.against(choice.chosen), units)
+        parts.append(f"{more} {' and '.join(objection_texts(out, found.season, units))}")
+    against = objection_texts(choice.against(choice.chosen), found.season, units)
     if against:
         parts.append(f"against '{choice.chosen}' speaks {' and '.join(against)}")
     if choice.standing:
         who = f"'{choice.chosen}' itself" if choice.leader != choice.chosen else "it"
         who = who if choice.rival else f"'{choice.chosen}'"
         alike = "" if choice.chosen == choice.first else f", as '{choice.first}' does"
-        parts.append(f"{who} lies outside its bands{alike} in {_standing(choice.standing)}")
+        parts.append(
+            f"{who} lies outside its bands{alike} in {_standing(choice.standing, found.season)}"
+        )
     if not parts:
         if choice.chosen == choice.first:
             return (
@@ -212,35 +230,48 @@ def _third(found, units):
     return text[0].upper() + text[1:]
 
 
-def _standing(found):
+def _standing(objections, season):
     """Return in brief which figures lie outside their bands, and where."""
-    words = {reasons.DENSITY: "shoot density", reasons.BALANCE: "yield to pruning weight"}
-    told = []
-    for about, name in words.items():
+    texts = []
+    for about, name in _matters(season).items():
         sides = [
-            f"{side} in {_listed(o.block for o in found if (o.about, o.word) == (about, side))}"
+            f"{side} in {_listed(blocks)}"
             for side in ("above", "below")
-            if any((o.about, o.word) == (about, side) for o in found)
+            if (blocks := [o.block for o in objections if (o.about, o.word) == (about, side)])
         ]
         if sides:
-            told.append(f"{name} ({', '.join(sides)})")
-    return " and ".join(told)
+            texts.append(f"{name} ({', '.join(sides)})")
+    return " and ".join(texts)
+
+
+def frost_notes(found):
+    """Return why there is no frost, or none of some blocks, in sentences; none where all have it.
+
+    What was not asked for is not looked for, so nothing is said of what is on record.
+    """
+    if not found.frost_asked:
+        return ["The replay of past springs was not asked for, so spring frost is left out."]
+    missing = [f"No frost figures for {b}: {why}" for b, why in found.frost_missing.items()]
+    if found.frost_about:
+        return missing
+    return ["No block has a frost record to replay, so spring frost is left out.", *missing]
 
 
 def risks(found, units=METRIC):
     """Return the risks of all scenarios, a sentence or two each."""
-    told = []
+    texts = []
     choice = found.choice
     for name in found.names[1:]:
-        against = objection_texts(choice.against(name), units)
+        against = objection_texts(choice.against(name), found.season, units)
         if name in choice.same_as:
-            told.append(f"'{name}' has the same plans as '{choice.same_as[name]}'.")
+            texts.append(f"'{name}' has the same plans as '{choice.same_as[name]}'.")
         elif against:
-            told.append(f"'{name}' beside '{choice.first}': {'; '.join(against)}.")
+            texts.append(f"'{name}' beside '{choice.first}': {'; '.join(against)}.")
         else:
-            told.append(
+            texts.append(
                 f"'{name}' beside '{choice.first}': no block is further out of its bands, and "
-                "neither wood nor the frost record is worse."
+                f"{'neither wood nor the frost record is' if found.frost_about else 'wood is not'} "
+                "worse."
             )
     if found.money_settled is not None:
         rows = found.money_settled.to_dict("records")
@@ -250,21 +281,22 @@ def risks(found, units=METRIC):
             if row["above_cap_t"] >= 0.05
         ]
         if above:
-            told.append(
+            texts.append(
                 "Settled crop beyond what the contracts take at their full price, in the mean: "
                 f"{', '.join(above)}."
             )
-        poor = [f"'{row['scenario']}'" for row in rows if row["margin_p10"] < 0]
-        if poor:
-            told.append(
-                f"In a poor season (one in ten) costs are higher than revenue: {', '.join(poor)}."
+        if max(row["chance_loss"] for row in rows) >= 0.005:
+            chances = [f"{chance(row['chance_loss'])} with '{row['scenario']}'" for row in rows]
+            texts.append(
+                "Chance that costs are higher than revenue in a season, once settled: "
+                f"{', '.join(chances)}."
             )
-    told.append(wording.FIRST_SEASON_GAIN)
-    told.append(
+    texts.append(wording.FIRST_SEASON_GAIN)
+    texts.append(
         "Bands are rules of thumb from handbooks and none of them knows your site; a block is not "
         "to be judged by one season."
     )
-    return told
+    return texts
 
 
 def settings(found, units, version, made_on, invented):
@@ -272,7 +304,7 @@ def settings(found, units, version, made_on, invented):
 
     Parameters
     ----------
-    found : ScenarioComparison
+    found : Scenarios
         As from ``compare_scenarios``.
     units : UnitSystem
         Units shown.

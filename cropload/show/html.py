@@ -1,6 +1,7 @@
 """Pieces of HTML that panels, cards and reports share; all text from records is escaped."""
 
 import base64
+import re
 from html import escape
 
 from cropload import handbook
@@ -70,9 +71,20 @@ def head(text):
     return f'<h3 class="cl-head">{escape(text)}</h3>'
 
 
+def words(text):
+    """Return text as HTML, what stands between backticks (a key, a command) as code.
+
+    Examples
+    --------
+    >>> words("`young.share` of <it>")
+    '<code>young.share</code> of &lt;it&gt;'
+    """
+    return re.sub("`([^`]+)`", r"<code>\1</code>", escape(text))
+
+
 def note(text):
     """Return a paragraph as HTML."""
-    return f'<p class="cl-note">{escape(text)}</p>'
+    return f'<p class="cl-note">{words(text)}</p>'
 
 
 def error(text):
@@ -87,7 +99,7 @@ def done(text):
 
 def points(texts):
     """Return sentences as an HTML list, or nothing when there is none."""
-    items = "".join(f"<li>{escape(text)}</li>" for text in texts)
+    items = "".join(f"<li>{words(text)}</li>" for text in texts)
     return f'<ul class="cl-note">{items}</ul>' if items else ""
 
 

@@ -1,17 +1,60 @@
-"""What a winery can take in, period by period: the chance of more than that, and how much more."""
+"""What a winery can take in: limits by period with the chance of more, and room in the tanks."""
 
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
-from cropload import arguments
+from cropload import arguments, handbook
+from cropload.answer import Answer
 from cropload.beliefs import ranges
 from cropload.errors import CroploadError, near
-from cropload.winery import intake_periods
+from cropload.units import METRIC, SHORT_TON_T
+from cropload.vine.checking import numbers
+from cropload.winery import periods as intake_periods
+from cropload.winery.intake import IntakeSchedule
 
 #: Tonnes that still count as nothing [t].
 _NOTHING = 1e-9
+#: The US gallon is 231 cubic inches of 2.54 cm each [l].
+GALLON_L = 231 * 0.254**3
+
+
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
+class Capacity(Answer):
+    """A schedule of intake held against limits, one by one.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        One row a limit: period, period_start, period_end, variety (blank for all fruit), limit_t
+        [t], tonnes_p10, tonnes_p50, tonnes_p90 [t], chance_over [1], over_mean_t, the mean of
+        what is over when it is [t], over_p90_t, exceeded in one case of ten [t].
+    notes : tuple of str
+        Those of the schedule, and overlaps, holes and fruit outside all periods.
+    schedule : IntakeSchedule
+        What is held against the limits.
+    """
+
+    schedule: IntakeSchedule
+
+    def heading(self, units=METRIC):
+        """Return the intake in sentences, with the limit that is likeliest exceeded."""
+        from cropload.winery.words import intake_sentence
+
+        return intake_sentence(self.schedule, self, units)
+
+    def tables(self, units=METRIC):
+        """Return the limits one by one, and all fruit by period beside them."""
+        from cropload.winery import tables
+
+        return [tables.limit_table(self), tables.intake_table(self.schedule, "estate", self, units)]
+
+    def plot(self, ax=None, units=METRIC):
+        """Draw the intake by period with its limits, and return the axes."""
+        from cropload.winery.charts import intake_rows
+
+        return intake_rows(self.schedule, self, units).plot(ax)
 
 
 @arguments.check_arguments(capacity=arguments.frame)
@@ -178,11 +221,10 @@ def capacity_table(schedule, capacity):
 
     Returns
     -------
-    DataFrame
-        One row a limit: period, period_start, period_end, variety (blank for all fruit), limit_t
-        [t], tonnes_p10, tonnes_p50, tonnes_p90 [t], chance_over [1], over_mean_t, the mean of
-        what is over when it is [t], over_p90_t, exceeded in one case of ten [t].
-        ``attrs['notes']`` tells of overlaps, holes and fruit outside all periods.
+    Capacity
+        ``.frame`` has one row a limit: the crop of its period [t], the chance of more than the
+        limit [1] and by how much [t]; ``.notes`` tells of overlaps, holes and fruit outside all
+        periods.
 
     Raises
     ------
@@ -212,5 +254,69 @@ def capacity_table(schedule, capacity):
     apart = schedule.undated.sum(0)
     if apart.any():
         notes.append(f"About {apart.mean():.1f} t have no picking date and count against no limit.")
-    frame.attrs = {**schedule.attrs(), "notes": (*schedule.notes, *notes)}
-    return frame
+    return Capacity(frame=frame, notes=(*schedule.notes, *notes), schedule=schedule)
+
+
+def tank_volume(tonnes, kg_per_hl=None):
+    """Return the least and the most volume that grapes fill [hl].
+
+    Parameters
+    ----------
+    tonnes : float or ndarray
+        Grapes [t].
+    kg_per_hl : (float, float), optional
+        Least and most grapes for a hectolitre [kg/hl]; the published range when left out.
+
+    Returns
+    -------
+    low, high : float or ndarray
+        Volume when most and when least grapes are needed [hl].
+
+    Raises
+    ------
+    CroploadError
+        When the range is not two numbers above 0, the lower one first.
+
+    Notes
+    -----
+    Published as 115 to 140 kg/hl; the same source says 150 (120 to 180) US gallons a short ton,
+    which is 133 to 200 kg/hl (160 at 150): the two ranges overlap only in part, and the source
+    does not say why. Measure your own and give it here.
+    Leave room above for fermentation; the volume is that of the juice or wine alone.
+    Valid for still wine.
+
+    Examples
+    --------
+    >>> [round(volume, 1) for volume in tank_volume(10.0)]
+    [71.4, 87.0]
+    """
+    low, high = (
+        handbook.band("intake.kg_per_hl")
+        if kg_per_hl is None
+        else (arguments.pair(lambda _, end: arguments.plain_number(end))("kg_per_hl", kg_per_hl))
+    )
+    if not (np.isfinite(low) and np.isfinite(high) and 0 < low <= high):
+        raise CroploadError(
+            f"Grapes for a hectolitre must be two numbers above 0, the lower first, not "
+            f"{low:g} and {high:g} kg/hl."
+        )
+    kg = numbers("tonnes", tonnes, "t") * 1000
+    volumes = kg / high, kg / low
+    return tuple(float(v) if v.ndim == 0 else v for v in volumes)
+
+
+@arguments.check_arguments(gallons_per_short_ton=arguments.number(0, above=True))
+def kg_per_hl(gallons_per_short_ton):
+    """Return the grapes for a hectolitre [kg/hl] from US gallons a short ton.
+
+    Parameters
+    ----------
+    gallons_per_short_ton : float
+        Wine from 2,000 lb of grapes [US gal].
+
+    Examples
+    --------
+    >>> round(kg_per_hl(150), 1)
+    159.8
+    """
+    return SHORT_TON_T * 1000 / (gallons_per_short_ton * GALLON_L / 100)

@@ -5,8 +5,9 @@ import numpy as np
 from cropload.show import wording
 from cropload.show.charts import Rows, Series, amounts
 from cropload.show.drawing import FILLS, VERMILLION, WHOLE, Look
+from cropload.show.wording import chance
 from cropload.units import METRIC
-from cropload.winery.words import percent, short_period, shown_periods
+from cropload.winery.words import short_period, shown_periods
 
 #: Most varieties drawn apart; the smaller ones go together.
 _MOST = len(FILLS) - 1
@@ -34,17 +35,17 @@ def intake_rows(schedule, limits=None, units=METRIC):
     Bars are means, because means of varieties add up to the mean of the whole and middles do not;
     the range is that of the whole, seasons shared by the blocks included.
     """
-    estate = shown_periods(schedule.table("estate"))
+    estate = shown_periods(schedule.frame_by("estate"))
     periods = list(estate["period"])
     series = [amounts("all fruit", estate, "tonnes", "tonnes", units, look=WHOLE)]
     if limits is not None and len(limits):
         known = limits[limits["variety"] == ""].set_index("period").reindex(periods)
         tonnes = known["limit_t"].to_numpy(float)
         if np.isfinite(tonnes).any():
-            chances = map(percent, known["chance_over"])
+            chances = map(chance, known["chance_over"])
             texts = (
-                f"{chance} over {wording.amount('tonnes', value, units, unit=False)}"
-                for chance, value in zip(chances, tonnes, strict=True)
+                f"{over} over {wording.amount('tonnes', value, units, unit=False)}"
+                for over, value in zip(chances, tonnes, strict=True)
             )
             series.append(
                 Series(
@@ -55,7 +56,7 @@ def intake_rows(schedule, limits=None, units=METRIC):
     title = f"Intake of season {schedule.season} by period, means by variety"
     axis = f"intake [{units.label('tonnes')}]; bars: means by variety"
     names = tuple(short_period(period) for period in periods)
-    parts = _parts(schedule.table("variety"), periods, units)
+    parts = _parts(schedule.frame_by("variety"), periods, units)
     return Rows(title, names, axis, tuple(series), parts)
 
 

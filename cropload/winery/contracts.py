@@ -3,12 +3,16 @@
 Every price is the user's own; nothing here is advice on a contract.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
 
 from cropload import arguments
+from cropload.answer import Answer
 from cropload.beliefs import ranges
 from cropload.errors import CroploadError, near
+from cropload.units import METRIC
 
 _COLUMNS = (
     "contract",
@@ -27,13 +31,49 @@ _COLUMNS = (
 )
 
 
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
+class ContractRoom(Answer):
+    """A forecast held against contracts: room left, excess, and what is paid.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        One row a contract: contract, kind (block or variety), blocks [1], price_per_t and
+        price_above_cap [currency/t], cap_t [t] (NaN for none), tonnes_p10, tonnes_p50, tonnes_p90
+        [t], chance_room [1] and room_mean_t [t] left under the cap, chance_excess [1] and
+        excess_mean_t [t] when over, revenue_p10, revenue_p50, revenue_p90 [currency], currency.
+    notes : tuple of str
+        What is left out, and why.
+    season : int
+        Year of harvest.
+    """
+
+    season: int
+
+    def heading(self, units=METRIC):
+        """Return what was held against what."""
+        from cropload.winery.words import TERMS
+
+        return f"The crop of season {self.season} against the contracts of table prices. {TERMS}"
+
+    def tables(self, units=METRIC):
+        """Return the crop against each cap, and what each contract pays."""
+        from cropload.winery import tables
+
+        return [tables.room_table(self), tables.pay_table(self)]
+
+    def plot(self, ax=None, units=METRIC):
+        """Raise CroploadError: contracts are told in tables alone."""
+        raise CroploadError("Contracts have no figure; print the answer, or read .frame.")
+
+
 def _whose(row):
     if row["block"]:
         return f"block '{row['block']}'"
     return f"variety '{row['variety']}'" if row["variety"] else "a contract without a name"
 
 
-@arguments.check_arguments(prices=arguments.optional(arguments.frame))
+@arguments.check_arguments(prices=arguments.frame)
 def check_prices(prices):
     """Check contract terms, also when they were not read from a file.
 
@@ -138,6 +178,21 @@ def contract_places(prices, blocks, varieties):
     return places, notes
 
 
+def cap_of(row, area_ha, share=1.0):
+    """Return the most that a contract takes [t], infinite for no cap.
+
+    Parameters
+    ----------
+    row : mapping
+        A contract of ``check_prices``.
+    area_ha : float
+        Area of the blocks that deliver [ha].
+    share : float
+        Share of the contract's fruit that is theirs, for its cap in tonnes [1].
+    """
+    return float(np.nanmin([row["cap_t"] * share, row["cap_t_ha"] * area_ha, np.inf]))
+
+
 def revenue(tonnes, price, cap, above):
     """Return what a contract pays for tonnes [currency].
 
@@ -167,12 +222,9 @@ def contract_table(forecast, prices):
 
     Returns
     -------
-    DataFrame
-        One row a contract: contract, kind (block or variety), price_per_t and price_above_cap
-        [currency/t], cap_t [t] (NaN for none), tonnes_p10, tonnes_p50, tonnes_p90 [t],
-        chance_room [1] and room_mean_t [t] left under the cap, chance_excess [1] and excess_mean_t
-        [t] when over, revenue_p10, revenue_p50, revenue_p90 [currency], currency.
-        ``attrs['notes']`` says what is left out.
+    ContractRoom
+        ``.frame`` has one row a contract: its cap and crop [t], the chances of room left and of
+        excess [1] with their tonnes [t], and what it pays [currency].
 
     Raises
     ------
@@ -195,8 +247,7 @@ def contract_table(forecast, prices):
         if not inside.any():
             continue
         tonnes = forecast.draws[inside].sum(0)
-        caps = [row["cap_t"], row["cap_t_ha"] * area[inside].sum()]
-        cap = min([cap for cap in caps if not np.isnan(cap)], default=np.inf)
+        cap = cap_of(row, area[inside].sum())
         above = 0.0 if np.isnan(row["price_above_cap"]) else row["price_above_cap"]
         capped = np.isfinite(cap)
         room, over = tonnes < cap, tonnes > cap
@@ -218,8 +269,7 @@ def contract_table(forecast, prices):
             }
         )
     frame = pd.DataFrame(rows, columns=list(_COLUMNS))
-    frame.attrs = {**forecast.attrs(), "notes": tuple(notes)}
-    return frame
+    return ContractRoom(frame=frame, notes=tuple(notes), season=forecast.season)
 
 
 def _mean(amount, where):

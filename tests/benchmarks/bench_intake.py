@@ -67,12 +67,12 @@ def main():
 
     def whole():
         schedule = intake_schedule(made, dates)
-        schedule.table("variety")
+        schedule.frame_by("variety")
         return schedule, capacity_table(schedule, limits)
 
     _, floor = timed(bare)
     (schedule, table), seconds = timed(whole)
-    _, by_block = timed(lambda: schedule.table("block"))
+    _, by_block = timed(lambda: schedule.frame_by("block"))
     start = time.perf_counter()
     found = relieve(schedule, limits, chance=0.3)
     relief = time.perf_counter() - start
@@ -80,7 +80,7 @@ def main():
     print(f"bare normals and quantiles            {floor:6.2f} s")
     print(f"schedule, by variety, with capacity   {seconds:6.2f} s  ({seconds / floor:.1f} x)")
     print(f"the same by block                     {by_block:6.2f} s  ({by_block / floor:.1f} x)")
-    print(f"which blocks to move                  {relief:6.2f} s  ({found.message})")
+    print(f"which blocks to move                  {relief:6.2f} s  ({found.heading()})")
     print(f"highest chance over a limit {table['chance_over'].max():.2f}; under 2 s:", seconds < 2)
 
 

@@ -16,9 +16,8 @@ from helpers import block_row, make_records
 from season_records import count_rows, weight_row
 
 from cropload.owner.money import Costs
-from cropload.owner.report import owner_report
+from cropload.owner.report import report
 from cropload.owner.scenarios import compare_scenarios
-from cropload.owner.workbook import report_workbook
 
 BLOCKS, DRAWS = 20, 4000
 PLANS = ("2x10+2x2", "2x12+2x2", "2x8+2x2", "3x10+3x2")
@@ -61,9 +60,9 @@ def main():
     given = {plan: dict.fromkeys(names, plan) for plan in PLANS}
     costs = Costs(pruning_per_vine=0.5, picking_per_t=100)
     compared, found = clock(lambda: compare_scenarios(records, given, 2026, costs=costs))
-    report = owner_report(records, found)
-    page, html = clock(report.html)
-    book, _ = clock(lambda: report_workbook(report))
+    made = report(records, found)
+    page, html = clock(made.html)
+    book, _ = clock(made.workbook)
     again, _ = clock(lambda: compare_scenarios(records, given, 2026, costs=costs))
     total = compared + page + book
     print(f"{BLOCKS} blocks x {len(PLANS)} scenarios x {DRAWS} draws")

@@ -62,7 +62,9 @@ def test_margin_is_revenue_less_every_cost():
     # = 630 + 1600; 2.0 ha x (100 + 50 + 25) = 350; 10 t x 80 = 800; together 3,380.
     found = drawn([[[4.0] * 100, [6.0] * 100]], [[20, 30]])
     costs = Costs(0.5, 0.01, 100, 80, 50, 25)
-    row = scenario_money(priced({"variety": "Riesling", "price_per_t": 1000}), found, costs).iloc[0]
+    row = scenario_money(
+        priced({"variety": "Riesling", "price_per_t": 1000}), found, costs
+    ).frame.iloc[0]
     assert row["revenue_p50"] == pytest.approx(10_000)
     assert row["cost_p50"] == pytest.approx(3_380)
     assert row["margin_mean"] == pytest.approx(6_620)
@@ -73,7 +75,7 @@ def test_settled_crop_is_another_crop():
     found = drawn([[[4.0] * 100, [6.0] * 100]], [[20, 30]])
     row = scenario_money(
         priced({"variety": "Riesling", "price_per_t": 1000}), found, Costs(), settled=True
-    ).iloc[0]
+    ).frame.iloc[0]
     assert row["revenue_p50"] == pytest.approx(5_000)
 
 
@@ -81,7 +83,7 @@ def test_fruit_above_a_cap_earns_the_price_above_it():
     # Cap 3 t/ha on 2 ha = 6 t: 6 x 1000 + 4 x 300 = 7,200, and 4 t above.
     terms = {"variety": "Riesling", "price_per_t": 1000, "cap_t_ha": 3, "price_above_cap": 300}
     found = drawn([[[4.0] * 100, [6.0] * 100]], [[20, 30]])
-    row = scenario_money(priced(terms), found, Costs()).iloc[0]
+    row = scenario_money(priced(terms), found, Costs()).frame.iloc[0]
     assert row["revenue_p50"] == pytest.approx(7_200)
     assert row["above_cap_t"] == pytest.approx(4)
 
@@ -90,16 +92,16 @@ def test_blocks_of_one_contract_fill_its_cap_together():
     # 1 t and 9 t against 8 t: the short block makes room for the other one.
     terms = {"variety": "Riesling", "price_per_t": 100, "cap_t": 8}
     row = scenario_money(priced(terms), drawn([[[1.0] * 100, [9.0] * 100]], [[1, 1]]), Costs())
-    assert row["revenue_p50"].iloc[0] == pytest.approx(800)
+    assert row.frame["revenue_p50"].iloc[0] == pytest.approx(800)
 
 
 def test_a_contract_in_tonnes_is_shared_by_area_with_blocks_not_looked_at():
     # South alone has 1.5 of the 2.0 ha, so 6 of the 8 t.
     terms = {"variety": "Riesling", "price_per_t": 100, "cap_t": 8}
     found = drawn([[[9.0] * 100]], [[1]], ("South",))
-    frame = scenario_money(priced(terms), found, Costs())
-    assert frame["revenue_p50"].iloc[0] == pytest.approx(600)
-    assert "75 % of it is counted here" in frame.attrs["notes"][0]
+    money = scenario_money(priced(terms), found, Costs())
+    assert money.frame["revenue_p50"].iloc[0] == pytest.approx(600)
+    assert "75 % of it is counted here" in money.notes[0]
 
 
 def test_a_contract_of_a_block_goes_before_its_variety():
@@ -124,9 +126,18 @@ def test_chance_of_leaving_less_counts_the_seasons_in_which_it_does():
         priced({"variety": "Riesling", "price_per_t": 1}),
         drawn([first, other], [[1, 1]] * 2),
         Costs(),
-    )
+    ).frame
     assert np.isnan(frame["chance_worse"].iloc[0])
     assert frame["chance_worse"].iloc[1] == pytest.approx(0.3)
+
+
+def test_chance_of_a_loss_counts_the_seasons_in_which_costs_are_higher():
+    found = drawn([[[1.0] * 25 + [3.0] * 75, [0.0] * 100]], [[1, 1]])
+    # 2.0 ha at 100 cost 200; a tonne earns 100: a loss in the quarter of seasons with 1 t.
+    money = scenario_money(
+        priced({"variety": "Riesling", "price_per_t": 100}), found, Costs(other_per_ha=100)
+    )
+    assert money.frame["chance_loss"].iloc[0] == pytest.approx(0.25)
 
 
 @given(st.floats(0, 100), st.floats(0.1, 50), st.floats(0, 2000), st.floats(0, 2000))

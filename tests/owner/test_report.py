@@ -9,7 +9,8 @@ from season_records import small_estate
 
 from cropload import example_records
 from cropload.errors import CroploadError
-from cropload.owner.report import is_invented, owner_report, pdf_of, save_report
+from cropload.owner.report import is_invented, pdf_of, save_report
+from cropload.owner.report import report as owner_report
 from cropload.owner.scenario_input import read_scenario_file, read_scenario_lines
 from cropload.owner.scenarios import compare_scenarios
 from cropload.pages import cli
@@ -126,7 +127,7 @@ def test_a_scenario_with_the_same_plans_is_named_and_never_better_or_worse(money
     # Nothing is said of what the twin would give, nor how likely that is less.
     assert text.count("'longer'") == 1
     assert "'longer'" not in (report.found.choice.chosen, report.found.choice.rival)
-    table = report.tables()["totals"]
+    table = report.table()
     assert table.rows[1][-2:] == (None, None)
     assert table.rows[2][-1] is not None
     assert table.caption.startswith("Crop of Alder: ")
@@ -385,6 +386,60 @@ def test_command_writes_the_report_and_prints_its_answer(tmp_path, capsys):
 def test_command_tells_what_is_wrong(more, told, capsys):
     assert cli.main(["report", "--example", *more]) == 2
     assert told in capsys.readouterr().err
+
+
+def test_the_caution_on_money_stands_once_and_only_where_there_is_money(html):
+    text = " ".join(" ".join(Page(html).words).split())
+    assert text.count("Every price and cost is your own") == 1
+    assert "Every price" not in reported(small_estate(), costs=None).html()
+
+
+def test_frost_that_was_not_asked_for_is_said_so_and_nothing_else():
+    text = " ".join(Page(reported(frost=False).html()).words)
+    assert "was not asked for" in text
+    assert "frost record" not in text
+    without = " ".join(Page(reported().html()).words)
+    assert "No block has a frost record" in without
+    assert "No frost figures for Alder" in without
+    assert "was not asked for" not in without
+
+
+def test_every_verdict_on_balance_stands_beside_its_own_season(report):
+    table = next(table for table in report.tables() if table.key == "balance")
+    heads = [column.title for column in table.columns]
+    for season, word, ratio in (
+        ("in 2026", "balance_word", "ravaz"),
+        ("once settled", "balance_settled_word", "ravaz_settled"),
+    ):
+        at = heads.index(f"balance {season}")
+        assert [row[at] for row in table.rows] == report.frame[word].tolist()
+        middles = [row[heads.index(f"yield / pruning weight {season}")][1] for row in table.rows]
+        assert middles == report.frame[f"{ratio}_p50"].tolist()
+        for row in report.frame.to_dict("records"):
+            band = report.found.bands[row["block"]][1]
+            assert row[word] == band.word(row[f"{ratio}_p50"])
+
+
+def test_the_chance_of_a_loss_is_told_and_is_no_cliff():
+    from cropload.owner.words import risks
+
+    before = reported().found
+    # At a price that pays the costs of the middle crop, about half of the seasons lose.
+    cost = before.money_settled["cost_p50"].iloc[0]
+    price = cost / before.totals["tonnes_settled_p50"].iloc[0]
+    found = reported(small_estate(prices=prices(price))).found
+    chances = found.money_settled["chance_loss"]
+    assert chances.iloc[0] == pytest.approx(0.5, abs=0.1)
+    assert f"{100 * chances.iloc[0]:.0f} % with 'today'" in " ".join(risks(found))
+
+
+def test_scenarios_and_their_report_read_as_text(report):
+    for answer in (report, report.found):
+        assert max(map(len, str(answer).splitlines())) <= 80
+        assert "On your prices and costs" in str(answer)
+        assert "cl-table" in answer._repr_html_()
+    with pytest.raises(CroploadError, match="page"):
+        report.plot()
 
 
 def test_costs_stand_in_the_report(html):

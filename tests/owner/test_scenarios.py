@@ -57,7 +57,7 @@ def test_money_is_that_of_the_money_module():
     records = small_estate(prices=prices())
     found = compared(records)
     drawn = scenario_draws(records, scenarios(), 2026, draws=400)
-    own = scenario_money(records, drawn, COSTS, settled=True)
+    own = scenario_money(records, drawn, COSTS, settled=True).frame
     assert found.money_settled["margin_mean"].tolist() == own["margin_mean"].tolist()
     assert found.choice.by == "margin"
     assert found.choice.means == dict(zip(own["scenario"], own["margin_mean"], strict=True))

@@ -7,7 +7,6 @@ import openpyxl
 import pytest
 from owner_cases import EMOJI, FORMULA, SCRIPT, compared, odd_estate, reported, scenarios
 
-from cropload.owner.workbook import report_workbook
 from cropload.units import US
 
 
@@ -18,7 +17,7 @@ def report():
 
 @pytest.fixture(scope="module")
 def book(report):
-    return openpyxl.load_workbook(io.BytesIO(report_workbook(report)))
+    return openpyxl.load_workbook(io.BytesIO(report.workbook()))
 
 
 def column(sheet, head):
@@ -39,14 +38,13 @@ def test_numbers_are_those_of_the_comparison(book, report):
         left = column(book["money"], f"left, settled, {words} [EUR]")
         np.testing.assert_allclose(left, report.found.money_settled[f"margin_{end}"])
     assert (
-        column(book["balance"], "settled against its band")
-        == blocks["balance_settled_word"].tolist()
+        column(book["balance"], "balance once settled") == blocks["balance_settled_word"].tolist()
     )
 
 
 def test_us_numbers_are_converted_once():
     report = reported(units="us")
-    book = openpyxl.load_workbook(io.BytesIO(report_workbook(report)))
+    book = openpyxl.load_workbook(io.BytesIO(report.workbook()))
     shown = column(book["crop by block"], "settled, middle (p50) [ton/ac]")
     # 1 short ton/ac = 2.24170 t/ha.
     np.testing.assert_allclose(
@@ -83,7 +81,7 @@ def test_notes_tell_version_seed_as_of_and_range(book):
 
 def test_text_never_becomes_a_formula():
     report = reported(odd_estate(), scenarios((SCRIPT, FORMULA, EMOJI)))
-    book = openpyxl.load_workbook(io.BytesIO(report_workbook(report)))
+    book = openpyxl.load_workbook(io.BytesIO(report.workbook()))
     names = set()
     for sheet in book.worksheets:
         for row in sheet.iter_rows():
@@ -97,7 +95,7 @@ def test_scenario_named_like_a_formula_stays_text():
     records = odd_estate()
     given = {"=SUM(A1)": {"Fir": "2x8"}, "+b": {"Fir": "2x9"}}
     report = reported(records, given)
-    book = openpyxl.load_workbook(io.BytesIO(report_workbook(report)))
+    book = openpyxl.load_workbook(io.BytesIO(report.workbook()))
     cell = book["money"]["A2"]
     assert (cell.value, cell.data_type, cell.quotePrefix) == ("=SUM(A1)", "s", True)
 

@@ -10,7 +10,7 @@ from cropload.beliefs.dates.harvest_dates import harvest_dates
 from cropload.beliefs.dates.stage_days import STAGES, season_origin
 from cropload.errors import CroploadError
 from cropload.units import ACRE_HA
-from cropload.winery.tanks import kg_per_hl, tank_volume
+from cropload.winery.capacity import kg_per_hl, tank_volume
 
 #: Days of Cabernet Sauvignon between stages and their standard deviations, as read in
 #: SciELO S0100-29452019000600204 (one site in Brazil).

@@ -25,7 +25,7 @@ def test_the_chance_and_the_tonnes_over_are_those_of_the_lognormal(limit):
     found = scheduled(
         correlated_lognormals(1, 200_000, sigma=sigma, correlation=0.0), ["2026-09-16"]
     )
-    row = capacity_table(found, capacity((*WEEK, limit))).iloc[0]
+    row = capacity_table(found, capacity((*WEEK, limit))).frame.iloc[0]
     law = stats.lognorm(sigma)
     assert row["chance_over"] == pytest.approx(law.sf(limit), abs=0.005)
     expected = law.expect(lambda x: x - limit, lb=limit) / law.sf(limit)
@@ -65,7 +65,7 @@ def test_overlaps_holes_and_fruit_outside_all_periods_are_told_with_their_tonnes
             ("2026-09-24", "2026-09-30", 5),
         ),
     )
-    told = " ".join(table.attrs["notes"])
+    told = " ".join(table.notes)
     assert "overlap on 2026-09-18 to 2026-09-20" in told
     assert "No limit is given for 2026-09-21 to 2026-09-23, when about 2.0 t" in told
     assert "About 4.0 t are expected before or after" in told
@@ -76,14 +76,14 @@ def test_fruit_without_a_date_counts_against_no_limit_and_is_named():
     found = intake_schedule(made, {"Block 0": "2026-09-15"})
     table = capacity_table(found, capacity((*WEEK, 2)))
     assert table["chance_over"].tolist() == [0.0]
-    assert "6.0 t have no picking date" in " ".join(table.attrs["notes"])
+    assert "6.0 t have no picking date" in " ".join(table.notes)
 
 
 def test_a_limit_for_an_unknown_variety_is_left_out_and_said_with_a_near_name():
     found = scheduled(np.ones((1, 100)), ["2026-09-15"], ["Riesling"])
     table = capacity_table(found, capacity((*WEEK, 2), (*WEEK, 1, "Reisling")))
     assert len(table) == 1
-    assert "Did you mean 'Riesling'" in " ".join(table.attrs["notes"])
+    assert "Did you mean 'Riesling'" in " ".join(table.notes)
 
 
 @pytest.mark.parametrize(
@@ -109,4 +109,4 @@ def test_a_missing_column_is_named():
 
 def test_no_limits_at_all_is_an_empty_answer():
     found = scheduled(np.ones((1, 100)), ["2026-09-15"])
-    assert capacity_table(found, capacity()).empty
+    assert capacity_table(found, capacity()).frame.empty

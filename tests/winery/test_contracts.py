@@ -19,7 +19,7 @@ def terms(**row):
 def test_room_and_excess_are_those_of_the_lognormal():
     """scipy.stats.lognorm: chances on both sides of a cap and the partial expectations."""
     made = made_forecast(correlated_lognormals(1, 200_000, sigma=0.3, correlation=0.0))
-    row = contract_table(made, terms(cap_t=1.2)).iloc[0]
+    row = contract_table(made, terms(cap_t=1.2)).frame.iloc[0]
     law = stats.lognorm(0.3)
     assert row["chance_room"] == pytest.approx(law.cdf(1.2), abs=0.005)
     assert row["chance_excess"] == pytest.approx(law.sf(1.2), abs=0.005)
@@ -32,19 +32,19 @@ def test_room_and_excess_are_those_of_the_lognormal():
 def test_a_contract_worked_by_hand():
     """12 t at 1,000 up to 10 t and 400 above: 10,000 + 800."""
     made = made_forecast(np.full((1, 100), 12.0))
-    row = contract_table(made, terms(cap_t=10.0, price_above_cap=400.0)).iloc[0]
+    row = contract_table(made, terms(cap_t=10.0, price_above_cap=400.0)).frame.iloc[0]
     assert row["revenue_p50"] == pytest.approx(10_800)
     assert (row["chance_excess"], row["excess_mean_t"]) == (1.0, 2.0)
 
 
 def test_the_lower_of_two_caps_counts_and_area_makes_one():
     made = made_forecast(np.full((2, 100), 12.0))
-    row = contract_table(made, terms(cap_t=30.0, cap_t_ha=5.0)).iloc[0]
+    row = contract_table(made, terms(cap_t=30.0, cap_t_ha=5.0)).frame.iloc[0]
     assert row["cap_t"] == pytest.approx(2 * 2.0 * 5.0)
 
 
 def test_without_a_cap_there_is_no_room_to_tell():
-    row = contract_table(made_forecast(np.full((1, 100), 12.0)), terms()).iloc[0]
+    row = contract_table(made_forecast(np.full((1, 100), 12.0)), terms()).frame.iloc[0]
     assert np.isnan(row["chance_room"])
     assert row["revenue_p50"] == pytest.approx(12_000)
 
@@ -57,14 +57,14 @@ def test_a_block_with_its_own_contract_does_not_count_for_its_variety():
             {"block": "Block 1", "variety": "", "price_per_t": 2000.0},
         ]
     )
-    found = contract_table(made, both).set_index("contract")["tonnes_p50"]
+    found = contract_table(made, both).frame.set_index("contract")["tonnes_p50"]
     assert found.to_dict() == {"Anyvine": 3.0, "Block 1": 5.0}
 
 
 def test_unknown_names_and_fruit_without_a_contract_are_told():
     found = contract_table(made_forecast(np.ones((1, 100))), terms(variety="Anyvin"))
-    told = " ".join(found.attrs["notes"])
-    assert found.empty
+    told = " ".join(found.notes)
+    assert found.frame.empty
     assert "Did you mean 'Anyvine'" in told
     assert "No contract takes Block 0" in told
 

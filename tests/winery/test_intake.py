@@ -10,8 +10,7 @@ from intake_cases import SEASON, correlated_lognormals, made_forecast
 from cropload import example_records, forecast
 from cropload.beliefs.dates.harvest_dates import harvest_dates
 from cropload.errors import CroploadError
-from cropload.winery.intake import intake_schedule
-from cropload.winery.intake_result import NO_DATE, OUTSIDE
+from cropload.winery.intake import NO_DATE, OUTSIDE, intake_schedule
 
 SAME_DAY = "2026-09-16"
 
@@ -82,17 +81,17 @@ def test_no_tonne_is_lost_or_counted_twice(days, share, period, by):
     found = intake_schedule(made, picks, period=period)
     per_draw = found.sums(by)[1].sum((0, 1)) + found.undated.sum(0)
     assert np.allclose(per_draw, draws.sum(0))
-    assert found.table(by)["tonnes_mean"].sum() == pytest.approx(draws.sum(0).mean())
+    assert found.frame_by(by)["tonnes_mean"].sum() == pytest.approx(draws.sum(0).mean())
 
 
 def test_the_chance_of_any_fruit_is_the_share_of_draws_with_some(records):
     made = made_forecast(np.ones((1, 4)))
     periods = [("2026-09-01", "2026-09-02"), ("2026-09-14", "2026-09-15")]
-    found = intake_schedule(made, {"Block 0": "2026-09-14"}, period=periods).table("estate")
+    found = intake_schedule(made, {"Block 0": "2026-09-14"}, period=periods).frame_by("estate")
     assert found["chance_any"].tolist() == [0.0, 1.0]
     now, dates = (f(records, 2027, draws=200) for f in (forecast, harvest_dates))
     weeks = intake_schedule(now, dates)
-    table = weeks.table("variety")
+    table = weeks.frame_by("variety")
     some = (weeks.sums("variety")[1] > 0).mean(axis=2)
     assert table["chance_any"].to_numpy()[: some.size] == pytest.approx(some.ravel())
     assert ((some > 0) & (some < 1)).any()
@@ -127,7 +126,7 @@ def test_a_split_pick_shares_the_same_draw():
 
 def test_a_block_without_a_date_is_kept_apart_and_shown():
     made = made_forecast(np.full((2, 100), [[3.0], [5.0]]))
-    table = intake_schedule(made, {"Block 0": SAME_DAY}).table("block")
+    table = intake_schedule(made, {"Block 0": SAME_DAY}).frame_by("block")
     apart = table[table["period"] == NO_DATE]
     assert apart["block"].tolist() == ["Block 1"]
     assert apart["tonnes_p50"].tolist() == [5.0]
@@ -138,7 +137,7 @@ def test_own_periods_may_overlap_and_what_they_miss_is_shown():
     made = made_forecast(np.full((3, 100), [[1.0], [2.0], [4.0]]))
     picks = {"Block 0": "2026-09-10", "Block 1": "2026-09-12", "Block 2": "2026-09-30"}
     periods = [("2026-09-08", "2026-09-11"), ("2026-09-09", "2026-09-15")]
-    table = intake_schedule(made, picks, period=periods).table("estate")
+    table = intake_schedule(made, picks, period=periods).frame_by("estate")
     assert table["tonnes_p50"].tolist() == [1.0, 3.0, 4.0]
     assert table["period"].iloc[-1] == OUTSIDE
 
@@ -146,7 +145,7 @@ def test_own_periods_may_overlap_and_what_they_miss_is_shown():
 def test_what_is_picked_stands_at_its_date_in_every_draw(records):
     now = forecast(records, SEASON, "2026-10-03", draws=500)
     dates = harvest_dates(records, SEASON, "2026-10-03", draws=500)
-    found = intake_schedule(now, dates).table("block").set_index(["block", "period_start"])
+    found = intake_schedule(now, dates).frame_by("block").set_index(["block", "period_start"])
     quarry = found.loc[("Quarry Bank", pd.Timestamp(2026, 9, 28))]
     assert quarry[["tonnes_p10", "tonnes_p50", "tonnes_p90"]].tolist() == pytest.approx([10.91] * 3)
     # 40 % of Long Acre was picked on 2 October; the rest is still a range, in later weeks.
@@ -160,7 +159,7 @@ def test_what_is_picked_stands_at_its_date_in_every_draw(records):
 def test_an_observed_stage_makes_fewer_weeks_likely(records):
     def weeks(day):
         now, dates = forecast(records, SEASON, day), harvest_dates(records, SEASON, day)
-        table = intake_schedule(now, dates).table("estate")
+        table = intake_schedule(now, dates).frame_by("estate")
         return int((table["tonnes_mean"] > 0.5).sum())
 
     assert weeks("2026-08-31") < weeks("2026-03-01")
@@ -213,7 +212,7 @@ def test_periods_that_cannot_be_get_one_clear_message(period, told):
 
 def test_a_word_for_a_group_that_is_none_is_said():
     with pytest.raises(CroploadError, match="by block, variety or estate"):
-        one_day(np.ones((1, 100))).table("region")
+        one_day(np.ones((1, 100))).frame_by("region")
 
 
 def test_a_forecast_and_dates_of_different_days_are_not_mixed(records):

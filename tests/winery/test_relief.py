@@ -8,7 +8,7 @@ from intake_cases import capacity, correlated_lognormals, made_forecast
 from scipy.optimize import Bounds, LinearConstraint, milp
 
 from cropload.errors import CroploadError
-from cropload.winery import relief_search
+from cropload.winery import relief
 from cropload.winery.intake import intake_schedule
 from cropload.winery.relief import relieve
 
@@ -57,11 +57,11 @@ def test_the_exact_search_finds_what_plain_enumeration_finds(seed):
         assert not found.reached
         return
     assert found.reached
-    moved = found.moves.set_index("block")["days"]
+    moved = found.frame.set_index("block")["days"]
     cost = sum(draws[int(name[-1])].mean() * abs(step) for name, step in moved.items())
     assert (len(moved), round(cost, 6)) == (expected[0], pytest.approx(expected[1], abs=1e-5))
     if len(moved):
-        assert found.method == relief_search.EXACT
+        assert found.method == relief.EXACT
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -90,7 +90,7 @@ def test_with_certain_tonnes_the_fewest_moves_are_those_of_a_mixed_integer_progr
     )
     assert found.reached == answer.success
     if answer.success:
-        assert len(found.moves) == round(answer.fun)
+        assert len(found.frame) == round(answer.fun)
 
 
 def test_moving_makes_the_chance_what_the_moved_schedule_says():
@@ -108,31 +108,31 @@ def test_the_greedy_search_reaches_the_level_where_the_exact_one_is_not_allowed(
     found = relieve(
         on_days(draws, [4] * 12), day_limits([10, 10, 10]), chance=0.1, windows=3, effort=60
     )
-    assert found.method == relief_search.GREEDY
+    assert found.method == relief.GREEDY
     many = relieve(on_days(draws, [4] * 12), day_limits([10, 10, 10]), chance=0.1, windows=3)
     assert many.reached
-    assert len(many.moves) == 7
+    assert len(many.frame) == 7
 
 
 def test_many_blocks_are_relieved_one_move_after_another():
     draws = correlated_lognormals(60, 300, sigma=0.2, correlation=0.3)
     found = relieve(on_days(draws, [4] * 60), day_limits([35, 35, 35]), chance=0.2, windows=3)
     assert found.reached
-    assert found.method == relief_search.GREEDY
+    assert found.method == relief.GREEDY
 
 
 def test_a_level_that_no_move_can_reach_is_said_and_proved():
     found = relieve(on_days(np.full((1, 100), 20.0), [4]), day_limits([10, 10, 10]), windows=3)
     assert not found.reached
-    assert "No moves inside the windows reach it" in found.message
-    assert "Splitting it over two periods" in found.message
+    assert "No moves inside the windows reach it" in found.heading()
+    assert "Splitting it over two periods" in found.heading()
 
 
 def test_nothing_moves_when_nothing_is_too_full():
     found = relieve(on_days(np.full((2, 100), 2.0), [4, 4]), day_limits([10, 10, 10]))
     assert found.reached
-    assert found.moves.empty
-    assert found.method == relief_search.NEEDLESS
+    assert found.frame.empty
+    assert found.method == relief.NEEDLESS
 
 
 def test_windows_hold_blocks_where_they_must_stay():
@@ -142,14 +142,14 @@ def test_windows_hold_blocks_where_they_must_stay():
         day_limits([10, 10, 10]),
         windows={"Block 0": (0, 0), "Block 1": (0, 0), "Block 2": (-7, 0)},
     )
-    assert found.moves[["block", "days"]].to_numpy().tolist() == [["Block 2", -2]]
+    assert found.frame[["block", "days"]].to_numpy().tolist() == [["Block 2", -2]]
 
 
 def test_no_pick_is_moved_into_the_past():
     schedule = on_days(np.full((3, 100), 4.0), [4, 4, 4], as_of="2026-09-04")
     found = relieve(schedule, day_limits([10, 10, 10]), windows=7)
-    assert (found.moves["date_then"] > np.datetime64("2026-09-04")).all()
-    assert (found.moves["days"] > 0).all()
+    assert (found.frame["date_then"] > np.datetime64("2026-09-04")).all()
+    assert (found.frame["days"] > 0).all()
 
 
 @pytest.mark.parametrize(

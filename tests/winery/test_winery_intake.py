@@ -9,16 +9,21 @@ import pytest
 from intake_cases import capacity, made_forecast
 
 from cropload import example_records, forecast, harvest_dates, intake_schedule
+from cropload.errors import CroploadError
 from cropload.pages.cli import main
 from cropload.records.example import shipped
 from cropload.season.forecast_log import log_forecast
+from cropload.show import wording
 from cropload.units import US
+from cropload.winery import tables
 from cropload.winery import words as intake_words
 from cropload.winery.capacity import capacity_table
 from cropload.winery.charts import intake_rows
+from cropload.winery.contracts import contract_table
 from cropload.winery.panels.winery_desk import DAY, LIMITS, WEEK, PickingDates, WineryDesk
 from cropload.winery.panels.winery_intake import BlocksToMove, IntakeNow
 from cropload.winery.panels.winery_terms import Contracts, SinceLast
+from cropload.winery.relief import relieve
 
 DAY_2026 = "2026-09-10"
 
@@ -62,21 +67,21 @@ def test_intake_shows_what_the_schedule_says(records, desk):
     panel = IntakeNow(desk)
     panel.period.value = WEEK
     now, dates = (f(records, 2027, draws=400) for f in (forecast, harvest_dates))
-    want = intake_schedule(now, dates).table("estate")
+    want = intake_schedule(now, dates).frame_by("estate")
     top = want.loc[want["tonnes_mean"].idxmax()]
     row = next(r for r in cells(panel.answer.value)[0] if r[0] == top["period"])
     assert row[1] == f"{top['tonnes_mean']:.1f}"
-    assert row[2] == intake_words.percent(top["chance_any"])
+    assert row[2] == wording.chance(top["chance_any"])
     assert row[3] == f"{top['tonnes_p90']:.1f}"
 
 
 def test_limits_and_their_chances_stand_beside_the_periods_of_the_table(desk):
     panel = IntakeNow(desk)
     assert panel.period.value == LIMITS
-    limits = panel.limits.set_index("period")
+    limits = panel.limits.frame.set_index("period")
     shown = cells(panel.answer.value)[0]
     period, chance = shown[3][0], shown[3][7]
-    assert chance == intake_words.percent(limits.loc[period, "chance_over"])
+    assert chance == wording.chance(limits.loc[period, "chance_over"])
     assert "likeliest to be exceeded" in panel.answer.value
 
 
@@ -117,11 +122,11 @@ def test_moves_are_found_and_told_with_how(desk):
     panel.chance.value = 26.0
     panel.find_button.click()
     assert panel.found is not None
-    assert panel.found.message in panel.answer.value
+    assert panel.found.heading() in panel.answer.value
     assert panel.found.method in panel.answer.value
     panel.held.value = tuple(desk.blocks)
     panel.find_button.click()
-    assert panel.found.moves.empty
+    assert panel.found.frame.empty
 
 
 def test_moves_asked_for_wrongly_are_a_message(desk):
@@ -135,7 +140,7 @@ def test_contracts_show_both_chances(desk):
     panel = Contracts(desk)
     rows = {row[0]: row for row in cells(panel.answer.value)[0]}
     assert rows["Riesling (variety)"][3].endswith("%")
-    assert rows["Chardonnay (variety)"][2] == "none"
+    assert rows["Chardonnay (variety)"][2] == "-"
     assert "nothing here is advice" in panel.answer.value
 
 
@@ -194,7 +199,7 @@ def test_an_export_holds_the_numbers_of_the_table(desk, tmp_path, monkeypatch):
     panel.csv_button.click()
     assert "Done" in panel.kept.value
     frame = pd.read_csv(next((tmp_path / "results").glob("intake*.csv")))
-    assert np.allclose(frame["tonnes_mean"], panel.schedule.table("variety")["tonnes_mean"])
+    assert np.allclose(frame["tonnes_mean"], panel.schedule.frame_by("variety")["tonnes_mean"])
 
 
 @pytest.fixture
@@ -228,30 +233,65 @@ def test_the_figure_in_words_says_the_same(small):
 def test_a_period_seldom_used_is_told_by_its_chance_not_by_a_range_of_nothing():
     row = {"tonnes_p10": 0.0, "tonnes_p50": 0.0, "tonnes_p90": 0.0, "tonnes_mean": 0.2}
     row["chance_any"] = 0.07
-    assert intake_words.any_cells(row) == ["0.2", "7 %", "-"]
+    assert intake_words.high_end(row) is None
     assert intake_words.mean_text(row) == "0.2 (7 %)"
     often = {"tonnes_p10": 0.0, "tonnes_p50": 0.0, "tonnes_p90": 15.3, "tonnes_mean": 4.3}
     often["chance_any"] = 0.44
     assert intake_words.mean_text(often) == "4.3 (44 %, up to 15.3)"
-    assert intake_words.range_text(often) == "up to 15.3"
 
 
-def test_the_tank_holds_the_range_of_the_crop_too(records):
+def test_the_tank_tells_the_juice_of_one_crop_and_joins_no_extremes(records):
     now, dates = (f(records, 2027, draws=400) for f in (forecast, harvest_dates))
-    text = intake_words.intake_sentence(intake_schedule(now, dates))
-    low, high = np.quantile(now.draws.sum(0), [0.1, 0.9])
+    text = intake_schedule(now, dates).heading()
+    middle, high = np.quantile(now.draws.sum(0), [0.5, 0.9])
     # Published: 115 to 140 kg of grapes for a hectolitre.
-    told = re.search(r"([\d,]+) to ([\d,]+) hl", text)
-    ends = [float(end.replace(",", "")) for end in told.groups()]
-    assert ends == pytest.approx([low * 1000 / 140, high * 1000 / 115], abs=0.51)
+    for told, tonnes in (
+        (r"middle fills ([\d,]+) to ([\d,]+) hl", middle),
+        (r"high end ([\d,]+) to ([\d,]+)\.", high),
+    ):
+        ends = [float(end.replace(",", "")) for end in re.search(told, text).groups()]
+        assert ends == pytest.approx([tonnes * 1000 / 140, tonnes * 1000 / 115], abs=0.51)
 
 
-def test_exports_in_us_units_rename_and_convert(small):
-    _, limits = small
-    shown = intake_words.export(limits, US)
-    assert shown["limit_tons"].iloc[0] == pytest.approx(2.0 / 0.90718474)
-    assert "limit_t" not in shown
-    assert shown["interval"].iloc[0] == "80 % range, equal tails"
+def test_exports_in_us_units_rename_and_convert_every_tonne(small):
+    schedule, _ = small
+    frame = intake_words.export(schedule, "variety", US)
+    assert not [name for name in frame if "tonnes" in name]
+    for end in ("p10", "p50", "p90", "mean"):
+        expected = schedule.frame_by("variety")[f"tonnes_{end}"] / 0.90718474
+        assert np.allclose(frame[f"tons_{end}"], expected)
+    assert frame["interval"].iloc[0] == "80 % range, equal tails"
+
+
+def test_an_excel_export_holds_real_dates(desk, tmp_path, monkeypatch):
+    import openpyxl
+
+    monkeypatch.chdir(tmp_path)
+    IntakeNow(desk).excel_button.click()
+    book = openpyxl.load_workbook(next((tmp_path / "results").glob("intake*.xlsx")))
+    heads = [cell.value for cell in book.active[1]]
+    first = book.active.cell(2, heads.index("period_start") + 1)
+    assert first.is_date
+    assert first.value.year == 2027
+
+
+def test_answers_of_the_winery_can_be_read_and_drawn(small, records):
+    schedule, limits = small
+    room = contract_table(forecast(records, 2027, draws=400), records.prices)
+    moves = relieve(schedule, capacity(("2026-09-14", "2026-09-20", 2.0)), windows=7)
+    for answer in (schedule, limits, room, moves):
+        text = str(answer)
+        assert max(map(len, text.splitlines())) <= 80
+        assert answer.heading()[:20] in " ".join(text.split())
+        assert "cl-table" in answer._repr_html_()
+    for answer in (schedule, limits, moves):
+        assert answer.plot().get_ylabel().startswith("intake")
+    with pytest.raises(CroploadError, match="no figure"):
+        room.plot()
+
+
+def test_keys_of_the_handbook_are_set_as_code_in_a_panel(desk):
+    assert "<code>young.share</code>" in IntakeNow(desk).answer.value
 
 
 def run(capsys, *arguments):
@@ -333,8 +373,8 @@ def test_an_intake_of_nothing_keeps_its_columns(barren):
     now = forecast(read_records(barren), 2027, draws=400)
     schedule = intake_schedule(now)
     assert schedule.empty
-    assert {"period", "block", "tonnes_mean"} <= set(schedule.table("block"))
-    assert intake_words.export(schedule.table("block")).empty
+    assert {"period", "block", "tonnes_mean"} <= set(schedule.frame_by("block"))
+    assert intake_words.export(schedule, "block").empty
 
 
 def test_winery_panels_say_that_nothing_bears_yet(barren):
@@ -356,12 +396,7 @@ def test_a_block_that_bears_nothing_has_no_picking_date_unless_one_is_entered(fo
     records = read_records(folder)
     now = forecast(records, 2027, draws=400)
     dates = harvest_dates(records, 2027, draws=400)
-    names = [row[0] for row in intake_words.date_rows(dates, now)[1]]
+    names = [row[0] for row in tables.date_table(dates, now).rows]
     assert names == [name for name in records.blocks["block"] if name != "New Ground"]
     entered = dates.with_picks({"New Ground": "2027-09-20"})
-    assert "New Ground" in [row[0] for row in intake_words.date_rows(entered, now)[1]]
-
-
-@pytest.mark.parametrize("share", [0.001, 0.005])
-def test_a_small_chance_is_never_nothing(share):
-    assert intake_words.percent(share) == "under 1 %"
+    assert "New Ground" in [row[0] for row in tables.date_table(entered, now).rows]

@@ -4,9 +4,6 @@ from cropload.errors import CroploadError, near
 from cropload.show import options
 from cropload.show.command import Command
 
-#: What --cost may be called in US units: an amount for each ac or short ton.
-_US_ENDINGS = {"_per_ac": "_per_ha", "_per_ton": "_per_t"}
-
 
 def _arguments(parser):
     options.add_records(parser)
@@ -59,17 +56,13 @@ def costs_of(texts):
     """Return the Costs of --cost options; every fault of them at once."""
     from dataclasses import fields
 
-    from cropload.owner.money import Costs
-    from cropload.units import ACRE_HA, SHORT_TON_T
+    from cropload.owner.money import COSTS, Costs
 
     known = {each.name: (each.name, 1.0) for each in fields(Costs)}
-    for us_ending, ending in _US_ENDINGS.items():
-        factor = 1 / (ACRE_HA if ending == "_per_ha" else SHORT_TON_T)
-        known |= {
-            name.removesuffix(ending) + us_ending: (name, factor)
-            for name in list(known)
-            if name.endswith(ending)
-        }
+    for name, (_, _, factor) in COSTS.items():
+        for ending, us_ending in (("_per_ha", "_per_ac"), ("_per_t", "_per_ton")):
+            if name.endswith(ending):
+                known[name.removesuffix(ending) + us_ending] = (name, 1 / factor)
     found, faults = {}, []
     for text in texts:
         name, sign, amount = text.partition("=")
@@ -110,7 +103,7 @@ def scenarios_of(given, records):
 
 
 def _run(given):
-    from cropload.owner.report import owner_report, report_files, save_report
+    from cropload.owner.report import report, report_files, save_report
     from cropload.owner.scenarios import compare_scenarios
     from cropload.records.writing.gate import check_results
 
@@ -132,55 +125,40 @@ def _run(given):
         ravaz_band=given.ravaz_band,
         frost=not given.no_frost,
     )
-    report = owner_report(records, found, units)
+    made = report(records, found, units)
     frame = options.rounded(export(found, units))
-    options.tell_written(save_report(report, **files, frame=frame, replace=given.replace))
-    return "\n\n".join(_parts(report))
+    options.tell_written(save_report(made, **files, frame=frame, replace=given.replace))
+    return "\n\n".join(_parts(made))
 
 
 def export(found, units):
     """Return every figure of each block as it is written to a file, in the units asked for."""
-    from cropload.show.result_units import COLUMNS, in_units
+    from cropload.show.result_units import in_units
 
-    shown = found.blocks.copy()
+    shown = found.frame.copy()
     shown.insert(0, "season", found.season)
     shown["interval"] = found.interval
     if units.name == "us":
         shown["area_ha"] = units.convert("area_ha", shown["area_ha"])
         shown = shown.rename(columns={"area_ha": "area_ac"})
-        us_name, quantity = COLUMNS["t_ha"]
-        for name in [c for c in shown.columns if c.startswith("t_ha_settled_with_frost")]:
-            shown[name] = units.convert(quantity, shown[name])
-            shown = shown.rename(columns={name: name.replace("t_ha", us_name, 1)})
     return in_units(shown, units)
 
 
 def _parts(report):
     from cropload.owner.words import MONEY_CAUTION
-    from cropload.show.report_cells import TEXTS, cell_text, money_step
-    from cropload.show.terminal import Column, paragraph, text_table
+    from cropload.show.terminal import paragraph
 
-    found, tables = report.found, report.tables()
-    step = 0
-    if found.money_settled is not None:
-        step = money_step((found.money_first, found.money_settled))
+    found = report.found
     parts = [paragraph(f"Pruning scenarios for season {found.season} ({found.interval})")]
     if report.invented:
         parts.append(paragraph("Sample records: all of these data are invented."))
     parts += [paragraph(sentence) for sentence in report.sentences()]
+    tables = {table.key: table for table in report.tables()}
     for key in ("totals", "money", "crop"):
-        table = tables.get(key)
-        if table is None:
-            continue
-        heads = [Column(c.title, c.unit, right=c.kind not in TEXTS) for c in table.columns]
-        rows = [
-            [cell_text(c, value, step) for c, value in zip(table.columns, row, strict=True)]
-            for row in table.rows
-        ]
-        parts.append(paragraph(table.caption) + "\n" + text_table(heads, rows, keep=table.heads))
-    if found.money_missing:
-        parts.append(paragraph(found.money_missing, "- "))
-    parts += [paragraph(note, "- ") for note in found.notes]
+        if key in tables:
+            parts.append(tables[key].text(report.units))
+    notes = [found.money_missing, *found.notes]
+    parts += [paragraph(note, "- ") for note in notes if note]
     if found.money_settled is not None:
         parts.append(paragraph(MONEY_CAUTION))
     return [*parts, paragraph(options.CAUTION)]

@@ -5,13 +5,12 @@ from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
 from cropload.owner import charts as report_figures
 from cropload.owner.panels.scenario_boxes import CostBoxes, ScenarioBoxes
-from cropload.owner.report import owner_report, save_report
+from cropload.owner.report import report, save_report
 from cropload.owner.scenarios import compare_scenarios
-from cropload.owner.words import risks
+from cropload.owner.words import frost_notes, risks
 from cropload.show.panels import parts, saving
 from cropload.show.panels.fields import button, units_choice
 from cropload.show.panels.opening import RecordsPanel, given_records
-from cropload.show.report_cells import TEXTS, cell_text, money_step
 from cropload.units import unit_system
 
 
@@ -35,7 +34,7 @@ class OwnerScenarios(RecordsPanel):
 
     Attributes
     ----------
-    found : ScenarioComparison or None
+    found : Scenarios or None
         As last compared; None when the scenarios are not possible, and the panel then says why.
 
     Notes
@@ -124,7 +123,7 @@ class OwnerScenarios(RecordsPanel):
 
     def _show(self):
         found, units = self.found, self.shown_units
-        self.report = owner_report(self.records, found, units)
+        self.report = report(self.records, found, units)
         sentences = "".join(f"<p>{parts.escape(text)}</p>" for text in self.report.sentences())
         self.answer.value = (
             parts.head(f"Season {found.season}, in short")
@@ -133,28 +132,11 @@ class OwnerScenarios(RecordsPanel):
         # Little wider than it was drawn, so that its letters are as large as those of the page.
         drawn = report_figures.first_figure(found, units)
         self.figure.value = parts.image(*drawn, most=1.3 * report_figures.WIDTH)
-        tables = self.report.tables()
-        self.table.value = "".join(
-            self._table(tables[key]) for key in ("totals", "money", "crop") if key in tables
-        )
-        told = [*risks(found, units), *found.notes]
-        if found.money_missing:
-            told.append(found.money_missing)
-        told += [
-            f"No frost figures for {block}: {why}" for block, why in found.frost_missing.items()
-        ]
-        self.reasons.value = parts.head("Risks and notes") + parts.points(told)
-
-    def _table(self, table):
-        step = 0
-        if self.found.money_settled is not None:
-            step = money_step((self.found.money_first, self.found.money_settled))
-        rows = [
-            [cell_text(c, value, step) for c, value in zip(table.columns, row, strict=True)]
-            for row in table.rows
-        ]
-        words = [at for at, column in enumerate(table.columns) if column.kind in TEXTS]
-        return parts.table([c.head for c in table.columns], rows, table.caption, words)
+        tables = {table.key: table for table in self.report.tables()}
+        keys = ("totals", "money", "crop")
+        self.table.value = "".join(tables[key].html(units) for key in keys if key in tables)
+        notes = [*risks(found, units), *found.notes, found.money_missing, *frost_notes(found)]
+        self.reasons.value = parts.head("Risks and notes") + parts.points(filter(None, notes))
 
     def _save(self, kind):
         """Write the report as a new file, and say where it is beside the buttons."""

@@ -7,8 +7,7 @@ import numpy as np
 
 from cropload.beliefs.history import estate_before_season
 from cropload.errors import CroploadError
-from cropload.owner.money import Costs
-from cropload.owner.report_tables import COSTS
+from cropload.owner.money import COSTS, Costs
 from cropload.owner.scenarios import FEWEST, MOST
 from cropload.owner.words import MONEY_CAUTION
 from cropload.show.panels import parts

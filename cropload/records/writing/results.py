@@ -59,7 +59,8 @@ def write_frame(path, frame, replace=False):
 
     Notes
     -----
-    Numbers stay numbers: in full in a CSV file, with fifteen digits in a workbook.  Text can never
+    Numbers stay numbers: in full in a CSV file, with fifteen digits in a workbook, where a day is
+    a date.  Text can never
     become a formula: in a CSV file see :func:`escape_cell`; in a workbook it is stored as text.
     A file that is replaced stays beside it under a number.
     """
@@ -90,8 +91,8 @@ def frame_result(path, frame=None):
     return Result(path, tuple(kinds), made(frame))
 
 
-def _plain(value):
-    """Return a cell as None, bool, int, float, date text or text."""
+def _plain(value, dates=False):
+    """Return a cell as None, bool, int, float, text, and a day as text or, with ``dates``, date."""
     import pandas as pd
 
     if isinstance(value, str):
@@ -107,13 +108,15 @@ def _plain(value):
         return int(value) if number.is_integer() and not isinstance(value, float) else number
     if hasattr(value, "isoformat"):
         midnight = getattr(value, "hour", 0) == getattr(value, "minute", 0) == 0
+        if dates and midnight:
+            return value.date() if hasattr(value, "date") else value
         return value.isoformat()[:10] if midnight else value.isoformat()
     return str(value)
 
 
-def _rows(frame):
+def _rows(frame, dates=False):
     columns = [frame.iloc[:, position].tolist() for position in range(frame.shape[1])]
-    return ([_plain(value) for value in row] for row in zip(*columns, strict=True))
+    return ([_plain(value, dates) for value in row] for row in zip(*columns, strict=True))
 
 
 def _csv_bytes(frame):
@@ -134,7 +137,7 @@ def _xlsx_bytes(frame):
     book = openpyxl.Workbook()
     sheet = book.active
     sheet.title = "result"
-    rows = [[str(name) for name in frame.columns], *_rows(frame)]
+    rows = [[str(name) for name in frame.columns], *_rows(frame, dates=True)]
     for number, row in enumerate(rows, start=1):
         for position, value in enumerate(row, start=1):
             if value is None:

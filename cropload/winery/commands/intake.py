@@ -73,6 +73,7 @@ def _run(given):
     from cropload.errors import CroploadError
     from cropload.winery.capacity import capacity_table
     from cropload.winery.intake import intake_schedule
+    from cropload.winery.relief import relieve
     from cropload.winery.words import export
 
     if given.window is not None and not 0 <= given.window <= 60:
@@ -83,103 +84,78 @@ def _run(given):
         raise CroploadError("--window and --chance belong to --move: add it.")
     records = options.records_of(given)
     asked = {"draws": given.draws, "seed": given.seed}
-    found = forecast(records, given.season, given.as_of, **asked)
+    now = forecast(records, given.season, given.as_of, **asked)
     picks = {name: parse(dates) for name, dates in given.pick}
-    dates = harvest_dates(records, found.season, given.as_of, picks=picks, **asked)
+    dates = harvest_dates(records, now.season, given.as_of, picks=picks, **asked)
     if given.period == "limits" and records.capacity.empty:
         raise CroploadError(
             "There is no table capacity in these records, so there are no periods of it. Use "
             "--period week, or add the table."
         )
     period = records.capacity if given.period == "limits" else given.period
-    schedule = intake_schedule(found, dates, period=period)
-    limits = capacity_table(schedule, records.capacity) if len(records.capacity) else None
+    schedule = intake_schedule(now, dates, period=period)
     if schedule.empty:
         if given.csv:
             options.note(f"There is nothing to take in, so {given.csv} is not written.")
-        return "\n\n".join(_nothing(given, found, schedule))
-    table = schedule.table(given.by)
-    options.save(given, export(table, options.units_of(given)))
-    return "\n\n".join(_parts(given, records, found, dates, schedule, table, limits))
+        return "\n\n".join(_nothing(now, schedule))
+    limits = capacity_table(schedule, records.capacity) if len(records.capacity) else None
+    moves = None
+    if given.move:
+        if limits is None:
+            raise CroploadError("--move needs table capacity, and these records have none.")
+        chance = None if given.chance is None else given.chance / 100
+        moves = relieve(schedule, records.capacity, chance=chance, windows=given.window)
+    options.save(given, export(schedule, given.by, options.units_of(given)))
+    return "\n\n".join(_parts(given, records, now, dates, schedule, limits, moves))
 
 
-def _nothing(given, found, schedule):
+def _nothing(now, schedule):
     from cropload.season.words import standing
     from cropload.show.terminal import paragraph
-    from cropload.winery import words as intake_words
+    from cropload.winery.words import CAUTION
 
-    yield paragraph(standing(found))
-    yield paragraph(intake_words.intake_sentence(schedule, None, options.units_of(given)))
-    for note in found.notes:
+    yield paragraph(standing(now))
+    yield paragraph(schedule.heading())
+    for note in now.notes:
         yield paragraph(note, "- ")
-    yield paragraph(intake_words.CAUTION)
+    yield paragraph(CAUTION)
 
 
-def _parts(given, records, found, dates, schedule, table, limits):
+def _parts(given, records, now, dates, schedule, limits, moves):
     from cropload.season.words import heading
-    from cropload.show.terminal import Column, paragraph, text_table, words
-    from cropload.winery import words as intake_words
+    from cropload.show.terminal import paragraph
+    from cropload.winery import tables
+    from cropload.winery.contracts import contract_table
+    from cropload.winery.words import CAUTION, intake_sentence
 
     units = options.units_of(given)
 
-    def shown(title, heads, rows, left):
-        columns = [words(h) if at in left else Column(h) for at, h in enumerate(heads)]
-        return f"{title}\n" + text_table(columns, rows)
+    def section(title, table):
+        return f"{title}\n{table.text(units)}"
 
-    yield paragraph(heading(found))
-    yield paragraph(intake_words.intake_sentence(schedule, limits, units))
-    yield shown("PICKING DATES", *intake_words.date_rows(dates, found), {0, 1, 4})
-    yield shown("INTAKE", *_intake_rows(table, given.by, units), {0, 1})
-    yield paragraph(f"High end: {intake_words.high_end_words()}.", "- ")
-    notes = list(schedule.notes)
+    yield paragraph(heading(now))
+    yield paragraph(intake_sentence(schedule, limits, units))
+    yield section("PICKING DATES", tables.date_table(dates, now))
+    intake = tables.intake_table(schedule, given.by, None, units)
+    heads = ("period", given.by, "mean", "chance of any", "high end", "tank, high end")
+    yield section("INTAKE", intake.only(*heads))
+    notes = list(schedule.notes if limits is None else limits.notes)
     if limits is not None and len(limits):
-        yield shown("LIMITS", *intake_words.limit_rows(limits, units), {0, 1})
-    if limits is not None:
-        notes = list(limits.attrs["notes"])
-    if given.move:
-        yield _moves(given, records, schedule, units, shown)
+        yield section("LIMITS", tables.limit_table(limits))
+    if moves is not None:
+        parts = [paragraph(moves.heading())]
+        if len(moves):
+            parts.append(tables.moves_table(moves).text(units))
+        parts += map(paragraph, moves.notes)
+        yield "\n".join(["BLOCKS TO MOVE", *parts])
     if len(records.prices):
-        from cropload.winery.contracts import contract_table
-
-        contracts = contract_table(found, records.prices)
-        yield shown("CONTRACTS", *intake_words.contract_rows(contracts, units), {0})
-        notes += contracts.attrs["notes"]
+        contracts = contract_table(now, records.prices)
+        yield section("CONTRACTS", tables.room_table(contracts))
+        yield tables.pay_table(contracts).text(units)
+        notes += contracts.notes
     for note in notes:
         yield paragraph(note, "- ")
-    yield paragraph(intake_words.CAUTION)
-
-
-def _intake_rows(table, by, units):
-    """Return a line a period and group, leaving out what is next to nothing."""
-    from cropload.winery import words as intake_words
-
-    label, volume = units.label("tonnes"), intake_words.volume_label(units)
-    heads = ["period", by, f"mean [{label}]", "chance of any", f"high end [{label}]"]
-    heads += [f"tank volume, high end [{volume}]"]
-    rows = []
-    for row in intake_words.shown_periods(table).to_dict("records"):
-        cells = intake_words.any_cells(row, units)
-        if row["tonnes_mean"] >= intake_words.SMALL:
-            tank = "-" if cells[2] == "-" else intake_words.volume_text(row["tonnes_p90"], units)
-            rows.append([row["period"], row[by], *cells, tank])
-    return heads, rows
-
-
-def _moves(given, records, schedule, units, shown):
-    from cropload.errors import CroploadError
-    from cropload.show.terminal import paragraph
-    from cropload.winery import words as intake_words
-    from cropload.winery.relief import CAUTION, relieve
-
-    if records.capacity.empty:
-        raise CroploadError("--move needs table capacity, and these records have none.")
-    chance = None if given.chance is None else given.chance / 100
-    answer = relieve(schedule, records.capacity, chance=chance, windows=given.window)
-    told = ["BLOCKS TO MOVE", paragraph(answer.message)]
-    if len(answer.moves):
-        told.append(shown("", *intake_words.moves_rows(answer.moves, units), {0, 1, 2}).strip())
-    told += [paragraph(f"How: {answer.method}."), paragraph(CAUTION)]
-    return "\n".join(told)
+    yield paragraph(CAUTION)
 
 
 COMMANDS = (

@@ -5,13 +5,12 @@ from cropload.beliefs.dates.picking_dates import parse
 from cropload.errors import CroploadError
 from cropload.season.panels.season_desk import SeasonDesk
 from cropload.season.season_days import seasons_on_record
-from cropload.show import wording
 from cropload.show.panels import parts
 from cropload.show.panels.desk_panel import DeskPanel
 from cropload.show.panels.fields import button, choice, field
 from cropload.show.panels.opening import given_records
-from cropload.winery import words as intake_words
 from cropload.winery.intake import intake_schedule
+from cropload.winery.tables import date_table
 
 #: Choices of the period.
 LIMITS, WEEK, DAY = "the periods of table capacity", "weeks from Monday", "days"
@@ -129,7 +128,5 @@ class PickingDates(DeskPanel):
 
     def show(self):
         """Show the dates as they are now."""
-        heads, rows = intake_words.date_rows(self.desk.dates(), self.desk.forecast)
-        caption = "Picking date of each block, and where it is known from"
-        rows = [[*row[:2], *map(wording.whole, row[2:4]), row[4]] for row in rows]
-        self.table.value = parts.table(heads, rows, caption, {1, 4})
+        table = date_table(self.desk.dates(), self.desk.forecast)
+        self.table.value = table.html(self.desk.units)

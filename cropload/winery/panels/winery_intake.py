@@ -4,22 +4,15 @@ import ipywidgets as widgets
 
 from cropload import handbook
 from cropload.errors import CroploadError
-from cropload.show import wording
 from cropload.show.panels import parts, saving
 from cropload.show.panels.desk_panel import DeskPanel
 from cropload.show.panels.fields import button, choice, number_in
-from cropload.winery import words as intake_words
+from cropload.winery import tables
 from cropload.winery.capacity import capacity_table
 from cropload.winery.charts import intake_rows
 from cropload.winery.panels.winery_desk import DAY, LIMITS, WEEK
-from cropload.winery.relief import CAUTION, relieve
-
-
-def _table(heads, rows, *more):
-    """Return a table whose dates and ranges stay in one piece."""
-    heads = [wording.whole(head) if head[:2].isdigit() else head for head in heads]
-    rows = [[wording.whole(cell) for cell in row] for row in rows]
-    return parts.table(heads, rows, *more)
+from cropload.winery.relief import relieve
+from cropload.winery.words import NO_CAPACITY, export, intake_sentence
 
 
 class IntakeNow(DeskPanel):
@@ -51,31 +44,17 @@ class IntakeNow(DeskPanel):
         limits = capacity_table(schedule, capacity) if len(capacity) else None
         self.schedule, self.limits = schedule, limits
         if schedule.empty:
-            said = parts.note(intake_words.intake_sentence(schedule))
+            said = parts.note(schedule.heading())
             self.answer.value = f'<div role="status">{said}</div>' + parts.points(schedule.notes)
             return
-        text = '<div role="status">'
-        text += parts.note(intake_words.intake_sentence(schedule, limits, units)) + "</div>"
+        said = parts.note(intake_sentence(schedule, limits, units))
+        text = f'<div role="status">{said}</div>'
         text += parts.picture(intake_rows(schedule, limits, units))
-        label = units.label("tonnes")
-        named = schedule.attrs()["interval"]
-        text += _table(
-            *intake_words.period_rows(schedule.table("estate"), limits, units),
-            f"All fruit by period: mean, chance of any, and the high end "
-            f"{intake_words.high_end_words()}",
-        )
-        by = self.by.value
-        text += _table(
-            *intake_words.group_rows(schedule.table(by), by, units),
-            f"By {by} [{label}]: mean, and in brackets the chance of any fruit and the high end of "
-            f"the {named}; means add up",
-        )
+        text += tables.intake_table(schedule, "estate", limits, units).html(units)
+        text += tables.group_table(schedule, self.by.value, units).html(units)
         if limits is not None and len(limits):
-            text += _table(
-                *intake_words.limit_rows(limits, units), "Limits of intake, one by one", {1}
-            )
-        notes = schedule.notes if limits is None else limits.attrs["notes"]
-        text += parts.points(notes)
+            text += tables.limit_table(limits).html(units)
+        text += parts.points(schedule.notes if limits is None else limits.notes)
         text += parts.source("intake.kg_per_hl", "Tank volume: grapes for a hectolitre, published")
         self.answer.value = text
 
@@ -83,8 +62,8 @@ class IntakeNow(DeskPanel):
         def action():
             desk, by = self.desk, self.by.value
             if self.schedule.empty:
-                raise CroploadError(intake_words.intake_sentence(self.schedule))
-            frame = intake_words.export(self.schedule.table(by), desk.units)
+                raise CroploadError(self.schedule.heading())
+            frame = export(self.schedule, by, desk.units)
             stem = saving.file_stem("intake", by, desk.season)
             folder = saving.results_folder(desk.base)
             path = saving.save_frame(frame, folder, stem, suffix, "metric")
@@ -124,11 +103,7 @@ class BlocksToMove(DeskPanel):
         """Take an answer away that belongs to another forecast or other dates."""
         self.found = None
         if self.desk.records.capacity.empty:
-            text = (
-                "These records have no table capacity (period_start, period_end, limit_t, and "
-                "variety where a limit is for one), so there is no limit to hold the intake "
-                "against."
-            )
+            text = NO_CAPACITY
         else:
             text = "Press the button to look for moves within the windows."
         self.find_button.disabled = self.desk.records.capacity.empty
@@ -142,41 +117,18 @@ class BlocksToMove(DeskPanel):
             windows |= dict.fromkeys(self.held.value, (0, 0))
             schedule = self.desk.schedule(WEEK)
             if schedule.empty:
-                raise CroploadError(intake_words.intake_sentence(schedule))
+                raise CroploadError(schedule.heading())
             self.found = relieve(
                 schedule,
                 self.desk.records.capacity,
                 chance=number_in(self.chance, 0, 100) / 100,
                 windows=windows,
             )
-            self.answer.value = self._told(self.found)
+            said = f'<div role="status">{parts.note(self.found.heading())}</div>'
+            shown = "".join(table.html(self.desk.units) for table in self.found.tables())
+            self.answer.value = said + shown + "".join(map(parts.note, self.found.notes))
         except CroploadError as fault:
             self.found, self.answer.value = None, parts.error(str(fault))
         except Exception as fault:
             self.found = None
             self.answer.value = parts.error(f"No answer ({type(fault).__name__}: {fault}).")
-
-    def _told(self, found):
-        units = self.desk.units
-        text = f'<div role="status">{parts.note(found.message)}</div>'
-        if len(found.moves):
-            text += _table(
-                *intake_words.moves_rows(found.moves, units), "Blocks to move", {1, 2, 3, 4}
-            )
-        label = units.label("tonnes")
-        rows = [
-            [
-                then["period"],
-                then["variety"] or "all",
-                wording.amount("tonnes", then["limit_t"], units, unit=False),
-                intake_words.percent(now["chance_over"]),
-                intake_words.percent(then["chance_over"]),
-            ]
-            for now, then in zip(
-                found.before.to_dict("records"), found.after.to_dict("records"), strict=True
-            )
-        ]
-        heads = ["period", "fruit", f"limit [{label}]", "chance now", "chance then"]
-        if rows:
-            text += _table(heads, rows, "Chance of going over each limit", {1})
-        return text + parts.note(f"How: {found.method}.") + parts.note(CAUTION)

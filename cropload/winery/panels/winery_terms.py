@@ -8,8 +8,8 @@ from cropload.season.what_moved import change_notes, what_moved
 from cropload.season.words import change_sentence
 from cropload.show.panels import parts
 from cropload.show.panels.desk_panel import DeskPanel
-from cropload.winery import words as intake_words
 from cropload.winery.contracts import contract_table
+from cropload.winery.words import NO_PRICES, TERMS
 
 
 class Contracts(DeskPanel):
@@ -26,20 +26,11 @@ class Contracts(DeskPanel):
         """Hold the forecast against table prices."""
         prices = self.desk.records.prices
         if prices.empty:
-            self.answer.value = parts.note(
-                "These records have no table prices (block or variety, price_per_t, and where the "
-                "contract has them cap_t or cap_t_ha and price_above_cap)."
-            )
+            self.answer.value = parts.note(NO_PRICES)
             return
-        table = contract_table(self.desk.forecast, prices)
-        heads, rows = intake_words.contract_rows(table, self.desk.units)
-        caption = f"Contracts: crop with its {table.attrs['interval']}, and chances on both sides"
-        text = parts.table(heads, rows, caption)
-        text += parts.points(table.attrs["notes"])
-        self.answer.value = text + parts.note(
-            "Prices are your own, from table prices. Terms on sugar, health or dates are not "
-            "looked at; nothing here is advice on a contract."
-        )
+        contracts = contract_table(self.desk.forecast, prices)
+        text = "".join(table.html(self.desk.units) for table in contracts.tables())
+        self.answer.value = text + parts.points(contracts.notes) + parts.note(TERMS)
 
 
 class SinceLast(DeskPanel):

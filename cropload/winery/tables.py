@@ -1,0 +1,248 @@
+"""The tables of an intake: when it arrives, against limits and contracts, and what could move."""
+
+import math
+
+import pandas as pd
+
+from cropload.beliefs import ranges
+from cropload.show import table as kinds
+from cropload.show import wording
+from cropload.show.table import Column, Table
+from cropload.units import METRIC
+from cropload.winery import words
+
+_TONNES = {"kind": kinds.NUMBER, "quantity": "tonnes"}
+_PERIOD = (Column("period"), "period")
+_FRUIT = (Column("fruit"), lambda row: row["variety"] or "all")
+_LIMIT = (Column("limit", **_TONNES), "limit_t")
+_CHANCE_OVER = (Column("chance over it", kinds.CHANCE), "chance_over")
+_OVER = (Column("mean over, when over", **_TONNES), "over_mean_t")
+
+
+def _volume(tonnes, units):
+    """Return what tonnes fill as the cell of a range without a middle; None for no tonnes."""
+    if tonnes is None or tonnes < words.SMALL:
+        return None
+    low, high = words.volume(tonnes, units)
+    return low, None, high
+
+
+def _crop(row):
+    """Return the crop of a row as the cell of a range [t]; None where it is next to nothing."""
+    ends = tuple(row[f"tonnes_{end}"] for end in ranges.ENDINGS)
+    return ends if ends[2] >= words.SMALL else None
+
+
+def intake_table(schedule, by="estate", limits=None, units=METRIC):
+    """Return the intake, a row a period and group: tonnes, tank volume, and limits for all fruit.
+
+    Parameters
+    ----------
+    schedule : IntakeSchedule
+        As from ``intake_schedule``.
+    by : str
+        ``"variety"``, ``"block"`` or ``"estate"``.
+    limits : Capacity, optional
+        As from ``capacity_table``; shown for the estate where a period of the table has one.
+    units : UnitSystem
+        Units of the volume.
+    """
+    frame = words.shown_periods(schedule.frame_by(by))
+    rows = frame[frame["tonnes_mean"] >= words.SMALL].to_dict("records")
+    known = {}
+    if limits is not None and by == "estate":
+        periods = {row["period"] for row in rows}
+        known = {
+            row["period"]: row
+            for row in limits.frame.to_dict("records")
+            if row["variety"] == "" and row["period"] in periods
+        }
+    empty = {"limit_t": None, "chance_over": None, "over_mean_t": None}
+    rows = [row | known.get(row["period"], empty) for row in rows]
+    volume = {"kind": kinds.RANGE, "unit": words.volume_label(units), "places": 0}
+    columns = [
+        _PERIOD,
+        (Column(by), by) if by != "estate" else None,
+        (Column("mean", **_TONNES), "tonnes_mean"),
+        (Column("chance of any", kinds.CHANCE), "chance_any"),
+        (Column("high end", **_TONNES), words.high_end),
+        (Column("tank, mean", **volume), lambda row: _volume(row["tonnes_mean"], units)),
+        (Column("tank, high end", **volume), lambda row: _volume(words.high_end(row), units)),
+        *([_LIMIT, _CHANCE_OVER, _OVER] if known else []),
+    ]
+    whose = "All fruit" if by == "estate" else f"By {by}"
+    caption = (
+        f"{whose} by period: mean, chance of any, and the high end {words.high_end_words()}; in "
+        "the tank, least to most by the juice"
+    )
+    return Table.of("intake", caption, rows, columns, 1 if by == "estate" else 2)
+
+
+def group_table(schedule, by, units=METRIC):
+    """Return the intake with a row a group and a column a period.
+
+    Notes
+    -----
+    Cells are the mean, which adds up over groups and periods, and in brackets the chance of any
+    fruit and the high end of the range.
+    """
+    frame = words.shown_periods(schedule.frame_by(by))
+    cells = {}
+    for row in frame.to_dict("records"):
+        cells.setdefault(row[by], {})[row["period"]] = words.mean_text(row, units)
+    columns = [(Column(by), lambda row: row[0])]
+    columns += [
+        (Column(words.short_period(period)), lambda row, period=period: row[1].get(period))
+        for period in dict.fromkeys(frame["period"])
+    ]
+    caption = (
+        f"By {by} [{units.label('tonnes')}]: mean, and in brackets the chance of any fruit and the "
+        f"high end of the {ranges.label()}; means add up"
+    )
+    return Table.of(f"by_{by}", caption, cells.items(), columns)
+
+
+def limit_table(limits):
+    """Return all limits one by one, those of one variety too."""
+    columns = [
+        _PERIOD,
+        _FRUIT,
+        (Column("crop", kinds.RANGE, "tonnes"), _crop),
+        _LIMIT,
+        _CHANCE_OVER,
+        _OVER,
+    ]
+    caption = f"Limits of intake, one by one: crop with its {ranges.label()}"
+    return Table.of("limits", caption, limits.frame.to_dict("records"), columns, 2)
+
+
+def _contract(row):
+    return f"{row['contract']} ({row['kind']})"
+
+
+def room_table(room):
+    """Return the crop against the cap of each contract, with the chances on both sides."""
+    columns = [
+        (Column("contract"), _contract),
+        (Column("crop", kinds.RANGE, "tonnes"), _crop),
+        (Column("most it takes", **_TONNES), "cap_t"),
+        (Column("chance of room left", kinds.CHANCE), "chance_room"),
+        (Column("mean room, when left", **_TONNES), "room_mean_t"),
+        (Column("chance of more", kinds.CHANCE), "chance_excess"),
+        (Column("mean over, when over", **_TONNES), "excess_mean_t"),
+    ]
+    caption = (
+        f"Contracts: crop with its {ranges.label()}, and chances on both sides; a dash where a "
+        "contract has no cap"
+    )
+    return Table.of("contracts", caption, room.frame.to_dict("records"), columns)
+
+
+def money_step(ends):
+    """Return the power of ten that money is rounded to, by the narrowest of the ranges shown.
+
+    Parameters
+    ----------
+    ends : iterable of (low, high)
+        Ranges [currency].
+
+    Notes
+    -----
+    The last figure shown is worth at most a hundredth of the range, so that no more is claimed than
+    the draws support; at least whole units of the currency.
+    """
+    widths = [high - low for low, high in ends if high > low]
+    return max(0, math.floor(math.log10(min(widths) / 100))) if widths else 0
+
+
+def pay_table(room):
+    """Return what each contract pays."""
+    frame = room.frame
+    currencies = list(dict.fromkeys(frame["currency"]))
+    one = currencies[0] if len(currencies) == 1 else ""
+    columns = [
+        (Column("contract"), _contract),
+        (Column("pays", kinds.MONEYS, unit=one), "revenue"),
+        (Column("currency"), "currency") if len(currencies) > 1 else None,
+    ]
+    step = money_step(zip(frame["revenue_p10"], frame["revenue_p90"], strict=True))
+    caption = f"What the contracts pay, with its {ranges.label()}"
+    return Table.of("pay", caption, frame.to_dict("records"), columns, step=step)
+
+
+def _move(row):
+    days = abs(int(row["days"]))
+    return f"{days} day{'s' * (days != 1)} {'later' if row['days'] > 0 else 'earlier'}"
+
+
+def moves_table(relief):
+    """Return the blocks to move: days, dates, tonnes."""
+    columns = [
+        (Column("block"), "block"),
+        (Column("variety"), "variety"),
+        (Column("move"), _move),
+        (Column("middle date now", kinds.DATE), "date_now"),
+        (Column("then", kinds.DATE), "date_then"),
+        (Column("crop", **_TONNES), "tonnes_p50"),
+    ]
+    return Table.of("moves", "Blocks to move", relief.frame.to_dict("records"), columns)
+
+
+def chances_table(relief):
+    """Return the chance of going over each limit, as the picks stand and with the moves made."""
+    frame = relief.after.frame.assign(chance_now=relief.before["chance_over"])
+    columns = [
+        _PERIOD,
+        _FRUIT,
+        _LIMIT,
+        (Column("chance now", kinds.CHANCE), "chance_now"),
+        (Column("chance then", kinds.CHANCE), "chance_over"),
+    ]
+    caption = "Chance of going over each limit"
+    return Table.of("chances", caption, frame.to_dict("records"), columns, 2)
+
+
+def date_table(dates, forecast=None):
+    """Return the picking dates: block, middle, range, where known from.
+
+    Parameters
+    ----------
+    dates : HarvestDates
+        As from ``harvest_dates``.
+    forecast : Forecast, optional
+        A block that bears no crop by it has no row, unless a date was entered for it.
+    """
+    bare = set()
+    if forecast is not None:
+        bears = forecast.draws.any(axis=1)
+        bare = {name for name, yes in zip(forecast.blocks, bears, strict=True) if not yes}
+    rows = [
+        row | _dates_of(row, dates.entered.get(row["block"]))
+        for row in dates.table().to_dict("records")
+        if row["block"] not in bare or dates.entered.get(row["block"])
+    ]
+    columns = [
+        (Column("block"), "block"),
+        (Column("variety"), "variety"),
+        (Column("picking date (middle)"), "date"),
+        (Column(ranges.label()), "span"),
+        (Column("known from"), "came_from"),
+    ]
+    return Table.of(
+        "dates", "Picking date of each block, and where it is known from", rows, columns
+    )
+
+
+def _dates_of(row, entered):
+    """Return the cells of one block's dates, entered ones first."""
+    if entered:
+        dates = [
+            f"{pd.Timestamp(0) + pd.Timedelta(days=day):%Y-%m-%d}"
+            + (f" {wording.percent(share)}" if share < 1 else "")
+            for day, share in entered
+        ]
+        return {"date": ", ".join(dates), "span": None, "came_from": "entered"}
+    if pd.isna(row["date_p50"]):
+        return {"date": "not known", "span": None}
+    span = f"{row['date_p10']:%Y-%m-%d} to {row['date_p90']:%Y-%m-%d}"
+    return {"date": f"{row['date_p50']:%Y-%m-%d}", "span": span if row["range_days"] else None}
