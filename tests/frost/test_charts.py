@@ -40,7 +40,7 @@ def test_each_cell_is_what_that_spring_left_of_that_plan(laid_down):
 
 
 def test_crops_are_those_of_the_table_in_the_units_asked_for(laid_down):
-    table = laid_down.table()
+    table = laid_down.frame
     metric = texts(frost_figures.crop_rows(laid_down).plot())
     row = table.iloc[0]
     assert metric[0] == (
