@@ -20,7 +20,7 @@ from cropload.season.vine_picking import PickedVines, block_of, pick_vines
 from cropload.season.words import capital
 from cropload.show import wording
 from cropload.show.table import WHOLE, Column, Table
-from cropload.units import METRIC
+from cropload.units import METRIC, unit_system
 
 CARE = (
     "Watch your footing, wires and machines in the rows, keep out of blocks under a spraying "
@@ -120,6 +120,7 @@ class CountPlan(Answer):
     beside=arguments.each(arguments.text, least=0),
     season=arguments.optional(arguments.season),
     vines=arguments.optional(arguments.whole(1)),
+    units=arguments.optional(arguments.any_of(arguments.kind("UnitSystem"), arguments.label)),
     two_step=arguments.flag,
 )
 def sample_vines(
@@ -187,6 +188,7 @@ def sample_vines(
     with the block's own spread of clusters, and every so many-th vine of the walk is weighed.
     Valid for vines picked by rule, as here, not by eye.
     """
+    units = unit_system(METRIC if units is None else units)
     block = check_block(records, block)
     facts = block_of(records, block)
     columns = list(dict.fromkeys([measure, *beside]))

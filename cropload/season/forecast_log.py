@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from cropload import __version__, clock
+from cropload.beliefs import ranges
 from cropload.errors import CroploadError
 from cropload.records.reading.faults import Fault
 from cropload.records.writing.gate import changing
@@ -104,7 +105,7 @@ def log_forecast(forecast, path):
             "picked_tonnes": float(forecast.picked["tonnes"].iloc[at]),
             "picked_share": float(forecast.picked["share"].iloc[at]),
         }
-        for end in ("p10", "p50", "p90"):
+        for end in ranges.ENDINGS:
             row[f"tonnes_{end}"] = float(table[f"tonnes_{end}"].iloc[at])
         for place, name in enumerate(COMPONENTS):
             row[f"{name}_centre"] = float(np.exp(centre[at, place]))

@@ -177,34 +177,30 @@ def thin_to(forecast, block, *, target_t_ha=None, ravaz=None, tolerance=None, cv
     normals = stream(forecast.seed, f"thinning {block}").standard_normal(len(kg))
     response = np.minimum(entry.value + entry.spread * normals, 0.0)
 
-    rows = []
-    for keep in range(1, int(np.ceil(np.quantile(clusters, 0.99) * (1 + 2 * cv))) + 1):
-        left = _clipped_mean(clusters, cv, keep)
+    def choice(keep, left):
         crop = kg * (left / clusters) ** (1 + response)
-        found = crop * scale
         dropped = float(np.mean(clusters - left))
-        rows.append(
-            {
-                "keep": keep,
-                "drop": dropped,
-                "share_dropped": float(np.mean(1 - left / clusters)),
-                "chance": float(np.mean((found >= band.low) & (found <= band.high))),
-                **ranges.columns("t_ha", crop * per_ha),
-                **ranges.columns("ravaz", crop / prunings),
-                "labour_h": facts.bearing[at]
-                * (
-                    handbook.value("thin.minutes_vine")
-                    + dropped * handbook.value("thin.minutes_cluster")
-                )
-                / 60.0,
-            }
-        )
-    options = pd.DataFrame(rows)
-    now = kg * scale
-    chance_now = float(np.mean((now >= band.low) & (now <= band.high)))
+        on_target = (crop * scale >= band.low) & (crop * scale <= band.high)
+        minutes = handbook.value("thin.minutes_cluster") * dropped
+        minutes += handbook.value("thin.minutes_vine")
+        return {
+            "keep": keep,
+            "drop": dropped,
+            "share_dropped": float(np.mean(1 - left / clusters)),
+            "chance": float(np.mean(on_target)),
+            **ranges.columns("t_ha", crop * per_ha),
+            **ranges.columns("ravaz", crop / prunings),
+            "labour_h": facts.bearing[at] * minutes / 60.0,
+        }
+
+    most = int(np.ceil(np.quantile(clusters, 0.99) * (1 + 2 * cv)))
+    whole = range(1, most + 1)
+    options = pd.DataFrame([choice(keep, _clipped_mean(clusters, cv, keep)) for keep in whole])
+    hanging = choice(np.nan, clusters) | {"labour_h": 0.0}
+    chance_now = hanging["chance"]
     best = options.iloc[int(options["chance"].to_numpy().argmax())]
     middle = tuple(float(v) for v in ranges.quantiles(clusters))
-    light = bool(np.median(now) < band.low)
+    light = bool(np.median(kg * scale) < band.low)
     too_few = best["drop"] < handbook.value("thin.least_drop")
     if light or too_few or best["chance"] <= chance_now + 0.01:
         keep, drop, labour, after = int(options["keep"].max()), 0.0, 0.0, chance_now
@@ -222,15 +218,7 @@ def thin_to(forecast, block, *, target_t_ha=None, ravaz=None, tolerance=None, cv
         chance_now=chance_now,
         chance_after=after,
         labour_h=labour,
-        hanging={
-            "keep": np.nan,
-            "drop": 0.0,
-            "share_dropped": 0.0,
-            "chance": chance_now,
-            **ranges.columns("t_ha", kg * per_ha),
-            **ranges.columns("ravaz", kg / prunings),
-            "labour_h": 0.0,
-        },
+        hanging=hanging,
         light=light,
         target_t_ha=target_t_ha,
         tolerance=tolerance,

@@ -418,7 +418,7 @@ def test_forecasts_are_kept_one_line_a_block(folder):
     assert log["tonnes_p50"].to_numpy() == pytest.approx(
         desk.forecast.frame["tonnes_p50"].to_numpy()
     )
-    assert f"{log['tonnes_p50'].sum():.1f} t" in kept.table.value
+    assert f">{log['tonnes_p50'].sum():.1f}</td>" in kept.table.value
 
 
 def test_errors_by_stage_are_said_to_be_of_invented_data(desk, monkeypatch):

@@ -132,7 +132,7 @@ def test_earlier_results_may_be_replaced_beside_the_records(estate, ending):
     records = read_records(estate)
     for frame in (
         cropload.compare_plans(records, "Long Acre", "3x8+3x2", draws=100),
-        cropload.forecast(records, 2027, draws=100).table(),
+        cropload.forecast(records, 2027, draws=100).frame,
     ):
         path = estate / f"result{ending}"
         write_frame(path, FRAME if not path.exists() else frame, replace=True)
