@@ -69,16 +69,17 @@ def test_importing_the_package_loads_nothing_heavy():
 
 @pytest.mark.parametrize("arguments", [["--help"], ["compare", "--help"], ["--version"]])
 def test_help_loads_nothing_heavy(arguments):
-    assert loaded_by(f"from cropload.cli import main\nmain({arguments!r})") == []
+    assert loaded_by(f"from cropload.pages.cli import main\nmain({arguments!r})") == []
 
 
 def test_a_source_is_told_without_anything_heavy():
-    assert loaded_by("from cropload.cli import main\nmain(['source', 'interval.level'])") == []
+    code = "from cropload.pages.cli import main\nmain(['source', 'interval.level'])"
+    assert loaded_by(code) == []
 
 
 def test_a_comparison_needs_neither_plotting_nor_jupyter_nor_regression():
     code = (
-        "from cropload.cli import main\n"
+        "from cropload.pages.cli import main\n"
         "main(['compare', '--example', '--block', 'Long Acre', '--plans', '3x8', '--draws', '100'])"
     )
     assert not {"statsmodels", "matplotlib", "IPython", "jupyterlab"} & set(loaded_by(code))

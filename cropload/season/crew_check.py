@@ -123,14 +123,16 @@ def crew_check(
         The year of harvest the pruning is for; the latest with buds counted in the block when
         left out.
     plan : PruningPlan, str or float, optional
-        What was to be left; the plan recorded for the block and season otherwise, and where there
-        is none, the last one before it as a forecast takes it, which the notes say.
+        What was to be left, or its buds alone [1/vine]; the plan recorded for the block and season
+        otherwise, and where there is none, the last one before it as a forecast takes it, which
+        the notes say.
     date : date, optional
         Only counts up to and including this day.
     confidence : float, optional
         Level of the range [1]; the handbook's otherwise.
     t_ha_per_bud : float or callable, optional
-        See :func:`check_buds`; as the block's own records tell it when left out.
+        Crop of one more bud a vine [t/ha], see :func:`check_buds`; as the block's own records tell
+        it when left out.
     history : Records, optional
         Records whose earlier seasons say how the crop answers; ``records`` when left out. What is
         learnt from them is kept, so the same ones answer quicker the second time.

@@ -263,7 +263,7 @@ def test_where_no_crop_is_expected_nothing_is_said_of_wide_ranges_or_of_picks():
     records = make_records(blocks=[block_row("Young", year_planted=2023)])
     found = forecast(records, 2024, draws=400)
     assert not any("ranges are wide" in note for note in found.notes)
-    assert next_counts(found).empty
+    assert len(next_counts(found)) == 0
     assert nothing_to_count(found) == "Nothing is left to count: no block bears a crop yet."
 
 

@@ -131,7 +131,7 @@ def test_an_empty_count_sheet_may_be_made_again_and_a_filled_one_not(tmp_path, c
 def test_earlier_results_may_be_replaced_beside_the_records(estate, ending):
     records = read_records(estate)
     for frame in (
-        cropload.compare_plans(records, "Long Acre", "3x8+3x2", draws=100),
+        cropload.compare_plans(records, "Long Acre", "3x8+3x2", draws=100).frame,
         cropload.forecast(records, 2027, draws=100).frame,
     ):
         path = estate / f"result{ending}"
