@@ -5,9 +5,9 @@ import re
 import pytest
 
 from cropload import example_records, review_season
-from cropload.review.lesson_words import effect_sentence
-from cropload.review.learning import learn
 from cropload.review.accepting import lesson_effect
+from cropload.review.learning import learn
+from cropload.review.lesson_words import effect_sentence
 from cropload.review.scores import level_scores
 from cropload.review.split_miss import split_miss
 from cropload.review.words import block_sentence, score_sentence
