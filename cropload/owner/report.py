@@ -71,9 +71,18 @@ class OwnerReport(Answer):
         """Return all tables there are."""
         return self.found.tables(units or self.units)
 
+    def text(self, units=None, width=80):
+        """Return the answer as text, in the report's own units unless others are asked for."""
+        return super().text(units or self.units, width)
+
+    def _repr_html_(self):
+        from cropload.show.answers import as_html
+
+        return as_html(self, self.units)
+
     def plot(self, ax=None, units=None):
         """Raise CroploadError: the figures of a report are pictures of its page."""
-        return self.found.plot(ax, units)
+        return self.found.plot(ax, units or self.units)
 
     def sentences(self):
         """Return the recommendation, three sentences."""

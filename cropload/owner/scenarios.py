@@ -18,7 +18,7 @@ from cropload.owner.money import Costs, scenario_draws, scenario_money
 from cropload.owner.scenario_choice import Choice, choose_scenario
 from cropload.pruning.compare import WIDEST_CHANGE, general_notes, load_notes
 from cropload.pruning.plan_rows import RANGED, difference_columns, plan_ranges, wood_columns
-from cropload.units import METRIC
+from cropload.units import METRIC, unit_system
 from cropload.vine import bands
 
 #: Scenarios that can be read side by side [1].
@@ -113,13 +113,13 @@ class Scenarios(Answer):
         """Return the recommendation."""
         from cropload.owner.words import recommendation
 
-        return " ".join(recommendation(self, units))
+        return " ".join(recommendation(self, unit_system(units)))
 
     def tables(self, units=METRIC):
         """Return every table there is: crop in total first, the handbook's figures last."""
         from cropload.owner.tables import scenario_tables
 
-        return scenario_tables(self, units)
+        return scenario_tables(self, unit_system(units))
 
     def plot(self, ax=None, units=METRIC):
         """Raise CroploadError: the figures of scenarios are those of the owner's report."""

@@ -231,17 +231,16 @@ def contracts_table(found, units=METRIC):
     if found.money_settled is None:
         return None
     factor = units.convert("tonnes", 1.0)
-    price = {
-        "kind": kinds.NUMBER,
-        "unit": f"{found.currency or 'currency'}/{units.label('tonnes')}",
-        "places": 0,
-    }
+    unit = f"{found.currency or 'currency'}/{units.label('tonnes')}"
     columns = [
         (Column("contract"), lambda contract: contract.name),
-        (Column("price", **price), lambda contract: contract.price / factor),
+        (
+            Column("price", kinds.NUMBER, unit=unit, places=0),
+            lambda contract: contract.price / factor,
+        ),
         (Column("takes at most", kinds.NUMBER, "tonnes"), lambda contract: contract.cap_t),
         (
-            Column("price above that", **price),
+            Column("price above that", kinds.NUMBER, unit=unit, places=0),
             lambda contract: contract.above / factor if np.isfinite(contract.cap_t) else None,
         ),
     ]

@@ -363,7 +363,7 @@ def lesson_effect(
     then = forecast_with(records, season, Accepted(tuple(kept.values())), draws=draws, seed=seed)
     rows = {"name": [*now.blocks, "estate"]}
     for word, found in (("before", now), ("after", then)):
-        block, estate = found.table("block"), found.table("estate")
+        block, estate = found.frame, found.frame_by("estate")
         for end in ranges.ENDINGS:
             column = f"tonnes_{end}"
             rows[f"{word}_{end}"] = [*block[column], float(estate[column].iloc[0])]

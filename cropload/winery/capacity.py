@@ -9,7 +9,7 @@ from cropload import arguments, handbook
 from cropload.answer import Answer
 from cropload.beliefs import ranges
 from cropload.errors import CroploadError, near
-from cropload.units import METRIC, SHORT_TON_T
+from cropload.units import METRIC, SHORT_TON_T, unit_system
 from cropload.vine.checking import numbers
 from cropload.winery import periods as intake_periods
 from cropload.winery.intake import IntakeSchedule
@@ -42,19 +42,20 @@ class Capacity(Answer):
         """Return the intake in sentences, with the limit that is likeliest exceeded."""
         from cropload.winery.words import intake_sentence
 
-        return intake_sentence(self.schedule, self, units)
+        return intake_sentence(self.schedule, self, unit_system(units))
 
     def tables(self, units=METRIC):
         """Return the limits one by one, and all fruit by period beside them."""
         from cropload.winery import tables
 
+        units = unit_system(units)
         return [tables.limit_table(self), tables.intake_table(self.schedule, "estate", self, units)]
 
     def plot(self, ax=None, units=METRIC):
         """Draw the intake by period with its limits, and return the axes."""
         from cropload.winery.charts import intake_rows
 
-        return intake_rows(self.schedule, self, units).plot(ax)
+        return intake_rows(self.schedule, self, unit_system(units)).plot(ax)
 
 
 @arguments.check_arguments(capacity=arguments.frame)

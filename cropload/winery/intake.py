@@ -13,7 +13,7 @@ from cropload.beliefs.dates.harvest_dates import HarvestDates, undated
 from cropload.beliefs.meant import check_block
 from cropload.errors import CroploadError
 from cropload.random_streams import stream
-from cropload.units import METRIC
+from cropload.units import METRIC, unit_system
 from cropload.winery import periods as intake_periods
 
 #: Name of the row that holds what has no picking date, and of what falls outside all periods.
@@ -64,12 +64,13 @@ class IntakeSchedule(Answer):
         """Return the crop in all, what it fills, and when most is expected."""
         from cropload.winery.words import intake_sentence
 
-        return intake_sentence(self, None, units)
+        return intake_sentence(self, None, unit_system(units))
 
     def tables(self, units=METRIC):
         """Return the intake by period of all fruit, and by variety."""
         from cropload.winery import tables
 
+        units = unit_system(units)
         return [
             tables.intake_table(self, "estate", None, units),
             tables.group_table(self, "variety", units),
@@ -79,7 +80,7 @@ class IntakeSchedule(Answer):
         """Draw tonnes by period, varieties stacked, and return the axes."""
         from cropload.winery.charts import intake_rows
 
-        return intake_rows(self, None, units).plot(ax)
+        return intake_rows(self, None, unit_system(units)).plot(ax)
 
     def groups(self, by):
         """Return the names of the groups and the place of each block's group.

@@ -13,7 +13,7 @@ from cropload import arguments, handbook
 from cropload.answer import Answer
 from cropload.beliefs.meant import check_block
 from cropload.errors import CroploadError
-from cropload.units import METRIC
+from cropload.units import METRIC, unit_system
 from cropload.winery.capacity import Capacity, capacity_table, limited_sums, limits_of
 from cropload.winery.intake import IntakeSchedule
 
@@ -100,7 +100,7 @@ class Relief(Answer):
         """Draw the intake by period with the moves made, and return the axes."""
         from cropload.winery.charts import intake_rows
 
-        return intake_rows(self.schedule, self.after, units).plot(ax)
+        return intake_rows(self.schedule, self.after, unit_system(units)).plot(ax)
 
 
 def _window(value, name):

@@ -11,12 +11,20 @@ from cropload.show.table import Column, Table
 from cropload.units import METRIC
 from cropload.winery import words
 
-_TONNES = {"kind": kinds.NUMBER, "quantity": "tonnes"}
+
+def _tonnes(title):
+    return Column(title, kinds.NUMBER, "tonnes")
+
+
 _PERIOD = (Column("period"), "period")
 _FRUIT = (Column("fruit"), lambda row: row["variety"] or "all")
-_LIMIT = (Column("limit", **_TONNES), "limit_t")
+_LIMIT = (_tonnes("limit"), "limit_t")
 _CHANCE_OVER = (Column("chance over it", kinds.CHANCE), "chance_over")
-_OVER = (Column("mean over, when over", **_TONNES), "over_mean_t")
+_OVER = (_tonnes("mean over, when over"), "over_mean_t")
+
+
+def _tank(title, units):
+    return Column(title, kinds.RANGE, unit=words.volume_label(units), places=0)
 
 
 def _volume(tonnes, units):
@@ -59,20 +67,19 @@ def intake_table(schedule, by="estate", limits=None, units=METRIC):
         }
     empty = {"limit_t": None, "chance_over": None, "over_mean_t": None}
     rows = [row | known.get(row["period"], empty) for row in rows]
-    volume = {"kind": kinds.RANGE, "unit": words.volume_label(units), "places": 0}
     columns = [
         _PERIOD,
         (Column(by), by) if by != "estate" else None,
-        (Column("mean", **_TONNES), "tonnes_mean"),
+        (_tonnes("mean"), "tonnes_mean"),
         (Column("chance of any", kinds.CHANCE), "chance_any"),
-        (Column("high end", **_TONNES), words.high_end),
-        (Column("tank, mean", **volume), lambda row: _volume(row["tonnes_mean"], units)),
-        (Column("tank, high end", **volume), lambda row: _volume(words.high_end(row), units)),
+        (_tonnes("high end"), words.high_end),
+        (_tank("tank, mean", units), lambda row: _volume(row["tonnes_mean"], units)),
+        (_tank("tank, high end", units), lambda row: _volume(words.high_end(row), units)),
         *([_LIMIT, _CHANCE_OVER, _OVER] if known else []),
     ]
-    whose = "All fruit" if by == "estate" else f"By {by}"
+    whose = "All fruit by period" if by == "estate" else f"By period and {by}"
     caption = (
-        f"{whose} by period: mean, chance of any, and the high end {words.high_end_words()}; in "
+        f"{whose}: mean, chance of any, and the high end {words.high_end_words()}; in "
         "the tank, least to most by the juice"
     )
     return Table.of("intake", caption, rows, columns, 1 if by == "estate" else 2)
@@ -125,11 +132,11 @@ def room_table(room):
     columns = [
         (Column("contract"), _contract),
         (Column("crop", kinds.RANGE, "tonnes"), _crop),
-        (Column("most it takes", **_TONNES), "cap_t"),
+        (_tonnes("most it takes"), "cap_t"),
         (Column("chance of room left", kinds.CHANCE), "chance_room"),
-        (Column("mean room, when left", **_TONNES), "room_mean_t"),
+        (_tonnes("mean room, when left"), "room_mean_t"),
         (Column("chance of more", kinds.CHANCE), "chance_excess"),
-        (Column("mean over, when over", **_TONNES), "excess_mean_t"),
+        (_tonnes("mean over, when over"), "excess_mean_t"),
     ]
     caption = (
         f"Contracts: crop with its {ranges.label()}, and chances on both sides; a dash where a "
@@ -183,7 +190,7 @@ def moves_table(relief):
         (Column("move"), _move),
         (Column("middle date now", kinds.DATE), "date_now"),
         (Column("then", kinds.DATE), "date_then"),
-        (Column("crop", **_TONNES), "tonnes_p50"),
+        (_tonnes("crop"), "tonnes_p50"),
     ]
     return Table.of("moves", "Blocks to move", relief.frame.to_dict("records"), columns)
 

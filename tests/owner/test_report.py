@@ -440,6 +440,10 @@ def test_scenarios_and_their_report_read_as_text(report):
         assert "cl-table" in answer._repr_html_()
     with pytest.raises(CroploadError, match="page"):
         report.plot()
+    american = reported(units="us")
+    assert "short ton" in str(american)
+    assert "short ton" in american._repr_html_()
+    assert american.tables("metric")[0].only("settled").cells()[1] == ["t"]
 
 
 def test_costs_stand_in_the_report(html):

@@ -284,6 +284,8 @@ def test_answers_of_the_winery_can_be_read_and_drawn(small, records):
         assert max(map(len, text.splitlines())) <= 80
         assert answer.heading()[:20] in " ".join(text.split())
         assert "cl-table" in answer._repr_html_()
+        assert "short ton" in answer.text("us")
+        assert len(answer.tables("us")) > 1 or answer is moves
     for answer in (schedule, limits, moves):
         assert answer.plot().get_ylabel().startswith("intake")
     with pytest.raises(CroploadError, match="no figure"):

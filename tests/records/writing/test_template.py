@@ -152,7 +152,10 @@ def test_odd_cells(tmp_path):
     for name in ("out.csv", "out.xlsx"):
         assert write_frame(tmp_path / name, frame).stat().st_size
     sheet = openpyxl.load_workbook(tmp_path / "out.xlsx").active
-    assert [sheet.cell(row, 1).value for row in (2, 3, 4)] == ["ab", "2026-01-02", "inf"]
+    assert [sheet.cell(row, 1).value for row in (2, 4)] == ["ab", "inf"]
+    assert sheet["A3"].value.date() == datetime.date(2026, 1, 2)
+    assert sheet["A3"].number_format == "yyyy-mm-dd"
+    assert "2026-01-02" in (tmp_path / "out.csv").read_text(encoding="utf-8-sig")
 
 
 def test_a_failed_write_leaves_the_old_file(tmp_path, monkeypatch):
