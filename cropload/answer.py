@@ -6,7 +6,7 @@ from importlib import import_module
 from typing import Any
 
 from cropload.errors import CroploadError, near
-from cropload.units import METRIC, unit_system
+from cropload.units import METRIC, UnitSystem, unit_system
 
 #: How an answer is written: ``module:function``, registered from above, where words are known.
 RENDERERS = {}
@@ -76,23 +76,23 @@ class Answer:
     notes: tuple = ()
     sources: tuple = field(default=(), kw_only=True)
 
-    def heading(self, units=METRIC):
+    def heading(self, units: UnitSystem | str = METRIC):
         """Return what is answered, in one or two sentences."""
         return self._view("heading", units)
 
-    def tables(self, units=METRIC):
+    def tables(self, units: UnitSystem | str = METRIC):
         """Return the tables of the answer, the one that matters most first."""
         return self._view("tables", units)
 
-    def table(self, units=METRIC):
+    def table(self, units: UnitSystem | str = METRIC):
         """Return the table that matters most."""
         return self.tables(unit_system(units))[0]
 
-    def plot(self, ax=None, units=METRIC):
+    def plot(self, ax=None, units: UnitSystem | str = METRIC):
         """Draw the answer on axes, new ones when none are given, and return them."""
         return self._view("plot", ax, unit_system(units))
 
-    def text(self, units=METRIC, width=80):
+    def text(self, units: UnitSystem | str = METRIC, width: int = 80) -> str:
         """Return the answer as text: heading, the table that matters most, notes."""
         return _found(RENDERERS["text"])(self, unit_system(units), width)
 
