@@ -156,4 +156,5 @@ def test_rows_that_a_filter_hides_are_read_and_told(book):
     assert len(records.harvest) == 5
     (doubt,) = records.warnings
     assert (doubt.file, doubt.row, doubt.more) == ("season.xlsx [harvest]", 3, 1)
-    assert "hidden" in doubt.rule and "filter" in doubt.mend
+    assert "hidden" in doubt.rule
+    assert "filter" in doubt.mend
