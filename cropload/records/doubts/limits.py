@@ -172,7 +172,7 @@ _KILOGRAM = (
 
 def _over_median(facts):
     prices = _above_nothing("prices", "price_per_t")(facts)
-    return prices / prices.median()
+    return prices / prices[prices > 0].median()
 
 
 def _overlaps(facts):
