@@ -25,11 +25,11 @@ from cropload.records.records import Records as Records
 from cropload.review.accepting import Acceptance as Acceptance
 from cropload.review.accepting import LessonEffect as LessonEffect
 from cropload.review.bud_fertility import BudFertility as BudFertility
+from cropload.review.bud_fertility import VineTrend as VineTrend
 from cropload.review.learning import Lessons as Lessons
 from cropload.review.review import SeasonReview as SeasonReview
 from cropload.review.scores import Scores as Scores
 from cropload.review.split_miss import MissSplit as MissSplit
-from cropload.review.vine_trend import VineTrend as VineTrend
 from cropload.season.count_plan import CountPlan as CountPlan
 from cropload.season.crew_check import CrewCheck as CrewCheck
 from cropload.season.next_counts import NextCounts as NextCounts
@@ -157,9 +157,6 @@ def forecast(
     reference_plans: Mapping[str, str | PruningPlan] | None = ...,
     learned: Any = ...,
 ) -> Forecast: ...
-def forecast_fan(
-    made: Any, by: str = ..., name: Any = ..., records: Records | None = ...
-) -> Fan: ...
 def frost_cover(
     records: Records,
     block: str,
@@ -210,17 +207,6 @@ def intake_schedule(
     independent: bool = ...,
 ) -> IntakeSchedule: ...
 def learn(records: Records, through: int | None = ...) -> Lessons: ...
-def lesson_effect(
-    records: Records,
-    lessons: Lessons,
-    only: Any = ...,
-    season: int | None = ...,
-    *,
-    draws: int = ...,
-    seed: int = ...,
-    older: bool = ...,
-) -> LessonEffect: ...
-def level_scores(reviews: Iterable[SeasonReview], level: str = ...) -> Scores: ...
 def mean_from_sample(
     values: ArrayLike,
     population: float | None = ...,
@@ -297,13 +283,6 @@ def sample_vines(
     two_step: bool = ...,
 ) -> CountPlan: ...
 def split_miss(records: Records, season: int, forecast: Forecast) -> MissSplit: ...
-def stage_errors(
-    records: Records,
-    *,
-    draws: int = ...,
-    seed: int = ...,
-    progress: Callable[..., object] | None = ...,
-) -> ErrorsByStage: ...
 def thin_to(
     forecast: Forecast,
     block: str,
@@ -327,7 +306,6 @@ def two_step_plan(
 ) -> TwoStepPlan: ...
 def vine_trend(records: Records) -> VineTrend: ...
 def vines_per_hectare(row_spacing_m: ArrayLike, vine_spacing_m: ArrayLike) -> Any: ...
-def what_moved(forecast: Forecast, log: DataFrame) -> Change: ...
 def with_frost(
     comparison: Comparison, records: Records, block: str, *, case: str = ..., **options: Any
 ) -> Comparison: ...

@@ -127,7 +127,7 @@ def compare_blocks(
     >>> from cropload import example_records
     >>> found = compare_blocks(example_records(), draws=100)
     >>> len(found), found["plan"].iloc[1]
-    (8, '3x8+3x2')
+    (8, '10x2')
     """
     usual = plans is None
     plans = [] if usual else parse_plans(plans)

@@ -159,6 +159,10 @@ def forecast_fan(made, by="estate", name="estate", records=None):
     ------
     CroploadError
         When there is no such total.
+
+    Notes
+    -----
+    Valid for forecasts of one season on rising days, all made from the same records.
     """
     season = made[0][1].season
     rows = []

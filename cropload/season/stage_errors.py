@@ -100,7 +100,8 @@ def stage_errors(records, *, draws=2000, seed=0, progress=None):
     -----
     Each forecast uses only what was known on its day, the seasons before included. A block whose
     picking had begun by that day is left out. Published errors are of other vineyards and other
-    methods: a yardstick, no contest.
+    methods: a yardstick, no contest. Valid for seasons with a harvest on record; from fewer than
+    three the means are little more than single misses.
     """
     seasons = seasons_to_judge(records)
     if not seasons:

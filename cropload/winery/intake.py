@@ -267,7 +267,7 @@ class IntakeSchedule(Answer):
     def _rows(by, names, period, values):
         found = {name: [period[name].iloc[0]] * len(names) for name in period}
         frame = pd.DataFrame({**found, by: names})
-        for place, name in enumerate(("p10", "p50", "p90", "mean")):
+        for place, name in enumerate((*ranges.ENDINGS, "mean")):
             frame[f"tonnes_{name}"] = values[:, place]
         frame["chance_any"] = values[:, 4]
         return frame

@@ -225,7 +225,7 @@ def test_comparing_plans_starts_from_the_share_and_settles_two_leaves_later():
 
 def test_the_fourth_leaf_settles_grown_and_the_second_in_the_fourth():
     records = estate([2021, 2023, 1990])
-    found = compare_blocks(records, f"{PLAN},2x12+2x2", 2024, draws=8000)
+    found = compare_blocks(records, f"{PLAN},2x12+2x2", 2024, draws=8000).frame
     settled = found[found["plan"] == PLAN].set_index("block")["t_ha_settled_p50"]
     assert settled["Young 2021"] == pytest.approx(settled["Young 1990"], rel=0.05)
     assert settled["Young 2023"] == pytest.approx(SHARE[4] * settled["Young 1990"], rel=0.06)

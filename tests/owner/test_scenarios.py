@@ -34,7 +34,7 @@ def chosen(today, other, means=(100.0, 120.0)):
 def test_figures_of_a_block_are_those_of_the_comparison_of_plans():
     records = small_estate()
     found = compared(records)
-    alone = compare_plans(records, "Fir", "2x10+2x2,2x12+2x2,2x8+2x2", 2026, draws=400)
+    alone = compare_plans(records, "Fir", "2x10+2x2,2x12+2x2,2x8+2x2", 2026, draws=400).frame
     mine = found.blocks[found.blocks["block"] == "Fir"].reset_index(drop=True)
     for column in alone.columns:
         if alone[column].dtype.kind == "f":

@@ -261,7 +261,7 @@ def test_a_block_picked_twice_is_its_sum():
         harvest_of("Alder", 2.0, day="09-26"),
         once[1],
     ]
-    one, two = learn(picked(once)).table, learn(picked(twice)).frame
+    one, two = learn(picked(once)).frame, learn(picked(twice)).frame
     pd.testing.assert_frame_equal(one, two)
 
 

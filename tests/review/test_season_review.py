@@ -146,7 +146,7 @@ def test_parts_of_a_miss_add_up_to_it(records, desk):
     for moment in ("clusters", "picking"):
         panel.moment.value = moment
         table = rows(panel.answer.value, "they add up")
-        assert table[0][-1] == "all together"
+        assert table[0][-1] == "all together [%]"
         for cells in table[1:]:
             parts = np.array([float(cell) for cell in cells[1:]])
             assert parts[:-1].sum() == pytest.approx(parts[-1], abs=0.05 * len(parts))

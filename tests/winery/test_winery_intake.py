@@ -287,7 +287,7 @@ def test_answers_of_the_winery_can_be_read_and_drawn(small, records):
         assert "short ton" in answer.text("us")
         assert len(answer.tables("us")) > 1 or answer is moves
     for answer in (schedule, limits, moves):
-        assert answer.plot().get_ylabel().startswith("intake")
+        assert answer.plot().get_xlabel().startswith("intake")
     with pytest.raises(CroploadError, match="no figure"):
         room.plot()
 

@@ -60,7 +60,7 @@ WRITING = {
 }  # fmt: skip
 OF_OS = {"open", "replace", "link", "remove", "symlink", "fdopen", "truncate", "write", "mkfifo"}
 #: A picture into a text in memory, a workbook into bytes, a date, and the null device.
-INTO_MEMORY = {"figures.py: savefig(stream)", "workbook_append.py: to_excel(cell, epoch)",
+INTO_MEMORY = {"drawing.py: savefig(stream)", "workbook_append.py: to_excel(cell, epoch)",
                "workbook_append.py: ZipFile(stream, 'w')",
                "cli.py: os.open(os.devnull, os.O_WRONLY)"}  # fmt: skip
 
