@@ -25,11 +25,11 @@ from cropload.records.records import Records as Records
 from cropload.review.accepting import Acceptance as Acceptance
 from cropload.review.accepting import LessonEffect as LessonEffect
 from cropload.review.bud_fertility import BudFertility as BudFertility
-from cropload.review.bud_fertility import VineTrend as VineTrend
 from cropload.review.learning import Lessons as Lessons
 from cropload.review.review import SeasonReview as SeasonReview
 from cropload.review.scores import Scores as Scores
 from cropload.review.split_miss import MissSplit as MissSplit
+from cropload.review.vine_trend import VineTrend as VineTrend
 from cropload.season.count_plan import CountPlan as CountPlan
 from cropload.season.crew_check import CrewCheck as CrewCheck
 from cropload.season.next_counts import NextCounts as NextCounts

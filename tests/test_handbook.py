@@ -14,7 +14,7 @@ from cropload.errors import CroploadError
 from cropload.handbook import reader
 
 ALL = handbook.keys()
-PACKAGE = Path(reader.__file__).parent
+PACKAGE = Path(reader.__file__).parents[1]
 COMPONENTS = {
     "shoots_per_bud",
     "clusters_per_shoot",
