@@ -14,6 +14,16 @@ settings.register_profile("repeatable", deadline=None, derandomize=True)
 settings.load_profile("repeatable")
 
 
+#: Rooms whose tests are quick, and the modules of them that are not.
+FAST_ROOMS = {"beliefs", "vine", "show", "published", "records"}
+NOT_FAST = {"test_kills.py", "test_dialects.py", "test_theirs.py"}
+
+
 def pytest_collection_modifyitems(items):
-    """Leave browser tests for the end: the loop they start runs on in their process."""
+    """Mark the quick tests, and leave browser tests for the end: their loop runs on."""
+    for item in items:
+        rooms = FAST_ROOMS & set(item.path.parts)
+        slow = item.get_closest_marker("simulation") or item.get_closest_marker("browser")
+        if rooms and "tests" in item.path.parts and not slow and item.path.name not in NOT_FAST:
+            item.add_marker("fast")
     items.sort(key=lambda item: item.get_closest_marker("browser") is not None)
