@@ -86,8 +86,10 @@ class Series:
             return ""
         if self.texts:
             return self.texts[place]
-        show = self.show or (lambda value: wording.figure(value, self.places))
-        text = f"{show(middle)} ({show(low)} to {show(high)})" if self.ranged else show(middle)
+        # Rounded like a cell of a table.
+        places = self.places if wording.decimals(size=middle) else 0
+        show = self.show or (lambda value: wording.number(value, places))
+        text = wording.ranged((low, middle, high), show) if self.ranged else show(middle)
         return f"{text} {self.unit}" if unit and self.unit else text
 
     def saying(self, words):

@@ -7,6 +7,7 @@ import pytest
 
 from cropload import example_records
 from cropload.frost.cover import frost_cover
+from cropload.show.wording import range_of
 
 pytestmark = pytest.mark.browser
 
@@ -32,7 +33,7 @@ def kept(notebook):
 def test_springs_a_night_and_a_count_from_the_keyboard(notebook, guard):
     plans = ["2x12+2x2", "2x14+2x2", "2x16+2x2"]
     direct = frost_cover(example_records(), "Mill Meadow", plans).frame
-    crop = f"{direct['mean_crop_p50'][0]:.1f} t/ha in the mean"
+    crop = f"{range_of(direct.iloc[0], 'mean_crop', 't_ha')} t/ha in the mean"
     notebook.get_by_text(crop).first.wait_for()
     picture = notebook.locator("img[alt*='What each spring left']").first
     picture.scroll_into_view_if_needed()

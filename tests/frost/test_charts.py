@@ -44,7 +44,7 @@ def test_crops_are_those_of_the_table_in_the_units_asked_for(laid_down):
     metric = texts(frost_figures.crop_rows(laid_down).plot())
     row = table.iloc[0]
     assert metric[0] == (
-        f"{row['frost_free_p50']:.1f} ({row['frost_free_p10']:.1f} to {row['frost_free_p90']:.1f})"
+        f"{row['frost_free_p50']:.1f} ({row['frost_free_p10']:.1f}-{row['frost_free_p90']:.1f})"
     )
     us = frost_figures.crop_rows(laid_down, US).plot()
     assert "ton/ac" in us.get_xlabel()

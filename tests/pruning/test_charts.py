@@ -82,7 +82,7 @@ def test_bands_are_named_and_drawn_where_they_are(comparison):
 
 def test_each_range_is_also_written_in_numbers(comparison):
     row = comparison.iloc[0]
-    words = f"{row['t_ha_p50']:.1f} ({row['t_ha_p10']:.1f} to {row['t_ha_p90']:.1f})"
+    words = f"{row['t_ha_p50']:.1f} ({row['t_ha_p10']:.1f}-{row['t_ha_p90']:.1f})"
     assert words in texts(charts.crop_rows(comparison).plot())
 
 
@@ -90,11 +90,11 @@ def test_text_alternative_has_every_level_and_both_bands(comparison):
     words = charts.figure_text(comparison, DENSITY, BALANCE)
     for row in comparison.to_dict("records"):
         assert row["plan"] in words
-        assert f"{row['t_ha_p50']:.1f} ({row['t_ha_p10']:.1f} to {row['t_ha_p90']:.1f})" in words
+        assert f"{row['t_ha_p50']:.1f} ({row['t_ha_p10']:.1f}-{row['t_ha_p90']:.1f})" in words
         assert f"per m, {row['density_word']} the band" in words
         for column in ("ravaz", "ravaz_settled"):
             ends = [row[f"{column}_{end}"] for end in ("p10", "p50", "p90")]
-            told = "{1:.1f} ({0:.1f} to {2:.1f})".format(*ends)
+            told = "{1:.1f} ({0:.1f}-{2:.1f})".format(*ends)
             assert f"{told}, {BALANCE.word(ends[1])} the band" in words
     assert "12 to 15 per m (undivided canopy)" in words
     assert "80 % range, equal tails" in words

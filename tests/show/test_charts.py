@@ -39,13 +39,13 @@ def test_words_are_those_written_in_the_picture():
     ax = rows().plot()
     written = [text.get_text() for text in ax.texts]
     assert written == [
-        "2.0 (1.0 to 4.0)",
-        "5.5 (4.0 to 9.0)",
-        "3.0 (2.0 to 5.0)",
-        "6.5 (5.0 to 10.0)",
+        "2.0 (1.0-4.0)",
+        "5.5 (4.0-9.0)",
+        "3.0 (2.0-5.0)",
+        "6.5 (5.0-10.0)",
     ]
     told = rows().text()
-    assert told.startswith("Crop, 80 % range, equal tails. North: now 2.0 (1.0 to 4.0) t; then 3.0")
+    assert told.startswith("Crop, 80 % range, equal tails. North: now 2.0 (1.0-4.0) t; then 3.0")
     assert all(text in told for text in written)
 
 
@@ -130,8 +130,8 @@ def panel(**more):
 
 def test_a_panel_tells_each_number_and_leaves_out_what_is_not_there():
     assert panel(note="not clear").text() == (
-        "Crop, 80 % range, equal tails: after pruning: forecast 2.0 (1.0 to 4.0); "
-        "before picking: forecast 5.5 (4.0 to 9.0), guess 3.0; not clear."
+        "Crop, 80 % range, equal tails: after pruning: forecast 2.0 (1.0-4.0); "
+        "before picking: forecast 5.5 (4.0-9.0), guess 3.0; not clear."
     )
     written = [text.get_text() for text in panel().plot().texts]
     assert written == ["1.0", "4.0", "2.0", "5.5", "4.0", "9.0"]
@@ -169,4 +169,4 @@ def test_a_picture_of_a_page_is_one_element_with_its_words_and_ids_of_its_own():
         used = re.findall(r'(?:url\(|href=")#([^)"]+)', text)
         assert used
         assert set(used) <= own
-    assert "2.0 (1.0 to 4.0)" in re.sub("<[^>]+>", "", made[0])
+    assert "2.0 (1.0-4.0)" in re.sub("<[^>]+>", "", made[0])

@@ -224,9 +224,7 @@ def test_the_figure_draws_means_ranges_and_limits(small):
 
 
 def test_the_figure_in_words_says_the_same(small):
-    told = (
-        "09-14 to 09-20: all fruit 2.0 (1.2 to 2.8) t; limit, with the chance of more 50 % over 2.0"
-    )
+    told = "09-14 to 09-20: all fruit 2.0 (1.2-2.8) t; limit, with the chance of more 50 % over 2.0"
     assert f"{told}; A 2.0 t." in intake_rows(*small).text()
 
 
