@@ -10,7 +10,7 @@ import cropload
 from cropload.beliefs import ranges
 
 ROOT = Path(cropload.__file__).parent
-FILES = sorted(ROOT.rglob("*.py"))
+FILES = sorted(path for path in ROOT.rglob("*.py") if "_shipped" not in path.parts)
 CLOCK, RANGES = ROOT / "clock.py", ROOT / "beliefs" / "ranges.py"
 #: Calls that turn a share into a quantile, and shares that only the level of a range explains.
 QUANTILES = {"quantile", "nanquantile", "percentile", "nanpercentile", "ndtri", "ppf", "inv_cdf"}
