@@ -177,12 +177,6 @@ def trend_values(figure, values, units=METRIC):
     return units.convert(quantity, values) if quantity else values
 
 
-def trend_number(figure, value, units=METRIC):
-    """Return one metric value of a figure of a trend as text, without its unit."""
-    places = TREND_UNITS[figure][1][units.name == "us"]
-    return wording.number(float(trend_values(figure, value, units)), places)
-
-
 def trend_note(holding, chance, least_seasons):
     """Return how a trend is to be read; arguments as in the handbook's ``trend``."""
     return (

@@ -2,7 +2,6 @@
 
 import functools
 import io
-import math
 import shutil
 import sys
 import unicodedata
@@ -262,46 +261,3 @@ def _lines(drawn, width):
     with console.capture() as caught:
         console.print(drawn)
     return [line.rstrip() for line in caught.get().rstrip("\n").split("\n")]
-
-
-def _to_step(value, power):
-    """Return a value rounded to ten to a power."""
-    value = round(value, -power)
-    return f"{value + 0.0:,.{max(0, -power)}f}"
-
-
-def range_texts(triples):
-    """Return ranges as text, like ``6.8 (4.6-9.9)``: middle, low end and high end.
-
-    Parameters
-    ----------
-    triples : iterable of (low, middle, high)
-        Ranges of one quantity, one a row.
-
-    Notes
-    -----
-    The last figure shown is worth at most a tenth of the range's width, and the middle has at
-    least two figures, so that two or three remain and no more is claimed than the range supports;
-    all rows share the finest step that any of them needs.
-
-    Examples
-    --------
-    >>> range_texts([(4.559, 6.768, 9.939), (84.1, 110.4, 144.2)])
-    ['6.8 (4.6-9.9)', '110.4 (84.1-144.2)']
-    """
-    triples = [tuple(float(end) for end in triple) for triple in triples]
-    powers = []
-    for low, middle, high in triples:
-        size = (high - low) / 10 if high > low else abs(middle) / 100
-        if math.isfinite(size) and size > 0:
-            least = math.floor(math.log10(abs(middle))) - 1 if middle else math.inf
-            powers.append(min(math.floor(math.log10(size)), least))
-    power = min(powers, default=0)
-    return [_range_text(*triple, power) for triple in triples]
-
-
-def _range_text(low, middle, high, power):
-    if not all(math.isfinite(end) for end in (low, middle, high)):
-        return "-"
-    low, middle, high = (_to_step(end, power) for end in (low, middle, high))
-    return f"{middle} ({low}-{high})"

@@ -1,7 +1,5 @@
 """Text tables: they fit, they keep every word, and they measure text as terminals do."""
 
-import re
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -10,7 +8,6 @@ from cropload.show.terminal import (
     Column,
     paragraph,
     printable,
-    range_texts,
     screen_width,
     text_table,
     text_width,
@@ -137,34 +134,6 @@ def test_a_cell_cannot_start_a_line_of_its_own():
 )
 def test_figures_are_rounded_to_their_digits(value, digits, shown):
     assert figure(value, digits) == shown
-
-
-@given(
-    st.floats(0.01, 1e4),
-    st.floats(1.02, 4),
-    st.floats(1.02, 4),
-)
-def test_a_range_is_rounded_to_no_more_and_no_less_than_it_supports(middle, down, up):
-    low, high = middle / down, middle * up
-    (text,) = range_texts([(low, middle, high)])
-    told = [float(part.replace(",", "")) for part in re.findall(r"[\d.,]+", text)]
-    # Half the last place shown is at most a twentieth of the range's width.
-    assert told == pytest.approx([middle, low, high], abs=(high - low) / 20 + 1e-9)
-    digits = text.split(" ")[0].replace(".", "").replace(",", "").strip("0")
-    assert len(digits) <= 4
-    if middle / 2 <= high - low:  # a wide range leaves two or three figures
-        assert len(digits) <= 3
-        assert told[0] == pytest.approx(middle, rel=0.05)
-
-
-def test_ranges_in_a_column_share_their_decimals():
-    texts = range_texts([(1.0, 2.0, 4.0), (5.0, 20.0, 80.0)])
-    assert texts == ["2.0 (1.0-4.0)", "20.0 (5.0-80.0)"]
-
-
-def test_a_range_without_a_width_and_one_not_known():
-    assert range_texts([(2.0, 2.0, 2.0)]) == ["2.00 (2.00-2.00)"]
-    assert range_texts([(float("nan"),) * 3]) == ["-"]
 
 
 def test_shares_as_per_cent():
