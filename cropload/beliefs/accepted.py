@@ -100,42 +100,45 @@ _through = attrgetter("through")
 
 
 def _pull(taught, entries, means):
-    """Return (places, information, vector) that brings what was taught to what was accepted."""
-    at, wanted, spread = [], [], []
+    """Return (sums, information, vector) that brings what was taught to what was accepted.
+
+    ``sums``: which effects add up to each figure, (figures, shared effects) of 0 and 1.
+    """
+    sums, wanted, spread = np.zeros((len(entries), taught.shared.size)), [], []
     order = list(means)
-    for entry in entries:
+    for line, entry in zip(sums, entries, strict=True):
         if entry.topic == "load":
-            at.append(taught.shared.effects + RESPONSES.index(entry.name))
+            line[taught.shared.effects + RESPONSES.index(entry.name)] = 1.0
             wanted.append(entry.value)
         else:
             k = COMPONENTS.index(entry.name)
-            at.append(taught.shared.places(order.index(entry.variety))[k])
+            line[taught.shared.of_variety(order.index(entry.variety), k)] = 1.0
             wanted.append(np.log(entry.value) - means[entry.variety][k])
         spread.append(entry.spread)
-    at, wanted, spread = np.array(at), np.array(wanted), np.array(spread)
-    root = taught.root[at]
+    wanted, root = np.array(wanted), sums @ taught.root
     now = root @ root.T
-    scale = spread / np.sqrt(np.diag(now))
+    scale = np.array(spread) / np.sqrt(np.diag(now))
     before, after = np.linalg.inv(now), np.linalg.inv(now * np.outer(scale, scale))
-    return at, after - before, after @ wanted - before @ taught.mean[at]
+    return sums, after - before, after @ wanted - before @ (sums @ taught.mean)
 
 
 def _pulled(posterior, pulls):
     """Return a posterior with more known of some of its effects, or less."""
     if not pulls:
         return posterior
-    sizes = np.cumsum([0, *(len(at) for at, _, _ in pulls)])
-    at = np.concatenate([places for places, _, _ in pulls])
+    sizes = np.cumsum([0, *(len(sums) for sums, _, _ in pulls)])
+    sums = np.concatenate([lines for lines, _, _ in pulls])
     information, vector = np.zeros((sizes[-1], sizes[-1])), np.concatenate([v for *_, v in pulls])
     for (_, more, _), start, end in zip(pulls, sizes[:-1], sizes[1:], strict=True):
         information[start:end, start:end] = more
     # cov = R (1 + G' I G)^-1 R' with G the rows of R concerned: only a few directions change.
-    basis, triangle = np.linalg.qr(posterior.root[at].T)
+    basis, triangle = np.linalg.qr((sums @ posterior.root).T)
     values, vectors = np.linalg.eigh(triangle @ information @ triangle.T)
     turned = basis @ vectors
     shrunk = 1 / np.sqrt(np.maximum(1 + values, 1e-9)) - 1
     root = posterior.root + (posterior.root @ turned * shrunk) @ turned.T
-    mean = posterior.mean + root @ (root[at].T @ (vector - information @ posterior.mean[at]))
+    pull = vector - information @ (sums @ posterior.mean)
+    mean = posterior.mean + root @ ((sums @ root).T @ pull)
     return SharedPosterior(posterior.shared, mean, root, posterior.normals)
 
 

@@ -2,7 +2,7 @@
 
 The model, in natural logs, for component k of block b of variety v in season t::
 
-    x = mu + variety[v] + block[b] + season[t] + variety_season[v, t] + residual[b, t]
+    x = mu + estate + variety[v] + block[b] + season[t] + variety_season[v, t] + residual[b, t]
 
 Whatever is measured in a block in a season is a straight line in its components, with an error.
 How the vines answer to a change of load is not known exactly either: each response has one
@@ -20,6 +20,7 @@ from cropload.beliefs.measurements import whitened
 from cropload.beliefs.posterior import (
     SharedPosterior,
     covariance_given,
+    on_levels,
     shared_posterior,
     symmetric,
     without_residual,
@@ -35,9 +36,11 @@ class Beliefs:
     ``ln x = centre + load @ (shared - its mean) + own``, with ``shared`` the effects that blocks
     share and ``own`` the block's own, of covariance ``own_covariance``.
 
-    centre : (blocks, components), logs [1]
-    load : (blocks, components, local effects) [1]
-    own_covariance : (blocks, components, components) [1]
+    The state of a block is its components and then what it has of its own, as in ``Measurements``.
+
+    centre : (blocks, state), logs [1]
+    load : (blocks, state, local effects) [1]
+    own_covariance : (blocks, state, state) [1]
     posterior : SharedPosterior, of what all the blocks share
     """
 
@@ -65,12 +68,12 @@ class Beliefs:
         return self.posterior.mean[self.shared.effects :]
 
     def covariance(self, block):
-        """Return the covariance of a block's log components, (components, components) [1]."""
+        """Return the covariance of a block's state, (state, state) [1]."""
         through = self.load[block] @ self.root[self.shared.places(self.variety[block])]
         return through @ through.T + self.own_covariance[block]
 
     def spread(self):
-        """Return the standard deviation of each log component, (blocks, components) [1]."""
+        """Return the standard deviation of each number of the state, (blocks, state) [1]."""
         variance = np.einsum("bkk->bk", self.own_covariance).copy()
         for v in np.unique(self.variety):
             members = np.flatnonzero(self.variety == v)
@@ -88,7 +91,7 @@ class Beliefs:
         return self.response_mean[:, None] + moved
 
     def draw(self, blocks, draws, seed):
-        """Draw the log components of some blocks.
+        """Draw the state of some blocks.
 
         Parameters
         ----------
@@ -101,7 +104,7 @@ class Beliefs:
 
         Returns
         -------
-        ndarray, shape (components, blocks, draws)
+        ndarray, shape (state, blocks, draws)
             Natural logs [1].
         """
         blocks = np.asarray(blocks, int)
@@ -181,13 +184,14 @@ def believe(measured, names, learned, posterior=None):
 
 
 def centres(measured, learned, posterior):
-    """Return the centres of ``believe`` alone, (blocks, components) [1]."""
+    """Return the centres of ``believe`` alone, (blocks, state) [1]."""
     return _last_season(measured, learned, posterior)[0]
 
 
 def _last_season(measured, learned, posterior):
     """Return centre, load on the levels and responses, and own covariance in the last season."""
-    blocks, seasons, k = measured.rows.shape[0], measured.rows.shape[1], measured.rows.shape[-1]
+    blocks, seasons, _, state = measured.rows.shape
+    k = measured.components
     shift, shared = measured.responses(), posterior.shared
     rows, values = whitened(measured)
     variance = variances(learned.spreads, seasons, learned.widen)
@@ -197,20 +201,20 @@ def _last_season(measured, learned, posterior):
     # from the earlier seasons alone, then with what this season measured.
     residual = measured.residual(variance.residual)
     info, vector = without_residual(rows[:, :-1], values[:, :-1], residual[..., :-1, :])
-    cov = covariance_given(info.sum(1), variance.block)
-    past = np.zeros((blocks, k, seasons * k + shared.responses))
-    past[..., : now.start] = np.swapaxes(info, 1, 2).reshape(blocks, k, -1)
+    cov = covariance_given(info.sum(1), measured.block(variance.block))
+    past = np.zeros((blocks, state, seasons * k + shared.responses))
+    past[..., : now.start] = on_levels(info[..., :k])
     past[..., after] = (info @ shift[:, :-1]).sum(1)
-    prior = np.linalg.inv(cov + np.eye(k) * residual[..., -1, None, :])
+    prior = np.linalg.inv(cov + np.eye(state) * residual[..., -1, None, :])
     turned = np.swapaxes(rows[:, -1], -1, -2)
     seen = turned @ rows[:, -1]
     own = symmetric(np.linalg.inv(prior + seen))
     # What is measured this season also bears the load response; the component itself does not.
     load = -(prior @ cov) @ past
-    load[..., now] -= seen
+    load[..., now] -= seen[..., :k]
     load[..., after] -= seen @ shift[:, -1]
     load = own @ load
-    load[..., now] += np.eye(k)
+    load[..., now] += np.eye(state, k)
 
     level = np.einsum("nkj,nj->nk", prior @ cov, vector.sum(1))
     level = level + (turned @ values[:, -1, :, None])[..., 0]

@@ -218,14 +218,17 @@ def _grown(estate, x, responses):
     """Run the chain on the draws, a few blocks at a time so that they stay in fast memory."""
     names = [field.name for field in fields(Growth)]
     grown = Growth(*(np.empty(x.shape[1:]) for _ in names))
-    exponent = exponents(responses)
     for start in range(0, x.shape[1], _BLOCKS_AT_ONCE):
         here = np.arange(start, min(start + _BLOCKS_AT_ONCE, x.shape[1]))
         shape = PlanShape(
             *(logs[here, -1:] for logs in (estate.buds, estate.burst, estate.fertility))
         )
-        share = estate.young.share_of(here)
-        lot = grow(x[:, here], shape, estate.state(here), exponent, log_share=share)
+        part, share = x[:, here], estate.young.share_of(here)
+        # A load that nobody wrote down is the same this season as before.
+        unknown = estate.open_load[here, -1:] * estate.drawn_load(here, part)
+        shape = replace(shape, log_buds=shape.log_buds + unknown)
+        answers = exponents(estate.answers(part, responses))
+        lot = grow(part, shape, estate.state(here, part), answers, log_share=share)
         for name in names:
             getattr(grown, name)[here] = getattr(lot, name)
     return grown

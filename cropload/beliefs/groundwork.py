@@ -7,21 +7,27 @@ import pandas as pd
 
 from cropload import handbook
 from cropload.beliefs.accepted import Accepted, accepted_before, accepted_notes
+from cropload.beliefs.lag_days import lag_days
 from cropload.beliefs.learn_spreads import learn_spreads, teachers
-from cropload.beliefs.loads import filled_loads, planned_loads, unsure_precision, usual_loads
+from cropload.beliefs.loads import filled_loads, planned_loads, usual_loads
 from cropload.beliefs.measured import measurements, plans_by_season
 from cropload.beliefs.measurements import Measurements
-from cropload.beliefs.spreads import Spreads, prior_logs, prior_spreads
+from cropload.beliefs.own import OwnPrior
+from cropload.beliefs.spreads import Spreads, estate_spread, prior_logs, prior_spreads
 from cropload.beliefs.young import YoungBlocks, young_blocks
 from cropload.records.facts import BlockFacts, block_facts
 from cropload.vine.growth import (
     COMPONENTS,
-    RESPONSES,
+    OWN,
     STAGES,
     LoadState,
+    answer_strength,
     carried_load,
+    load_lines,
     load_shift,
+    settled_move,
     stage_rows,
+    trend_line,
 )
 from cropload.vine.plan import PruningPlan
 from cropload.vine.plan_shape import PlanShape
@@ -49,8 +55,9 @@ class Groundwork:
     (blocks, seasons), logs of the load and of the plans' node profiles relative to the block's
     last one [1]; ``carried``: the load carried before each season; ``usual`` and
     ``usual_clusters``: (blocks,), what the components refer to; ``values`` and ``precision``:
-    (blocks, seasons, stages), logs as measured and 1 / their sampling variance [1]. ``ages`` says
-    in which of those seasons the vines were young.
+    (blocks, seasons, stages), logs as measured and 1 / their sampling variance [1]. ``open_load``
+    says in which of those seasons nobody wrote down the load; ``lag``: (blocks, seasons), days by
+    which lag-phase weights came early [d]. ``ages`` says in which seasons the vines were young.
     """
 
     season: int
@@ -61,6 +68,8 @@ class Groundwork:
     profile_shoots: dict
     last_plan: tuple
     load_known: np.ndarray
+    open_load: np.ndarray
+    lag: np.ndarray
     reference: np.ndarray
     buds: np.ndarray
     burst: np.ndarray
@@ -76,6 +85,7 @@ class Groundwork:
     variety_spread: np.ndarray
     prior_keys: dict
     ages: YoungBlocks
+    own: OwnPrior
     accepted: Accepted
     accepted_notes: tuple
 
@@ -100,22 +110,48 @@ class Groundwork:
         state = LoadState(
             cells(self.usual), self.carried[places].ravel(), cells(self.usual_clusters)
         )
-        rows, offset = stage_rows(np.repeat(about, count, axis=0), shape, state)
+        about = np.repeat(about, count, axis=0)
+        rows, offset = stage_rows(about, shape, state)
         values, precision = self.values[places], self.precision[places]
         shift = load_shift(np.repeat(self.mean[places], count, axis=0), shape, state)
-        shift = shift.reshape(*values.shape[:2], len(COMPONENTS), len(RESPONSES))
+        # What a block has of its own: a stronger answer, a trend, a load nobody wrote down.
+        ago = np.tile(np.arange(count) - count + 1.0, len(places))
+        unknown = load_lines(about, shape, state, self.open_load[places].ravel())
+        own = [
+            np.einsum("nsk,nk->ns", rows, shift @ answer_strength()),
+            (rows @ trend_line()) * ago[:, None],
+            unknown * np.repeat(~self.load_known[places], count)[:, None],
+        ]
+        rows = np.concatenate([rows, np.stack(own, axis=-1)], axis=-1)
+        cell = (len(places), count)
+        shift = self._shifts(shift, ago, places).reshape(*cell, -1, shift.shape[-1] + 2)
         offset = offset.reshape(values.shape)
-        rows = rows.reshape(*values.shape, len(COMPONENTS))
-        mean, variety = self.mean[places], self.variety[places]
+        rows = rows.reshape(*values.shape, -1)
         added = self.ages.onto(offset, places)
-        return offset, Measurements(rows, values - offset, precision, mean, variety, shift, added)
+        mean = np.pad(self.mean[places], ((0, 0), (0, len(OWN))))
+        variety = self.variety[places]
+        lines = Measurements(rows, values - offset, precision, mean, variety, shift, added)
+        return offset, self.own.of(lines, places)
+
+    def _shifts(self, shift, ago, places):
+        """Return the shifts of the load responses, of the estate's trend and of the lag days."""
+        trend = trend_line()[:, None] * (handbook.value("trend.estate_spread") * ago)
+        lag = np.zeros_like(trend)
+        early = handbook.entry("lag_phase.growth_a_day").spread * self.lag[places].ravel()
+        lag[COMPONENTS.index("increase_factor")] = early
+        both = np.stack([trend.T, lag.T], axis=-1)
+        return np.pad(np.concatenate([shift, both], axis=-1), ((0, 0), (0, len(OWN)), (0, 0)))
 
     def learn(self):
         """Return the spreads that these records teach."""
         places = teachers(self.precision)
         _, lines = self.lines(places, self.mean[places])
-        prior = Spreads(*prior_spreads(), self.variety_spread)
-        return learn_spreads(lines, prior, widest=handbook.value("learning.widest_spread"))
+        return learn_spreads(lines, self.prior, widest=handbook.value("learning.widest_spread"))
+
+    @property
+    def prior(self):
+        """The handbook's spreads."""
+        return Spreads(*prior_spreads(), self.variety_spread, estate_spread())
 
 
 def lay_ground(
@@ -127,7 +163,6 @@ def lay_ground(
     this_season=None,
     measured=None,
     accepted=None,
-    unsure_loads=False,
 ):
     """Read from the records all that the beliefs about any block rest on.
 
@@ -137,8 +172,6 @@ def lay_ground(
         As in ``build_estate``.
     measured : DataFrame, optional
         All that ``measurements`` makes of the records, where it is at hand.
-    unsure_loads : bool
-        As in ``build_estate``.
 
     Returns
     -------
@@ -176,6 +209,7 @@ def lay_ground(
     t = measured["season"].to_numpy(int) - seasons[0]
     measured_in[b, t] = True
     usual, on_record = usual_loads(shape[0], measured_in, facts, latest)
+    open_load = np.isnan(shape[0]) & ~on_record[:, None]
     # The forecast season's own plan is what a view varies, so it is set apart from the past.
     filled = filled_loads(shape[0], usual)
     carried = carried_load(filled)
@@ -184,7 +218,9 @@ def lay_ground(
 
     priors = {name: prior_logs(name) for name in dict.fromkeys(facts.varieties)}
     means, spreads, keys = zip(*(priors[name] for name in facts.varieties), strict=True)
-    mean = np.array(means)
+    # The handbook's figures belong to the load they were measured at, not to a block's habit.
+    base = np.log(handbook.value("load.reference_buds_per_m") * facts.canopy_length_m)
+    mean = np.array(means) + settled_move(usual - base)
     variety_names = list(dict.fromkeys(facts.varieties))
     variety = np.array([variety_names.index(v) for v in facts.varieties])
 
@@ -210,8 +246,11 @@ def lay_ground(
         precision[b, t, s] = 1 / np.maximum(measured["log_variance"].to_numpy(float), 1e-8)
     # Buds counted stand in for a plan that was not written down: they cannot also judge it.
     precision[:, :, STAGES.index("buds")] *= planned
-    if unsure_loads:
-        precision = unsure_precision(precision, on_record)
+    lag, late = lag_days(records, facts, measured, seasons)
+    growth = handbook.entry("lag_phase.growth_a_day")
+    at = STAGES.index("weight_lag")
+    values[..., at] += growth.value * lag
+    precision[..., at] /= 1 + precision[..., at] * (growth.value * late) ** 2
     first_of = [facts.varieties.index(name) for name in variety_names]
     return Groundwork(
         season=int(season),
@@ -222,6 +261,8 @@ def lay_ground(
         profile_shoots=shoots,
         last_plan=latest,
         load_known=on_record,
+        open_load=open_load,
+        lag=lag,
         reference=reference,
         buds=filled,
         burst=shape[1] - reference[0][:, None],
@@ -237,6 +278,7 @@ def lay_ground(
         variety_spread=np.array(spreads)[first_of],
         prior_keys=dict(zip(facts.varieties, keys, strict=True)),
         ages=young,
+        own=OwnPrior.nothing_seen(on_record),
         accepted=accepted,
         accepted_notes=accepted_notes(
             accepted,

@@ -11,10 +11,18 @@ import pandas as pd
 from cropload.beliefs.accepted import accepted_before
 from cropload.beliefs.estate import Beliefs, believe, centres
 from cropload.beliefs.groundwork import Groundwork, lay_ground
+from cropload.beliefs.own import own_prior
 from cropload.beliefs.posterior import shared_posterior
 from cropload.beliefs.spreads import prior_logs
 from cropload.records.as_of import records_until
-from cropload.vine.growth import COMPONENTS, STAGES, LoadState
+from cropload.vine.growth import (
+    COMPONENTS,
+    RESPONSES,
+    STAGES,
+    STATE,
+    LoadState,
+    answer_strength,
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,13 +65,32 @@ class Estate(Groundwork):
         now = (logs[:, -1] for logs in (self.buds, self.burst, self.fertility))
         return np.stack([*now, self.log_reference, self.log_carried])
 
-    def state(self, blocks):
-        """Return the load state of some blocks, arrays of shape (blocks, 1)."""
+    def state(self, blocks, drawn=None):
+        """Return the load state of some blocks, arrays of shape (blocks, 1) or (blocks, draws).
+
+        ``drawn`` is their state as from ``Beliefs.draw``: a load that nobody wrote down is unknown.
+        """
+        carried = self.log_carried[blocks][:, None]
+        if drawn is not None:
+            carried = carried + self.drawn_load(blocks, drawn)
         return LoadState(
             self.log_reference[blocks][:, None],
-            self.log_carried[blocks][:, None],
+            carried,
             self.log_clusters_reference[blocks][:, None],
         )
+
+    def drawn_load(self, blocks, drawn):
+        """Return how far the loads of some blocks lie from those taken, (blocks, draws) [1]."""
+        return np.where(self.load_known[blocks][:, None], 0.0, drawn[STATE.index("load")])
+
+    def answers(self, drawn, responses):
+        """Return the load responses' normals as each block bears them, (responses, blocks, draws).
+
+        ``drawn`` is the blocks' state and ``responses`` what they share, as drawn by ``Beliefs``.
+        """
+        own = drawn[STATE.index("answer")]
+        shared = responses[: len(RESPONSES), None]
+        return shared + answer_strength()[:, None, None] * own
 
 
 def build_estate(
@@ -75,7 +102,6 @@ def build_estate(
     this_season=None,
     learned=None,
     accepted=None,
-    unsure_loads=False,
 ):
     """Learn the components of every block from the records.
 
@@ -96,9 +122,6 @@ def build_estate(
         Spreads of the effects; learnt from the records when left out.
     accepted : Accepted, optional
         What was learned on the estate and accepted; that of the records' folder when left out.
-    unsure_loads : bool
-        Whether crops of a block without any load on record say less of it, as they must where
-        plans are compared: a usual load stands in, and nobody knows how far it is off.
 
     Returns
     -------
@@ -115,7 +138,6 @@ def build_estate(
         season_plans=season_plans,
         this_season=this_season,
         accepted=accepted,
-        unsure_loads=unsure_loads,
     )
     return estate_of(ground, ground.learn() if learned is None else learned)
 
@@ -143,7 +165,7 @@ def line_centres(mean, centre, precision, variety):
     its variety with any record: a point of its own for every block would let each one's errors in,
     thousands of times.
     """
-    about = mean.copy()
+    about, centre = mean.copy(), centre[:, : mean.shape[1]]
     measured = (precision > 0).any((1, 2))
     members = [np.flatnonzero(variety == v) for v in range(int(variety.max()) + 1)]
     for name, stage in (("shoots_per_bud", "shoots"), ("noncount_shoots", "noncount_shoots")):
@@ -179,8 +201,10 @@ def estate_of(ground, learned):
     # is then believed of them.
     everyone = np.arange(len(ground.facts.names))
     _, measured = ground.lines(everyone, ground.mean)
-    first = centres(measured, learned, shared(measured))
+    posterior = shared(measured)
+    first = centres(measured, learned, posterior)
     about = line_centres(ground.mean, first, ground.precision, ground.variety)
+    ground = replace(ground, own=own_prior(measured, learned, posterior, ground.own))
     offset, measured = ground.lines(everyone, about)
     posterior = shared(measured)
     years = ground.season - np.arange(measured.precision.shape[1])[::-1]
@@ -258,7 +282,7 @@ def estate_before_season(records, season, reference_plans=None):
     return _kept(
         records,
         ("estate", int(season), plans, accepted_before(records, int(season))),
-        lambda: build_estate(records, season, reference_plans=reference_plans, unsure_loads=True),
+        lambda: build_estate(records, season, reference_plans=reference_plans),
     )
 
 

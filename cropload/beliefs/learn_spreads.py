@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from cropload.beliefs.measurements import whitened
+from cropload.beliefs.measurements import Measurements, whitened
 from cropload.beliefs.posterior import covariance_given, without_blocks, without_residual
 from cropload.beliefs.spreads import Learned, Variances, variances
 
@@ -33,37 +33,53 @@ def teachers(precision):
 class _Lesson:
     """The whitened lines of the blocks that teach, without what none of them measures.
 
-    rows, values, shift : as in ``Measurements``, of the seasons, stages and components that speak
+    lines : Measurements, whitened, of the seasons, stages and state that speak
+    shift : as ``Measurements.response`` of these
     members : places of the blocks of each variety
     speaks : (components,), which components the lines are about
-    added : as in ``Measurements``, or None
     """
 
-    rows: np.ndarray
-    values: np.ndarray
+    lines: Measurements
     shift: np.ndarray
     members: tuple
     speaks: np.ndarray
-    added: np.ndarray | None = None
 
 
 def _lesson(measured):
     rows, values = whitened(measured)
     seasons = (measured.precision > 0).any((0, 2))
     stages = (measured.precision > 0).any((0, 1))
-    speaks = (rows != 0).any((0, 1, 2))
-    rows = rows[:, seasons][:, :, stages][..., speaks]
-    shift = measured.responses()[:, seasons][:, :, speaks]
+    state = (rows != 0).any((0, 1, 2))
+    speaks, own = state[: measured.components], state[measured.components :]
+    shift = measured.responses()[:, seasons][:, :, state]
+    lines = replace(
+        measured,
+        rows=rows[:, seasons][:, :, stages][..., state],
+        values=values[:, seasons][..., stages],
+        response=shift,
+        added=None if measured.added is None else measured.added[:, seasons][..., speaks],
+        own=None if measured.own is None else measured.own[:, own],
+        scatter=None if measured.scatter is None else measured.scatter[:, seasons],
+    )
     members = tuple(np.flatnonzero(measured.variety == v) for v in np.unique(measured.variety))
-    added = None if measured.added is None else measured.added[:, seasons][..., speaks]
-    return _Lesson(rows, values[:, seasons][..., stages], shift, members, speaks, added)
+    return _Lesson(lines, shift, members, speaks)
 
 
 def _part(spreads, lesson):
     """Return the variances of the lesson's seasons and components."""
     at = lesson.speaks
-    some = replace(spreads, sd=spreads.sd[:, at], variety=np.atleast_2d(spreads.variety)[:, at])
-    return variances(some, lesson.rows.shape[1])
+    some = replace(
+        spreads,
+        sd=spreads.sd[:, at],
+        variety=np.atleast_2d(spreads.variety)[:, at],
+        estate=None if spreads.estate is None else spreads.estate[at],
+    )
+    return variances(some, lesson.lines.rows.shape[1])
+
+
+def _every_season(variance, seasons):
+    """Return the covariance of levels that an effect moves by the same in every season."""
+    return np.kron(np.ones((seasons, seasons)), np.diag(variance))
 
 
 def _diagonal_of_levels(by_season, responses):
@@ -76,7 +92,7 @@ def _varieties_prior(variance, variety, responses):
     levels = np.diag(_diagonal_of_levels(variance.variety_season, responses))
     own = variance.variety[min(variety, len(variance.variety) - 1)]
     end = seasons * len(own)
-    levels[:end, :end] += np.kron(np.ones((seasons, seasons)), np.diag(own))
+    levels[:end, :end] += _every_season(own, seasons)
     return levels
 
 
@@ -90,21 +106,24 @@ def _effects(lesson, variance: Variances, varieties):
     known : ndarray, shape (groups, components)
         Effective number of effects seen: how much of their prior variance is gone [1].
     """
+    lines = lesson.lines
     # What single cells add is known: it belongs to the noise, not to the residual that is learnt.
-    residual = variance.residual if lesson.added is None else variance.residual + lesson.added
-    info, vector = without_residual(lesson.rows, lesson.values, residual)
-    seasons, k = vector.shape[1:]
-    r = lesson.shift.shape[-1]
-    block = covariance_given(info.sum(1), variance.block)
+    info, vector = without_residual(lines.rows, lines.values, lines.residual(variance.residual))
+    seasons, k = vector.shape[1], lines.components
+    levels, r = seasons * k, lesson.shift.shape[-1]
+    block = covariance_given(info.sum(1), lines.block(variance.block))
     squares, known = np.zeros((4, k)), np.zeros((4, k))
 
-    # First each variety, then the seasons and responses that all share, in the same way.
-    prior = np.concatenate([variance.season.ravel(), np.ones(r)])
-    precision, right, by_variety = np.diag(1 / prior), 0.0, []
-    one = np.eye(len(prior))
+    # First each variety, then the levels and responses that all share, in the same way.
+    one = np.eye(levels + r)
+    prior = one.copy()
+    prior[:levels, :levels] = _every_season(variance.estate, seasons)
+    prior[:levels, :levels] += np.diag(variance.season.ravel())
+    prior = np.linalg.inv(prior)
+    precision, right, by_variety = prior.copy(), 0.0, []
     for members, variety in zip(lesson.members, varieties, strict=True):
         square, vec, load = without_blocks(
-            info[members], vector[members], block[members], lesson.shift[members]
+            info[members], vector[members], block[members], lesson.shift[members], k
         )
         added = _varieties_prior(variance, variety, r)
         # What the variety adds is normal with covariance G: information C becomes C (1 + G C)^-1.
@@ -115,9 +134,12 @@ def _effects(lesson, variance: Variances, varieties):
     covariance = np.linalg.inv(precision)
     covariance = (covariance + covariance.T) / 2
     mean = covariance @ right
-    levels = seasons * k
-    squares[1] = (mean[:levels].reshape(seasons, k) ** 2).sum(0)
-    gone = 1 - np.diag(covariance)[:levels] / variance.season.ravel()
+    # Of a level that all share, the season has what the estate has not.
+    season = variance.season.ravel()[:, None] * prior[:levels, :levels]
+    squares[1] = ((season @ mean[:levels]).reshape(seasons, k) ** 2).sum(0)
+    gone = np.diag(season) - np.einsum(
+        "ij,jk,ik->i", season, covariance[:levels, :levels], prior[:levels, :levels]
+    )
     known[1] = gone.reshape(seasons, k).sum(0)
 
     for members, square, vec, load, added, share, alone in by_variety:
@@ -143,30 +165,40 @@ def _effects(lesson, variance: Variances, varieties):
 def _of_blocks(lesson, members, arrays, load, level, level_cov, variance):
     """Return squares and known of the own parts and of the residuals of one variety's blocks."""
     info, vector, block = (array[members] for array in arrays)
-    shift = lesson.shift[members]
-    blocks, seasons, k = vector.shape
+    shift, lines = lesson.shift[members], lesson.lines.part(members)
+    blocks, seasons, state = vector.shape
+    k = lines.components
     levels = seasons * k
     own = np.einsum("nkj,nj->nk", block, vector.sum(1)) + load @ level
     through = load @ level_cov
     own_cov = through @ np.swapaxes(load, 1, 2) + block
-    gone = 1 - np.einsum("nkk->nk", own_cov) / variance.block
-    of_own = (own**2).sum(0), gone.sum(0)
+    gone = 1 - np.einsum("nkk->nk", own_cov)[:, :k] / variance.block
+    of_own = (own[:, :k] ** 2).sum(0), gone.sum(0)
 
-    # The level of a block in a season, and its variance: level, response, own, and their products.
-    here = level[:levels].reshape(seasons, k) + own[:, None] + shift @ level[levels:]
-    within = np.stack([level_cov[t * k : t * k + k, t * k : t * k + k] / 2 for t in range(seasons)])
+    # The state of a block in a season, and its variance: level, response, own, and their products.
+    here = own[:, None] + shift @ level[levels:]
+    here[..., :k] += level[:levels].reshape(seasons, k)
     response = level_cov[:levels, levels:].reshape(seasons, k, -1)
     turned = np.swapaxes(shift, -1, -2)
-    half = within + own_cov[:, None] / 2
-    half = half + (response + 0.5 * shift @ level_cov[levels:, levels:]) @ turned
-    half = half + np.swapaxes(through[..., :levels].reshape(blocks, k, seasons, k), 1, 2)
-    half = half + through[:, None, :, levels:] @ turned
-    gain = variance.residual[..., None] * info
-    residual = variance.residual * (vector - np.einsum("ntkj,ntj->ntk", info, here))
-    gone = np.einsum("ntkk->ntk", gain) - (
-        2 * np.einsum("ntkj,ntkj->ntk", gain @ half, gain) / variance.residual
-    )
-    return of_own, ((residual**2).sum((0, 1)), gone.sum((0, 1)))
+    half = np.tile(own_cov[:, None] / 2, (1, seasons, 1, 1))
+    half += (0.5 * shift @ level_cov[levels:, levels:]) @ turned
+    half += through[:, None, :, levels:] @ turned
+    half[..., :k, :] += response @ turned
+    half[..., :k] += np.swapaxes(through[..., :levels].reshape(blocks, state, seasons, k), 1, 2)
+    for t in range(seasons):
+        half[:, t, :k, :k] += level_cov[t * k : t * k + k, t * k : t * k + k] / 2
+    base = lines.residual(variance.residual)
+    base = np.broadcast_to(base, (blocks, seasons, state))[..., :k]
+    if lines.added is not None:
+        base = base - lines.added
+    info = info[..., :k, :]
+    residual = base * (vector[..., :k] - np.einsum("ntkj,ntj->ntk", info, here))
+    gain = base[..., None] * info
+    seen = np.einsum("ntkj,ntjl,ntkl->ntk", gain, half, gain)
+    gone = np.einsum("ntkk->ntk", gain[..., :k]) - 2 * seen / base
+    # A block whose seasons scatter more tells of the spread in its own measure.
+    scale = 1.0 if lines.scatter is None else lines.scatter[..., None]
+    return of_own, ((residual**2 / scale).sum((0, 1)), gone.sum((0, 1)))
 
 
 def learn_spreads(measured, spreads, *, widest=np.inf, iterations=100, tolerance=1e-4):

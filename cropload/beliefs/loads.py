@@ -5,10 +5,6 @@ import numpy as np
 from cropload import handbook
 from cropload.beliefs import ranges
 from cropload.beliefs.node_profiles import shape_of
-from cropload.vine.growth import STAGES
-
-#: Measurements of a whole vine or block: what they say a bud gave depends on the buds there were.
-OF_ALL_BUDS = ("shoots", "noncount_shoots", "clusters", "harvest")
 
 
 def planned_loads(records, facts, seasons, plans, counted, reference_plans, accepted):
@@ -121,32 +117,15 @@ def usual_loads(log_buds, measured_in, facts, latest):
     return usual, on_record
 
 
-def unsure_precision(precision, on_record):
-    """Return the precision of what was measured, less where nobody knows on how many buds.
-
-    Parameters
-    ----------
-    precision : ndarray, shape (blocks, seasons, stages)
-        1 / sampling variance of the logs [1]; 0 where nothing was measured.
-    on_record : ndarray of bool, shape (blocks,)
-        As from ``usual_loads``.
-
-    Returns
-    -------
-    ndarray, shape (blocks, seasons, stages)
+def load_spread():
+    """Return the standard deviation of the log of a load that nobody wrote down [1].
 
     Notes
     -----
-    The load that stands in is off by the same ratio in every season, so more seasons make it no
-    surer: each of n measurements gets n times the variance of the load's log, and the variance of
-    their mean then keeps it once. That variance is read from the range of the handbook's usual
-    load. Valid for comparing plans; where the season's own load is as unknown, the ratio falls out.
+    It is read from the range of the handbook's usual load.
     """
     usual = handbook.entry("load.reference_buds_per_m")
-    spread = np.log(usual.high / usual.low) / (2 * ranges.reach())
-    concerned = np.isin(STAGES, OF_ALL_BUDS) & ~on_record[:, None, None] & (precision > 0)
-    n = concerned.sum((1, 2))[:, None, None]
-    return np.where(concerned, precision / (1 + precision * n * spread**2), precision)
+    return np.log(usual.high / usual.low) / (2 * ranges.reach())
 
 
 def filled_loads(log_buds, usual):

@@ -139,7 +139,7 @@ def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0):
     """
     blocks = np.asarray(blocks, int)
     x = estate.beliefs.draw(blocks, draws, seed)
-    e = exponents(estate.beliefs.response_draws(draws, seed))
+    e = exponents(estate.answers(x, estate.beliefs.response_draws(draws, seed)))
     shape = block_shapes(estate, plans, blocks)
     strength = profile_strength(estate, blocks, draws, seed)
     shape = replace(
@@ -148,7 +148,7 @@ def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0):
         log_burst=shape.log_burst * strength,
         log_fertility=shape.log_fertility * strength,
     )
-    state = estate.state(blocks)
+    state = estate.state(blocks, x)
     facts = estate.facts
     share = estate.young.share_of(blocks)
     older, later = (x, None) if share is None else _grown_older(estate, blocks, x)

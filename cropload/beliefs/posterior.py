@@ -1,7 +1,7 @@
 """The posterior: blocks are tied only by what they share, so they are eliminated one by one.
 
-In a season t a block of variety v bears the level ``variety[v] + season[t] + variety_season[v, t]``
-that it shares, its own part, and a residual. Residuals are integrated out of each cell, then the
+In a season t a block of variety v bears the level that it shares, which is
+``estate + variety[v] + season[t] + variety_season[v, t]``, its own part, and a residual. Residuals are integrated out of each cell, then the
 own part out of each block. What is left says something of the levels of its variety and of the
 load responses, and adds up over the blocks: the work grows in proportion to their number.
 """
@@ -72,41 +72,50 @@ def covariance_given(information, variance):
     return symmetric(np.linalg.solve(system, prior))
 
 
-def without_blocks(information, vector, block_covariance, shift):
+def on_levels(by_season):
+    """Lay (blocks, seasons, state, components) out as (blocks, state, levels of the seasons)."""
+    blocks, _, state, _ = by_season.shape
+    return np.swapaxes(by_season, 1, 2).reshape(blocks, state, -1)
+
+
+def without_blocks(information, vector, block_covariance, shift, k):
     """Eliminate the own parts of some blocks of one variety.
 
     Parameters
     ----------
-    information, vector : ndarray, shape (blocks, seasons, components[, components])
+    information, vector : ndarray, shape (blocks, seasons, state[, state])
         As from ``without_residual``.
-    block_covariance : ndarray, shape (blocks, components, components)
+    block_covariance : ndarray, shape (blocks, state, state)
         Of each block's own part, were the rest known [1].
-    shift : ndarray, shape (blocks, seasons, components, responses)
+    shift : ndarray, shape (blocks, seasons, state, responses)
         As ``Measurements.response``.
+    k : int
+        How many numbers of the state are components, which seasons move.
 
     Returns
     -------
     square, right : ndarray, shape (levels[, levels])
         Information about the levels of the seasons and the responses, and times their estimate.
-    load : ndarray, shape (blocks, components, levels)
+    load : ndarray, shape (blocks, state, levels)
         How each block's own part moves with the levels [1].
     """
-    blocks, seasons, k = vector.shape
+    blocks, seasons, state = vector.shape
     moved = information @ shift
-    wide = np.swapaxes(information, 1, 2).reshape(blocks, k, seasons * k)
+    wide = on_levels(information[..., :k])
     wide = np.concatenate([wide, moved.sum(1)], axis=-1)
     load = -(block_covariance @ wide)
-    square = wide.reshape(blocks * k, -1).T @ load.reshape(blocks * k, -1)
+    square = wide.reshape(blocks * state, -1).T @ load.reshape(blocks * state, -1)
     levels = seasons * k
-    total, cross = information.sum(0), moved.sum(0).reshape(levels, -1)
+    total, cross = information[..., :k, :k].sum(0), moved[..., :k, :].sum(0).reshape(levels, -1)
     for t in range(seasons):
         here = slice(t * k, (t + 1) * k)
         square[here, here] += total[t]
     square[:levels, levels:] += cross
     square[levels:, :levels] += cross.T
-    flat = shift.reshape(blocks * levels, -1)
-    square[levels:, levels:] += flat.T @ moved.reshape(blocks * levels, -1)
-    right = np.concatenate([vector.sum(0).ravel(), flat.T @ vector.ravel()])
+    cells = blocks * seasons * state
+    flat = shift.reshape(cells, -1)
+    square[levels:, levels:] += flat.T @ moved.reshape(cells, -1)
+    right = np.concatenate([vector[..., :k].sum(0).ravel(), flat.T @ vector.ravel()])
     right += np.einsum("nkq,nk->q", load, vector.sum(1))
     return square, right, load
 
@@ -123,7 +132,7 @@ class Shared:
     @property
     def effects(self):
         """How many numbers stand for effects; those of the responses follow."""
-        return (self.varieties + self.seasons * (1 + self.varieties)) * self.components
+        return (1 + self.varieties + self.seasons * (1 + self.varieties)) * self.components
 
     @property
     def size(self):
@@ -132,8 +141,8 @@ class Shared:
 
     @property
     def local(self):
-        """How many effects blocks of one variety bear: its own, seasons, its own in seasons."""
-        return 1 + 2 * self.seasons
+        """How many effects blocks of one variety bear: all's, its own, seasons, its in seasons."""
+        return 2 + 2 * self.seasons
 
     def names(self, varieties):
         """Return the name of each effect and response, whatever its place.
@@ -142,6 +151,7 @@ class Shared:
         """
         ago = [f"{self.seasons - 1 - t:03d} ago" for t in range(self.seasons)]
         return [
+            "estate",
             *(f"variety {name}" for name in varieties),
             *(f"season {t}" for t in ago),
             *(f"variety {name} in season {t}" for name in varieties for t in ago),
@@ -155,20 +165,21 @@ class Shared:
 
     def places(self, variety):
         """Return the places of what blocks of a variety bear, the responses last."""
+        seasons = 1 + self.varieties + np.arange(self.seasons)
         effects = np.concatenate(
-            [
-                [variety],
-                self.varieties + np.arange(self.seasons),
-                self.varieties + self.seasons * (1 + variety) + np.arange(self.seasons),
-            ]
+            [[0, 1 + variety], seasons, seasons + self.seasons * (1 + variety)]
         )
         places = (effects[:, None] * self.components + np.arange(self.components)).ravel()
         return np.concatenate([places, self.effects + np.arange(self.responses)])
 
+    def of_variety(self, variety, component):
+        """Return the places of the effects that add up to a variety's own mean of a component."""
+        return self.places(variety)[[component, self.components + component]]
+
     @property
     def level_columns(self):
         """Columns of a load on ``places`` that are its load on the levels and responses."""
-        first, end = self.components, (1 + self.seasons) * self.components
+        first, end = 2 * self.components, (2 + self.seasons) * self.components
         responses = self.local * self.components + np.arange(self.responses)
         return np.concatenate([np.arange(first, end), responses])
 
@@ -177,7 +188,8 @@ class Shared:
         end = self.seasons * self.components
         levels = load[..., :end]
         by_season = levels.reshape(*load.shape[:-1], self.seasons, self.components)
-        return np.concatenate([by_season.sum(-2), levels, levels, load[..., end:]], axis=-1)
+        whole = by_season.sum(-2)
+        return np.concatenate([whole, whole, levels, levels, load[..., end:]], axis=-1)
 
     def levels(self, local):
         """Return what effects of ``places`` add up to in each season, then the responses.
@@ -193,13 +205,14 @@ class Shared:
         """
         end, wide = self.local * self.components, local.shape[1]
         effects = local[:end].reshape(self.local, self.components, wide)
-        variety, seasons, both = np.split(effects, [1, 1 + self.seasons])
-        return np.concatenate([(variety + seasons + both).reshape(-1, wide), local[end:]])
+        estate, variety, seasons, both = np.split(effects, [1, 2, 2 + self.seasons])
+        levels = (estate + variety + seasons + both).reshape(-1, wide)
+        return np.concatenate([levels, local[end:]])
 
     @cached_property
     def laid_out(self):
         """What turns levels of seasons into effects of ``places``: (local numbers, levels)."""
-        one = np.vstack([np.ones((1, self.seasons)), np.tile(np.eye(self.seasons), (2, 1))])
+        one = np.vstack([np.ones((2, self.seasons)), np.tile(np.eye(self.seasons), (2, 1))])
         levels = np.kron(one, np.eye(self.components))
         out = np.zeros(np.add(levels.shape, self.responses))
         out[: len(levels), : levels.shape[1]] = levels
@@ -234,6 +247,7 @@ def _solve(shared, variance, precision, right, varieties):
     """
     diagonal = np.concatenate(
         [
+            variance.estate,
             np.broadcast_to(variance.variety, (shared.varieties, shared.components)).ravel(),
             variance.season.ravel(),
             np.tile(variance.variety_season.ravel(), shared.varieties),
@@ -270,15 +284,15 @@ def shared_posterior(measured, learned, varieties):
     SharedPosterior
     """
     shift = measured.responses()
-    seasons, k = measured.rows.shape[1], measured.rows.shape[-1]
+    seasons, k = measured.rows.shape[1], measured.components
     shared = Shared(len(varieties), seasons, k, shift.shape[-1])
     variance = variances(learned.spreads, seasons, learned.widen)
     precision, right = np.zeros((shared.size, shared.size)), np.zeros(shared.size)
     info, vector = without_residual(*whitened(measured), measured.residual(variance.residual))
-    block = covariance_given(info.sum(1), variance.block)
+    block = covariance_given(info.sum(1), measured.block(variance.block))
     for variety in np.unique(measured.variety):
         of = measured.variety == variety
-        square, local, _ = without_blocks(info[of], vector[of], block[of], shift[of])
+        square, local, _ = without_blocks(info[of], vector[of], block[of], shift[of], k)
         places, out = shared.places(variety), shared.laid_out
         precision[np.ix_(places, places)] += out @ square @ out.T
         right[places] += out @ local

@@ -256,7 +256,9 @@ class Forecast(Answer, Asked):
         parts = rows.T[:, :, None] * deviation
         moved = self.responses - beliefs.response_mean[:, None]
         response = np.einsum("bk,bkr->br", rows, self.estate.season_shift[places]) @ moved
-        return [*COMPONENTS, "load_response"], np.concatenate([parts, response[None]])
+        response += parts[len(COMPONENTS) :].sum(0)
+        parts = np.concatenate([parts[: len(COMPONENTS)], response[None]])
+        return [*COMPONENTS, "load_response"], parts
 
     def contributions(self, by="block"):
         """Say how much of the spread each component carries.

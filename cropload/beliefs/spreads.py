@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from cropload import handbook
-from cropload.vine.growth import COMPONENTS
+from cropload.vine.growth import COMPONENTS, settled_move
 
 #: Groups of random effects whose spread is learnt from the records.
 GROUPS = ("block", "season", "variety_season", "residual")
@@ -16,12 +16,14 @@ class Spreads:
     """Standard deviations on the log scale [1], one row a group of ``GROUPS``.
 
     ``sd`` and ``dof``: shape (groups, components); ``variety``: shape (components,) or
-    (varieties, components), the spread of a variety's mean about its prior mean.
+    (varieties, components), the spread of a variety's mean about its prior mean; ``estate``: shape
+    (components,), that of what all varieties of an estate share, none by default.
     """
 
     sd: np.ndarray
     dof: np.ndarray
     variety: np.ndarray
+    estate: np.ndarray | None = None
 
 
 @dataclass(frozen=True)
@@ -42,10 +44,11 @@ class Learned:
 class Variances:
     """Variances of the effects [1].
 
-    variety : (components,) or (varieties, components); block : (components,);
+    estate, block : (components,); variety : (components,) or (varieties, components);
     season, variety_season, residual : (seasons, components).
     """
 
+    estate: np.ndarray
     variety: np.ndarray
     block: np.ndarray
     season: np.ndarray
@@ -76,11 +79,16 @@ def variances(spreads, seasons, widen=None):
         block = block * widen[0] ** 2
         for array, group in ((season, 1), (both, 2), (residual, 3)):
             array[-1] *= widen[group] ** 2
-    return Variances(np.maximum(spreads.variety, 1e-6) ** 2, block, season, both, residual)
+    estate = np.zeros(square.shape[1]) if spreads.estate is None else spreads.estate
+    estate, variety = (np.maximum(spread, 1e-6) ** 2 for spread in (estate, spreads.variety))
+    return Variances(estate, variety, block, season, both, residual)
 
 
 def prior_logs(variety):
     """Return prior means and spreads of the log components for a variety, with their keys.
+
+    All are told at the load ``load.reference_buds_per_m``: a figure measured at another load (its
+    ``at_buds_per_m``) is moved there as vines settle on a load.
 
     Returns
     -------
@@ -90,14 +98,21 @@ def prior_logs(variety):
     """
     own = handbook.variety(variety)
     mean, spread, keys = [], [], []
-    for name in COMPONENTS:
+    usual = handbook.value("load.reference_buds_per_m")
+    for at, name in enumerate(COMPONENTS):
         entry = own.get(name)
         if entry is None or entry.value is None or entry.spread is None:
             entry = handbook.entry(f"prior.{name}")
-        mean.append(np.log(entry.value))
+        loaded = np.log(usual / entry.extra.get("at_buds_per_m", usual))
+        mean.append(np.log(entry.value) + settled_move(loaded)[at])
         spread.append(entry.spread)
         keys.append(entry.key)
     return np.array(mean), np.array(spread), keys
+
+
+def estate_spread():
+    """Return how far all varieties of an estate lie from the handbook together, (components,)."""
+    return np.array([handbook.entry(f"prior.{name}").extra["estate"] for name in COMPONENTS])
 
 
 def prior_spreads():

@@ -320,12 +320,12 @@ def _component_figures(estate):
     """Return {(component, variety): (middle, spread)} of the log, as believed [1]."""
     posterior, found = estate.beliefs.posterior, {}
     for at, variety in enumerate(dict.fromkeys(estate.facts.varieties)):
-        local = posterior.shared.places(at)[: len(COMPONENTS)]
-        mean, root = posterior.mean[local], posterior.root[local]
         prior_mean = prior_logs(variety)[0]
         for name in LEARNABLE:
             k = COMPONENTS.index(name)
-            found[name, variety] = prior_mean[k] + mean[k], float(np.sqrt(root[k] @ root[k]))
+            effects = posterior.shared.of_variety(at, k)
+            mean, root = posterior.mean[effects].sum(), posterior.root[effects].sum(0)
+            found[name, variety] = prior_mean[k] + mean, float(np.sqrt(root @ root))
     return found
 
 

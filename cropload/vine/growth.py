@@ -47,7 +47,17 @@ STAGES = (
 #: What responds to the load, in the order of the chain.
 RESPONSES = ("burst", "fertility", "weight", "noncount", "pruning")
 
-_AT = {name: place for place, name in enumerate(COMPONENTS)}
+#: What a block has of its own beside its components, whatever the season: how much more strongly
+#: it answers to the load than the estate's vines do, a yearly trend, and a load nobody wrote down.
+OWN = ("answer", "trend", "load")
+
+#: What is believed of a block: its components, and what it has of its own.
+STATE = (*COMPONENTS, *OWN)
+
+_AT = {name: place for place, name in enumerate(STATE)}
+
+#: Responses in which a block may be stronger or weaker than its estate.
+_OWN_RESPONSES = ("burst", "fertility", "weight")
 
 
 @dataclass(frozen=True)
@@ -104,6 +114,12 @@ def exponents(normals=None):
     return LoadExponents(**values)
 
 
+def answer_strength():
+    """Return by how much a block's own answer moves each response's normal, (responses,) [1]."""
+    own = handbook.value("load.own_answer")
+    return np.array([own if name in _OWN_RESPONSES else 0.0 for name in RESPONSES])
+
+
 def exponent_spreads():
     """Return the spread of each exponent [1] as a LoadExponents of standard deviations."""
     return LoadExponents(
@@ -112,6 +128,46 @@ def exponent_spreads():
             for response in RESPONSES
             for phase in ("first", "settled")
         }
+    )
+
+
+def settled_move(log_ratio):
+    """Return how components move from one load to another once the vines have settled on it.
+
+    Parameters
+    ----------
+    log_ratio : array_like, shape (...)
+        Log of the new load over the old one [1].
+
+    Returns
+    -------
+    ndarray, shape (..., components)
+        Moves of the logs [1], the exponents of the load response at their centres.
+
+    Notes
+    -----
+    Prunings are left as they are: strong vines are left more buds, so between blocks their
+    prunings do not fall with the load as they do in a vine that is given more.
+    """
+    e = exponents()
+    clusters = 1 + e.burst_settled + e.fertility_settled
+    powers = {
+        "shoots_per_bud": e.burst_settled,
+        "clusters_per_shoot": e.fertility_settled,
+        "cluster_weight_g": e.weight_settled * clusters,
+        "noncount_shoots": e.noncount_settled,
+    }
+    each = np.array([powers.get(name, 0.0) for name in COMPONENTS])
+    return np.multiply.outer(np.asarray(log_ratio, float), each)
+
+
+def trend_line():
+    """Return how a trend of the crop moves the components, (components,) [1].
+
+    Clusters and their weight bear it alike: crops alone do not tell which of the two it is.
+    """
+    return np.array(
+        [0.5 if n in ("clusters_per_shoot", "cluster_weight_g") else 0.0 for n in COMPONENTS]
     )
 
 
@@ -153,7 +209,7 @@ def carried_load(log_buds):
 class LoadState:
     """The loads a vine's components refer to, as arrays that broadcast over blocks and plans.
 
-    ``log_reference``: log of the buds per vine the components were measured under [1];
+    ``log_reference``: log of the buds per vine at which the components are stated [1];
     ``log_carried``: log of the load of the seasons before [1]; ``log_clusters_reference``: log of
     the clusters per vine at which cluster weight is stated [1].
     """
@@ -298,7 +354,8 @@ def grow(log_components, shape, state, exponents, noncount_fertility=None, log_s
     Parameters
     ----------
     log_components : ndarray, shape (components, ...)
-        Natural logs of ``COMPONENTS``; the trailing axes are blocks and draws.
+        Natural logs of ``COMPONENTS``, what else there is being left aside; the trailing axes are
+        blocks and draws.
     shape : PlanShape
         Plans, with arrays that broadcast against one component.
     state : LoadState
@@ -322,7 +379,7 @@ def grow(log_components, shape, state, exponents, noncount_fertility=None, log_s
     shoots bear, but less.
     Valid for single vines on average over a block, not for one vine.
     """
-    x = dict(zip(COMPONENTS, log_components, strict=True))
+    x = dict(zip(COMPONENTS, log_components, strict=False))
     chain = log_chain(x, shape, state, exponents, noncount_fertility)
     clusters = chain.clusters if log_share is None else chain.clusters + log_share
     return Growth(
@@ -408,6 +465,37 @@ def stage_rows(centre, shape, state):
     rows = np.stack(rows, axis=1)
     values = np.stack([np.broadcast_to(v, n) for v in values], axis=1)
     return rows, values - np.einsum("nsk,nk->ns", rows, centre)
+
+
+def load_lines(centre, shape, state, its_own):
+    """Return what each stage measures as a line in the log of a load that nobody wrote down.
+
+    Parameters
+    ----------
+    centre, shape, state
+        As in ``stage_rows``.
+    its_own : ndarray of bool, shape (n,)
+        Whether the season's own load is the unknown one too, or only the load carried before.
+
+    Returns
+    -------
+    ndarray, shape (n, stages)
+        Coefficients [1].
+    """
+    _, e, chain = _chain_at(centre, shape, state)
+    share = np.exp(chain.shoots - chain.bearing)
+    buds = np.asarray(its_own, float)
+    changed = buds - 1.0
+    shoots = buds + e.burst_settled + e.burst_first * changed
+    noncount = e.noncount_settled + e.noncount_first * changed
+    clusters = e.fertility_settled + e.fertility_first * changed
+    clusters = clusters + share * shoots + (1.0 - share) * noncount
+    usual = 1 + e.burst_settled + e.fertility_settled
+    weight = e.weight_settled * usual + e.weight_first * (clusters - usual)
+    pruning = e.pruning_settled + e.pruning_first * changed
+    return np.stack(
+        [buds, shoots, noncount, clusters, weight, weight, weight, clusters + weight, pruning], -1
+    )
 
 
 def response_shift(centre, shape, state):

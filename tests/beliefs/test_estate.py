@@ -54,7 +54,7 @@ def test_draws_have_the_stated_mean_and_covariance():
     grid, spreads = small_grid(rng), small_spreads(rng)
     found = believe(grid, list("abcde"), Learned(spreads, np.zeros((4, 3)), np.ones((4, 3))))
     draws = found.draw(range(5), 40_000, seed=1)
-    flat = np.moveaxis(draws, 0, 1).reshape(15, -1)
+    flat = np.moveaxis(draws, 0, 1).reshape(-1, 40_000)
     flat = np.vstack([flat, found.response_draws(40_000, seed=1)])
     sd = np.sqrt(np.diag(joint_covariance(found)))
     centre = np.concatenate([found.centre.ravel(), found.response_mean])
