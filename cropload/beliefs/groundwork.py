@@ -1,6 +1,6 @@
 """Groundwork: the records of an estate as arrays, from which any of its blocks can be believed."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -12,7 +12,8 @@ from cropload.beliefs.learn_spreads import learn_spreads, teachers
 from cropload.beliefs.loads import filled_loads, planned_loads, usual_loads
 from cropload.beliefs.measured import measurements, plans_by_season
 from cropload.beliefs.measurements import Measurements
-from cropload.beliefs.own import OwnPrior
+from cropload.beliefs.own import OwnPrior, own_prior
+from cropload.beliefs.posterior import shared_posterior
 from cropload.beliefs.spreads import Spreads, estate_spread, prior_logs, prior_spreads
 from cropload.beliefs.young import YoungBlocks, young_blocks
 from cropload.records.facts import BlockFacts, block_facts
@@ -20,6 +21,7 @@ from cropload.vine.growth import (
     COMPONENTS,
     OWN,
     STAGES,
+    STATE,
     LoadState,
     answer_strength,
     carried_load,
@@ -124,9 +126,10 @@ class Groundwork:
         ]
         rows = np.concatenate([rows, np.stack(own, axis=-1)], axis=-1)
         cell = (len(places), count)
-        shift = self._shifts(shift, ago, places).reshape(*cell, -1, shift.shape[-1] + 2)
+        shift = self._shifts(shift, ago, places)
+        shift = shift.reshape(*cell, *shift.shape[1:])
         offset = offset.reshape(values.shape)
-        rows = rows.reshape(*values.shape, -1)
+        rows = rows.reshape(*values.shape, len(STATE))
         added = self.ages.onto(offset, places)
         mean = np.pad(self.mean[places], ((0, 0), (0, len(OWN))))
         variety = self.variety[places]
@@ -135,7 +138,7 @@ class Groundwork:
 
     def _shifts(self, shift, ago, places):
         """Return the shifts of the load responses, of the estate's trend and of the lag days."""
-        trend = trend_line()[:, None] * (handbook.value("trend.estate_spread") * ago)
+        trend = trend_line()[:, None] * (self.own.estate_trend * ago)
         lag = np.zeros_like(trend)
         early = handbook.entry("lag_phase.growth_a_day").spread * self.lag[places].ravel()
         lag[COMPONENTS.index("increase_factor")] = early
@@ -145,13 +148,18 @@ class Groundwork:
     def learn(self):
         """Return the spreads that these records teach."""
         places = teachers(self.precision)
+        common = handbook.value("learning.common_seasons")
+        prior = Spreads(*prior_spreads(), self.variety_spread, estate_spread(), common)
+        widest = handbook.value("learning.widest_spread")
         _, lines = self.lines(places, self.mean[places])
-        return learn_spreads(lines, self.prior, widest=handbook.value("learning.widest_spread"))
-
-    @property
-    def prior(self):
-        """The handbook's spreads."""
-        return Spreads(*prior_spreads(), self.variety_spread, estate_spread())
+        learned = learn_spreads(lines, prior, widest=widest)
+        if not len(places):
+            return learned
+        # Blocks that stray in a way of their own teach nothing of the others.
+        posterior = shared_posterior(lines, learned, self.varieties)
+        own = own_prior(lines, learned, posterior, self.own.part(places))
+        _, lines = replace(self, own=own.laid(self.own, places)).lines(places, self.mean[places])
+        return learn_spreads(lines, prior, widest=widest, start=learned.spreads)
 
 
 def lay_ground(

@@ -201,7 +201,7 @@ def _of_blocks(lesson, members, arrays, load, level, level_cov, variance):
     return of_own, ((residual**2 / scale).sum((0, 1)), gone.sum((0, 1)))
 
 
-def learn_spreads(measured, spreads, *, widest=np.inf, iterations=100, tolerance=1e-4):
+def learn_spreads(measured, spreads, *, widest=np.inf, iterations=100, tolerance=1e-4, start=None):
     """Estimate the spreads of the random effects: the mode of their posterior.
 
     Parameters
@@ -214,6 +214,8 @@ def learn_spreads(measured, spreads, *, widest=np.inf, iterations=100, tolerance
         A spread is at most so many times its prior one [1].
     iterations : int
         Most steps [1].
+    start : Spreads, optional
+        Where to start from; the prior ones by default.
     tolerance : float
         The estimate is settled when no more than so much log density is left to gain [1].
 
@@ -242,28 +244,33 @@ def learn_spreads(measured, spreads, *, widest=np.inf, iterations=100, tolerance
     if (measured.precision > 0).any():
         lesson = _lesson(measured)
         varieties = np.unique(measured.variety)
-        sd, seen = _climb(lesson, spreads, varieties, widest, iterations, tolerance)
+        sd, seen = _climb(
+            lesson, spreads, start or spreads, varieties, widest, iterations, tolerance
+        )
         now = replace(spreads, sd=sd)
         known[:, lesson.speaks] = seen
     known = np.clip(known, 0, None)
     # With fewer than five the mean hangs on tails that no vineyard has.
-    dof = np.maximum(spreads.dof + known, 5.0)
+    own = spreads.dof if not spreads.common else spreads.common + known.sum(1, keepdims=True)
+    dof = np.maximum(np.minimum(spreads.dof + known, own), 5.0)
     return Learned(now, known, np.sqrt(dof / (dof - 2)))
 
 
-def _climb(lesson, spreads, varieties, widest, iterations, tolerance):
+def _climb(lesson, spreads, start, varieties, widest, iterations, tolerance):
     """Return the spreads at the top of their posterior, and what is known there."""
     at = lesson.speaks
     dof = spreads.dof[:, at]
-    prior = dof * spreads.sd[:, at] ** 2
+    centre = dof * spreads.sd[:, at] ** 2
     sd = np.maximum(spreads.sd, 1e-6)
-    mixed = _Mixing(np.log(sd[:, at]), np.log(widest))
+    mixed = _Mixing(np.log(sd[:, at]), np.log(widest), np.log(np.maximum(start.sd[:, at], 1e-6)))
     for _ in range(iterations):
         sd = sd.copy()
         sd[:, at] = np.exp(mixed.place)
         squares, known = _effects(lesson, _part(replace(spreads, sd=sd), lesson), varieties)
         known = np.maximum(known, 1e-12)
-        total, weight = (prior + squares) / sd[:, at] ** 2, dof + known
+        ratio = centre / sd[:, at] ** 2
+        total = ratio * _common(ratio, dof, spreads.common) + squares / sd[:, at] ** 2
+        weight = dof + known
         slope = total - weight
         if not mixed.uphill(slope):
             continue
@@ -275,14 +282,25 @@ def _climb(lesson, spreads, varieties, widest, iterations, tolerance):
     return sd, known
 
 
+def _common(ratio, dof, common):
+    """Return how far the prior variances of each group are moved together, (groups, 1) [1].
+
+    Crops tell little of how a spread is shared out between the components, and much of their sum.
+    """
+    if not common:
+        return 1.0
+    whole = dof.sum(1, keepdims=True) + common
+    return whole / (ratio.sum(1, keepdims=True) + common)
+
+
 class _Mixing:
     """A place on the log scale that goes on by steps mixed with those before.
 
-    ``room``: how far above the first place it may go [1].
+    ``room``: how far above the ``prior`` place it may go [1].
     """
 
-    def __init__(self, place, room=np.inf):
-        self.top = np.maximum(place, np.log(1e-6)) + room
+    def __init__(self, prior, room, place):
+        self.top = np.maximum(prior, np.log(1e-6)) + room
         self.place = self._inside(place)
         self.places, self.steps, self.last = [], [], None
 

@@ -14,7 +14,7 @@ from cropload.beliefs.loads import load_spread
 from cropload.beliefs.measurements import whitened
 from cropload.beliefs.posterior import covariance_given, without_residual
 from cropload.beliefs.spreads import variances
-from cropload.vine.growth import OWN, STAGES
+from cropload.vine.growth import OWN, RESPONSES, STAGES
 
 _TREND = OWN.index("trend")
 _HARVEST = STAGES.index("harvest")
@@ -29,12 +29,14 @@ class OwnPrior:
     widen : (blocks,), standard deviation of the Student distribution of its next residual,
         relative to ``scatter`` [1]
     strong : (blocks,), chance that the block has a strong trend [1]
+    estate_trend : standard deviation of the yearly change that all blocks share [1/year]
     """
 
     variances: np.ndarray
     scatter: np.ndarray
     widen: np.ndarray
     strong: np.ndarray
+    estate_trend: float
 
     @classmethod
     def nothing_seen(cls, load_known):
@@ -51,7 +53,21 @@ class OwnPrior:
         one = np.ones(len(load_known))
         share = np.full(len(load_known), handbook.value("trend.strong_share"))
         widen = one * np.sqrt(dof / (dof - 2))
-        return cls(np.column_stack([one, one * none, load]), one, widen, share)
+        trend = handbook.value("trend.strong_spread")
+        return cls(np.column_stack([one, one * none, load]), one, widen, share, trend)
+
+    def part(self, places):
+        """Return the same of some blocks."""
+        arrays = (self.variances, self.scatter, self.widen, self.strong)
+        return OwnPrior(*(array[places] for array in arrays), self.estate_trend)
+
+    def laid(self, whole, places):
+        """Return ``whole`` with what is taken here of the blocks at ``places``."""
+        names = ("variances", "scatter", "widen", "strong")
+        arrays = {name: getattr(whole, name).copy() for name in names}
+        for name, array in arrays.items():
+            array[places] = getattr(self, name)
+        return OwnPrior(**arrays, estate_trend=self.estate_trend)
 
     def of(self, measured, places):
         """Return measurements of some blocks with what is taken of them here."""
@@ -130,7 +146,21 @@ def own_prior(measured, learned, posterior, prior):
     lowest, highest = (getattr(handbook.entry("sd.own_scatter"), end) for end in ("low", "high"))
     scatter = np.clip(scatter, lowest**2, highest**2)
     widen = np.sqrt(dof / np.maximum(dof - 2, 1.0))
-    return OwnPrior(found, scatter, widen, share)
+    trend = np.sqrt(_estate_trend(posterior, strong, none, prior.estate_trend**2))
+    return OwnPrior(found, scatter, widen, share, float(trend))
+
+
+def _estate_trend(posterior, strong, none, before):
+    """Return the variance that stands for the mixture of what all blocks may share [1]."""
+    at = posterior.shared.effects + len(RESPONSES)
+    variance = float(posterior.root[at] @ posterior.root[at])
+    precision = max(1 / variance - 1, 1e-9) / before
+    error = 1 / precision
+    slope = float(posterior.mean[at]) * np.sqrt(before) / (variance * before * precision)
+    share = _mixture_share(np.array([slope]), np.array([error]), strong, none, np.zeros(1, bool))
+    kept = float(share[0] * strong / (strong + error) + (1 - share[0]) * none / (none + error))
+    kept = min(kept, 0.98)
+    return error * kept / (1 - kept)
 
 
 def _shared_levels(measured, posterior, seasons, k):

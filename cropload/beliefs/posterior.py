@@ -1,7 +1,8 @@
 """The posterior: blocks are tied only by what they share, so they are eliminated one by one.
 
 In a season t a block of variety v bears the level that it shares, which is
-``estate + variety[v] + season[t] + variety_season[v, t]``, its own part, and a residual. Residuals are integrated out of each cell, then the
+``estate + variety[v] + season[t] + variety_season[v, t]``, its own part, and a residual.
+Residuals are integrated out of each cell, then the
 own part out of each block. What is left says something of the levels of its variety and of the
 load responses, and adds up over the blocks: the work grows in proportion to their number.
 """

@@ -17,13 +17,16 @@ class Spreads:
 
     ``sd`` and ``dof``: shape (groups, components); ``variety``: shape (components,) or
     (varieties, components), the spread of a variety's mean about its prior mean; ``estate``: shape
-    (components,), that of what all varieties of an estate share, none by default.
+    (components,), that of what all varieties of an estate share, none by default; ``common``: the
+    weight, in seasons of evidence, of the handbook's sum over the components of a group beside what
+    is learnt of it, where their spreads move together too [1].
     """
 
     sd: np.ndarray
     dof: np.ndarray
     variety: np.ndarray
     estate: np.ndarray | None = None
+    common: float = 0.0
 
 
 @dataclass(frozen=True)
