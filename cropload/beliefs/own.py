@@ -157,7 +157,8 @@ def _estate_trend(posterior, strong, none, before):
     precision = max(1 / variance - 1, 1e-9) / before
     error = 1 / precision
     slope = float(posterior.mean[at]) * np.sqrt(before) / (variance * before * precision)
-    share = _mixture_share(np.array([slope]), np.array([error]), strong, none, np.zeros(1, bool))
+    seen = np.ones(1, bool)
+    share = _mixture_share(np.array([slope]), np.array([error]), strong, none, seen, "estate")
     kept = float(share[0] * strong / (strong + error) + (1 - share[0]) * none / (none + error))
     kept = min(kept, 0.98)
     return error * kept / (1 - kept)
@@ -175,9 +176,9 @@ def _shared_levels(measured, posterior, seasons, k):
     return levels, answers
 
 
-def _mixture_share(slope, error, strong, none, seen):
+def _mixture_share(slope, error, strong, none, seen, of="strong"):
     """Return the chance of a strong trend in each block; how usual one is, the estate says too."""
-    entry = handbook.entry("trend.strong_share")
+    entry = handbook.entry(f"trend.{of}_share")
     ratio = np.exp(
         0.5 * (np.log((none + error) / (strong + error)))
         + 0.5 * slope**2 * (1 / (none + error) - 1 / (strong + error))
