@@ -60,6 +60,24 @@ class Estate(Groundwork):
         """Which vines are young in the season, as YoungSeason."""
         return self.ages.season(np.arange(len(self.facts.names)))
 
+    def season_centre(self):
+        """Return the centre of each block's state as this season bears it, (blocks, state) [1].
+
+        What the vines answer to the load, the estate's and a block's own, is in the components.
+        """
+        centre = self.beliefs.centre + self.answered(*self.mean_answers())
+        centre[:, STATE.index("answer")] = 0.0
+        return centre
+
+    def mean_answers(self):
+        """Return the centres of the load responses, shared (responses,) and own (blocks,) [1]."""
+        return self.beliefs.response_mean, self.beliefs.centre[:, STATE.index("answer")]
+
+    def answered(self, shared, own):
+        """Return how answers to the season's load move each block's state, (blocks, state) [1]."""
+        strength = np.pad(answer_strength(), (0, self.season_shift.shape[-1] - len(RESPONSES)))
+        return self.season_shift @ shared + (self.season_shift @ strength) * own[:, None]
+
     def load(self):
         """Return what the season's load rests on, one row a log and one column a block [1]."""
         now = (logs[:, -1] for logs in (self.buds, self.burst, self.fertility))

@@ -122,15 +122,10 @@ class Forecast(Answer, Asked):
         """Return the centre of each block's crop [t]: the median of the log-normal, not a draw."""
         estate = self.estate
         log_kg = (
-            np.einsum("bk,bk->b", estate.season_rows[:, _HARVEST], self.component_centres())
+            np.einsum("bk,bk->b", estate.season_rows[:, _HARVEST], estate.season_centre())
             + estate.season_offset[:, _HARVEST]
         )
         return self.with_picked(np.exp(log_kg) * self.bearing / 1000.0)
-
-    def component_centres(self):
-        """Return component centres as this season bears them, load response included."""
-        estate = self.estate
-        return estate.beliefs.centre + estate.season_shift @ estate.beliefs.response_mean
 
     def with_picked(self, tonnes):
         """Return what was picked plus the rest of a crop ``tonnes``, (blocks[, draws]) [t]."""
@@ -328,11 +323,12 @@ class Forecast(Answer, Asked):
         was, now = earlier.centre_tonnes(), self.centre_tonnes()
         rows_was = earlier.estate.season_rows[:, _HARVEST]
         rows_now = self.estate.season_rows[:, _HARVEST]
-        x_was, x_now = earlier.component_centres(), self.component_centres()
+        x_was, x_now = (f.estate.season_centre() for f in (earlier, self))
         middle = (rows_was + rows_now) / 2
         # The vines answer to another load: that comes from the plan, not from what was learnt.
-        r_was, r_now = (f.estate.beliefs.response_mean for f in (earlier, self))
-        answer = (self.estate.season_shift - earlier.estate.season_shift) @ ((r_was + r_now) / 2)
+        means = zip(earlier.estate.mean_answers(), self.estate.mean_answers(), strict=True)
+        means = [(was + now) / 2 for was, now in means]
+        answer = self.estate.answered(*means) - earlier.estate.answered(*means)
         moves = middle * (x_now - x_was - answer)
         plan = (
             self.estate.season_offset[:, _HARVEST]
@@ -359,6 +355,9 @@ class Forecast(Answer, Asked):
                 hanging_now,
                 (hanging_now - hanging_was) / np.log(hanging_now / hanging_was),
             )
+        # A load that nobody wrote down is a matter of the plan.
+        known = len(COMPONENTS)
+        plan, moves = plan + moves[:, known:].sum(1), moves[:, :known]
         scale = mean * earlier.bearing / 1000.0 * (1 - earlier.picked["share"].to_numpy(float))
         parts = np.column_stack([moves, plan]) * scale[:, None]
         picked = (now - was) - parts.sum(1)

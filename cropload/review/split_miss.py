@@ -132,7 +132,7 @@ def _truth(estate):
     of its values.
     """
     rows, beliefs, at = _rows(estate), estate.beliefs, _AT["recovery"]
-    x = beliefs.centre + estate.season_shift @ beliefs.response_mean
+    x = estate.season_centre()
     capped = x[:, at] > 0
     for b in np.flatnonzero(capped):
         through = beliefs.covariance(b)[at]
@@ -149,7 +149,7 @@ def _forecast(found):
         found.growth.log_clusters.mean(1),
         found.growth.log_cluster_weight_g.mean(1),
         found.log_components[_AT["recovery"]].mean(1),
-        found.component_centres(),
+        found.estate.season_centre(),
         _rows(found.estate),
         np.zeros(len(found.blocks), bool),
     )

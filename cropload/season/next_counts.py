@@ -163,7 +163,7 @@ def next_counts(forecast, *, hours=1.0, of="estate", what=None):
     shared = np.zeros(size)
     places = {v: beliefs.shared.places(v) for v in np.unique(beliefs.variety)}
     load = beliefs.load.copy()
-    ends = beliefs.shared.local * beliefs.centre.shape[1]
+    ends = beliefs.shared.local * beliefs.shared.components
     # What is measured, and the crop, also bear the load response; components alone do not.
     load[:, :, ends:] += estate.season_shift
     for v, at in places.items():

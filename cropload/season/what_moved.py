@@ -126,7 +126,7 @@ def what_moved(forecast, log):
     now_t = dict(zip(forecast.blocks, forecast.centre_tonnes(), strict=True))
     log_now = estate.beliefs.centre
     rows = estate.season_rows[:, _HARVEST]
-    log_kg = np.einsum("bk,bk->b", rows, forecast.component_centres())
+    log_kg = np.einsum("bk,bk->b", rows, forecast.estate.season_centre())
     hanging = np.exp(log_kg + estate.season_offset[:, _HARVEST]) * forecast.bearing / 1000.0
     varieties = dict(zip(forecast.blocks, forecast.varieties, strict=True))
     parts = []

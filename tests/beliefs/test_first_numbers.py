@@ -11,8 +11,6 @@ from helpers import block_row, make_records
 from season_records import count_rows, weight_row
 
 import cropload
-from cropload.beliefs.history import build_estate
-from cropload.vine.plan import PruningPlan
 
 SEASON = 2026
 
@@ -80,7 +78,7 @@ def test_a_habit_that_nobody_wrote_down_cancels_where_it_is_kept():
     kept, as_before = (cropload.forecast(r, SEASON, day) for r in (blind, known))
     np.testing.assert_allclose(kept.frame["tonnes_p50"], as_before.frame["tonnes_p50"], rtol=0.02)
     np.testing.assert_allclose(log_width(blind), log_width(known), rtol=0.10)
-    asked = {name: "4x8+4x2" for name in blind.blocks["block"]}
+    asked = dict.fromkeys(blind.blocks["block"], "4x8+4x2")
     assert (log_width(blind, plans=asked) > 1.1 * log_width(known, plans=asked)).all()
 
 
