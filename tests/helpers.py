@@ -1,9 +1,11 @@
 """Makers of small records, built in memory or through CSV text, for the tests of any room."""
 
+import shutil
 from pathlib import Path
 
 import pandas as pd
 
+from cropload.records.example import shipped
 from cropload.records.records import Records, empty_frame, read_records
 from cropload.records.tables import TABLES
 
@@ -73,3 +75,11 @@ def records_from_csv(folder, **texts):
     for name, text in texts.items():
         (folder / f"{name}.csv").write_text(text, encoding="utf-8")
     return read_records(folder)
+
+
+def sample_copy(folder, *names):
+    """Copy the named tables of the sample estate into a new folder of one's own and return it."""
+    folder.mkdir()
+    for name in names:
+        shutil.copy(shipped("sample_data") / "quillfoot" / f"{name}.csv", folder)
+    return folder
