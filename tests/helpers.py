@@ -9,6 +9,9 @@ from cropload.records.example import shipped
 from cropload.records.records import Records, empty_frame, read_records
 from cropload.records.tables import TABLES
 
+#: The tables that a season's review and its lessons are made of.
+LEARNT_FROM = ("blocks", "pruning", "counts", "weights", "harvest", "dates", "fertility")
+
 
 def table(name, rows):
     """Return a table with every canonical column from a list of dicts or a mapping of columns."""

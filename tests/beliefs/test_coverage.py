@@ -44,6 +44,7 @@ def assert_honest(found):
     """``found``: (replicates, ...). The mean of each plan lies in 78 to 82 %."""
     each = found.reshape(len(found), -1).mean(1)
     error = each.std() / np.sqrt(len(each))
+    print(f"{100 * each.mean():.1f} % inside, standard error {100 * error:.1f} %")
     assert error < widened(0.007, PART), "too few replicates to tell"
     assert abs(each.mean() - 0.80) <= widened(0.02, PART)
 

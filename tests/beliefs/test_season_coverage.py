@@ -25,6 +25,7 @@ def test_the_80_percent_range_holds_78_to_82_percent_of_the_truths(happened, poi
     """The whole form has a standard error of 0.8 % for blocks and 1.6 % for the total."""
     inside = happened[0][:, list(POINTS).index(point), ["counted", "uncounted", "total"].index(who)]
     error = inside.std(ddof=1) / np.sqrt(len(inside))
+    print(f"{100 * inside.mean():.1f} % inside, standard error {100 * error:.1f} %")
     assert error < widened(0.018, PART)
     assert abs(inside.mean() - 0.80) < widened(0.02, PART) + error
 

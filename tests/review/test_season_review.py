@@ -2,13 +2,12 @@
 
 import inspect
 import re
-import shutil
 from argparse import ArgumentParser
 from html import unescape
 
 import numpy as np
 import pytest
-from helpers import block_row, make_records
+from helpers import LEARNT_FROM, block_row, make_records, sample_copy
 
 from cropload import accept, example_records, forecast, learn, read_records, review_season
 from cropload.beliefs.learned import read_learned
@@ -50,7 +49,7 @@ def opened(records):
 
 @pytest.fixture
 def folder(tmp_path):
-    return shutil.copytree(shipped("sample_data") / "quillfoot", tmp_path / "mine")
+    return sample_copy(tmp_path / "mine", *LEARNT_FROM)
 
 
 def said(widget):
@@ -298,9 +297,9 @@ def test_ticked_lessons_show_their_change_and_are_accepted(folder):
 
 
 def test_older_lessons_stay_out_until_they_are_asked_for(folder):
-    accept(read_records(folder), learn(read_records(folder)), ["counter:crew A"])
+    records = read_records(folder)
+    accept(records, learn(records), ["counter:crew A"])
     desk = ReviewDesk(folder, draws=DRAWS)
-    desk.compute()
     panel = Lessons(desk)
     panel.compute()
     assert panel.older.layout.display == "none"
@@ -407,7 +406,8 @@ def test_unknown_season_records_and_units_are_one_message(records, tmp_path):
             assert "see the message" in said(panel(wrong))
 
 
-def test_a_learned_file_of_nonsense_is_told_wherever_it_is_read(folder):
+def test_a_learned_file_of_nonsense_is_told_wherever_it_is_read(tmp_path):
+    folder = sample_copy(tmp_path / "mine", "blocks", "pruning", "harvest")
     (folder / "learned.toml").write_text("format = 1\n[counter.x]\nvalue = 'many'\n")
     desk = ReviewDesk(folder, draws=DRAWS)
     desk.compute()
