@@ -33,7 +33,9 @@ def notebook(opened):
     expect(usual).to_have_count(0, timeout=90_000)
     blocks.select_option("Long Acre")
     usual.first.wait_for()
-    expect(opened.get_by_label("Level 1 buds per cane")).to_have_value("8")
+    expect(opened.get_by_label("Level 1 buds per cane")).to_have_value("8", timeout=90_000)
+    # The picture is drawn last; nothing moves on the page after it.
+    opened.get_by_alt_text(re.compile("3x8")).first.wait_for(state="attached")
     return opened
 
 
@@ -48,7 +50,6 @@ def tonnes_text(block, plan):
 
 def test_tonnes_follow_a_number_changed_from_the_keyboard(notebook, guard):
     before = tonnes_text("Long Acre", "3x8+3x2")
-    notebook.get_by_text(before).first.wait_for()
     box = notebook.get_by_label("Level 1 buds per cane")
     assert box.input_value() == "8"
     box.focus()
@@ -87,7 +88,7 @@ def test_impossible_number_is_told_as_a_message_and_not_clamped(notebook):
 
 def test_figure_has_a_text_alternative_with_the_numbers(notebook):
     picture = notebook.locator("img[alt*='80 % range, equal tails']")
-    picture.first.scroll_into_view_if_needed()
+    picture.first.wait_for(state="attached")
     words = picture.first.get_attribute("alt")
     assert "first season " in words
     assert "t/ha" in words
@@ -99,8 +100,6 @@ def test_the_number_follows_a_slider_while_it_is_dragged_and_the_tonnes_when_it_
     slider = box.locator("xpath=ancestor::*[.//*[contains(@class, 'noUi-base')]][1]")
     base, handle = slider.locator(".noUi-base"), slider.locator(".noUi-handle")
     assert base.bounding_box()["width"] >= 150
-    # The picture is drawn last; nothing moves on the page after it.
-    notebook.get_by_alt_text(re.compile("3x8")).first.wait_for(state="attached")
     handle.hover()
     at = handle.bounding_box()
     x, y = at["x"] + at["width"] / 2, at["y"] + at["height"] / 2
