@@ -7,6 +7,7 @@ import os
 for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(name, "1")
 
+import length  # noqa: E402
 from hypothesis import settings  # noqa: E402
 
 # No deadline, because a busy machine is not a fault; the same examples in every run.
@@ -16,14 +17,32 @@ settings.load_profile("repeatable")
 
 #: Rooms whose tests are quick, and the modules of them that are not.
 FAST_ROOMS = {"beliefs", "vine", "show", "published", "records"}
-NOT_FAST = {"test_kills.py", "test_dialects.py", "test_theirs.py"}
+NOT_FAST = {"test_kills.py", "test_theirs.py"}
+
+
+def pytest_addoption(parser):
+    parser.addoption("--long", action="store_true", help="run tests marked long in whole")
+
+
+def pytest_configure(config):
+    """Say how long the long tests are, and have workers take files in the order given below."""
+    length.whole = config.getoption("--long")
+    config.option.loadscopereorder = False
 
 
 def pytest_collection_modifyitems(items):
-    """Mark the quick tests, and leave browser tests for the end: their loop runs on."""
+    """Mark the quick tests; simulations go first, that no worker ends on one.
+
+    Browser tests go last: their loop runs on.
+    """
     for item in items:
         rooms = FAST_ROOMS & set(item.path.parts)
-        slow = item.get_closest_marker("simulation") or item.get_closest_marker("browser")
+        slow = any(map(item.get_closest_marker, ("long", "simulation", "browser")))
         if rooms and "tests" in item.path.parts and not slow and item.path.name not in NOT_FAST:
             item.add_marker("fast")
-    items.sort(key=lambda item: item.get_closest_marker("browser") is not None)
+
+    def turn(item):
+        browser, simulation = map(item.get_closest_marker, ("browser", "simulation"))
+        return browser is not None, simulation is None
+
+    items.sort(key=turn)

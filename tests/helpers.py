@@ -1,11 +1,16 @@
 """Makers of small records, built in memory or through CSV text, for the tests of any room."""
 
+import shutil
 from pathlib import Path
 
 import pandas as pd
 
+from cropload.records.example import shipped
 from cropload.records.records import Records, empty_frame, read_records
 from cropload.records.tables import TABLES
+
+#: The tables that a season's review and its lessons are made of.
+LEARNT_FROM = ("blocks", "pruning", "counts", "weights", "harvest", "dates", "fertility")
 
 
 def table(name, rows):
@@ -73,3 +78,11 @@ def records_from_csv(folder, **texts):
     for name, text in texts.items():
         (folder / f"{name}.csv").write_text(text, encoding="utf-8")
     return read_records(folder)
+
+
+def sample_copy(folder, *names):
+    """Copy the named tables of the sample estate into a new folder of one's own and return it."""
+    folder.mkdir()
+    for name in names:
+        shutil.copy(shipped("sample_data") / "quillfoot" / f"{name}.csv", folder)
+    return folder

@@ -1,6 +1,7 @@
 """Every public name has a door (a command or a panel), and every door's answer a public name."""
 
 import ast
+import functools
 from pathlib import Path
 
 import pytest
@@ -16,37 +17,44 @@ def module_name(path):
     return ".".join(parts).removesuffix(".__init__")
 
 
-TREES = {module_name(p): ast.parse(p.read_text("utf-8")) for p in PACKAGE.rglob("*.py")}
-DOORS = [name for name in TREES if {"commands", "panels"} & set(name.split("."))]
-DOORS += ["cropload.pages.pruning_levels"]
+@functools.cache
+def trees():
+    """Return every module of the package, parsed."""
+    return {module_name(p): ast.parse(p.read_text("utf-8")) for p in PACKAGE.rglob("*.py")}
 
 
-def imports(tree):
-    """Yield (module, name) of everything a module takes from the package."""
-    for node in ast.walk(tree):
+@functools.cache
+def doors():
+    """Return the modules of commands and panels."""
+    named = [name for name in trees() if {"commands", "panels"} & set(name.split("."))]
+    return [*named, "cropload.pages.pruning_levels"]
+
+
+@functools.cache
+def imports(module):
+    """Return (module, name) of everything a module takes from the package."""
+    found = []
+    for node in ast.walk(trees()[module]):
         if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("cropload"):
             for alias in node.names:
                 inner = f"{node.module}.{alias.name}"
-                yield (inner, None) if inner in TREES else (node.module, alias.name)
+                found.append((inner, None) if inner in trees() else (node.module, alias.name))
+    return found
 
 
+@functools.cache
 def reached():
     """Return every (module, name) that a command or panel uses, by itself or through others."""
-    seen, names, open_ = set(), set(), list(DOORS)
+    seen, names, open_ = set(), set(), list(doors())
     while open_:
         module = open_.pop()
         if module in seen:
             continue
         seen.add(module)
-        for home, name in imports(TREES[module]):
+        for home, name in imports(module):
             names.add((home, name))
             open_.append(home)
     return names
-
-
-REACHED = reached()
-#: What commands and panels take themselves.
-AT_THE_DOOR = {pair for door in DOORS for pair in imports(TREES[door])}
 
 
 #: Plain arithmetic for Python alone: the reader works out areas the other way round.
@@ -56,14 +64,14 @@ PLAIN = {"vines_per_hectare"}
 @pytest.mark.parametrize("name", sorted(set(HOMES) - PLAIN))
 def test_every_public_name_has_a_door(name):
     home = HOMES[name]
-    assert (home, name) in REACHED or used_at_home(home, name)
+    assert (home, name) in reached() or used_at_home(home, name)
 
 
 def used_at_home(home, name):
     """Whether what a door takes from the same module leans on a name."""
-    return any(module == home for module, _ in REACHED) and any(
+    return any(module == home for module, _ in reached()) and any(
         isinstance(node, ast.Name) and node.id == name and isinstance(node.ctx, ast.Load)
-        for node in ast.walk(TREES[home])
+        for node in ast.walk(trees()[home])
     )
 
 
@@ -72,7 +80,7 @@ def answers():
     found, more = {"Answer"}, True
     while more:
         more = False
-        for tree in TREES.values():
+        for tree in trees().values():
             for node in ast.walk(tree):
                 if isinstance(node, ast.ClassDef) and node.name not in found:
                     bases = {getattr(base, "id", getattr(base, "attr", "")) for base in node.bases}
@@ -85,7 +93,9 @@ def answers():
 def makers():
     """Yield (module, function) of each function that makes an answer and that a door uses."""
     kinds = answers()
-    for module, tree in TREES.items():
+    # What commands and panels take themselves.
+    at_the_door = {pair for door in doors() for pair in imports(door)}
+    for module, tree in trees().items():
         for node in tree.body:
             if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
                 made = {
@@ -93,7 +103,7 @@ def makers():
                     for inner in ast.walk(node)
                     if isinstance(inner, ast.Call) and isinstance(inner.func, ast.Name)
                 }
-                if made & kinds and (module, node.name) in AT_THE_DOOR:
+                if made & kinds and (module, node.name) in at_the_door:
                     yield module, node.name
 
 
@@ -116,4 +126,4 @@ def test_every_answer_of_a_door_is_a_public_name():
 
 
 def test_a_private_copy_of_the_package_has_no_public_name_without_a_home():
-    assert all(home in TREES for home in HOMES.values())
+    assert all(home in trees() for home in HOMES.values())

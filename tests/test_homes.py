@@ -1,6 +1,7 @@
 """What is decided in one place stands nowhere else: the day, the level of ranges, the draws."""
 
 import ast
+import functools
 import re
 from pathlib import Path
 
@@ -19,6 +20,11 @@ SHARES = {0.1, 0.8, 0.9, 10, 80, 90}
 OWN_SHARES = {"frost/replay.py": 1}
 #: A number of its own: the sample sizes that the two-step sample looks through.
 OWN_NUMBERS = {"season/two_step.py": 2}
+
+
+@functools.cache
+def tree_of(path):
+    return ast.parse(path.read_text(encoding="utf-8"))
 
 
 def name_of(call):
@@ -95,7 +101,7 @@ def elsewhere(rule, home, own=()):
     found = []
     for path in FILES:
         name = path.relative_to(ROOT).as_posix()
-        lines = rule(ast.parse(path.read_text(encoding="utf-8")))
+        lines = rule(tree_of(path))
         if path != home and len(lines) > dict(own).get(name, 0):
             found.append((name, lines))
     return found

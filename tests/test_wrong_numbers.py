@@ -1,15 +1,13 @@
 """Slips that once went straight into the tonnes: each is refused, doubted aloud, or kept apart."""
 
-import shutil
-
 import numpy as np
 import pytest
+from helpers import sample_copy
 
 import cropload
 from cropload.clock import day
 from cropload.errors import CroploadError
 from cropload.pages.cli import main
-from cropload.records.example import shipped
 from cropload.records.reading.faults import RecordsError
 from cropload.records.writing.append import save_plan
 from cropload.records.writing.results import write_frame
@@ -18,7 +16,7 @@ from cropload.vine.plan import PlanError, PruningPlan
 
 @pytest.fixture
 def estate(tmp_path):
-    return shutil.copytree(shipped("sample_data") / "quillfoot", tmp_path / "mine")
+    return sample_copy(tmp_path / "mine", "blocks", "pruning", "counts", "harvest", "prices")
 
 
 def rewrite_harvest(estate, season, *rows, block="Home Terrace"):

@@ -80,7 +80,7 @@ def chromium():
         browser.close()
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def context(chromium):
     # Requests of a service worker would pass by the guard.
     made = chromium.new_context(
@@ -91,13 +91,14 @@ def context(chromium):
     made.close()
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def guard(context):
     return Guard(context)
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def page(context, guard):
+    """One page for the tests of a module: a kernel that starts costs more than what they ask."""
     return context.new_page()
 
 

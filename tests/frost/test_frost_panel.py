@@ -2,6 +2,7 @@
 
 import datetime
 import html
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -15,10 +16,26 @@ from cropload.show.wording import range_of
 from cropload.vine.weather.settings import CASES
 from tests.frost.test_frost_cover import damaged, records, weather
 
+SPRINGS = 8
+
+
+@pytest.fixture(scope="module")
+def recent():
+    """The sample with its latest springs alone, which are quickly replayed."""
+    sample = example_records()
+    last = sample.weather["date"].dt.year.max()
+    return replace(sample, weather=sample.weather[sample.weather["date"].dt.year > last - SPRINGS])
+
 
 @pytest.fixture
-def panel(tmp_path):
-    return FrostCover(block="Mill Meadow", results_folder=tmp_path, draws=200)
+def panel(recent, tmp_path):
+    return FrostCover(recent, block="Mill Meadow", results_folder=tmp_path, draws=200)
+
+
+@pytest.fixture(scope="module")
+def opened(recent):
+    """One panel for all tests that leave it as they found it, or do not mind what they find."""
+    return FrostCover(recent, block="Mill Meadow", draws=200)
 
 
 def text(widget):
@@ -42,8 +59,8 @@ def results(panel):
     return text(panel.words) + text(panel.springs)
 
 
-def test_results_are_those_of_the_library(panel):
-    direct = frost_cover(example_records(), "Mill Meadow", panel.plans, draws=200, case=CASES)
+def test_results_are_those_of_the_library(panel, recent):
+    direct = frost_cover(recent, "Mill Meadow", panel.plans, draws=200, case=CASES)
     panel.case_choice.value = CASES
     assert panel.replay.crop == pytest.approx(direct.crop)
     row = direct.frame.iloc[0]
@@ -52,8 +69,8 @@ def test_results_are_those_of_the_library(panel):
         assert f"Spring by spring, {words}" in results(panel)
 
 
-def test_evidence_and_cautions_stand_in_the_panel(panel):
-    shown = "".join(text(child) for child in panel.children[-2:])
+def test_evidence_and_cautions_stand_in_the_panel(opened):
+    shown = "".join(text(child) for child in opened.children[-2:])
     for phrase in (
         "What is known, and what is not",
         "Hardly supported",
@@ -177,14 +194,14 @@ def test_after_a_frost_the_crop_is_told_in_parts(panel):
     assert panel.after.answer.value == ""
 
 
-def test_counts_vine_by_vine_are_read(panel):
-    panel.after.vines.value = "3/14, 5/12; 0/13"
-    panel.after.button.click()
-    assert (panel.after.found.shoots_killed, panel.after.found.shoots_seen) == (8, 39)
-    panel.after.vines.value = "3 of 14"
-    panel.after.button.click()
-    assert "'3' is no count of a vine" in text(panel.after.message)
-    assert panel.after.found is None
+def test_counts_vine_by_vine_are_read(opened):
+    opened.after.vines.value = "3/14, 5/12; 0/13"
+    opened.after.button.click()
+    assert (opened.after.found.shoots_killed, opened.after.found.shoots_seen) == (8, 39)
+    opened.after.vines.value = "3 of 14"
+    opened.after.button.click()
+    assert "'3' is no count of a vine" in text(opened.after.message)
+    assert opened.after.found is None
 
 
 @pytest.mark.parametrize(
@@ -196,7 +213,9 @@ def test_counts_vine_by_vine_are_read(panel):
         (float("nan"), 5, "Dead shoots counted must be a whole number"),
     ],
 )
-def test_bad_counts_get_one_message(panel, dead, alive, words):
+def test_bad_counts_get_one_message(opened, dead, alive, words):
+    panel = opened
+    panel.after.vines.value = ""
     panel.after.dead.value, panel.after.alive.value = dead, alive
     panel.after.button.click()
     assert words in text(panel.after.message)
@@ -213,7 +232,7 @@ def test_a_block_without_budburst_asks_for_a_sum_and_takes_it(panel):
     assert said(panel) == ""
     assert panel.results.layout.display is None
     assert "heat sum of" not in said(panel)
-    assert len(panel.replay.seasons) == 20
+    assert len(panel.replay.seasons) == SPRINGS
 
 
 @pytest.mark.parametrize(
@@ -273,7 +292,7 @@ def test_all_springs_are_exported_and_nothing_is_overwritten(panel, tmp_path):
     files = sorted(tmp_path.glob("*.csv"))
     assert len(files) == 2
     rows = pd.read_csv(files[0])
-    assert len(rows) == 20 * 3
+    assert len(rows) == SPRINGS * 3
     assert {"block", "season", "plan", "crop_left_p50", "t_ha_p50"} <= set(rows.columns)
     assert rows["t_ha_p50"].to_numpy() == pytest.approx(
         panel.replay.frame_by("season")["crop_p50"].to_numpy(), rel=1e-3

@@ -2,7 +2,6 @@
 
 import os
 import re
-import shutil
 import signal
 import subprocess
 import sys
@@ -10,6 +9,7 @@ import unicodedata
 
 import pandas as pd
 import pytest
+from helpers import sample_copy
 
 from cropload import compare_plans, example_records
 from cropload.pages import cli
@@ -39,11 +39,7 @@ def run(capsys):
 @pytest.fixture
 def estate(tmp_path):
     """A folder of one's own with a copy of the sample estate's small tables."""
-    folder = tmp_path / "estate"
-    folder.mkdir()
-    for name in ("blocks", "pruning", "harvest"):
-        shutil.copy(shipped("sample_data") / "quillfoot" / f"{name}.csv", folder)
-    return folder
+    return sample_copy(tmp_path / "estate", "blocks", "pruning", "harvest")
 
 
 def rename_block(folder, name):

@@ -1,19 +1,17 @@
 """The review of a season: scores by hand, honest looking back, and awkward harvests."""
 
-import shutil
 from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 import pytest
-from helpers import make_records, records_from_csv
+from helpers import LEARNT_FROM, make_records, records_from_csv, sample_copy
 from season_records import BLOCKS, block_rows, count_rows, history, small_estate, weight_row
 from statsmodels.stats.proportion import proportion_confint
 
 from cropload import example_records, forecast, read_records, review_season
 from cropload.beliefs.calendar import forecast_days, stage_days
 from cropload.errors import CroploadError
-from cropload.records.example import shipped
 from cropload.review import scores
 from cropload.review.picked import baselines, on_the_scale
 from cropload.review.review import log_normal_of
@@ -233,7 +231,7 @@ def test_one_season_alone_is_reviewed_without_guesses_from_the_past():
 
 @pytest.fixture
 def folder(tmp_path):
-    return shutil.copytree(shipped("sample_data") / "quillfoot", tmp_path / "mine")
+    return sample_copy(tmp_path / "mine", *LEARNT_FROM)
 
 
 def test_logged_forecast_is_scored_as_it_was_logged(folder):

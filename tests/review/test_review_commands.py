@@ -1,15 +1,14 @@
 """The commands after harvest, run as the user runs them, against the package's own answers."""
 
 import re
-import shutil
 
 import pandas as pd
 import pytest
+from helpers import LEARNT_FROM, sample_copy
 
 from cropload import example_records, forecast, read_records, review_season
 from cropload.beliefs.learned import read_learned
 from cropload.pages.cli import main
-from cropload.records.example import shipped
 from cropload.review.accepting import worth_accepting
 from cropload.review.learning import learn
 from cropload.review.lesson_words import trend_tag
@@ -41,7 +40,12 @@ def run(capsys):
 
 @pytest.fixture
 def folder(tmp_path):
-    return shutil.copytree(shipped("sample_data") / "quillfoot", tmp_path / "mine")
+    return sample_copy(tmp_path / "mine", *LEARNT_FROM)
+
+
+@pytest.fixture(scope="module")
+def lessons():
+    return learn(example_records())
 
 
 def small(folder, **tables):
@@ -134,9 +138,8 @@ def test_tonnes_alone_are_scored(run, tmp_path):
     assert "nothing to learn from yet" in run("learn", bare, code=2)
 
 
-def test_learn_prints_every_lesson_the_vines_and_the_buds(run):
+def test_learn_prints_every_lesson_the_vines_and_the_buds(run, lessons):
     text = run("learn", "--example")
-    lessons = learn(example_records())
     for row in lessons.frame.to_dict("records"):
         kind = row["key"].split(":")[0]
         part = text.split(f"\n\n{kind}", 1)[1].split("\n\n")[0]
@@ -162,11 +165,11 @@ def test_learn_of_one_season_says_that_one_season_speaks(run):
     assert "2019" in run("learn", "--example", "--through", 2019, code=2)
 
 
-def test_learn_writes_its_table(run, tmp_path):
+def test_learn_writes_its_table(run, lessons, tmp_path):
     target = tmp_path / "lessons.csv"
     run("learn", "--example", "--csv", target)
     table = pd.read_csv(target)
-    want = learn(example_records()).frame
+    want = lessons.frame
     assert table["key"].tolist() == want["key"].tolist()
     assert table["after"].tolist() == pytest.approx(want["after"].tolist(), rel=1e-5)
     assert set(table["interval"]) == {"80 % range, equal tails"}
@@ -219,7 +222,8 @@ def test_accept_refuses_the_sample_and_unknown_names(run, folder):
         ("format = 1\n[weather]\nrain = 3\n", "there is no such table"),
     ],
 )
-def test_a_learned_file_of_nonsense_is_one_message_everywhere(run, folder, text, named):
+def test_a_learned_file_of_nonsense_is_one_message_everywhere(run, tmp_path, text, named):
+    folder = sample_copy(tmp_path / "mine", "blocks", "pruning", "harvest")
     (folder / "learned.toml").write_text(text)
     for command in ("review", "learn", "accept", "forecast"):
         said = run(command, folder, code=2)

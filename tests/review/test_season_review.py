@@ -2,13 +2,12 @@
 
 import inspect
 import re
-import shutil
 from argparse import ArgumentParser
 from html import unescape
 
 import numpy as np
 import pytest
-from helpers import block_row, make_records
+from helpers import LEARNT_FROM, block_row, make_records, sample_copy
 
 from cropload import accept, example_records, forecast, learn, read_records, review_season
 from cropload.beliefs.learned import read_learned
@@ -40,9 +39,17 @@ def desk(records):
     return made
 
 
+@pytest.fixture(scope="module")
+def opened(records):
+    """One desk for all tests that leave it as they found it."""
+    made = ReviewDesk(records, draws=DRAWS)
+    made.compute()
+    return made
+
+
 @pytest.fixture
 def folder(tmp_path):
-    return shutil.copytree(shipped("sample_data") / "quillfoot", tmp_path / "mine")
+    return sample_copy(tmp_path / "mine", *LEARNT_FROM)
 
 
 def said(widget):
@@ -69,11 +76,11 @@ def rows(html, caption):
     ]
 
 
-def test_every_panel_opens_without_a_fault_and_says_that_the_sample_is_invented(desk):
-    assert desk.message.value == ""
-    assert "All of them are invented" in said(desk)
+def test_every_panel_opens_without_a_fault_and_says_that_the_sample_is_invented(opened):
+    assert opened.message.value == ""
+    assert "All of them are invented" in said(opened)
     for panel in PANELS:
-        made = panel(desk)
+        made = panel(opened)
         if panel is Lessons:
             made.compute()
         assert made.message.value == ""
@@ -84,8 +91,8 @@ def test_every_panel_opens_without_a_fault_and_says_that_the_sample_is_invented(
         )  # fmt: skip
 
 
-def test_scores_are_those_of_the_review(records, desk):
-    panel = ForecastScores(desk)
+def test_scores_are_those_of_the_review(records, opened):
+    panel = ForecastScores(opened)
     direct = review_season(records, 2026, draws=DRAWS)
     table = rows(panel.scores.value, "Scores by moment")
     assert len(table) == 1 + len(direct.frame)
@@ -141,8 +148,8 @@ def test_the_first_season_on_record_is_scored_without_guesses(desk):
     assert desk.seasons_together() == [2020]
 
 
-def test_parts_of_a_miss_add_up_to_it(records, desk):
-    panel = WhatMissed(desk)
+def test_parts_of_a_miss_add_up_to_it(records, opened):
+    panel = WhatMissed(opened)
     for moment in ("clusters", "picking"):
         panel.moment.value = moment
         table = rows(panel.answer.value, "they add up")
@@ -154,10 +161,10 @@ def test_parts_of_a_miss_add_up_to_it(records, desk):
     assert "the clusters were" in said(panel)
 
 
-def test_of_many_crops_the_largest_are_drawn_and_all_stand_in_the_table(desk, monkeypatch):
+def test_of_many_crops_the_largest_are_drawn_and_all_stand_in_the_table(opened, monkeypatch):
     monkeypatch.setattr("cropload.review.panels.review_scores.MOST_CROPS", 2)
     for panel, caption in ((ForecastScores, "The same in numbers"), (WhatMissed, "they add up")):
-        made = panel(desk)
+        made = panel(opened)
         assert "The 2 largest of 7 crops are drawn" in said(made)
         drawn = re.search(r'alt="([^"]*)"', made.answer.value)[1]
         assert "Long Acre: " in drawn
@@ -208,9 +215,9 @@ def test_forecasts_kept_in_the_log_are_scored_as_kept(folder):
     assert "* kept after the first load" in said(panel)
 
 
-def test_review_is_exported_as_a_new_file(desk, tmp_path, monkeypatch):
+def test_review_is_exported_as_a_new_file(opened, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    panel = ForecastScores(desk)
+    panel = ForecastScores(opened)
     panel.csv_button.click()
     panel.csv_button.click()
     assert "Done:" in panel.kept.value
@@ -220,8 +227,8 @@ def test_review_is_exported_as_a_new_file(desk, tmp_path, monkeypatch):
     ]
 
 
-def test_lessons_stand_before_and_after_with_their_seasons(records, desk):
-    panel = Lessons(desk)
+def test_lessons_stand_before_and_after_with_their_seasons(records, opened):
+    panel = Lessons(opened)
     panel.compute()
     direct = learn(records)
     assert set(panel.ticks) == set(direct.entries)
@@ -239,15 +246,15 @@ def test_lessons_stand_before_and_after_with_their_seasons(records, desk):
         assert "before" in panel.figure.value
 
 
-def test_through_an_earlier_season_fewer_seasons_speak(desk):
-    panel = Lessons(desk)
+def test_through_an_earlier_season_fewer_seasons_speak(opened):
+    panel = Lessons(opened)
     panel.through.value = 2023
     assert panel.lessons.through == 2023
     assert {row["seasons"] for row in panel.lessons.frame.to_dict("records")} <= {1, 2, 3, 4}
 
 
-def test_sample_says_that_it_needs_a_folder_of_ones_own(desk):
-    panel = Lessons(desk)
+def test_sample_says_that_it_needs_a_folder_of_ones_own(opened):
+    panel = Lessons(opened)
     panel.compute()
     panel.accept_button.click()
     assert "make a folder of your own first" in said(panel.kept)
@@ -290,9 +297,9 @@ def test_ticked_lessons_show_their_change_and_are_accepted(folder):
 
 
 def test_older_lessons_stay_out_until_they_are_asked_for(folder):
-    accept(read_records(folder), learn(read_records(folder)), ["counter:crew A"])
+    records = read_records(folder)
+    accept(records, learn(records), ["counter:crew A"])
     desk = ReviewDesk(folder, draws=DRAWS)
-    desk.compute()
     panel = Lessons(desk)
     panel.compute()
     assert panel.older.layout.display == "none"
@@ -326,8 +333,8 @@ def test_trend_names_blocks_with_chances_in_both_unit_systems(records, desk):
     assert float(us[1][1]) == pytest.approx(float(metric[1][1]) * 0.3048 / 0.45359237, abs=0.01)
 
 
-def test_index_of_a_variety_is_the_ratio_of_sums(records, desk):
-    panel = VineTrend(desk)
+def test_index_of_a_variety_is_the_ratio_of_sums(records, opened):
+    panel = VineTrend(opened)
     panel.figure_choice.value = "ravaz"
     panel.variety.value = "Riesling"
     table = rows(panel.answer.value, "by season of growth")
@@ -340,8 +347,8 @@ def test_index_of_a_variety_is_the_ratio_of_sums(records, desk):
     assert float(cells[heads.index("2023")]) == pytest.approx(want, abs=0.05)
 
 
-def test_fertility_of_a_variety_and_a_block(records, desk):
-    panel = BudFertility(desk)
+def test_fertility_of_a_variety_and_a_block(records, opened):
+    panel = BudFertility(opened)
     assert list(panel.name.options) == ["Riesling", "Pinot noir"]
     panel.name.value = "Pinot noir"
     assert "Pinot noir, canes:" in said(panel)
@@ -399,7 +406,8 @@ def test_unknown_season_records_and_units_are_one_message(records, tmp_path):
             assert "see the message" in said(panel(wrong))
 
 
-def test_a_learned_file_of_nonsense_is_told_wherever_it_is_read(folder):
+def test_a_learned_file_of_nonsense_is_told_wherever_it_is_read(tmp_path):
+    folder = sample_copy(tmp_path / "mine", "blocks", "pruning", "harvest", "fertility")
     (folder / "learned.toml").write_text("format = 1\n[counter.x]\nvalue = 'many'\n")
     desk = ReviewDesk(folder, draws=DRAWS)
     desk.compute()

@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from length import repeats
 from scipy import stats
 
 from cropload import handbook
@@ -171,17 +172,18 @@ def test_every_row_gets_its_share_and_picks_are_even_along_it():
     assert picked.design == "stratified"
 
 
+@pytest.mark.long
 def test_every_vine_has_the_same_chance():
     # 1210 vines in 12 rows are 10 rows of 101 and 2 of 100; 121 picks give each a chance of 0.1.
-    seen = np.zeros((13, 102))
-    for seed in range(600):
-        picked = pick_vines(estate(), "Low", 121, seed=seed)
+    seen, times, records = np.zeros((13, 102)), repeats(600, 3), estate()
+    for seed in range(times):
+        picked = pick_vines(records, "Low", 121, seed=seed)
         np.add.at(seen, (picked["row"], picked["vine"]), 1)
-    share = seen[1:, 1:101] / 600
+    share = seen[1:, 1:101] / times
     assert share.mean() == pytest.approx(0.1, abs=0.001)
     row_ends = np.r_[share[:, 0], share[:, -1]]
-    assert row_ends.mean() == pytest.approx(0.1, abs=4 * (0.09 / 24 / 600) ** 0.5)
-    assert share.max() < 0.1 + 6 * (0.09 / 600) ** 0.5
+    assert row_ends.mean() == pytest.approx(0.1, abs=4 * (0.09 / 24 / times) ** 0.5)
+    assert share.max() < 0.1 + 6 * (0.09 / times) ** 0.5
     assert (seen[1:11, 101] > 0).all()
     assert (seen[11:, 101] == 0).all()
 

@@ -36,6 +36,12 @@ def desk():
     return SeasonDesk(draws=400)
 
 
+@pytest.fixture(scope="module")
+def opened():
+    """One desk for all tests that leave it as they found it."""
+    return SeasonDesk(draws=400)
+
+
 @pytest.fixture
 def folder(tmp_path):
     return shutil.copytree(shipped("sample_data") / "quillfoot", tmp_path / "mine")
@@ -52,11 +58,11 @@ def amount(found, by, name, units=None):
     return wording.amount("tonnes", row["tonnes_p50"], *([] if units is None else [units]))
 
 
-def test_desk_opens_with_a_forecast_and_says_that_the_sample_is_invented(desk):
-    want = expected(example_records(), desk.as_of)
-    assert amount(want, "estate", "estate") in desk.sentence.value
-    assert NAMED in desk.sentence.value
-    assert "All of them are invented" in desk.children[0].value
+def test_desk_opens_with_a_forecast_and_says_that_the_sample_is_invented(opened):
+    want = expected(example_records(), opened.as_of)
+    assert amount(want, "estate", "estate") in opened.sentence.value
+    assert NAMED in opened.sentence.value
+    assert "All of them are invented" in opened.children[0].value
 
 
 def test_desk_follows_day_season_and_units(desk):
@@ -92,11 +98,11 @@ def test_records_that_cannot_be_read_are_told_and_every_panel_still_opens(tmp_pa
         assert "role=" not in made.message.value
 
 
-def test_fan_shows_every_date_and_the_harvest(desk):
-    fan = SeasonFan(desk)
+def test_fan_shows_every_date_and_the_harvest(opened):
+    fan = SeasonFan(opened)
     assert "Press" in fan.message.value
     fan.draw_button.click()
-    assert [each.words for each, _ in fan.made] == [each.words for each in desk.days()]
+    assert [each.words for each, _ in fan.made] == [each.words for each in opened.days()]
     assert fan.progress.value == fan.progress.max == len(fan.made)
     assert fan.progress.layout.display == "none"
     fan.total.value = ("block", "Long Acre")
@@ -128,9 +134,9 @@ def test_rows_of_a_block_can_be_said_where_they_are_not_on_record():
     assert "must be a whole number or blank" in panel.message.value
 
 
-def test_blocks_stand_in_the_order_asked_for(desk):
-    blocks = BlocksNow(desk)
-    table = desk.forecast.frame
+def test_blocks_stand_in_the_order_asked_for(opened):
+    blocks = BlocksNow(opened)
+    table = opened.forecast.frame
     for order, key in (("tonnes", "tonnes_p50"), ("range", "range_t")):
         blocks.order.value = order
         shown = re.findall(r'<th scope="row">([^<]+)</th>', blocks.table.value)
@@ -142,10 +148,10 @@ def test_blocks_stand_in_the_order_asked_for(desk):
     assert "cluster weight at harvest" in blocks.origins.value
 
 
-def test_change_adds_up_to_the_difference_of_two_forecasts(desk):
-    changed = WhatChanged(desk)
-    changed.since.value = desk.days()[0].day
-    now, then = desk.forecast, desk.forecast_on(desk.days()[0].day)
+def test_change_adds_up_to_the_difference_of_two_forecasts(opened):
+    changed = WhatChanged(opened)
+    changed.since.value = opened.days()[0].day
+    now, then = opened.forecast, opened.forecast_on(opened.days()[0].day)
     moved = np.subtract(*(each.frame_by("estate")["tonnes_p50"][0] for each in (now, then)))
     rows = re.findall(r"<tr>(.*?)</tr>", changed.table.value)
     last = re.findall(r"<t[hd][^>]*>([^<]*)</t[hd]>", rows[-1])
@@ -161,11 +167,11 @@ def test_the_first_day_has_nothing_earlier_to_compare_with(desk):
     assert "no earlier day" in changed.message.value
 
 
-def test_ranking_is_that_of_next_counts_and_follows_hours_and_total(desk):
-    panel = WhatNext(desk)
+def test_ranking_is_that_of_next_counts_and_follows_hours_and_total(opened):
+    panel = WhatNext(opened)
     panel.hours.value = 3.0
     panel.of.value = "Riesling"
-    best = next_counts(desk.forecast, hours=3.0, of="Riesling").frame.iloc[0]
+    best = next_counts(opened.forecast, hours=3.0, of="Riesling").frame.iloc[0]
     assert f"on {best['vines']} vines of {best['block']}, which takes" in panel.ranking.value
     assert f"{best['removed_t']:.2f}" in panel.ranking.value
     panel.hours.value = -1
@@ -233,14 +239,14 @@ def test_weights_in_pounds_become_grams(desk):
         ("weight_lag", "", "2045 40", "no cluster weighs"),
     ],
 )
-def test_what_cannot_be_a_count_is_told_and_changes_nothing(desk, measure, day, numbers, told):
-    panel = WhatNext(desk)
-    before = desk.forecast
+def test_what_cannot_be_a_count_is_told_and_changes_nothing(opened, measure, day, numbers, told):
+    panel = WhatNext(opened)
+    before = opened.forecast
     panel.measure.value, panel.day.value, panel.numbers.value = measure, day, numbers
     panel.enter_button.click()
     assert told in panel.entered_words.value.replace("&#x27;", "'")
-    assert desk.forecast is before
-    assert desk.entered == []
+    assert opened.forecast is before
+    assert opened.entered == []
 
 
 def test_more_clusters_than_six_a_shoot_are_called_doubtful(desk):
@@ -334,14 +340,14 @@ def test_sheet_says_its_size_and_comes_back_as_counts(desk):
         (lambda text: "\xff\xfe", "not UTF-8"),
     ],
 )
-def test_a_sheet_with_faults_tells_them_and_is_not_used(desk, change, told):
-    panel = CountSheets(desk)
+def test_a_sheet_with_faults_tells_them_and_is_not_used(opened, change, told):
+    panel = CountSheets(opened)
     panel.block.value, panel.day.value = "Upper Knoll", "2026-07-12"
     panel.read(change(panel.planned.csv).encode("latin-1"), "back.csv")
     assert told in panel.returned.value.replace("&#x27;", "'")
     assert panel.use_button.disabled
     panel.use()
-    assert desk.entered == []
+    assert opened.entered == []
 
 
 def test_sheets_are_written_to_new_files_only(folder):
@@ -353,8 +359,8 @@ def test_sheets_are_written_to_new_files_only(folder):
     assert len(list((folder / "results").glob("*.csv"))) == 2
 
 
-def test_an_error_that_cannot_be_is_told(desk):
-    panel = CountSheets(desk)
+def test_an_error_that_cannot_be_is_told(opened):
+    panel = CountSheets(opened)
     panel.error.value = 0
     assert "above zero" in panel.message.value
     assert panel.planned is None
@@ -362,8 +368,8 @@ def test_an_error_that_cannot_be_is_told(desk):
     assert "There is no sheet" in panel.kept.value
 
 
-def test_crew_check_says_a_word_and_the_crop(desk):
-    panel = CrewPanel(desk)
+def test_crew_check_says_a_word_and_the_crop(opened):
+    panel = CrewPanel(opened)
     panel.block.value = "Long Acre"
     counts = example_records().counts
     buds = counts.query("block == 'Long Acre' and season == 2026")["buds"].dropna()
@@ -375,7 +381,7 @@ def test_crew_check_says_a_word_and_the_crop(desk):
     assert panel.check.t_ha[1] > 0
     # Fewer clusters on each further bud: the crop rises, but by less than the buds do.
     share = buds.mean() / 20 - 1
-    planned = desk.forecast.frame.set_index("block").loc["Long Acre", "t_ha_p50"]
+    planned = opened.forecast.frame.set_index("block").loc["Long Acre", "t_ha_p50"]
     assert panel.check.t_ha[1] < share * planned
     panel.block.value = "Upper Knoll"
     assert "No buds are counted" in panel.result.value

@@ -3,9 +3,10 @@
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from intake_cases import SEASON, correlated_lognormals, made_forecast
+from length import repeats
 
 from cropload import example_records, forecast
 from cropload.beliefs.dates.harvest_dates import harvest_dates
@@ -67,6 +68,8 @@ def test_shuffled_blocks_keep_their_own_draws_and_say_so():
     assert "too sure" in " ".join(found.notes)
 
 
+@pytest.mark.long
+@settings(max_examples=repeats(100, 4))
 @given(
     days=st.lists(st.integers(-30, 60), min_size=3, max_size=3),
     share=st.floats(0.05, 0.95),

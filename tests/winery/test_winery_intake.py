@@ -38,6 +38,12 @@ def desk(records):
     return WineryDesk(records, draws=400)
 
 
+@pytest.fixture(scope="module")
+def opened(records):
+    """One desk for all tests that leave it as they found it."""
+    return WineryDesk(records, draws=400)
+
+
 @pytest.fixture
 def folder(tmp_path):
     return shutil.copytree(shipped("sample_data") / "quillfoot", tmp_path / "mine")
@@ -53,18 +59,18 @@ def cells(html):
     ]
 
 
-def test_desk_opens_in_the_season_of_the_limits(desk):
-    assert desk.season == 2027
-    assert "All of them are invented" in desk.children[0].value
+def test_desk_opens_in_the_season_of_the_limits(opened):
+    assert opened.season == 2027
+    assert "All of them are invented" in opened.children[0].value
 
 
-def test_every_panel_opens_without_a_fault(desk):
+def test_every_panel_opens_without_a_fault(opened):
     for panel in (PickingDates, IntakeNow, BlocksToMove, Contracts, SinceLast):
-        assert panel(desk).message.value == ""
+        assert panel(opened).message.value == ""
 
 
-def test_intake_shows_what_the_schedule_says(records, desk):
-    panel = IntakeNow(desk)
+def test_intake_shows_what_the_schedule_says(records, opened):
+    panel = IntakeNow(opened)
     panel.period.value = WEEK
     now, dates = (f(records, 2027, draws=400) for f in (forecast, harvest_dates))
     want = intake_schedule(now, dates).frame_by("estate")
@@ -75,8 +81,8 @@ def test_intake_shows_what_the_schedule_says(records, desk):
     assert row[3] == f"{top['tonnes_p90']:.1f}"
 
 
-def test_limits_and_their_chances_stand_beside_the_periods_of_the_table(desk):
-    panel = IntakeNow(desk)
+def test_limits_and_their_chances_stand_beside_the_periods_of_the_table(opened):
+    panel = IntakeNow(opened)
     assert panel.period.value == LIMITS
     limits = panel.limits.frame.set_index("period")
     shown = cells(panel.answer.value)[0]
@@ -109,35 +115,35 @@ def test_a_picking_date_entered_moves_the_tonnes_and_can_be_taken_back(desk):
 
 
 @pytest.mark.parametrize("text", ["soon", "", "2026-09-20", "2027-09-20 60 %", "2027-09-20 x"])
-def test_a_date_that_cannot_be_is_a_message_and_changes_nothing(desk, text):
-    dates = PickingDates(desk)
+def test_a_date_that_cannot_be_is_a_message_and_changes_nothing(opened, text):
+    dates = PickingDates(opened)
     dates.text.value = text
     dates.use_button.click()
     assert "Not possible" in dates.kept.value
-    assert desk.picks.get(2027, {}) == {}
+    assert opened.picks.get(2027, {}) == {}
 
 
-def test_moves_are_found_and_told_with_how(desk):
-    panel = BlocksToMove(desk)
+def test_moves_are_found_and_told_with_how(opened):
+    panel = BlocksToMove(opened)
     panel.chance.value = 26.0
     panel.find_button.click()
     assert panel.found is not None
     assert panel.found.heading() in panel.answer.value
     assert panel.found.method in panel.answer.value
-    panel.held.value = tuple(desk.blocks)
+    panel.held.value = tuple(opened.blocks)
     panel.find_button.click()
     assert panel.found.frame.empty
 
 
-def test_moves_asked_for_wrongly_are_a_message(desk):
-    panel = BlocksToMove(desk)
+def test_moves_asked_for_wrongly_are_a_message(opened):
+    panel = BlocksToMove(opened)
     panel.chance.value = 140.0
     panel.find_button.click()
     assert "from 0 to below 100" in panel.answer.value
 
 
-def test_contracts_show_both_chances(desk):
-    panel = Contracts(desk)
+def test_contracts_show_both_chances(opened):
+    panel = Contracts(opened)
     rows = {row[0]: row for row in cells(panel.answer.value)[0]}
     assert rows["Riesling (variety)"][3].endswith("%")
     assert rows["Chardonnay (variety)"][2] == "-"
@@ -193,9 +199,9 @@ def test_names_of_blocks_are_escaped_everywhere(folder):
         assert "<b>=Acre" not in html
 
 
-def test_an_export_holds_the_numbers_of_the_table(desk, tmp_path, monkeypatch):
+def test_an_export_holds_the_numbers_of_the_table(opened, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    panel = IntakeNow(desk)
+    panel = IntakeNow(opened)
     panel.csv_button.click()
     assert "Done" in panel.kept.value
     frame = pd.read_csv(next((tmp_path / "results").glob("intake*.csv")))
@@ -261,11 +267,11 @@ def test_exports_in_us_units_rename_and_convert_every_tonne(small):
     assert frame["interval"].iloc[0] == "80 % range, equal tails"
 
 
-def test_an_excel_export_holds_real_dates(desk, tmp_path, monkeypatch):
+def test_an_excel_export_holds_real_dates(opened, tmp_path, monkeypatch):
     import openpyxl
 
     monkeypatch.chdir(tmp_path)
-    IntakeNow(desk).excel_button.click()
+    IntakeNow(opened).excel_button.click()
     book = openpyxl.load_workbook(next((tmp_path / "results").glob("intake*.xlsx")))
     heads = [cell.value for cell in book.active[1]]
     first = book.active.cell(2, heads.index("period_start") + 1)
@@ -290,8 +296,8 @@ def test_answers_of_the_winery_can_be_read_and_drawn(small, records):
         room.plot()
 
 
-def test_keys_of_the_handbook_are_set_as_code_in_a_panel(desk):
-    assert "<code>young.share</code>" in IntakeNow(desk).answer.value
+def test_keys_of_the_handbook_are_set_as_code_in_a_panel(opened):
+    assert "<code>young.share</code>" in IntakeNow(opened).answer.value
 
 
 def run(capsys, *arguments):

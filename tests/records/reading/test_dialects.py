@@ -7,14 +7,19 @@ from pathlib import Path
 
 import openpyxl
 import pandas as pd
+import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from length import repeats
 
 from cropload.records.reading.cells import ERRORS
 from cropload.records.reading.faults import RecordsError
 from cropload.records.records import read_records
 from cropload.records.tables import TABLES
 from cropload.units import from_metric
+
+#: The short form draws a fifth of the examples: the first ones of the whole form.
+PART = 5
 
 # Letters, digits, marks and blanks of any alphabet; a leading apostrophe is a spreadsheet's own.
 NAMES = (
@@ -128,7 +133,8 @@ def save(folder, estate, dialect):
     return folder
 
 
-@settings(max_examples=150)
+@pytest.mark.long
+@settings(max_examples=repeats(150, PART))
 @given(estates(), DIALECTS)
 def test_every_dialect_reads_back_equal(estate, dialect):
     with tempfile.TemporaryDirectory() as place:
@@ -159,7 +165,8 @@ CELLS = st.sampled_from([*WORDS.split("|"), '"', "'", "\n", ";", "\t", "\x00"]) 
 )
 
 
-@settings(max_examples=200)
+@pytest.mark.long
+@settings(max_examples=repeats(200, PART))
 @given(st.sampled_from(sorted(TABLES)), st.data())
 def test_random_cells_never_break_the_reader(name, data):
     header = list(TABLES[name].names)
@@ -170,7 +177,8 @@ def test_random_cells_never_break_the_reader(name, data):
     survives({f"{name}.csv": text.getvalue().encode("utf-8", "replace")})
 
 
-@settings(max_examples=200)
+@pytest.mark.long
+@settings(max_examples=repeats(200, PART))
 @given(st.binary(max_size=200))
 @example(b'block,variety\n"')
 @example(b"\xef\xbb\xbf")
@@ -183,7 +191,8 @@ def test_random_bytes_never_break_the_reader(data):
     survives({"blocks.csv": data, "counts.csv": data})
 
 
-@settings(max_examples=60)
+@pytest.mark.long
+@settings(max_examples=repeats(60, PART))
 @given(st.binary(max_size=120), st.integers(0, 2**31))
 def test_a_damaged_workbook_never_breaks_the_reader(noise, place):
     book = openpyxl.Workbook()

@@ -1,7 +1,7 @@
 """Writes, each in a process of its own that is killed one step later every time.
 
 Run as a program by test_kills.py: ``run_and_kill.py WRITE FOLDER`` and
-``run_and_kill.py crowd FOLDER``; it ends with a traceback where anything is lost.
+``run_and_kill.py crowd LINES FOLDER``; it ends with a traceback where anything is lost.
 """
 
 import os
@@ -180,7 +180,7 @@ def kill_everywhere(write, folder):
     return killed
 
 
-def crowd(folder, processes=8, each=500):
+def crowd(folder, each, processes=8):
     """Let processes add lines to one file at once."""
     target = folder / "lines.csv"
     children = []
@@ -207,5 +207,9 @@ def crowd(folder, processes=8, each=500):
 
 
 if __name__ == "__main__":
-    what, place = sys.argv[1], Path(sys.argv[2])
-    print(crowd(place) if what == "crowd" else kill_everywhere(WRITES[what](), place))
+    what, place = sys.argv[1], Path(sys.argv[-1])
+    print(
+        crowd(place, int(sys.argv[2]))
+        if what == "crowd"
+        else kill_everywhere(WRITES[what](), place)
+    )

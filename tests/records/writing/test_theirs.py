@@ -6,11 +6,11 @@ import shutil
 import openpyxl
 import pandas as pd
 import pytest
+from helpers import sample_copy
 
 import cropload
 from cropload.errors import CroploadError
 from cropload.pages.cli import main
-from cropload.records.example import shipped
 from cropload.records.records import read_records
 from cropload.records.writing.results import write_frame
 from cropload.records.writing.theirs import whose
@@ -23,7 +23,7 @@ SHEET = "season,date,block,row,vine,clusters\n2026,2026-07-01,North,1,1,\n"
 
 @pytest.fixture
 def estate(tmp_path):
-    folder = shutil.copytree(shipped("sample_data") / "quillfoot", tmp_path / "mine")
+    folder = sample_copy(tmp_path / "mine", "blocks", "pruning", "counts", "harvest", "capacity")
     (folder / "forecasts.csv").write_text(",".join(HEAD) + "\n", encoding="utf-8")
     (folder / "learned.toml").write_text("format = 1\n", encoding="utf-8")
     return folder
