@@ -1,0 +1,214 @@
+"""Forecast the last season of many invented estates, beside baselines, and say how it went.
+
+Run ``python tests/worlds/harness.py steady drift --replicates 40 --seeds tuning --jobs 1``.
+``all`` stands for every world.  Tune on the tuning seeds; the report's are for the report.
+"""
+
+import argparse
+import os
+import sys
+import time
+import zlib
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
+from pathlib import Path
+
+for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(name, "1")
+sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
+
+# ruff: noqa: E402
+import numpy as np
+import pandas as pd
+from scoringrules import crps_ensemble
+from worlds.baselines import baselines
+from worlds.generators import WORLDS
+
+import cropload
+
+#: First word of each seed: estates of one range are never met in the other.
+SEEDS = {"tuning": 1, "report": 2}
+BASELINES = ("last", "mean", "shrunk", "mixed", "smooth")
+SHARES = (50, 80, 95)
+_ENDS = {share: (0.5 - share / 200, 0.5 + share / 200) for share in SHARES}
+#: A drawn crop below this is a lost one [t].
+_NOTHING = 1e-9
+
+
+def one(world, replicate, seeds="tuning", draws=1000):
+    """Draw one estate of a world and forecast it at each stage it has.
+
+    Returns
+    -------
+    DataFrame
+        One row a stage and block, and one for the estate's total: world, replicate, stage, who
+        (``block`` or ``total``), block, group, truth [t]; ``middle`` and ``p025`` to ``p975`` [t]
+        of the draws that bear a crop; ``all10`` and ``all90`` [t] of all the draws; ``said_lost``,
+        the share of draws without a crop [1]; crps [t]; pit [1], randomised where draws tie with
+        the truth; and each baseline's crop [t].
+    """
+    key = [SEEDS[seeds], zlib.crc32(world.encode()), replicate]
+    drawn = WORLDS[world](np.random.default_rng(key))
+    rng = np.random.default_rng([*key, 1])
+    names = list(drawn.truth.index)
+    rivals = baselines(drawn.records, drawn.season, names)
+    truth = np.r_[drawn.truth, drawn.truth.sum()]
+    rivals = np.vstack([rivals[list(BASELINES)], rivals[list(BASELINES)].sum()])
+    frames = []
+    for stage, day in drawn.days.items():
+        made = cropload.forecast(drawn.records, drawn.season, day, draws=draws, seed=replicate)
+        assert list(made.blocks) == names
+        crops = np.vstack([made.draws, made.draws.sum(0)])
+        frame = pd.DataFrame(
+            {
+                "world": world,
+                "replicate": replicate,
+                "stage": stage,
+                "who": ["block"] * len(names) + ["total"],
+                "block": [*names, "estate"],
+                "group": [*drawn.group, "total"],
+                "truth": truth,
+                **_reduced(crops, truth, rng),
+            }
+        )
+        frame[list(BASELINES)] = rivals
+        frames.append(frame)
+    return pd.concat(frames, ignore_index=True)
+
+
+def _reduced(crops, truth, rng):
+    """Reduce draws (rows, draws) [t] to what is scored."""
+    bears = crops > _NOTHING
+    kept = np.where(bears, crops, np.nan)
+    kept[~bears.any(1)] = 0.0
+    levels = [0.5, *np.ravel(list(_ENDS.values()))]
+    middle, *ends = np.nanquantile(kept, levels, axis=1)
+    low, high = np.quantile(crops, _ENDS[80], axis=1)
+    below = (crops < truth[:, None] - _NOTHING).mean(1)
+    same = (np.abs(crops - truth[:, None]) <= _NOTHING).mean(1)
+    names = [f"{end}{share}" for share in SHARES for end in ("low", "high")]
+    return {
+        "middle": middle,
+        **dict(zip(names, ends, strict=True)),
+        "all_low80": low,
+        "all_high80": high,
+        "said_lost": 1 - bears.mean(1),
+        "crps": crps_ensemble(truth, crops, backend="numpy"),
+        "pit": below + same * rng.random(len(truth)),
+    }
+
+
+def run(worlds, replicates, seeds="tuning", jobs=1, draws=1000):
+    """Forecast so many estates of each world; the rows of :func:`one`."""
+    tasks = [(world, replicate) for world in worlds for replicate in range(replicates)]
+    work = partial(_task, seeds=seeds, draws=draws)
+    if jobs == 1:
+        return pd.concat(map(work, tasks), ignore_index=True)
+    with ProcessPoolExecutor(jobs) as pool:
+        return pd.concat(pool.map(work, tasks, chunksize=4), ignore_index=True)
+
+
+def _task(task, seeds, draws):
+    return one(*task, seeds=seeds, draws=draws)
+
+
+def share_inside(inside, replicate):
+    """Return a share [%] and the half of its 95 % interval, clustered by replicate."""
+    share = inside.mean()
+    miss = (inside - share).groupby(replicate).sum()
+    clusters = len(miss)
+    if clusters < 2:
+        return 100 * share, np.nan
+    error = np.sqrt((miss**2).sum() * clusters / (clusters - 1)) / len(inside)
+    # A share of all or nothing is no more certain than half a hit more or less.
+    error = max(error, 0.5 / len(inside))
+    return 100 * share, 196 * error
+
+
+def summary(frame, by=("world", "stage", "who")):
+    """Return one row a group of :func:`run`'s rows.
+
+    n seasons and ``kept``, those not lost; over the kept: rmse of ln(middle / truth) of the model
+    and of each baseline, bias (mean of that log), and in50 to in95, the share inside [%], with
+    ``+-`` its half 95 % interval; over all: in80_all [%], crps [t], ``skill``, crps over the mean
+    absolute error of the plain mean [1], ``pit_gap``, the widest gap between the spread of the pit
+    and an even one [1], and ``pit_sd``, their standard deviation over that of an even one [1].
+    """
+    groups = frame.groupby(list(by), sort=False)
+    return pd.DataFrame([dict(zip(by, key, strict=True)) | _summed(g) for key, g in groups])
+
+
+def _summed(rows):
+    kept = rows[rows["truth"] > _NOTHING]
+    log_truth = np.log(kept["truth"])
+    found = {"n": len(rows), "kept": len(kept)}
+    misses = {name: np.log(kept[name]) - log_truth for name in ("middle", *BASELINES)}
+    found |= {
+        "rmse" if name == "middle" else f"rmse_{name}": np.sqrt((miss**2).mean())
+        for name, miss in misses.items()
+    }
+    found["bias"] = misses["middle"].mean()
+    found["bias_mean"] = misses["mean"].mean()
+    for share in SHARES:
+        inside = kept["truth"].between(kept[f"low{share}"], kept[f"high{share}"]).astype(float)
+        found[f"in{share}"], found[f"in{share}+-"] = share_inside(inside, kept["replicate"])
+    found["in80_all"] = 100 * rows["truth"].between(rows["all_low80"], rows["all_high80"]).mean()
+    found["crps"] = rows["crps"].mean()
+    found["skill"] = found["crps"] / (rows["mean"] - rows["truth"]).abs().mean()
+    pit = np.sort(rows["pit"].to_numpy())
+    steps = np.arange(len(pit) + 1) / len(pit)
+    found["pit_gap"] = max((steps[1:] - pit).max(), (pit - steps[:-1]).max())
+    found["pit_sd"] = pit.std() * np.sqrt(12)
+    return found
+
+
+def table(frame):
+    """Return the summary as text of about 115 columns."""
+    lines = [
+        "world          stage    who/group    n   rmse |  last  mean shrnk mixed smoot |  bias | "
+        "in50 in80 +-    in95 | skill  gap pitsd"
+    ]
+    found = [summary(frame)]
+    groups = frame[(frame["stage"] == "before") & (frame["who"] == "block")]
+    groups = groups[groups.groupby("world")["group"].transform("nunique") > 1]
+    if len(groups):
+        found.append(summary(groups.drop(columns="who").rename(columns={"group": "who"})))
+    rows = pd.concat(found).sort_values("world", key=_order(frame), kind="stable")
+    lines += [
+        f"{r['world']:<14} {r['stage']:<8} {r['who']:<10}{r['kept']:4.0f} {r['rmse']:6.3f} | "
+        + " ".join(f"{r[f'rmse_{name}']:5.3f}" for name in BASELINES)
+        + f" | {r['bias']:+.2f} | {r['in50']:4.0f} {r['in80']:4.0f} {r['in80+-']:4.1f} "
+        f"{r['in95']:5.0f} | {r['skill']:5.2f} {r['pit_gap']:.2f} {r['pit_sd']:5.2f}"
+        for r in rows.to_dict("records")
+    ]
+    return "\n".join(lines)
+
+
+def _order(frame):
+    place = {world: at for at, world in enumerate(dict.fromkeys(frame["world"]))}
+    return lambda column: column.map(place)
+
+
+def main(args=None):
+    """Print the table of some worlds."""
+    reader = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    reader.add_argument("worlds", nargs="+", choices=[*WORLDS, "all"], metavar="WORLD")
+    reader.add_argument("--replicates", type=int, default=40)
+    reader.add_argument("--seeds", choices=SEEDS, default="tuning")
+    reader.add_argument("--jobs", type=int, default=1)
+    reader.add_argument("--csv", help="write the rows behind the table here")
+    asked = reader.parse_args(args)
+    worlds = list(WORLDS) if "all" in asked.worlds else asked.worlds
+    start = time.perf_counter()
+    frame = run(worlds, asked.replicates, asked.seeds, asked.jobs)
+    print(table(frame))
+    print(
+        f"{asked.replicates} estates a world, {asked.seeds} seeds, "
+        f"{time.perf_counter() - start:.0f} s"
+    )
+    if asked.csv:
+        frame.to_csv(asked.csv, index=False)
+
+
+if __name__ == "__main__":
+    main()
