@@ -21,19 +21,26 @@ PLANS = {"1x10+1x2": 12, "2x8": 16, "10x2": 20, "2x10+2x2": 24, "14x2": 28, "4x8
 #: The share of season and residual variance in clusters; the rest is in grams and recovery [1].
 _IN_CLUSTERS, _IN_RECOVERY = 0.55, 0.08
 
-_NAMES = "Alder Birch Cedar Dogwood Elder Fir Gorse Hazel Ivy Juniper Larch Maple".split()
+#: Seasons that may come, alike but for chance: one forecast is held against all of them.
+FUTURES = 25
+
+_NAMES = ["Alder", "Birch", "Cedar", "Dogwood", "Elder", "Fir"]
+_NAMES += ["Gorse", "Hazel", "Ivy", "Juniper", "Larch", "Maple"]
 _VINES_COUNTED, _CLUSTERS_WEIGHED = 20, 60
 
 
 @dataclass(eq=False)
 class Estate:
-    """The truth of an estate; arrays are (blocks, seasons), the season forecast last.
+    """The truth of an estate; arrays are (blocks, columns): the past seasons, then the futures.
 
+    Each future is the season forecast, with chance of its own; the first is the one that is
+    counted and weighed.  time [years] says when a column is, so that all futures share one.
     clusters [ln 1/vine], grams [ln g], recovery [ln 1] and buds [1/vine] of each block and season;
     lost: the crop is nil; had: the block was there; increase: ln of weight at harvest / at lag.
     """
 
     rng: np.random.Generator
+    past: int
     names: list
     varieties: list
     vines: np.ndarray
@@ -56,10 +63,14 @@ class Estate:
     elasticity: np.ndarray = field(default=None)
 
     @property
+    def time(self):
+        """The columns' years since the first season [years]."""
+        return np.minimum(np.arange(self.clusters.shape[1]), self.past)
+
+    @property
     def years(self):
         """The years of the columns."""
-        count = self.clusters.shape[1]
-        return np.arange(SEASON - count + 1, SEASON + 1)
+        return SEASON - self.past + self.time
 
     @property
     def tonnes(self):
@@ -71,7 +82,7 @@ class Estate:
         """Add the vines' answer to the plans: at once a little more than once they are settled."""
         buds = np.vectorize(lambda plan: _buds(plan))(self.plans)
         load = np.log(buds / 24)
-        change = np.diff(load, axis=1, prepend=load[:, :1])
+        change = load - load[:, np.maximum(self.time - 1, 0)]
         e = self.elasticity[:, None]
         self.clusters += (e + 0.15) * load + 0.12 * change
         self.grams -= 0.15 * load
@@ -89,7 +100,8 @@ def draw_estate(rng, *, blocks=None, past=None, season_sd=None, residual_sd=None
     tails : degrees of freedom of Student's t, normal when left out.
     """
     blocks = int(blocks or rng.integers(8, 13))
-    count = int(past or rng.integers(4, 11)) + 1
+    past = int(past or rng.integers(4, 11))
+    count = past + FUTURES
     season_sd = rng.uniform(0.15, 0.25) if season_sd is None else season_sd
     residual_sd = rng.uniform(0.15, 0.25) if residual_sd is None else residual_sd
 
@@ -108,9 +120,10 @@ def draw_estate(rng, *, blocks=None, past=None, season_sd=None, residual_sd=None
     rest = residual_sd * noise(3, blocks, count) * shares[:, None, None]
     shock = season + rest
     # A few blocks came to the estate later than the others.
-    since = np.where(rng.random(blocks) < 0.15, rng.integers(0, max(count - 3, 1), blocks), 0)
+    since = np.where(rng.random(blocks) < 0.15, rng.integers(0, max(past - 2, 1), blocks), 0)
     return Estate(
         rng=rng,
+        past=past,
         names=_NAMES[:blocks],
         varieties=[f"Variety {'ABC'[at]}" for at in variety],
         vines=rng.integers(800, 4000, blocks),
@@ -136,13 +149,14 @@ def draw_estate(rng, *, blocks=None, past=None, season_sd=None, residual_sd=None
 class Drawn:
     """An estate's records and what they do not tell.
 
-    records : Records; season : year forecast; truth : Series of tonnes [t] by block;
+    records : Records; season : year forecast; truth : DataFrame of tonnes [t], a row a block and a
+    column a future, of which the first is the one measured;
     group : Series of the kind of each block; days : {stage: the day it is forecast on}.
     """
 
     records: object
     season: int
-    truth: pd.Series
+    truth: pd.DataFrame
     group: pd.Series
     days: dict
 
@@ -150,8 +164,8 @@ class Drawn:
 def write(estate):
     """Write an estate's records as a grower would keep them, with sampling errors."""
     rng, names, years = estate.rng, np.array(estate.names), estate.years
-    b, s = np.nonzero(estate.had)
-    past = s < len(years) - 1
+    b, s = np.nonzero(estate.had[:, : estate.past + 1])
+    past = s < estate.past
     tables = {
         "blocks": [
             {"block": n, "variety": v, "row_spacing_m": 2.4, "vine_spacing_m": 1.5, "vines": int(k)}
@@ -183,7 +197,7 @@ def write(estate):
     return Drawn(
         make_records(**tables),
         SEASON,
-        pd.Series(estate.tonnes[:, -1], names),
+        pd.DataFrame(estate.tonnes[:, estate.past :], names),
         pd.Series(estate.group, names),
         {stage: f"{SEASON}-{DAYS[stage]}" for stage in estate.stages},
     )
@@ -191,7 +205,7 @@ def write(estate):
 
 def _visited(estate, b, s, stage):
     """Return the cells in which something was measured; this season only if it has the stage."""
-    keep = (s < estate.clusters.shape[1] - 1) | (stage in estate.stages)
+    keep = (s < estate.past) | (stage in estate.stages)
     return b[keep], s[keep]
 
 
@@ -225,7 +239,7 @@ def _weights(estate, rng, b, s):
     error = 0.08 * rng.standard_normal((2, len(b)))
     lag = np.exp(estate.grams[b, s] - estate.increase[b, s] + error[0])
     days = _flowering(estate.years[s]) + pd.to_timedelta(estate.lag_days[b, s], "D")
-    past = s < estate.clusters.shape[1] - 1
+    past = s < estate.past
     ripe = np.exp(estate.grams[b, s] + error[1])[past]
     names, years = np.array(estate.names)[b], estate.years[s]
     return {

@@ -4,7 +4,6 @@ A world takes a numpy Generator and returns a :class:`estates.Drawn`.  Every siz
 """
 
 import numpy as np
-
 from worlds.estates import PLANS, draw_estate, write
 
 MEASURED = ("before", "clusters", "lag")
@@ -24,11 +23,11 @@ def plan_change(rng):
     The estate's trend is a fall or a rise of up to 4 % a year.
     """
     estate = draw_estate(rng, past=rng.integers(5, 11))
-    blocks, count = estate.clusters.shape
+    blocks = len(estate.names)
     estate.stages = MEASURED
-    estate.clusters += rng.uniform(-0.04, 0.04) * np.arange(count)
+    estate.clusters += rng.uniform(-0.04, 0.04) * estate.time
     changes = rng.permutation(blocks) < blocks / 2
-    turn = count - 1 - rng.integers(0, 4, blocks) * (rng.random(blocks) < 0.5)
+    turn = estate.past - rng.integers(0, 4, blocks) * (rng.random(blocks) < 0.5)
     for at in np.flatnonzero(changes):
         others = [plan for plan in PLANS if abs(np.log(PLANS[plan] / _buds_of(estate, at))) < 0.8]
         others = [plan for plan in others if plan != estate.plans[at, 0]]
@@ -53,11 +52,11 @@ def _drift(rng, noise):
     estate = draw_estate(
         rng, past=8, season_sd=noise * np.sqrt(0.3), residual_sd=noise * np.sqrt(0.7)
     )
-    blocks, count = estate.clusters.shape
+    blocks = len(estate.names)
     falls = np.ones(blocks, bool) if rng.random() < 0.5 else rng.permutation(blocks) < 0.4 * blocks
     slope = -rng.uniform(0.05, 0.07, blocks) * falls
     estate.had[:] = True
-    estate.clusters += slope[:, None] * (np.arange(count) - count / 2)
+    estate.clusters += slope[:, None] * (estate.time - estate.past / 2)
     estate.group[falls] = "falling"
     estate.answer_to_load()
     return write(estate)
@@ -87,13 +86,13 @@ def volatile(rng):
 
 def _loss(rng, marked):
     estate = draw_estate(rng, past=8)
-    blocks, count = estate.clusters.shape
+    blocks = len(estate.names)
     prone = rng.permutation(blocks) < 0.4 * blocks
     chance = np.where(prone, rng.beta(7, 13, blocks), 0.02)
-    estate.lost = rng.random((blocks, count)) < chance[:, None]
+    estate.lost = rng.random(estate.lost.shape) < chance[:, None]
     estate.had[:] = True
     # Somebody has seen a crop of every block.
-    bare = estate.lost[:, :-1].all(1)
+    bare = estate.lost[:, : estate.past].all(1)
     estate.lost[bare, 0] = False
     estate.group[prone] = "prone"
     estate.loss_marked = marked
@@ -118,12 +117,12 @@ def load_response(rng):
     The coming plan is 60 buds, for a fifth of the blocks 20 again.
     """
     estate = draw_estate(rng, past=9)
-    blocks, count = estate.clusters.shape
+    blocks = len(estate.names)
     strong = rng.permutation(blocks) < 0.4 * blocks
     estate.had[:] = True
     estate.plans[:, :4], estate.plans[:, 4:] = "10x2", "6x10"
     back = rng.random(blocks) < 0.2
-    estate.plans[back, -1] = "10x2"
+    estate.plans[back, estate.past :] = "10x2"
     times = np.where(strong, np.log(2.4), np.log(1.1))[:, None]
     estate.clusters += np.where(estate.plans == "6x10", times, 0.0)
     # Blocks of 20 buds that bear little: with 60 they come to an ordinary crop.
@@ -136,8 +135,7 @@ def load_response(rng):
 def alternate(rng):
     """The estate bears much and little by turns, by a fifth to either side."""
     estate = draw_estate(rng, season_sd=0.10)
-    count = estate.clusters.shape[1]
-    turns = (-1.0) ** (np.arange(count) + rng.integers(2))
+    turns = (-1.0) ** (estate.time + rng.integers(2))
     estate.clusters += 0.2 * turns
     estate.answer_to_load()
     return write(estate)

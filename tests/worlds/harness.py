@@ -41,61 +41,66 @@ def one(world, replicate, seeds="tuning", draws=1000):
     Returns
     -------
     DataFrame
-        One row a stage and block, and one for the estate's total: world, replicate, stage, who
-        (``block`` or ``total``), block, group, truth [t]; ``middle`` and ``p025`` to ``p975`` [t]
-        of the draws that bear a crop; ``all10`` and ``all90`` [t] of all the draws; ``said_lost``,
-        the share of draws without a crop [1]; crps [t]; pit [1], randomised where draws tie with
-        the truth; and each baseline's crop [t].
+        One row a stage, future and block, and one for the estate's total: world, replicate, stage,
+        who (``block`` or ``total``), block, group, future, truth [t]; ``middle`` and ``low50`` to
+        ``high95`` [t] of the draws that bear a crop; ``all_low80`` and ``all_high80`` [t] of all
+        the draws; ``said_lost``, the share of draws without a crop [1]; crps [t]; pit [1],
+        randomised where draws tie with the truth; and each baseline's crop [t].
     """
     key = [SEEDS[seeds], zlib.crc32(world.encode()), replicate]
     drawn = WORLDS[world](np.random.default_rng(key))
     rng = np.random.default_rng([*key, 1])
     names = list(drawn.truth.index)
-    rivals = baselines(drawn.records, drawn.season, names)
-    truth = np.r_[drawn.truth, drawn.truth.sum()]
-    rivals = np.vstack([rivals[list(BASELINES)], rivals[list(BASELINES)].sum()])
+    rivals = baselines(drawn.records, drawn.season, names)[list(BASELINES)]
+    rivals = np.vstack([rivals, rivals.sum()])
+    truth = np.vstack([drawn.truth, drawn.truth.sum()])
     frames = []
     for stage, day in drawn.days.items():
         made = cropload.forecast(drawn.records, drawn.season, day, draws=draws, seed=replicate)
         assert list(made.blocks) == names
         crops = np.vstack([made.draws, made.draws.sum(0)])
+        # What was counted tells of the first future alone.
+        futures = truth if stage == "before" else truth[:, :1]
+        each = np.repeat(np.arange(len(truth)), futures.shape[1])
         frame = pd.DataFrame(
             {
                 "world": world,
                 "replicate": replicate,
                 "stage": stage,
-                "who": ["block"] * len(names) + ["total"],
-                "block": [*names, "estate"],
-                "group": [*drawn.group, "total"],
-                "truth": truth,
-                **_reduced(crops, truth, rng),
+                "who": np.array(["block"] * len(names) + ["total"])[each],
+                "block": np.array([*names, "estate"])[each],
+                "group": np.array([*drawn.group, "total"])[each],
+                "future": np.tile(np.arange(futures.shape[1]), len(truth)),
+                "truth": futures.ravel(),
+                **_ranges(crops, each),
+                **_scores(crops, futures, rng),
             }
         )
-        frame[list(BASELINES)] = rivals
+        frame[list(BASELINES)] = rivals[each]
         frames.append(frame)
     return pd.concat(frames, ignore_index=True)
 
 
-def _reduced(crops, truth, rng):
-    """Reduce draws (rows, draws) [t] to what is scored."""
+def _ranges(crops, each):
+    """Reduce draws (rows, draws) [t] to ranges; ``each`` says which row stands where."""
     bears = crops > _NOTHING
     kept = np.where(bears, crops, np.nan)
     kept[~bears.any(1)] = 0.0
-    levels = [0.5, *np.ravel(list(_ENDS.values()))]
-    middle, *ends = np.nanquantile(kept, levels, axis=1)
+    middle, *ends = np.nanquantile(kept, [0.5, *np.ravel(list(_ENDS.values()))], axis=1)
     low, high = np.quantile(crops, _ENDS[80], axis=1)
-    below = (crops < truth[:, None] - _NOTHING).mean(1)
-    same = (np.abs(crops - truth[:, None]) <= _NOTHING).mean(1)
     names = [f"{end}{share}" for share in SHARES for end in ("low", "high")]
-    return {
-        "middle": middle,
-        **dict(zip(names, ends, strict=True)),
-        "all_low80": low,
-        "all_high80": high,
-        "said_lost": 1 - bears.mean(1),
-        "crps": crps_ensemble(truth, crops, backend="numpy"),
-        "pit": below + same * rng.random(len(truth)),
-    }
+    found = {"middle": middle, **dict(zip(names, ends, strict=True))}
+    found |= {"all_low80": low, "all_high80": high, "said_lost": 1 - bears.mean(1)}
+    return {name: values[each] for name, values in found.items()}
+
+
+def _scores(crops, truth, rng):
+    """Score draws (rows, draws) [t] by truths (rows, futures) [t]."""
+    away = crops[:, None] - truth[..., None]
+    below, same = (away < -_NOTHING).mean(-1), (np.abs(away) <= _NOTHING).mean(-1)
+    crps = crps_ensemble(truth, np.broadcast_to(crops[:, None], away.shape), backend="numpy")
+    pit = below + same * rng.random(truth.shape)
+    return {"crps": crps.ravel(), "pit": pit.ravel()}
 
 
 def run(worlds, replicates, seeds="tuning", jobs=1, draws=1000):
@@ -165,7 +170,7 @@ def _summed(rows):
 def table(frame):
     """Return the summary as text of about 115 columns."""
     lines = [
-        "world          stage    who/group    n   rmse |  last  mean shrnk mixed smoot |  bias | "
+        "world          stage    who/group      n   rmse |  last  mean shrnk mixed smoot |  bias | "
         "in50 in80 +-    in95 | skill  gap pitsd"
     ]
     found = [summary(frame)]
@@ -175,7 +180,7 @@ def table(frame):
         found.append(summary(groups.drop(columns="who").rename(columns={"group": "who"})))
     rows = pd.concat(found).sort_values("world", key=_order(frame), kind="stable")
     lines += [
-        f"{r['world']:<14} {r['stage']:<8} {r['who']:<10}{r['kept']:4.0f} {r['rmse']:6.3f} | "
+        f"{r['world']:<14} {r['stage']:<8} {r['who']:<10}{r['kept']:6.0f} {r['rmse']:6.3f} | "
         + " ".join(f"{r[f'rmse_{name}']:5.3f}" for name in BASELINES)
         + f" | {r['bias']:+.2f} | {r['in50']:4.0f} {r['in80']:4.0f} {r['in80+-']:4.1f} "
         f"{r['in95']:5.0f} | {r['skill']:5.2f} {r['pit_gap']:.2f} {r['pit_sd']:5.2f}"
