@@ -14,9 +14,14 @@ ALPHA = 0.4
 
 
 def baselines(records, season, blocks):
-    """Return what each baseline expects of each block [t], a DataFrame by block."""
-    past = records.harvest
-    past = past[(past["season"] < season) & (past["tonnes"] > 0)].sort_values("season")
+    """Return what each baseline expects of each block, a DataFrame by block.
+
+    One column a baseline [t], for a season that is not lost, and ``bearing``, the share of past
+    seasons that were not [1].
+    """
+    past = records.harvest[records.harvest["season"] < season].sort_values("season")
+    bearing = (past["tonnes"] > 0).groupby(past["block"]).mean()
+    past = past[past["tonnes"] > 0]
     logs = np.log(past["tonnes"])
     by_block = past.groupby("block")["tonnes"]
     answers = {
@@ -24,6 +29,7 @@ def baselines(records, season, blocks):
         "mean": by_block.mean(),
         "shrunk": np.exp(_shrunk(logs.groupby(past["block"]))),
         "mixed": np.exp(_mixed(past.assign(y=logs))),
+        "bearing": bearing,
         "smooth": np.exp(
             logs.groupby(past["block"]).apply(
                 lambda y: y.ewm(alpha=ALPHA, adjust=True).mean().iloc[-1]
