@@ -199,7 +199,8 @@ def table(frame):
         f"{r['world']:<14} {r['stage']:<8} {r['who']:<10}{r['kept']:6.0f} {r['rmse']:6.3f} | "
         + " ".join(f"{r[f'rmse_{name}']:5.3f}" for name in BASELINES)
         + f" | {r['bias']:+.2f} | {r['in50']:4.0f} {r['in80']:4.0f} {r['in80+-']:4.1f} "
-        f"{r['in95']:5.0f} {r['said']:4.0f}{r['lost']:5.0f} | {r['skill']:5.2f} {r['pit_gap']:.2f} {r['pit_sd']:5.2f}"
+        f"{r['in95']:5.0f} {r['said']:4.0f}{r['lost']:5.0f} | "
+        f"{r['skill']:5.2f} {r['pit_gap']:.2f} {r['pit_sd']:5.2f}"
         for r in rows.to_dict("records")
     ]
     return "\n".join(lines)
