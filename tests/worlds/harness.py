@@ -20,7 +20,6 @@ sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 # ruff: noqa: E402
 import numpy as np
 import pandas as pd
-from scoringrules import crps_ensemble
 from worlds.baselines import baselines
 from worlds.generators import WORLDS
 
@@ -109,6 +108,9 @@ def _ranges(crops, each):
 
 def _scores(crops, truth, rng):
     """Score draws (rows, draws) [t] by truths (rows, futures) [t]."""
+    # Here, so that a plain installation can still import the module.
+    from scoringrules import crps_ensemble
+
     away = crops[:, None] - truth[..., None]
     below, same = (away < -_NOTHING).mean(-1), (np.abs(away) <= _NOTHING).mean(-1)
     crps = crps_ensemble(truth, np.broadcast_to(crops[:, None], away.shape), backend="numpy")
