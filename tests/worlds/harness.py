@@ -200,7 +200,7 @@ def _summed(rows):
 
 
 def table(frame):
-    """Return the summary as text of 119 columns; ``!`` stands behind a figure that misses its target.
+    """Return the summary as text; ``!`` stands behind a figure that misses its target.
 
     The targets: log RMSE before any count at most 1.02 times the best baseline's, and 75 to 88 %
     inside the 80 % range, give or take its interval.
@@ -216,10 +216,11 @@ def table(frame):
         found.append(summary(groups.drop(columns="who").rename(columns={"group": "who"})))
     rows = pd.concat(found).sort_values("world", key=_order(frame), kind="stable")
     lines += [
-        f"{r['world']:<14} {r['stage']:<8} {r['who']:<10}{r['kept']:6.0f} {r['rmse']:5.3f}{_loses(r)} | "
+        f"{r['world']:<14} {r['stage']:<8} {r['who']:<10}{r['kept']:6.0f} "
+        f"{r['rmse']:5.3f}{_loses(r)} | "
         + " ".join(f"{r[f'rmse_{name}']:5.3f}" for name in BASELINES)
-        + f" | {r['bias']:+.2f} | {r['in50']:4.0f} {r['in80']:4.0f}{_strays(r)}{r['in80+-']:4.1f} "
-        f"{r['in95']:5.0f} {r['said']:4.0f}{r['lost']:5.0f} | "
+        + f" | {r['bias']:+.2f} | {r['in50']:4.0f} {r['in80']:4.0f}{_strays(r)}"
+        f"{r['in80+-']:4.1f} {r['in95']:5.0f} {r['said']:4.0f}{r['lost']:5.0f} | "
         f"{r['skill']:5.2f} {r['pit_gap']:.2f} {r['pit_sd']:5.2f}"
         for r in rows.to_dict("records")
     ]
