@@ -158,6 +158,7 @@ def lag_days(rng):
     estate.stages = MEASURED
     estate.flowering_known = True
     estate.lag_days = rng.integers(32, 61, estate.clusters.shape)
+    estate.group = np.where(estate.lag_days[:, estate.past] < 44, "early", "late")
     slope = rng.normal(0.02, 0.003)
     estate.increase += slope * np.maximum(52 - estate.lag_days, 0)
     estate.answer_to_load()
@@ -173,8 +174,14 @@ def two_seasons(rng):
 
 
 def no_plan(rng):
-    """Tonnes and clusters are on record, and never a plan; habits are kept."""
+    """Tonnes and clusters are on record, and never a plan; habits are kept.
+
+    Estates differ by far more than elsewhere: small vines and large ones, short wood and hedges.
+    """
     estate = draw_estate(rng)
+    size = rng.uniform(-0.6, 0.6)
+    estate.clusters += size
+    estate.group[:] = "large" if size > 0 else "small"
     estate.stages = ("before", "clusters")
     estate.plans_known = False
     estate.answer_to_load()

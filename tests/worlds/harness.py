@@ -210,7 +210,10 @@ def table(frame):
         "in50 in80  +-   in95 said/lost | skill  gap pitsd"
     ]
     found = [summary(frame)]
-    groups = frame[(frame["stage"] == "before") & (frame["who"] == "block")]
+    # Kinds of blocks apart, before any count and at the last stage there is.
+    last = frame.groupby("world")["stage"].transform("last")
+    groups = frame[(frame["stage"] == "before") | (frame["stage"] == last)]
+    groups = groups[groups["who"] == "block"]
     groups = groups[groups.groupby("world")["group"].transform("nunique") > 1]
     if len(groups):
         found.append(summary(groups.drop(columns="who").rename(columns={"group": "who"})))

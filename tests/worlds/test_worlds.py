@@ -134,6 +134,11 @@ def test_a_block_answers_to_its_load_in_its_own_way(group):
     assert_bias_within(rows_of("load_response", group=group), 0.10)
 
 
+@pytest.mark.parametrize("group", ["early", "late"])
+def test_weights_of_an_early_and_of_a_late_day_after_flowering_are_read_right(group):
+    assert_bias_within(rows_of("lag_days", "lag", group=group), 0.03)
+
+
 @pytest.mark.parametrize("group", ["prone", "ordinary"])
 @pytest.mark.parametrize("world", ["loss_unmarked", "loss_marked"])
 def test_the_chance_of_a_nil_crop_is_told(world, group):
@@ -152,7 +157,8 @@ def test_the_forecast_of_a_block_that_loses_crops_is_even_over_all_seasons(world
         assert abs(share - 0.2) <= 0.06 + error, f"fifth {fifth + 1}: {100 * share:.0f} %"
 
 
-def test_a_block_without_a_plan_on_record_is_not_pulled_to_a_guess():
-    rows = rows_of("no_plan")
+@pytest.mark.parametrize("group", ["small", "large"])
+def test_a_block_without_a_plan_on_record_is_not_pulled_to_a_guess(group):
+    rows = rows_of("no_plan", group=group)
     pull, error = clustered(np.log(rows["middle"] / rows["shrunk"]), rows["replicate"])
     assert abs(pull) <= 0.05 + error, f"pulled by {pull:+.3f} (ln) off the shrunk mean"
