@@ -10,6 +10,7 @@ from cropload.beliefs.accepted import accepted_before
 from cropload.beliefs.groundwork import lay_ground
 from cropload.beliefs.guard import guard_crops, named
 from cropload.beliefs.history import estate_of, learned_before
+from cropload.beliefs.loss import loss_notes
 from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.measured import lost_blocks, measurements
 from cropload.beliefs.ranges import DEFAULT_DRAWS
@@ -284,6 +285,7 @@ def draw_forecast(estate, so_far, draws, seed):
         for block in facts.names
         if block in so_far.lost
     ]
+    notes += loss_notes(estate, everyone)
     notes += estate.young.notes(facts.names)
     notes += estate.accepted_notes
     made = Forecast(
@@ -303,7 +305,8 @@ def draw_forecast(estate, so_far, draws, seed):
         estate=estate,
         notes=tuple(notes),
     )
-    hanging = growth.kg_picked * (facts.bearing / 1000.0)[:, None]
+    kept = estate.loss.kept(facts.names, everyone, draws, seed)
+    hanging = growth.kg_picked * kept * (facts.bearing / 1000.0)[:, None]
     crop = made.with_picked(hanging)
     middle = np.median(crop, axis=1) / facts.area_ha
     return replace(made, draws=crop, notes=(*made.notes, *guard_crops(facts.names, middle)))

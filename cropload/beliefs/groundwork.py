@@ -10,6 +10,7 @@ from cropload.beliefs.accepted import Accepted, accepted_before, accepted_notes
 from cropload.beliefs.lag_days import lag_days
 from cropload.beliefs.learn_spreads import learn_spreads, teachers
 from cropload.beliefs.loads import filled_loads, planned_loads, usual_loads
+from cropload.beliefs.loss import LossChance, loss_chance
 from cropload.beliefs.measured import measurements, plans_by_season
 from cropload.beliefs.measurements import Measurements
 from cropload.beliefs.own import OwnPrior, own_prior
@@ -88,6 +89,7 @@ class Groundwork:
     prior_keys: dict
     ages: YoungBlocks
     own: OwnPrior
+    loss: LossChance
     accepted: Accepted
     accepted_notes: tuple
 
@@ -287,6 +289,7 @@ def lay_ground(
         prior_keys=dict(zip(facts.varieties, keys, strict=True)),
         ages=young,
         own=OwnPrior.nothing_seen(on_record),
+        loss=loss_chance(records, facts, measured, int(season)),
         accepted=accepted,
         accepted_notes=accepted_notes(
             accepted,

@@ -22,7 +22,8 @@ class PlanDraws:
 
     ``first`` and ``settled`` hold arrays of shape (plans, blocks, draws): the coming season, and
     the same season had the vines long carried the plan, young vines being two years older.
-    ``log_components`` are the draws they come from, (components, blocks, draws) [1].
+    ``log_components`` are the draws they come from, (state, blocks, draws) [1]. ``kept`` says in
+    which draws a crop is not lost, (blocks, draws); None where crops are told as if none is.
     """
 
     plans: tuple
@@ -33,9 +34,14 @@ class PlanDraws:
     log_components: np.ndarray
     first: Growth
     settled: Growth
+    kept: np.ndarray | None = None
 
     def _growth(self, settled):
         return self.settled if settled else self.first
+
+    def _picked(self, settled):
+        picked = self._growth(settled).kg_picked
+        return picked if self.kept is None else picked * self.kept
 
     def shoots_per_m(self):
         """Return shoots per metre of canopy, non-count shoots included [1/m]."""
@@ -44,11 +50,11 @@ class PlanDraws:
 
     def tonnes(self, settled=False):
         """Return the crop of each block that reaches the scale [t]."""
-        return self._growth(settled).kg_picked * (self.bearing / 1000.0)[:, None]
+        return self._picked(settled) * (self.bearing / 1000.0)[:, None]
 
     def t_ha(self, settled=False):
         """Return the crop per hectare of the block [t/ha]."""
-        return self._growth(settled).kg_picked * (self.bearing / 1000.0 / self.area_ha)[:, None]
+        return self._picked(settled) * (self.bearing / 1000.0 / self.area_ha)[:, None]
 
     def ravaz(self, settled=False):
         """Return picked crop to the prunings of the wood grown in the same season [kg/kg]."""
@@ -107,7 +113,7 @@ def _grown_older(estate, blocks, x):
     return x, share[:, None] if share.any() else None
 
 
-def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0):
+def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0, losses=False):
     """Draw what every plan would give in every block.
 
     Parameters
@@ -124,6 +130,9 @@ def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0):
         Seed [1].
     dead_buds : float
         Share of the buds left that winter has killed [1]; the vine answers to the live ones.
+    losses : bool
+        Whether crops are lost in some draws, as often as the records say; told as if none is
+        otherwise.
 
     Returns
     -------
@@ -161,6 +170,7 @@ def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0):
         log_components=x,
         first=grow(x, shape, state, e, log_share=share),
         settled=grow(older, shape, state.settled_at(shape.log_buds), e, log_share=later),
+        kept=estate.loss.kept(facts.names, blocks, draws, seed) if losses else None,
     )
 
 

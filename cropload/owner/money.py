@@ -233,7 +233,7 @@ def scenario_draws(
         blocks=blocks,
         plans=plans,
         buds=np.array([[plan.buds for plan in row] for row in layout], float),
-        drawn=plan_draws(estate, places, layout, draws=draws, seed=seed),
+        drawn=plan_draws(estate, places, layout, draws=draws, seed=seed, losses=True),
         estate=estate,
     )
 

@@ -10,6 +10,7 @@ from cropload.answer import Answer
 from cropload.beliefs import ranges
 from cropload.beliefs.guard import guard_crops
 from cropload.beliefs.history import estate_before_season
+from cropload.beliefs.loss import loss_notes
 from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.origins import HANDBOOK, component_origins
 from cropload.beliefs.plan_draws import plan_draws
@@ -272,6 +273,7 @@ def compare_plans(
     notes = [
         *estate.young.notes(estate.facts.names, [at]),
         *unknown_load,
+        *loss_notes(estate, [at], conditional=True),
         *far_notes(plans, usual),
         *general_notes(estate.facts.varieties[at], components),
         *estate.accepted_notes,
