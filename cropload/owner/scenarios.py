@@ -231,7 +231,7 @@ def _block_rows(found, density_band, ravaz_band, frost):
                 "area_ha": float(facts.area_ha[place]),
                 "plan": str(plans[s]),
                 "buds_per_vine": plans[s].buds,
-                "buds_per_m": plans[s].buds / length,
+                "buds_per_m": plans[s].buds_per_metre(length),
                 "canopy_length_m": length,
             }
             for column in RANGED:

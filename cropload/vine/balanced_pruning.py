@@ -178,38 +178,6 @@ def balanced_buds(pruning_weight_kg, first, further, unit_kg):
     return plain(np.minimum(units, 1.0) * formula.first + beyond * formula.further)
 
 
-def charge_buds(pruning_weight_kg):
-    """Return the fewest and most buds to leave by the UK charge rule [1/vine].
-
-    Parameters
-    ----------
-    pruning_weight_kg : float or array
-        Prunings of this vine [kg].
-
-    Returns
-    -------
-    (float or array, float or array)
-        Buds at the heavy and at the light end of a cane's weight [1/vine].
-
-    Raises
-    ------
-    CroploadError
-        When a weight is negative or infinite.
-
-    Notes
-    -----
-    Valid for cool climates: prunings in grams over 30 to 40 (``charge.uk`` in the handbook).
-
-    Examples
-    --------
-    >>> charge_buds(0.6)
-    (15.0, 20.0)
-    """
-    grams = 1000 * numbers("pruning_weight_kg", pruning_weight_kg, "kg")
-    light, heavy = handbook.band("charge.uk")
-    return plain(grams / heavy), plain(grams / light)
-
-
 @dataclass(frozen=True, eq=False, repr=False, kw_only=True)
 class BalancedLookup(Answer):
     """Buds to leave by the prunings of a vine; its frame has a line a weight.

@@ -103,7 +103,7 @@ def _stop_at(faults, file):
         raise RecordsError(mine, opening="Nothing was added")
 
 
-def match_rows(spec, matches, rows, file, has_rows=True):
+def match_rows(spec, matches, rows, file):
     """Check that every value of new rows has a column in the file's header."""
     wanted = {name for row in rows for name in row}
     lost = [name for name in spec.names if name in wanted and name not in matches]
