@@ -208,7 +208,7 @@ def _block_rows(found, density_band, ravaz_band, frost):
     for at, block in enumerate(found.blocks):
         place = int(drawn.blocks[at])
         canopies, length = int(facts.canopies[place]), float(facts.canopy_length_m[place])
-        density = bands.density_band(density_band, canopies)
+        density = bands.density_band(density_band)
         balance = bands.ravaz_band(ravaz_band, canopies)
         held[block] = (density, balance)
         plans = tuple(found.plans[name][block] for name in found.names)

@@ -111,9 +111,6 @@ def _run(given):
     check_results(report_files(**files).values(), given.replace)
     records, units = options.records_of(given), options.units_of(given)
     costs, scenarios = costs_of(given.cost), scenarios_of(given, records)
-    density = given.density_band
-    if density is not None:
-        density = options.density_band_of(density, 1, units)
     found = compare_scenarios(
         records,
         scenarios,
@@ -121,7 +118,7 @@ def _run(given):
         costs=costs,
         draws=given.draws,
         seed=given.seed,
-        density_band=density,
+        density_band=options.density_band_of(given.density_band, units),
         ravaz_band=given.ravaz_band,
         frost=not given.no_frost,
     )

@@ -53,24 +53,19 @@ def _run(given):
     if given.plans is None:
         raise CroploadError("Which plans? Name them, like --plans 3x6+3x2,3x8+3x2.")
 
-    from cropload.beliefs.meant import check_block
     from cropload.pruning import words
     from cropload.pruning.compare import compare_plans
     from cropload.show.terminal import paragraph, points
 
     units, records = options.units_of(given), options.records_of(given)
-    block = check_block(records, given.block)
-    at = records.blocks["block"].tolist().index(block)
     found = compare_plans(
         records,
-        block,
+        given.block,
         given.plans,
         given.season,
         draws=given.draws,
         seed=given.seed,
-        density_band=options.density_band_of(
-            given.density_band, int(records.blocks["canopies"].iloc[at]), units
-        ),
+        density_band=options.density_band_of(given.density_band, units),
         ravaz_band=given.ravaz_band,
         reference_plan=given.reference_plan,
     )
@@ -78,7 +73,12 @@ def _run(given):
         from cropload.frost.cover import with_frost
 
         found = with_frost(
-            found, records, block, case=given.case, reference_plan=given.reference_plan, **asked
+            found,
+            records,
+            found.block,
+            case=given.case,
+            reference_plan=given.reference_plan,
+            **asked,
         )
     options.save(given, words.export(found, units))
     load = list(found.load_notes)
@@ -119,9 +119,7 @@ def _all_blocks(given):
         given.season,
         draws=given.draws,
         seed=given.seed,
-        density_band=options.density_band_of(given.density_band, 1, units)
-        if given.density_band
-        else None,
+        density_band=options.density_band_of(given.density_band, units),
         ravaz_band=given.ravaz_band,
     )
     options.save(given, words.export(found, units))

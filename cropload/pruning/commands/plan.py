@@ -102,7 +102,6 @@ def _share(name, per_cent):
 
 
 def _run(given):
-    from cropload.beliefs.meant import check_block
     from cropload.pruning.find_plan import find_plans
     from cropload.units import METRIC, US
 
@@ -116,16 +115,11 @@ def _run(given):
     tolerance = given.tolerance_pct
     tolerance = None if tolerance is None else _share("--tolerance-pct", tolerance)
     units, records = options.units_of(given), options.records_of(given)
-    block = check_block(records, given.block)
-    at = records.blocks["block"].tolist().index(block)
-    canopies = int(records.blocks["canopies"].iloc[at])
     asked = given.shoots_per_m if given.shoots_per_ft is None else given.shoots_per_ft
-    density = options.density_band_of(
-        asked, canopies, METRIC if given.shoots_per_ft is None else US
-    )
+    density = options.density_band_of(asked, METRIC if given.shoots_per_ft is None else US)
     found = find_plans(
         records,
-        block,
+        given.block,
         target_t_ha=target,
         season=given.season,
         shoots_per_m=None if asked is None else density,
