@@ -194,6 +194,19 @@ class BalancedLookup(Answer):
     cap_buds: tuple | None = None
 
 
+_whether_number = arguments.optional(arguments.number(0))
+
+
+@arguments.check_arguments(
+    start=_whether_number,
+    stop=_whether_number,
+    step=_whether_number,
+    cap=arguments.optional(
+        arguments.any_of(
+            arguments.number(0, above=True), arguments.pair(arguments.number(0, above=True))
+        )
+    ),
+)
 def balanced_table(
     formula, units="metric", start=None, stop=None, step=None, *, vine_spacing_m=None, cap=None
 ):
@@ -227,7 +240,7 @@ def balanced_table(
 
     Notes
     -----
-    Part units are taken proportionally, see `balanced_buds`.  Buds are rounded to the nearest
+    Valid as `balanced_buds`; part units are taken proportionally.  Buds are rounded to the nearest
     whole one, half a bud upwards; a cap is rounded down.
 
     Examples
