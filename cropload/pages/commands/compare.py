@@ -1,47 +1,45 @@
 """The command ``compare``: what each pruning plan would give in a block, or in every block."""
 
 from cropload.errors import CroploadError
-from cropload.frost.commands.frost import add_weather, weather_of
+from cropload.frost.commands.frost import WEATHER, weather_of
 from cropload.show import options
 from cropload.show.command import Command
+from cropload.show.options import either, option
 
-
-def _arguments(parser):
-    options.add_records(parser)
-    which = parser.add_mutually_exclusive_group(required=True)
-    options.add_block(which, required=False)
-    which.add_argument(
-        "--all-blocks",
-        action="store_true",
-        help="one row a block: what its usual plan, or each of --plans, would give",
-    )
-    parser.add_argument(
+_ARGUMENTS = (
+    options.RECORDS,
+    either(
+        options.block(required=False),
+        option(
+            "--all-blocks",
+            help="one row a block: what its usual plan, or each of --plans, would give",
+        ),
+        required=True,
+    ),
+    option(
         "--plans",
-        metavar="PLANS",
-        help="plans, with commas between: canes x buds, then + spurs x buds, like "
+        "PLANS",
+        "plans, with commas between: canes x buds, then + spurs x buds, like "
         "3x6+3x2,3x8+3x2 (24x2 is spurs alone)",
-    )
-    options.add_season(parser)
-    options.add_units(parser)
-    options.add_bands(parser)
-    options.add_reference_plan(parser)
-    options.add_draws(parser)
-    parser.add_argument(
-        "--sources", action="store_true", help="list where each component came from"
-    )
-    parser.add_argument(
-        "--frost",
-        action="store_true",
-        help="add what past springs would have left of each plan, from table weather",
-    )
-    parser.add_argument(
+    ),
+    options.SEASON,
+    options.UNITS,
+    options.BANDS,
+    options.REFERENCE_PLAN,
+    options.DRAWS,
+    option("--sources", help="list where each component came from"),
+    option(
+        "--frost", help="add what past springs would have left of each plan, from table weather"
+    ),
+    option(
         "--case",
-        choices=("laid_down", "upright_until_final_cut"),
-        default="laid_down",
         help="with --frost: how the wood stands while the first buds push",
-    )
-    add_weather(parser)
-    options.add_csv(parser)
+        default="laid_down",
+        choices=("laid_down", "upright_until_final_cut"),
+    ),
+    WEATHER,
+    options.CSV,
+)
 
 
 def _run(given):
@@ -99,7 +97,7 @@ def _run(given):
         origins_text(found.components, units, given.sources),
         paragraph(options.CAUTION),
     ]
-    return "\n\n".join(part for part in parts if part)
+    return parts
 
 
 def _all_blocks(given):
@@ -130,7 +128,7 @@ def _all_blocks(given):
         points(found.notes),
         paragraph(options.CAUTION),
     ]
-    return "\n\n".join(part for part in parts if part)
+    return parts
 
 
 def origins_text(components, units, in_full):
@@ -167,7 +165,7 @@ COMMANDS = (
             cropload compare --example --block "Long Acre" --plans 24x2 --units us
             cropload compare my_season --all-blocks
         """,
-        arguments=_arguments,
+        arguments=_ARGUMENTS,
         run=_run,
     ),
 )
