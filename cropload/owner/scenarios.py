@@ -122,11 +122,10 @@ class Scenarios(Answer):
         return scenario_tables(self, unit_system(units))
 
     def plot(self, ax=None, units=METRIC):
-        """Raise CroploadError: the figures of scenarios are those of the owner's report."""
-        raise CroploadError(
-            "The figures of scenarios are pictures of the owner's page: take `report(...).html()`, "
-            "or `cropload report ... --html FILE`."
-        )
+        """Draw what each scenario leaves over, or its crop where money is not known."""
+        from cropload.owner.charts import first_rows
+
+        return first_rows(self, unit_system(units)).plot(ax)
 
 
 @arguments.check_arguments(scenarios=arguments.by_block("plans"))

@@ -78,6 +78,12 @@ class CountPlan(Answer):
             caption += "; * weigh clusters there too"
         return [Table.of("walk", caption, rows, columns)]
 
+    def plot(self, ax=None, units=METRIC):
+        """Draw the vines to count where they stand in the rows."""
+        from cropload.season.charts import walk_panel
+
+        return walk_panel(self).plot(ax)
+
     @staticmethod
     def _vines(mine):
         marks = mine["weigh"].map({True: "*", False: ""})

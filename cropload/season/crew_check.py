@@ -87,6 +87,12 @@ class CrewCheck(Answer):
         """Return the rows, those with too few vines for a word left out of the first table."""
         return [crew_table(self, told_only=True), crew_table(self)]
 
+    def plot(self, ax=None, units=METRIC):
+        """Draw the buds left in each row against the plan."""
+        from cropload.season.charts import crew_rows
+
+        return crew_rows(self).plot(ax)
+
 
 @arguments.check_arguments(
     records=arguments.records,

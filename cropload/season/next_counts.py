@@ -57,6 +57,12 @@ class NextCounts(Answer):
         """Return the ranking; the same in any units."""
         return [counts_table(self)]
 
+    def plot(self, ax=None, units=METRIC):
+        """Draw what the best counts take off the range."""
+        from cropload.season.charts import counts_rows
+
+        return counts_rows(self, units).plot(ax)
+
 
 def vine_minutes(stage):
     """Return the crew's minutes for one vine at a stage [min], from the handbook."""
