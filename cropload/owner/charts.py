@@ -30,10 +30,8 @@ def first_rows(found, units=METRIC):
 
     Parameters
     ----------
-    found : Scenarios
-        As from ``compare_scenarios``.
-    units : UnitSystem
-        Units to show.
+    found, units : Scenarios, UnitSystem
+        As from ``compare_scenarios``, and the units to show.
     """
     names = tuple(
         f"{cut_name(name, 30)} (recommended)" if name == found.choice.chosen else name

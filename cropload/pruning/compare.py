@@ -205,18 +205,14 @@ def compare_plans(
 
     Parameters
     ----------
-    records : Records
-        As read by ``read_records``.
-    block : str
-        Name of the block.
+    records, block : Records, str
+        As read by ``read_records``, and the name of one of its blocks.
     plans : str or iterable of str or PruningPlan
         Plans like ``"3x6+3x2,3x8+3x2"``.
     season : int, optional
         Year of the harvest the pruning is for; the next one when left out.
-    draws : int
-        Draws [1]; 100 or more.
-    seed : int
-        Seed of the draws [1].
+    draws, seed : int
+        Draws, 100 or more, and their seed [1].
     density_band, ravaz_band : str or (low, high), optional
         Handbook key, or ends of a band of your own, for shoots per metre of canopy [1/m] and for
         yield to pruning weight [kg/kg].

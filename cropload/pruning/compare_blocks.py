@@ -95,10 +95,8 @@ def compare_blocks(
         Year of the harvest the pruning is for; the next one when left out.
     blocks : iterable of str, optional
         Names of the blocks; all of them when left out.
-    draws : int
-        Draws [1]; 100 or more.
-    seed : int
-        Seed of the draws [1].
+    draws, seed : int
+        Draws, 100 or more, and their seed [1].
     density_band, ravaz_band : str or (low, high), optional
         As in ``compare_plans``.
     reference_plans : dict, optional

@@ -215,10 +215,8 @@ def find_plans(
 
     Parameters
     ----------
-    records : Records
-        As read by ``read_records``.
-    block : str
-        Name of the block.
+    records, block : Records, str
+        As read by ``read_records``, and the name of one of its blocks.
     target_t_ha : float
         Wanted crop at the scale [t/ha].
     season : int, optional

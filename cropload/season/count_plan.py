@@ -149,10 +149,8 @@ def sample_vines(
 
     Parameters
     ----------
-    records : Records
-        As read by ``read_records``.
-    block : str
-        Name of the block.
+    records, block : Records, str
+        As read by ``read_records``, and the name of one of its blocks.
     measure : str
         Column of ``counts`` that sets the number of vines.
     beside : sequence of str

@@ -37,10 +37,8 @@ def season_days(records, season):
 
     Parameters
     ----------
-    records : Records
-        As read by ``read_records``.
-    season : int
-        Year of harvest.
+    records, season : Records, int
+        As read by ``read_records``, and the year of harvest.
 
     Returns
     -------

@@ -111,10 +111,8 @@ def season_meant(records, block, season, today=None):
 
     Parameters
     ----------
-    records : Records
-        As read by ``read_records``.
-    block : str
-        Name of the block.
+    records, block : Records, str
+        As read by ``read_records``, and the name of one of its blocks.
     season : int
         Year of harvest.
     today : date, optional
