@@ -12,6 +12,7 @@ __version__ = "0.1.0"
 #: Public name -> the module that holds it.
 _HOME = {
     "balanced_buds": "cropload.vine.balanced_pruning",
+    "balanced_table": "cropload.vine.balanced_pruning",
     "ravaz_index": "cropload.vine.balance",
     "replacement_buds": "cropload.vine.bud_damage",
     "mean_from_sample": "cropload.beliefs.counting",
@@ -21,6 +22,11 @@ _HOME = {
     "next_counts": "cropload.season.next_counts",
     "thin_to": "cropload.season.thinning",
     "crew_check": "cropload.season.crew_check",
+    "season_days": "cropload.season.season_days",
+    "forecast_fan": "cropload.season.season_days",
+    "read_log": "cropload.season.forecast_log",
+    "what_moved": "cropload.season.what_moved",
+    "stage_errors": "cropload.season.stage_errors",
     "PruningPlan": "cropload.vine.plan",
     "compare_blocks": "cropload.pruning.compare_blocks",
     "compare_plans": "cropload.pruning.compare",
@@ -32,9 +38,11 @@ _HOME = {
     "frost_survival": "cropload.frost.survival",
     "replay_frost": "cropload.frost.replay",
     "review_season": "cropload.review.review",
+    "level_scores": "cropload.review.scores",
     "split_miss": "cropload.review.split_miss",
     "learn": "cropload.review.learning",
     "accept": "cropload.review.accepting",
+    "lesson_effect": "cropload.review.accepting",
     "bud_fertility": "cropload.review.bud_fertility",
     "vine_trend": "cropload.review.vine_trend",
     "harvest_dates": "cropload.beliefs.dates.harvest_dates",
@@ -73,6 +81,7 @@ answer.QUESTIONS |= {
             "forecast": "forecast",
             "harvest_dates": "harvest_dates",
             "review": "review_season",
+            "stage_errors": "stage_errors",
             "learn": "learn",
             "vine_trend": "vine_trend",
             "bud_fertility": "bud_fertility",
@@ -90,7 +99,7 @@ answer.QUESTIONS |= {
     },
     "Forecast": {
         name: f"{_HOME[name]}:{name}"
-        for name in ("next_counts", "thin_to", "after_frost", "intake_schedule")
+        for name in ("next_counts", "thin_to", "after_frost", "intake_schedule", "what_moved")
     },
 }
 

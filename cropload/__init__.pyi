@@ -34,10 +34,12 @@ from cropload.season.count_plan import CountPlan as CountPlan
 from cropload.season.crew_check import CrewCheck as CrewCheck
 from cropload.season.next_counts import NextCounts as NextCounts
 from cropload.season.season_days import Fan as Fan
+from cropload.season.season_days import SeasonDay as SeasonDay
 from cropload.season.stage_errors import ErrorsByStage as ErrorsByStage
 from cropload.season.thinning import Thinning as Thinning
 from cropload.season.two_step import TwoStepPlan as TwoStepPlan
 from cropload.units import UnitSystem as UnitSystem
+from cropload.vine.balanced_pruning import BalancedLookup as BalancedLookup
 from cropload.vine.plan import PruningPlan as PruningPlan
 from cropload.winery.capacity import Capacity as Capacity
 from cropload.winery.contracts import ContractRoom as ContractRoom
@@ -68,6 +70,16 @@ def after_frost(
 def balanced_buds(
     pruning_weight_kg: ArrayLike, first: float, further: float, unit_kg: float
 ) -> Any: ...
+def balanced_table(
+    formula: Any,
+    units: str | UnitSystem = ...,
+    start: float | None = ...,
+    stop: float | None = ...,
+    step: float | None = ...,
+    *,
+    vine_spacing_m: float | None = ...,
+    cap: float | tuple[float, float] | None = ...,
+) -> BalancedLookup: ...
 def bud_fertility(records: Records, by: str = ...) -> BudFertility: ...
 def capacity_table(schedule: IntakeSchedule, capacity: DataFrame) -> Capacity: ...
 def compare_blocks(
@@ -157,6 +169,12 @@ def forecast(
     reference_plans: Mapping[str, str | PruningPlan] | None = ...,
     learned: Any = ...,
 ) -> Forecast: ...
+def forecast_fan(
+    made: Iterable[tuple[SeasonDay, Forecast]],
+    by: str = ...,
+    name: str = ...,
+    records: Records | None = ...,
+) -> Fan: ...
 def frost_cover(
     records: Records,
     block: str,
@@ -207,6 +225,17 @@ def intake_schedule(
     independent: bool = ...,
 ) -> IntakeSchedule: ...
 def learn(records: Records, through: int | None = ...) -> Lessons: ...
+def lesson_effect(
+    records: Records,
+    lessons: Lessons,
+    only: Any = ...,
+    season: int | None = ...,
+    *,
+    draws: int = ...,
+    seed: int = ...,
+    older: bool = ...,
+) -> LessonEffect: ...
+def level_scores(reviews: Iterable[SeasonReview], level: str = ...) -> Scores: ...
 def mean_from_sample(
     values: ArrayLike,
     population: float | None = ...,
@@ -223,6 +252,7 @@ def next_counts(
 def ravaz_index(
     yield_kg: ArrayLike, pruning_weight_kg: ArrayLike, axis: int | None = ...
 ) -> Any: ...
+def read_log(path: str | PathLike[str]) -> tuple[DataFrame, tuple[Any, ...]]: ...
 def read_records(path: str | PathLike[str]) -> Records: ...
 def relieve(
     schedule: IntakeSchedule,
@@ -282,7 +312,15 @@ def sample_vines(
     units: str | UnitSystem | None = ...,
     two_step: bool = ...,
 ) -> CountPlan: ...
+def season_days(records: Records, season: int) -> list[SeasonDay]: ...
 def split_miss(records: Records, season: int, forecast: Forecast) -> MissSplit: ...
+def stage_errors(
+    records: Records,
+    *,
+    draws: int = ...,
+    seed: int = ...,
+    progress: Callable[..., object] | None = ...,
+) -> ErrorsByStage: ...
 def thin_to(
     forecast: Forecast,
     block: str,
@@ -306,6 +344,7 @@ def two_step_plan(
 ) -> TwoStepPlan: ...
 def vine_trend(records: Records) -> VineTrend: ...
 def vines_per_hectare(row_spacing_m: ArrayLike, vine_spacing_m: ArrayLike) -> Any: ...
+def what_moved(forecast: Forecast, log: DataFrame) -> Change: ...
 def with_frost(
     comparison: Comparison, records: Records, block: str, *, case: str = ..., **options: Any
 ) -> Comparison: ...

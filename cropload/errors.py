@@ -27,6 +27,11 @@ def near(word, known, count=3):
     return "Did you mean " + " or ".join(f"'{lower[hit]}'" for hit in hits) + "?"
 
 
+def choose(word, known):
+    """Return the names near to a word, if any, and then every name there is to choose from."""
+    return f"{near(word, known)} Choose from: {', '.join(known)}.".strip()
+
+
 #: The longest value quoted in a message [signs].
 _LONGEST = 60
 

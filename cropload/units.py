@@ -102,10 +102,8 @@ def from_metric(values, suffix, difference=False):
     ----------
     values : float or array
         Values in the metric unit of the suffix.
-    suffix : str
-        A key of ``SUFFIXES``.
-    difference : bool
-        For ``_c``: a difference between temperatures, which has no zero point.
+    suffix, difference
+        As in `to_metric`.
 
     Examples
     --------

@@ -120,7 +120,7 @@ def elsewhere(rule, home, own=()):
         (levels, "label = f'{name}, 80 % range'"),
         (levels, "for end in ('p10', 'p50', 'p90'): pass"),
         (default_draws, "def forecast(records, *, draws=4000): pass"),
-        (default_draws, "parser.add_argument('--draws', default=4_000)"),
+        (default_draws, "option('--draws', 'N', 'draws', whole, 4_000)"),
         (default_draws, "help = 'draws; 4000 by default'"),
     ],
 )

@@ -15,6 +15,7 @@ from cropload.season import crew_check, sampling, vine_picking
 RECORDS = cropload.example_records()
 BLOCK, PLAN = "Long Acre", "3x8+3x2"
 FORECAST = cropload.forecast(RECORDS, 2026, "2026-03-01", draws=100)
+DAY = cropload.season_days(RECORDS, 2026)[0]
 WEATHER = RECORDS.weather[RECORDS.weather["station"] == RECORDS.weather["station"].iloc[0]]
 COMPARISON = cropload.compare_plans(RECORDS, "Mill Meadow", PLAN, draws=100)
 DRAWN = {"draws": 100, "seed": 0}
@@ -45,6 +46,15 @@ CASES = {
         "first": 30,
         "further": 10,
         "unit_kg": 0.45,
+    },
+    cropload.balanced_table: {
+        "formula": "30+10",
+        "units": "us",
+        "start": 1,
+        "stop": 3,
+        "step": 1,
+        "vine_spacing_m": 2.0,
+        "cap": (13, 20),
     },
     cropload.bud_fertility: {"records": RECORDS, "by": "variety"},
     cropload.compare_blocks: {
@@ -182,6 +192,25 @@ CASES = {
         "weights": None,
         "confidence": 0.95,
     },
+    cropload.forecast_fan: {
+        "made": [(DAY, FORECAST)],
+        "by": "block",
+        "name": BLOCK,
+        "records": RECORDS,
+    },
+    cropload.lesson_effect: {
+        "records": RECORDS,
+        "lessons": None,
+        "only": None,
+        "season": 2027,
+        **DRAWN,
+        "older": False,
+    },
+    cropload.level_scores: {"reviews": None, "level": "block"},
+    cropload.read_log: {"path": "nowhere"},
+    cropload.season_days: {"records": RECORDS, "season": 2026},
+    cropload.stage_errors: {"records": RECORDS, **DRAWN, "progress": None},
+    cropload.what_moved: {"forecast": FORECAST, "log": pd.DataFrame()},
     cropload.ravaz_index: {"yield_kg": [3, 4], "pruning_weight_kg": [0.5, 0.6], "axis": None},
     cropload.read_records: {"path": "nowhere"},
     cropload.replacement_buds: {"target_live_buds": 30, "dead_fraction": 0.3},
@@ -330,6 +359,7 @@ FINE = {
         "an empty list", "nan", "a broken number", "a list of None", "an array", "a table",
     },
     ("balanced_buds", "*"): {"a broken number"},
+    ("balanced_table", "*"): {"a broken number"},
     ("replacement_buds", "target_live_buds"): {
         "an empty list", "nan", "a broken number", "a list of None", "an array", "a table",
     },
@@ -365,6 +395,9 @@ FINE = {
     ("two_step_plan", "*"): {"a broken number"},
     ("find_plans", "suitable_canes"): {"None"},
     ("write_template", "path"): {"a word", "a number as text"},
+    # Where nothing was logged, the log is empty.
+    ("read_log", "path"): {"a word", "a number as text"},
+    ("what_moved", "log"): {"a table"},
 }  # fmt: skip
 
 

@@ -113,10 +113,8 @@ def years_figure(replay, units=METRIC):
 
     Parameters
     ----------
-    replay : FrostReplay
-        One case of ``frost_cover`` [t/ha].
-    units : UnitSystem
-        Units to show.
+    replay, units
+        As in ``crop_rows``.
 
     Returns
     -------

@@ -45,10 +45,8 @@ def frost_cover(
 
     Parameters
     ----------
-    records : Records
-        As read by ``read_records``.
-    block : str
-        Name of the block.
+    records, block : Records, str
+        As read by ``read_records``, and the name of one of its blocks.
     plans : str or iterable of str or PruningPlan
         Plans like ``"3x8+3x2,3x12+3x2"``; the first one is the plan to beat.
     season : int, optional
@@ -204,10 +202,8 @@ def with_frost(comparison, records, block, *, case="laid_down", **options):
     ----------
     comparison : Comparison
         As from ``compare_plans``.
-    records : Records
-        As read by ``read_records``.
-    block : str
-        Name of the block.
+    records, block : Records, str
+        As read by ``read_records``, and the name of one of its blocks.
     case : str
         ``laid_down`` or ``upright_until_final_cut``, one for all plans.
     **options

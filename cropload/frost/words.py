@@ -239,10 +239,8 @@ def after_sentences(found, units=METRIC):
 
     Parameters
     ----------
-    found : AfterFrost
-        As from ``after_frost``.
-    units : UnitSystem
-        Units to show.
+    found, units : AfterFrost, UnitSystem
+        As from ``after_frost``, and the units to show.
     """
 
     def crop(ends):

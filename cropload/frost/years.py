@@ -93,10 +93,8 @@ def block_weather(
 
     Parameters
     ----------
-    records : Records
-        As read by ``read_records``.
-    block : str
-        Name of the block.
+    records, block : Records, str
+        As read by ``read_records``, and the name of one of its blocks.
     station : str, optional
         Weather station; the one the block names when left out.
     offset : float or StationOffset, optional

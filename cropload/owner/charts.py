@@ -20,19 +20,18 @@ def _picture(rows, title, name):
 
 
 def first_figure(found, units=METRIC):
-    """Draw the first page's figure: what each scenario leaves, or gives, now and settled.
+    """Return the first page's figure as SVG, and the same in words; see ``first_rows``."""
+    rows = first_rows(found, units)
+    return _picture(rows, rows.title, "first-figure")
+
+
+def first_rows(found, units=METRIC):
+    """Return what each scenario leaves, or gives, now and settled, to draw or to tell.
 
     Parameters
     ----------
-    found : Scenarios
-        As from ``compare_scenarios``.
-    units : UnitSystem
-        Units to show.
-
-    Returns
-    -------
-    svg, words : str
-        The picture, and the same in words.
+    found, units : Scenarios, UnitSystem
+        As from ``compare_scenarios``, and the units to show.
     """
     names = tuple(
         f"{cut_name(name, 30)} (recommended)" if name == found.choice.chosen else name
@@ -57,11 +56,10 @@ def first_figure(found, units=METRIC):
             amounts(label, found.totals, column, "tonnes", units, look=look)
             for (label, look), column in zip(pairs, columns, strict=True)
         )
-    rows = Rows(
+    return Rows(
         title, names, f"{axis}; dotted: '{cut_name(found.names[0], 18)}', settled", series,
         heading=title, apart=True, above=True, reference=series[1].three[1, 0],
     )  # fmt: skip
-    return _picture(rows, title, "first-figure")
 
 
 def band_figure(found, about, units=METRIC):

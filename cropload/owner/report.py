@@ -81,7 +81,7 @@ class OwnerReport(Answer):
         return as_html(self, self.units)
 
     def plot(self, ax=None, units=None):
-        """Raise CroploadError: the figures of a report are pictures of its page."""
+        """Draw what each scenario leaves over, or its crop where money is not known."""
         return self.found.plot(ax, units or self.units)
 
     def sentences(self):

@@ -1,22 +1,23 @@
 """Read pruning scenarios as people write them: a CSV file, or one line a scenario."""
 
-import csv
-import io
 import re
 from pathlib import Path
 
 from cropload.beliefs.meant import check_block, check_season
 from cropload.beliefs.measured import plans_by_season
-from cropload.errors import CroploadError, near
+from cropload.errors import CroploadError
 from cropload.owner.scenarios import FEWEST, MOST
-from cropload.records.reading.csv_table import decode
+from cropload.records.reading.csv_table import read_csv
 from cropload.records.reading.faults import Fault, RecordsError
+from cropload.records.reading.files import read_bytes, stop
+from cropload.records.records import ParsedTable
+from cropload.records.tables import SCENARIO_FILE
 from cropload.vine.plan import PruningPlan
-
-COLUMNS = ("scenario", "block", "plan")
 
 #: Written in the place of a plan, it means what the block carried last.
 LAST = "last"
+
+_OPENING = "The scenarios cannot be read"
 
 HOW = (
     'Write it like "longer=Long Acre:3x10+3x2,Lyre Field:4x12+4x2"; "last" in the place of a plan '
@@ -85,56 +86,37 @@ def read_scenario_file(path, records, season=None):
     """
     path = Path(path).expanduser()
     try:
-        data = path.read_bytes()
-    except OSError as fault:
-        raise CroploadError(f"{path} cannot be opened ({fault.strerror or fault}).") from None
-    if data[:2] == b"PK":
-        raise CroploadError(f"{path.name} is a workbook. Save its sheet as CSV UTF-8.")
-    text, _, _ = decode(path.name, data)
-    head = text.lstrip("\r\n").split("\n", 1)[0]
-    separator = max(",;\t", key=head.count)
-    rows = list(csv.reader(io.StringIO(text), delimiter=separator))
-    heads = [cell.strip().casefold() for cell in rows[0]] if rows else []
-    faults = [
-        Fault(path.name, 1, None, None, f"column '{name}' is missing", _missing(name, heads))
-        for name in COLUMNS
-        if name not in heads
-    ]
-    if faults:
-        raise RecordsError(faults, "The scenarios cannot be read")
-    carried = last_plans(records, season)
-    at = {name: heads.index(name) for name in COLUMNS}
+        data = read_bytes(path)
+        if data[:2] == b"PK":
+            stop(path.name, "is a workbook", "Save its sheet as CSV UTF-8.")
+        table = ParsedTable(read_csv(SCENARIO_FILE, path.name, data))
+    except RecordsError as fault:
+        raise RecordsError(fault.faults, _OPENING) from None
+    if not table.complete:
+        raise RecordsError(table.faults, _OPENING)
+    carried, faults = last_plans(records, season), list(table.faults)
     found, seen = {}, {}
-    for number, cells in enumerate(rows[1:], start=2):
-        line = {name: cells[a].strip() if a < len(cells) else "" for name, a in at.items()}
-        line = {name: _unescaped(value) for name, value in line.items()}
-        if not any(line.values()):
+    for row in table.frame.itertuples():
+        name = row.scenario
+        if not (name and row.block and row.plan):
             continue
-        blank = [name for name in COLUMNS if not line[name]]
-        for name in blank:
-            mend = f"Write a plan like 3x8+3x2, or '{LAST}'." if name == "plan" else "Fill it in."
-            faults.append(Fault(path.name, number, name, None, "is blank", mend))
-        if blank:
-            continue
-        scenario = found.setdefault(line["scenario"], {})
+        scenario = found.setdefault(name, {})
         try:
-            block = check_block(records, line["block"])
+            block = check_block(records, row.block)
         except CroploadError as fault:
             faults.append(
-                Fault(path.name, number, "block", line["block"], "is not known", str(fault))
+                Fault(path.name, row.Index, "block", row.block, "is not known", f"{fault}")
             )
             continue
-        key = (line["scenario"], block)
-        if key in seen:
-            rule = f"scenario '{key[0]}' has a plan for it in row {seen[key]} already"
-            faults.append(Fault(path.name, number, "block", block, rule, "Keep one of the two."))
+        if (name, block) in seen:
+            rule = f"scenario '{name}' has a plan for it in row {seen[name, block]} already"
+            faults.append(Fault(path.name, row.Index, "block", block, rule, "Keep one of the two."))
             continue
-        seen[key] = number
+        seen[name, block] = row.Index
         try:
-            scenario[block] = _plan(records, block, line["plan"], carried)[1]
+            scenario[block] = _plan(records, block, row.plan, carried)[1]
         except CroploadError as fault:
-            rule = "is no plan"
-            faults.append(Fault(path.name, number, "plan", line["plan"], rule, str(fault)))
+            faults.append(Fault(path.name, row.Index, "plan", row.plan, "is no plan", str(fault)))
     for name, scenario in found.items():
         every = dict.fromkeys(block for _, block in seen)
         for block in every:
@@ -147,18 +129,8 @@ def read_scenario_file(path, records, season=None):
         mend = f"Give {FEWEST} to {MOST}; the first is what the others are held against."
         faults.append(Fault(path.name, None, None, None, rule, mend))
     if faults:
-        raise RecordsError(faults, "The scenarios cannot be read")
+        raise RecordsError(faults, _OPENING)
     return found
-
-
-def _missing(name, heads):
-    hint = near(name, heads)
-    return hint or f"The columns are {', '.join(COLUMNS)}."
-
-
-def _unescaped(text):
-    """Take off the apostrophe that keeps a spreadsheet from reading a name as a formula."""
-    return text[1:] if text[:1] == "'" and text[1:2] in tuple("=+-@") else text
 
 
 def read_scenario_lines(texts, records, season=None):

@@ -122,11 +122,10 @@ class Scenarios(Answer):
         return scenario_tables(self, unit_system(units))
 
     def plot(self, ax=None, units=METRIC):
-        """Raise CroploadError: the figures of scenarios are those of the owner's report."""
-        raise CroploadError(
-            "The figures of scenarios are pictures of the owner's page: take `report(...).html()`, "
-            "or `cropload report ... --html FILE`."
-        )
+        """Draw what each scenario leaves over, or its crop where money is not known."""
+        from cropload.owner.charts import first_rows
+
+        return first_rows(self, unit_system(units)).plot(ax)
 
 
 @arguments.check_arguments(scenarios=arguments.by_block("plans"))
@@ -208,7 +207,7 @@ def _block_rows(found, density_band, ravaz_band, frost):
     for at, block in enumerate(found.blocks):
         place = int(drawn.blocks[at])
         canopies, length = int(facts.canopies[place]), float(facts.canopy_length_m[place])
-        density = bands.density_band(density_band, canopies)
+        density = bands.density_band(density_band)
         balance = bands.ravaz_band(ravaz_band, canopies)
         held[block] = (density, balance)
         plans = tuple(found.plans[name][block] for name in found.names)
@@ -231,7 +230,7 @@ def _block_rows(found, density_band, ravaz_band, frost):
                 "area_ha": float(facts.area_ha[place]),
                 "plan": str(plans[s]),
                 "buds_per_vine": plans[s].buds,
-                "buds_per_m": plans[s].buds / length,
+                "buds_per_m": plans[s].buds_per_metre(length),
                 "canopy_length_m": length,
             }
             for column in RANGED:

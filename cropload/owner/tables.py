@@ -40,10 +40,8 @@ def scenario_tables(found, units=METRIC):
 
     Parameters
     ----------
-    found : Scenarios
-        As from ``compare_scenarios``.
-    units : UnitSystem
-        Units to show.
+    found, units : Scenarios, UnitSystem
+        As from ``compare_scenarios``, and the units to show.
 
     Returns
     -------

@@ -115,10 +115,8 @@ def recommendation(found, units=METRIC):
 
     Parameters
     ----------
-    found : Scenarios
-        As from ``compare_scenarios``.
-    units : UnitSystem
-        Units to show.
+    found, units : Scenarios, UnitSystem
+        As from ``compare_scenarios``, and the units to show.
 
     Returns
     -------

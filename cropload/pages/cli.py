@@ -16,6 +16,7 @@ from pkgutil import iter_modules
 
 from cropload import __version__
 from cropload.errors import CroploadError, near
+from cropload.show import options
 from cropload.show.command import GROUPS
 from cropload.show.terminal import WIDTH, paragraph, printable, screen_width
 
@@ -79,7 +80,7 @@ def command_parser(command):
         formatter_class=lambda prog: argparse.RawDescriptionHelpFormatter(prog, width=WIDTH),
         allow_abbrev=False,
     )
-    command.arguments(parser)
+    options.together(*command.arguments)(parser)
     parser.add_argument(
         "--debug", action="store_true", help="show where in the program a fault arose"
     )
@@ -153,7 +154,8 @@ def _answer(arguments):
     parser = command_parser(commands[name])
     if {"-h", "--help"} & set(arguments[1:]):
         return parser.format_help().rstrip()
-    return commands[name].run(parser.read(_joined(arguments[1:])))
+    found = commands[name].run(parser.read(_joined(arguments[1:])))
+    return found if found is None or isinstance(found, str) else "\n\n".join(filter(None, found))
 
 
 def tell(message):

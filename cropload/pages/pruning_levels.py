@@ -133,10 +133,9 @@ class PruningLevels(RecordsPanel):
 
     def bands(self):
         """Return the bands chosen for shoots per metre [1/m] and yield to pruning weight."""
-        canopies = self.choices.canopies
         return (
-            bands.density_band(self.choices.density.given(), canopies),
-            bands.ravaz_band(self.choices.balance.given(), canopies),
+            bands.density_band(self.choices.density.given()),
+            bands.ravaz_band(self.choices.balance.given(), self.choices.canopies),
         )
 
     @parts.guarded

@@ -206,18 +206,14 @@ def compare_plans(
 
     Parameters
     ----------
-    records : Records
-        As read by ``read_records``.
-    block : str
-        Name of the block.
+    records, block : Records, str
+        As read by ``read_records``, and the name of one of its blocks.
     plans : str or iterable of str or PruningPlan
         Plans like ``"3x6+3x2,3x8+3x2"``.
     season : int, optional
         Year of the harvest the pruning is for; the next one when left out.
-    draws : int
-        Draws [1]; 100 or more.
-    seed : int
-        Seed of the draws [1].
+    draws, seed : int
+        Draws, 100 or more, and their seed [1].
     density_band, ravaz_band : str or (low, high), optional
         Handbook key, or ends of a band of your own, for shoots per metre of canopy [1/m] and for
         yield to pruning weight [kg/kg].
@@ -262,9 +258,8 @@ def compare_plans(
     estate = estate_for(records, block, season, reference_plan)
     check_bears(estate, block)
     at = estate.facts.place(block)
-    canopies = int(estate.facts.canopies[at])
-    density = bands.density_band(density_band, canopies)
-    balance = bands.ravaz_band(ravaz_band, canopies)
+    density = bands.density_band(density_band)
+    balance = bands.ravaz_band(ravaz_band, int(estate.facts.canopies[at]))
     drawn = plan_draws(estate, [at], plans, draws=draws, seed=seed)
     rows = plan_columns(drawn, 0, float(estate.facts.canopy_length_m[at]))
     components = component_origins(estate, block)

@@ -95,10 +95,8 @@ def compare_blocks(
         Year of the harvest the pruning is for; the next one when left out.
     blocks : iterable of str, optional
         Names of the blocks; all of them when left out.
-    draws : int
-        Draws [1]; 100 or more.
-    seed : int
-        Seed of the draws [1].
+    draws, seed : int
+        Draws, 100 or more, and their seed [1].
     density_band, ravaz_band : str or (low, high), optional
         As in ``compare_plans``.
     reference_plans : dict, optional
@@ -174,16 +172,14 @@ def compare_blocks(
     for name in RANGED:
         for end, values in zip(ranges.ENDINGS, found[name], strict=True):
             columns[f"{name}_{end}"] = values.T.ravel()
-    canopies = np.repeat(facts.canopies[here].astype(int), len(rows))
-    for word, of, band, wanted in (
-        ("density_word", "shoots_per_m_p50", bands.density_band, density_band),
-        ("balance_word", "ravaz_p50", bands.ravaz_band, ravaz_band),
-        ("balance_settled_word", "ravaz_settled_p50", bands.ravaz_band, ravaz_band),
-    ):
-        known = {walls: band(wanted, walls) for walls in {1, *canopies.tolist()}}
-        columns[word] = [
-            known[walls].word(value)
-            for walls, value in zip(canopies.tolist(), columns[of], strict=True)
+    density = bands.density_band(density_band)
+    columns["density_word"] = [density.word(value) for value in columns["shoots_per_m_p50"]]
+    canopies = np.repeat(facts.canopies[here].astype(int), len(rows)).tolist()
+    balance = {walls: bands.ravaz_band(ravaz_band, walls) for walls in {1, *canopies}}
+    for ending in ("", "_settled"):
+        columns[f"balance{ending}_word"] = [
+            balance[walls].word(value)
+            for walls, value in zip(canopies, columns[f"ravaz{ending}_p50"], strict=True)
         ]
     return BlockComparison(
         pd.DataFrame(columns),

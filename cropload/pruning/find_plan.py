@@ -215,10 +215,8 @@ def find_plans(
 
     Parameters
     ----------
-    records : Records
-        As read by ``read_records``.
-    block : str
-        Name of the block.
+    records, block : Records, str
+        As read by ``read_records``, and the name of one of its blocks.
     target_t_ha : float
         Wanted crop at the scale [t/ha].
     season : int, optional
@@ -304,9 +302,8 @@ def find_plans(
         most_canes = arguments.whole(
             0, MOST_BUDS, mend="Or write 'counts', or None for no such limit."
         )("suitable_canes", suitable_canes)
-    canopies = int(estate.facts.canopies[at])
-    density = bands.density_band(shoots_per_m, canopies)
-    balance = bands.ravaz_band(ravaz, canopies)
+    density = bands.density_band(shoots_per_m)
+    balance = bands.ravaz_band(ravaz, int(estate.facts.canopies[at]))
     if not plans:
         raise CroploadError("No plan with a bud on it lies within these canes and spurs.")
 

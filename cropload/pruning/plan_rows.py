@@ -67,7 +67,7 @@ def plan_columns(draws, at, canopy_length_m):
         {
             "plan": str(plan),
             "buds_per_vine": plan.buds,
-            "buds_per_m": plan.buds / canopy_length_m,
+            "buds_per_m": plan.buds_per_metre(canopy_length_m),
             "canopy_length_m": canopy_length_m,
         }
         for plan in draws.plans

@@ -74,7 +74,7 @@ def comparison_tables(comparison, units=METRIC, names=()):
         ),
     ]
     if len(rows) > 1:
-        tables += [_difference(comparison, rows, plan, plans[0], ending) for ending in _WHEN]
+        tables += [_difference(rows, plan, plans[0], ending) for ending in _WHEN]
     tables += [
         Table.of(
             "shoots",
@@ -111,7 +111,7 @@ def _per(units):
     return f"{label}/{label}"
 
 
-def _difference(comparison, rows, plan, first, ending):
+def _difference(rows, plan, first, ending):
     """Return what each plan bears beyond the first one, in one of the seasons."""
     return Table.of(
         f"difference{ending}",

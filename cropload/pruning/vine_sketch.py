@@ -61,18 +61,8 @@ def sketch_text(plan, canopy_length_m, shoots_per_m=None, canopies=1, units=METR
 
     Parameters
     ----------
-    plan : PruningPlan
-        What is left on the vine.
-    canopy_length_m : float
-        Canopy of a vine, all walls together [m/vine].
-    shoots_per_m : float, optional
-        Shoots expected per metre of canopy [1/m].
-    canopies : int
-        Canopy walls of a vine [1].
-    units : UnitSystem
-        Units to show.
-    title : str
-        What the drawing is called.
+    plan, canopy_length_m, shoots_per_m, canopies, units, title
+        As in ``sketch_svg``.
     """
     walls = "" if canopies == 1 else f" in {canopies} walls"
     text = (

@@ -113,14 +113,10 @@ def level_sentence(row, plan, comparison, units=METRIC):
 
     Parameters
     ----------
-    row : Series or dict
-        One row of ``compare_plans``.
+    row, comparison, units
+        As in ``balance_sentence``.
     plan : PruningPlan
         The plan of the row.
-    comparison : Comparison
-        What the row is of.
-    units : UnitSystem
-        Units to show.
     """
     return (
         f"{plan} leaves {plan.buds} buds on a vine ({plan.words()}). "

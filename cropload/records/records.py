@@ -92,8 +92,8 @@ class ParsedTable:
 
     def __init__(self, raw, order=NO_ORDER):
         self.order = order
-        self.raw, self.table, self.file = raw, TABLES[raw.name], raw.file
-        self.matches, faults, warnings = match_header(raw, self.table)
+        self.raw, self.table, self.file = raw, raw.table, raw.file
+        self.matches, faults, warnings = match_header(raw)
         self.complete = not faults and not raw.header_bad
         self.faults = [*raw.faults, *faults]
         self.warnings = [*raw.warnings, *warnings]
@@ -269,9 +269,9 @@ def read_records(path):
 
 def _date_columns(raws):
     """Yield the file and the cells of every date column."""
-    for name, raw in raws.items():
-        for column, match in match_header(raw, TABLES[name])[0].items():
-            if TABLES[name][column].kind == "date":
+    for raw in raws.values():
+        for match in match_header(raw)[0].values():
+            if match.column.kind == "date":
                 yield raw.file, raw.frame[match.position]
 
 

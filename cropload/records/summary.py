@@ -7,6 +7,7 @@ import pandas as pd
 from cropload.clock import season_ranges
 from cropload.records.reading.faults import WIDTH, fault_list, how_many
 from cropload.records.tables import TABLES
+from cropload.units import vines_per_hectare
 
 #: Component -> the measurements that tell it: (table, column) each.
 COMPONENTS = {
@@ -120,7 +121,8 @@ def summarise(records, width=WIDTH):
     seasons = found.groupby(["block", "component"])["season"].agg(season_ranges)
     for block in records.blocks.itertuples():
         vines = f"{block.vines:,.0f} vine{'s' * (block.vines != 1)}"
-        size = f"{vines}, {block.area_ha:.2f} ha"
+        places = vines_per_hectare(block.row_spacing_m, block.vine_spacing_m)
+        size = f"{vines}, {block.area_ha:.2f} ha, planted at {places:,.0f} vines/ha"
         lines += _wrapped(f"{block.block} ({block.variety}; {size})", width)
         held = {
             part: seasons[block.block, part]

@@ -310,3 +310,15 @@ def table(name):
     except (KeyError, TypeError):
         hint = near(str(name), TABLES) or "The tables are " + ", ".join(TABLES) + "."
         raise CroploadError(f"There is no table {shown(name)}. {hint}") from None
+
+
+#: A file of scenarios, which is no table of the records. A plan in it may be ``last``.
+SCENARIO_FILE = Table(
+    "scenarios",
+    "a scenario's plan for a block",
+    (
+        Column("scenario", "name", "Name of the scenario.", required=True),
+        _block(),
+        Column("plan", "name", "Plan like 3x8+3x2; last is what was carried last.", required=True),
+    ),
+)

@@ -20,6 +20,8 @@ from cropload.records.as_of import records_until
 from cropload.records.example import shipped
 from cropload.units import METRIC
 
+_LESSONS = arguments.kind("Lessons", "Make them first: learn(records).")
+
 
 @dataclass(frozen=True)
 class Weighed:
@@ -159,7 +161,7 @@ def worth_accepting(lessons):
 
 @arguments.check_arguments(
     records=arguments.records,
-    lessons=arguments.kind("Lessons", "Make them first: learn(records)."),
+    lessons=_LESSONS,
     only=arguments.optional(arguments.each(arguments.text)),
     day=arguments.optional(arguments.day),
     older=arguments.flag,
@@ -315,6 +317,13 @@ def forecast_with(records, season, accepted, *, draws=DEFAULT_DRAWS, seed=0):
     return draw_forecast(estate_of(ground, learned), so_far, draws, seed)
 
 
+@arguments.check_arguments(
+    records=arguments.records,
+    lessons=_LESSONS,
+    season=arguments.optional(arguments.season),
+    only=arguments.optional(arguments.each(arguments.text, least=0)),
+    older=arguments.flag,
+)
 def lesson_effect(
     records, lessons, only=None, season=None, *, draws=DEFAULT_DRAWS, seed=0, older=False
 ):
@@ -350,10 +359,10 @@ def lesson_effect(
     and lessons of the same key take its place in the second.
     Valid for seasons after the last one that taught the lessons.
     """
+    check_draws(draws, seed)
     following = next_season(records)
     if season is None:
         season = max(following, lessons.through + 1)
-    season = int(season)
     entries = chosen(lessons, only)
     in_force = accepted_before(records, season).entries
     kept = {entry.key: entry for entry in in_force}

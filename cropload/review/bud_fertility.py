@@ -62,10 +62,13 @@ class BudFertility(Answer):
         )
 
     def plot(self, ax=None, units=METRIC, name=None, what="fertility"):
-        """Draw the nodes of one group, the first by default; the axes are the figure's own."""
-        from cropload.review.vine_charts import plot_fertility
+        """Draw the nodes of one group, the first by default; on axes, of its first kind of wood."""
+        from cropload.review.vine_charts import fertility_panels, plot_fertility
 
-        return plot_fertility(self, name or self.names[0], what)
+        name = name or self.names[0]
+        if ax is None:
+            return plot_fertility(self, name, what)
+        return fertility_panels(self, name, what)[0].plot(ax)
 
 
 @dataclass(frozen=True, eq=False)

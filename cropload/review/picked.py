@@ -41,10 +41,8 @@ def on_the_scale(records, season):
 
     Parameters
     ----------
-    records : Records
-        As read by ``read_records``.
-    season : int
-        Year of harvest.
+    records, season : Records, int
+        As read by ``read_records``, and the year of harvest.
 
     Returns
     -------
@@ -144,10 +142,8 @@ def baselines(records, season, as_of, crops=None):
 
     Parameters
     ----------
-    records : Records
-        As read by ``read_records``.
-    season : int
-        Year of harvest.
+    records, season : Records, int
+        As read by ``read_records``, and the year of harvest.
     as_of : str or date
         Only records up to this day are used.
     crops : sequence of sequences of str, optional

@@ -14,7 +14,7 @@ from cropload.beliefs.forecast import forecast
 from cropload.beliefs.meant import check_draws, picked_seasons
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.clock import day
-from cropload.errors import CroploadError, near
+from cropload.errors import CroploadError, choose
 from cropload.review import scores
 from cropload.review.picked import baselines, joint_notes, on_the_scale, sums
 from cropload.review.words import score_notes
@@ -128,10 +128,7 @@ def check_moments(moments):
     """Raise ``CroploadError`` when one of some keys is no moment of a season."""
     for key in moments:
         if key not in MOMENTS:
-            raise CroploadError(
-                f"'{key}' is no moment of the season. {near(key, MOMENTS)} "
-                f"Choose from: {', '.join(MOMENTS)}.".replace("  ", " ")
-            )
+            raise CroploadError(f"'{key}' is no moment of the season. {choose(key, MOMENTS)}")
 
 
 def _days(records, season, moments, as_of):

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
+from cropload import arguments
 from cropload.answer import Answer
 from cropload.beliefs.calendar import MOMENTS
 from cropload.review.picked import BASELINES
@@ -174,6 +175,12 @@ def _row(crops):
     return row
 
 
+@arguments.check_arguments(
+    reviews=arguments.each(
+        arguments.kind("SeasonReview", "Make one first: review_season(records, season).")
+    ),
+    level=arguments.one_of(*LEVELS),
+)
 def level_scores(reviews, level="block"):
     """Return the scores of each moment over one season or several.
 

@@ -321,10 +321,8 @@ def seasons_table(trend, figure, blocks, units=METRIC):
 
     Parameters
     ----------
-    trend : VineTrend
-        Of ``vine_trend``.
-    figure : str
-        A key of ``FIGURES``.
+    trend, figure
+        As in ``change_table``.
     blocks : sequence of str
         Rows to show.
     units : UnitSystem

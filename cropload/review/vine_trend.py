@@ -64,11 +64,14 @@ class VineTrend(Answer):
         each = (tables.change_table(self, figure) for figure in dict.fromkeys(self["figure"]))
         return (tables.trend_table(self), *each)
 
-    def plot(self, ax=None, units=METRIC, figure="pruning_weight"):
-        """Draw a figure of the vines over the seasons; the axes are the figure's own."""
-        from cropload.review.vine_charts import plot_trend
+    def plot(self, ax=None, units=METRIC, figure="pruning_weight", block=None):
+        """Draw a figure of the vines over the seasons: of every block, or on axes of one block."""
+        from cropload.review.vine_charts import plot_trend, trend_panels
 
-        return plot_trend(self.figures, self.frame, figure, self.blocks, units)
+        if ax is None and block is None:
+            return plot_trend(self.figures, self.frame, figure, self.blocks, units)
+        blocks = self.blocks if block is None else [block]
+        return trend_panels(self.figures, self.frame, figure, blocks, units)[0].plot(ax)
 
 
 def season_figures(records):

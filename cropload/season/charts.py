@@ -3,6 +3,7 @@
 import numpy as np
 
 from cropload.beliefs import ranges
+from cropload.season.tables import MOST_COUNTS
 from cropload.season.words import change_steps, short, total_words
 from cropload.show import wording
 from cropload.show.charts import Rows, Series, amounts
@@ -223,3 +224,58 @@ def thinning_text(thinning, units=METRIC):
         f"{opening}; highest {100 * best['chance'].iloc[0]:.0f} % at {int(best['keep'].iloc[0])} "
         f"clusters, then {crop.text(0, unit=True)}, {ranges.label()}."
     )
+
+
+def counts_rows(found, units=METRIC):
+    """Return what the best counts take off the range of a total, to draw or to tell.
+
+    Parameters
+    ----------
+    found : NextCounts
+        Of ``next_counts`` [t].
+    units : UnitSystem
+        Units to show [t or short tons].
+    """
+    best = found.frame.head(MOST_COUNTS)
+    names = tuple(f"{row.block}, {row.words}" for row in best.itertuples())
+    off = amounts("off the range", best, "removed_t", "tonnes", units, places=2, written="range")
+    return Rows("What a count takes off the range", names, f"off the range [{off.unit}]", (off,))
+
+
+def crew_rows(check):
+    """Return the buds left in each row against the plan, to draw or to tell.
+
+    Parameters
+    ----------
+    check : CrewCheck
+        Of ``crew_check``. Its ranges have a level of their own, so middles alone are drawn.
+    """
+    buds = amounts("buds left", check.frame, "buds_per_vine", written="middle")
+    names = tuple(f"row {row}" for row in check["row"])
+    axis = f"buds a vine, mean of the vines counted; dotted: the plan, {check.planned_buds:g}"
+    return Rows("Buds left, row by row", names, axis, (buds,), reference=check.planned_buds)
+
+
+def hours_rows(plan):
+    """Return the crew hours of counting many vines and weighing few, and of both on the same.
+
+    Parameters
+    ----------
+    plan : TwoStepPlan
+        Of ``two_step_plan``.
+    """
+    hours = amounts("crew hours", plan.frame, "hours", written="middle", unit="h")
+    return Rows("Crew hours of each way", tuple(plan["way"]), "crew hours [h]", parts=(hours,))
+
+
+def walk_panel(plan):
+    """Return where the vines to count stand, to draw or to tell.
+
+    Parameters
+    ----------
+    plan : CountPlan
+        Of ``sample_vines``.
+    """
+    series = amounts("vine", plan.frame, "vine", look=Look(DARK, "o", "", size=4), places=0,
+                     x=plan["row"].to_numpy(float))  # fmt: skip
+    return Panel(f"Vines to count in {plan.block}", (series,), "row", "vine in the row", step="row")

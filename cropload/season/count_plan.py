@@ -78,6 +78,12 @@ class CountPlan(Answer):
             caption += "; * weigh clusters there too"
         return [Table.of("walk", caption, rows, columns)]
 
+    def plot(self, ax=None, units=METRIC):
+        """Draw the vines to count where they stand in the rows."""
+        from cropload.season.charts import walk_panel
+
+        return walk_panel(self).plot(ax)
+
     @staticmethod
     def _vines(mine):
         marks = mine["weigh"].map({True: "*", False: ""})
@@ -143,10 +149,8 @@ def sample_vines(
 
     Parameters
     ----------
-    records : Records
-        As read by ``read_records``.
-    block : str
-        Name of the block.
+    records, block : Records, str
+        As read by ``read_records``, and the name of one of its blocks.
     measure : str
         Column of ``counts`` that sets the number of vines.
     beside : sequence of str

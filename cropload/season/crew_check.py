@@ -87,6 +87,12 @@ class CrewCheck(Answer):
         """Return the rows, those with too few vines for a word left out of the first table."""
         return [crew_table(self, told_only=True), crew_table(self)]
 
+    def plot(self, ax=None, units=METRIC):
+        """Draw the buds left in each row against the plan."""
+        from cropload.season.charts import crew_rows
+
+        return crew_rows(self).plot(ax)
+
 
 @arguments.check_arguments(
     records=arguments.records,
@@ -115,10 +121,8 @@ def crew_check(
 
     Parameters
     ----------
-    records : Records
-        The season folder.
-    block : str
-        A block of it.
+    records, block : Records, str
+        The season folder, and a block of it.
     season : int, optional
         The year of harvest the pruning is for; the latest with buds counted in the block when
         left out.
@@ -377,10 +381,8 @@ def crop_of_extra_buds(records, block, plan, season, *, draws=DEFAULT_DRAWS, see
 
     Parameters
     ----------
-    records : Records
-        As read by ``read_records``.
-    block : str
-        Name of the block.
+    records, block : Records, str
+        As read by ``read_records``, and the name of one of its blocks.
     plan : PruningPlan or str
         What was to be left.
     season : int

@@ -55,10 +55,8 @@ def vines_to_tell(sample, planned, bearing_vines=None):
 
     Parameters
     ----------
-    sample : SampleMean
-        Mean of the counted vines with its range [1/vine].
-    planned : float
-        Buds of the plan [1/vine].
+    sample, planned
+        As in ``verdict_of``.
     bearing_vines : float, optional
         Bearing vines of the block [1].
 

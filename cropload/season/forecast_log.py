@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from cropload import __version__, clock
+from cropload import __version__, arguments, clock
 from cropload.beliefs import ranges
 from cropload.errors import CroploadError
 from cropload.records.reading.faults import Fault
@@ -170,6 +170,7 @@ def append_log(path, rows, extra):
     return target
 
 
+@arguments.check_arguments(path=arguments.path)
 def read_log(path):
     """Read the forecast log.
 
@@ -184,6 +185,15 @@ def read_log(path):
         One row a block and forecast, oldest first; empty when nothing was logged.
     faults : tuple of Fault
         The lines that were skipped because they are broken, such as a last line cut short.
+
+    Raises
+    ------
+    CroploadError
+        When the log is there and cannot be read.
+
+    Notes
+    -----
+    Valid for a log that ``cropload forecast --log`` or a notebook has kept.
     """
     target = log_path(path)
     if not target.exists():

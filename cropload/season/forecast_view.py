@@ -29,10 +29,8 @@ def export(forecast, by="block", units=METRIC):
 
     Parameters
     ----------
-    forecast : Forecast
-        As it stands.
-    by : str
-        As in ``Forecast.frame_by``.
+    forecast, by : Forecast, str
+        As it stands, and as in ``Forecast.frame_by``.
     units : UnitSystem
         Units of the figures.
     """

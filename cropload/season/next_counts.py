@@ -9,7 +9,7 @@ from cropload import arguments, handbook
 from cropload.answer import Answer
 from cropload.beliefs import ranges
 from cropload.beliefs.result import Forecast
-from cropload.errors import CroploadError, near
+from cropload.errors import CroploadError, choose
 from cropload.season.tables import counts_table
 from cropload.season.words import next_sentence
 from cropload.units import METRIC
@@ -56,6 +56,12 @@ class NextCounts(Answer):
     def tables(self, units=METRIC):
         """Return the ranking; the same in any units."""
         return [counts_table(self)]
+
+    def plot(self, ax=None, units=METRIC):
+        """Draw what the best counts take off the range."""
+        from cropload.season.charts import counts_rows
+
+        return counts_rows(self, units).plot(ax)
 
 
 def vine_minutes(stage):
@@ -138,10 +144,7 @@ def next_counts(forecast, *, hours=1.0, of="estate", what=None):
     wanted = list(COUNTABLE) if what is None else [what] if isinstance(what, str) else list(what)
     for word in wanted:
         if word not in COUNTABLE:
-            raise CroploadError(
-                f"'{word}' cannot be counted. {near(word, COUNTABLE)} "
-                f"Choose from: {', '.join(COUNTABLE)}."
-            )
+            raise CroploadError(f"'{word}' cannot be counted. {choose(word, COUNTABLE)}")
     estate, beliefs = forecast.estate, forecast.estate.beliefs
     varieties = np.array(forecast.varieties, dtype=object)
     if of == "estate":
@@ -150,9 +153,7 @@ def next_counts(forecast, *, hours=1.0, of="estate", what=None):
         inside = varieties == of
     else:
         known = ["estate", *dict.fromkeys(forecast.varieties)]
-        raise CroploadError(
-            f"There is no total of '{of}'. {near(of, known)} Choose from: {', '.join(known)}."
-        )
+        raise CroploadError(f"There is no total of '{of}'. {choose(of, known)}")
     open_share = 1 - forecast.picked["share"].to_numpy(float)
     tonnes = np.where(inside, forecast.centre_tonnes() * open_share, 0.0)
     crop = estate.season_rows[:, _HARVEST]

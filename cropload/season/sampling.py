@@ -156,10 +156,8 @@ def cv_of_counts(records, block, column):
 
     Parameters
     ----------
-    records : Records
-        The season folder.
-    block : str
-        A block of it.
+    records, block : Records, str
+        The season folder, and a block of it.
     column : str
         A column of ``counts``, such as ``clusters``.
 

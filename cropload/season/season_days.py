@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from cropload import arguments
 from cropload.answer import Answer
 from cropload.beliefs import ranges
 from cropload.beliefs.calendar import MOMENTS, stage_days
@@ -30,15 +31,14 @@ class SeasonDay:
         return f"{self.words}, {self.day:%Y-%m-%d}"
 
 
+@arguments.check_arguments(records=arguments.records, season=arguments.season)
 def season_days(records, season):
     """Return the days of a season at which its records say more than before.
 
     Parameters
     ----------
-    records : Records
-        As read by ``read_records``.
-    season : int
-        Year of harvest.
+    records, season : Records, int
+        As read by ``read_records``, and the year of harvest.
 
     Returns
     -------
@@ -49,6 +49,7 @@ def season_days(records, season):
     -----
     A stage counts as done on the day the last block was first measured at it; see
     ``cropload.beliefs.calendar.stage_days``.
+    Valid for any season with counts, weights or picks on record.
     """
     days = [
         SeasonDay(stage, MOMENTS[stage], day) for stage, day in stage_days(records, season).items()
@@ -139,6 +140,14 @@ class Fan(Answer):
         return fan_panel(self, self.harvest, units).plot(ax)
 
 
+@arguments.check_arguments(
+    made=arguments.each(
+        arguments.pair(arguments.present, "pairs of a day of season_days and the forecast of it")
+    ),
+    by=arguments.one_of("estate", "variety", "block"),
+    name=arguments.block,
+    records=arguments.optional(arguments.records),
+)
 def forecast_fan(made, by="estate", name="estate", records=None):
     """Return how a total's range narrows.
 

@@ -5,10 +5,11 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from cropload import handbook
+from cropload import arguments, handbook
 from cropload.answer import Answer
 from cropload.beliefs.forecast import forecast, picked_so_far
 from cropload.beliefs.history import learned_before
+from cropload.beliefs.meant import check_draws
 from cropload.errors import CroploadError
 from cropload.season.season_days import season_days
 from cropload.season.tables import errors_table, published
@@ -75,6 +76,9 @@ def _harvest_weights(records, season):
     return (sums["weight_g"] / sums["clusters"]).to_dict()
 
 
+@arguments.check_arguments(
+    records=arguments.records, progress=arguments.optional(arguments.calling)
+)
 def stage_errors(records, *, draws=2000, seed=0, progress=None):
     """Forecast past seasons again at each stage, and hold the middle against the scale.
 
@@ -103,6 +107,7 @@ def stage_errors(records, *, draws=2000, seed=0, progress=None):
     methods: a yardstick, no contest. Valid for seasons with a harvest on record; from fewer than
     three the means are little more than single misses.
     """
+    check_draws(draws, seed)
     seasons = seasons_to_judge(records)
     if not seasons:
         raise CroploadError(

@@ -32,10 +32,8 @@ def crop_table(forecast, by="block", order=""):
 
     Parameters
     ----------
-    forecast : Forecast
-        As it stands.
-    by : str
-        As in ``Forecast.frame_by``.
+    forecast, by : Forecast, str
+        As it stands, and as in ``Forecast.frame_by``.
     order : str
         ``"tonnes"`` or ``"range"`` for the largest first; as on record when left out.
     """

@@ -64,6 +64,12 @@ class TwoStepPlan(Answer):
         ]
         return [Table.of("two steps", "", self.frame.to_dict("records"), columns)]
 
+    def plot(self, ax=None, units=METRIC):
+        """Draw the crew hours of both ways."""
+        from cropload.season.charts import hours_rows
+
+        return hours_rows(self).plot(ax)
+
 
 def two_step_plan(
     error,

@@ -61,10 +61,8 @@ def pick_vines(
 
     Parameters
     ----------
-    records : Records
-        The season folder.
-    block : str
-        A block of it.
+    records, block : Records, str
+        The season folder, and a block of it.
     count : int
         Bearing vines wanted [1].
     rows : int, optional

@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 
+from cropload import arguments
 from cropload.beliefs.result import Change
 from cropload.errors import CroploadError
 from cropload.season.tables import change_blocks, change_table
@@ -77,6 +78,7 @@ def _log_mean(one, other):
     return np.where(np.isclose(one, other, rtol=1e-9), other, mean)
 
 
+@arguments.check_arguments(forecast=arguments.forecast, log=arguments.frame)
 def what_moved(forecast, log):
     """Split the change since the last logged forecast by block and component.
 

@@ -6,7 +6,7 @@ import nothing heavy (no numpy, pandas or jupyter), so that ``cropload --help`` 
 a command needs is imported inside its ``run``.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 #: Headings of the list of commands, in the order of the season.
@@ -25,10 +25,11 @@ class Command:
         One of ``GROUPS``.
     summary : str
         One line for the list of commands.
-    arguments : callable
-        Takes the parser and adds the arguments.
+    arguments : sequence of callable
+        What it takes, in the order of its help, as from ``options.option``.
     run : callable
-        Takes the parsed arguments and returns the text for standard output (or None).
+        Takes the parsed arguments and returns the text for standard output (or None), or yields
+        it part by part; blank ones are left out.
     example : str
         Lines to copy, with what they do; shown at the end of the command's help.
     details : str
@@ -38,7 +39,7 @@ class Command:
     name: str
     group: str
     summary: str
-    arguments: Callable
+    arguments: Sequence
     run: Callable
     example: str
     details: str = ""

@@ -69,17 +69,140 @@ def span(text):
     return int(found[1]), int(found[2] or found[1])
 
 
-def add_records(parser):
-    """Add the folder of records, or the sample estate in its place."""
-    parser.add_argument(
+def option(name, metavar=None, help="", read=None, default=None, **more):
+    """Return an argument of a command: a function that adds it to a parser.
+
+    Parameters
+    ----------
+    name : str
+        What the user types; a name without dashes goes by its place.
+    metavar : str, optional
+        What stands for the value in the help; a switch, without choices, takes none.
+    help : str
+        One line for the help of the command.
+    read : callable, optional
+        Reads the text, like ``number``.
+    default : object
+        What an option that is not given stands for.
+    **more
+        As ``argparse`` takes them.
+    """
+    if metavar is None and "choices" not in more:
+        return lambda parser: parser.add_argument(name, action="store_true", help=help)
+    more |= {"metavar": metavar, "help": help, "type": read, "default": default}
+    return lambda parser: parser.add_argument(name, **more)
+
+
+def together(*members):
+    """Return several arguments as one."""
+
+    def add(parser):
+        for member in members:
+            member(parser)
+
+    return add
+
+
+def either(*members, required=False):
+    """Return arguments of which a user gives one at most, or just one when it is required."""
+
+    def add(parser):
+        together(*members)(parser.add_mutually_exclusive_group(required=required))
+
+    return add
+
+
+def group(title, *members):
+    """Return arguments that the help lists under a title of their own."""
+    return lambda parser: together(*members)(parser.add_argument_group(title))
+
+
+def by(default):
+    """Return what the rows of a table are as an argument."""
+    others = " or ".join(each for each in ("block", "variety", "estate") if each != default)
+    return option(
+        "--by",
+        "WHAT",
+        f"rows of the table: {default} (the default), {others}",
+        default=default,
+        choices=("block", "variety", "estate"),
+    )
+
+
+def block(required=True):
+    """Return the name of one block as an argument."""
+    return option("--block", "NAME", "name of the block, as in table blocks", required=required)
+
+
+#: The folder of records, or the sample estate in its place.
+RECORDS = together(
+    option(
         "folder",
-        metavar="FOLDER",
+        "FOLDER",
+        "folder of CSV files, or an .xlsx workbook, with your records",
         nargs="?",
-        help="folder of CSV files, or an .xlsx workbook, with your records",
-    )
-    parser.add_argument(
-        "--example", action="store_true", help="use the invented sample estate instead"
-    )
+    ),
+    option("--example", help="use the invented sample estate instead"),
+)
+BLOCK = block()
+SEASON = option("--season", "YEAR", "year of harvest; the next one by default", year)
+#: The day up to which records speak.
+AS_OF = option(
+    "--as-of",
+    "DATE",
+    "use only records up to this day, like 2026-07-15; all of them by default",
+)
+#: The wanted crop, in either unit system.
+TARGETS = (
+    option("--target-t-ha", "X", "wanted crop at the scale, t/ha", number),
+    option("--target-ton-ac", "X", "wanted crop at the scale, short tons/acre", number),
+)
+#: The plan that a block without one on record has carried.
+REFERENCE_PLAN = option(
+    "--reference-plan",
+    "PLAN",
+    "the plan the block has carried, when none is on record, like 2x10+2x2",
+)
+#: The bands that shoots per length and the Ravaz index are held against.
+BANDS = together(
+    option(
+        "--density-band",
+        "LOW,HIGH|KEY",
+        "band for shoots per m of canopy (per ft with --units us), or a handbook key; "
+        "`cropload source band` lists them",
+        band,
+    ),
+    option(
+        "--ravaz-band",
+        "LOW,HIGH|KEY",
+        "band for yield to pruning weight (kg/kg, the same in lb/lb), or a handbook key",
+        band,
+    ),
+)
+#: The unit system of what is printed and exported.
+UNITS = option(
+    "--units",
+    "SYSTEM",
+    "metric (the default) or us: units of what is printed and exported",
+    default="metric",
+    choices=("metric", "us"),
+)
+#: The seed and the number of draws.
+DRAWS = together(
+    option("--seed", "N", "seed of the draws; 0 by default", whole, 0),
+    option(
+        "--draws",
+        "N",
+        f"draws behind the ranges, 100 to 1,000,000; {DEFAULT_DRAWS} by default",
+        whole,
+        DEFAULT_DRAWS,
+    ),
+)
+#: The file that the whole result is exported to.
+CSV = together(
+    option("--csv", "FILE", "also write every column to a new .csv or .xlsx file"),
+    option("--replace", help="let --csv replace a file that exists"),
+)
 
 
 def records_of(options, doubts=True):
@@ -130,20 +253,6 @@ def _tell_doubts(doubts, us=False):
     )
 
 
-def add_block(parser, required=True):
-    """Add the name of one block."""
-    parser.add_argument(
-        "--block", metavar="NAME", required=required, help="name of the block, as in table blocks"
-    )
-
-
-def add_season(parser):
-    """Add the season."""
-    parser.add_argument(
-        "--season", metavar="YEAR", type=year, help="year of harvest; the next one by default"
-    )
-
-
 def season_text(records, given, season):
     """Return which season is meant when none was named, why, and a warning when it is past.
 
@@ -173,41 +282,22 @@ def season_text(records, given, season):
     return paragraph(text)
 
 
-def add_reference_plan(parser):
-    """Add the plan that a block without one on record has carried."""
-    parser.add_argument(
-        "--reference-plan",
-        metavar="PLAN",
-        help="the plan the block has carried, when none is on record, like 2x10+2x2",
-    )
+def share(name, per_cent):
+    """Return a share [1] from an option in per cent; None for one that is not given."""
+    if per_cent is None:
+        return None
+    if not 0 <= per_cent < 100:
+        raise CroploadError(f"{name} is {per_cent:g}; it must be from 0 to below 100 %.")
+    return per_cent / 100
 
 
-def add_bands(parser):
-    """Add the bands that shoots per length and the Ravaz index are held against."""
-    parser.add_argument(
-        "--density-band",
-        metavar="LOW,HIGH|KEY",
-        type=band,
-        help="band for shoots per m of canopy (per ft with --units us), or a handbook key; "
-        "`cropload source band` lists them",
-    )
-    parser.add_argument(
-        "--ravaz-band",
-        metavar="LOW,HIGH|KEY",
-        type=band,
-        help="band for yield to pruning weight (kg/kg, the same in lb/lb), or a handbook key",
-    )
+def target_of(options):
+    """Return the wanted crop [t/ha] of ``TARGETS``, or None."""
+    from cropload.units import US
 
-
-def add_units(parser):
-    """Add the unit system of what is printed and exported."""
-    parser.add_argument(
-        "--units",
-        metavar="SYSTEM",
-        choices=("metric", "us"),
-        default="metric",
-        help="metric (the default) or us: units of what is printed and exported",
-    )
+    if options.target_ton_ac is None:
+        return options.target_t_ha
+    return US.to_metric("t_ha", options.target_ton_ac)
 
 
 def units_of(options):
@@ -215,30 +305,6 @@ def units_of(options):
     from cropload.units import unit_system
 
     return unit_system(options.units)
-
-
-def add_draws(parser):
-    """Add the seed and the number of draws."""
-    parser.add_argument(
-        "--seed", metavar="N", type=whole, default=0, help="seed of the draws; 0 by default"
-    )
-    parser.add_argument(
-        "--draws",
-        metavar="N",
-        type=whole,
-        default=DEFAULT_DRAWS,
-        help=f"draws behind the ranges, 100 to 1,000,000; {DEFAULT_DRAWS} by default",
-    )
-
-
-def add_csv(parser):
-    """Add the file that the whole result is exported to."""
-    parser.add_argument(
-        "--csv", metavar="FILE", help="also write every column to a new .csv or .xlsx file"
-    )
-    parser.add_argument(
-        "--replace", action="store_true", help="let --csv replace a file that exists"
-    )
 
 
 def save(options, frame):
@@ -283,13 +349,15 @@ def note(message):
     print(printable(message), file=sys.stderr, flush=True)
 
 
-def density_band_of(given, canopies, units):
-    """Return the band of shoots per metre [1/m] from an option given in some units."""
+def density_band_of(given, units):
+    """Return the band of shoots per metre [1/m] from an option given in some units, or None."""
     from cropload.vine import bands
 
+    if given is None:
+        return None
     if not isinstance(given, tuple) or units.name == "metric":
-        return bands.density_band(given, canopies)
+        return bands.density_band(given)
     low, high = (float(f"{units.to_metric('per_m', end):.4g}") for end in given)
-    checked = bands.density_band((low, high), canopies)
+    checked = bands.density_band((low, high))
     named = f"your own band, {given[0]:g} to {given[1]:g} {units.label('per_m')}"
     return bands.Band(checked.low, checked.high, named)

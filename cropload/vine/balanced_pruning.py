@@ -178,38 +178,6 @@ def balanced_buds(pruning_weight_kg, first, further, unit_kg):
     return plain(np.minimum(units, 1.0) * formula.first + beyond * formula.further)
 
 
-def charge_buds(pruning_weight_kg):
-    """Return the fewest and most buds to leave by the UK charge rule [1/vine].
-
-    Parameters
-    ----------
-    pruning_weight_kg : float or array
-        Prunings of this vine [kg].
-
-    Returns
-    -------
-    (float or array, float or array)
-        Buds at the heavy and at the light end of a cane's weight [1/vine].
-
-    Raises
-    ------
-    CroploadError
-        When a weight is negative or infinite.
-
-    Notes
-    -----
-    Valid for cool climates: prunings in grams over 30 to 40 (``charge.uk`` in the handbook).
-
-    Examples
-    --------
-    >>> charge_buds(0.6)
-    (15.0, 20.0)
-    """
-    grams = 1000 * numbers("pruning_weight_kg", pruning_weight_kg, "kg")
-    light, heavy = handbook.band("charge.uk")
-    return plain(grams / heavy), plain(grams / light)
-
-
 @dataclass(frozen=True, eq=False, repr=False, kw_only=True)
 class BalancedLookup(Answer):
     """Buds to leave by the prunings of a vine; its frame has a line a weight.
@@ -226,6 +194,19 @@ class BalancedLookup(Answer):
     cap_buds: tuple | None = None
 
 
+_whether_number = arguments.optional(arguments.number(0))
+
+
+@arguments.check_arguments(
+    start=_whether_number,
+    stop=_whether_number,
+    step=_whether_number,
+    cap=arguments.optional(
+        arguments.any_of(
+            arguments.number(0, above=True), arguments.pair(arguments.number(0, above=True))
+        )
+    ),
+)
 def balanced_table(
     formula, units="metric", start=None, stop=None, step=None, *, vine_spacing_m=None, cap=None
 ):
@@ -259,7 +240,7 @@ def balanced_table(
 
     Notes
     -----
-    Part units are taken proportionally, see `balanced_buds`.  Buds are rounded to the nearest
+    Valid as `balanced_buds`; part units are taken proportionally.  Buds are rounded to the nearest
     whole one, half a bud upwards; a cap is rounded down.
 
     Examples

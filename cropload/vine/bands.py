@@ -145,8 +145,8 @@ def resolve(given, default_key, quantity):
     return Band(low, high, "your own band")
 
 
-def density_band(given, canopies=1):
-    """Return the band of shoots per metre of canopy [1/m] for a block."""
+def density_band(given):
+    """Return the band of shoots per metre of canopy [1/m]."""
     return resolve(given, "band.shoots_per_m.undivided", "shoots per metre")
 
 

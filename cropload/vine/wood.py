@@ -32,16 +32,10 @@ class ReplacementWood:
     both, one, none : float or ndarray
         Chance that a spur carries two or more shoots, just one, or none [1]. Missing for a plan
         without spurs.
-    from_cane_base : float or ndarray
-        Chance that the base of an old cane offers a shoot fit to be the next cane [1].
     climbs : float or ndarray
         Chance that a spur bears, but not on its basal bud, so that its place moves outwards [1].
     places : int
         Places to refill per vine: canes, or spurs for a plan of spurs alone [1/vine].
-    places_without_spur : int
-        Cane places that have no renewal spur [1/vine].
-    extra_spurs : int
-        Spurs beyond the canes; they bear, and renew nothing [1/vine].
     places_lost_per_vine, places_lost_block : float or ndarray
         Places expected to find nothing next winter if nothing but the renewal spur is used
         [1/vine], and in all bearing vines [1]. A cane without a spur counts with its base.
@@ -59,11 +53,8 @@ class ReplacementWood:
     both: float | np.ndarray
     one: float | np.ndarray
     none: float | np.ndarray
-    from_cane_base: float | np.ndarray
     climbs: float | np.ndarray
     places: int
-    places_without_spur: int
-    extra_spurs: int
     places_lost_per_vine: float | np.ndarray
     places_lost_block: float | np.ndarray
     places_lost_base_used_per_vine: float | np.ndarray
@@ -268,11 +259,8 @@ def replacement_wood(
         both=both,
         one=one,
         none=none,
-        from_cane_base=plain(1 - base[2]),
         climbs=climbs,
         places=canes or spurs,
-        places_without_spur=without_spur,
-        extra_spurs=spurs - with_spur if canes else 0,
         places_lost_per_vine=plain(lost_next),
         places_lost_block=plain(lost_next * vines),
         places_lost_base_used_per_vine=plain(lost_base_used),

@@ -127,10 +127,8 @@ def limits_of(schedule, capacity):
 
     Parameters
     ----------
-    schedule : IntakeSchedule
-        As from ``intake_schedule``.
-    capacity : DataFrame
-        As table capacity.
+    schedule, capacity : IntakeSchedule, DataFrame
+        As from ``intake_schedule``, and as table capacity.
 
     Returns
     -------

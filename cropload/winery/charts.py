@@ -75,3 +75,20 @@ def _parts(table, periods, units):
     return tuple(
         Series(name, values.to_numpy(float), unit=unit) for name, values in parts if values.any()
     )
+
+
+def contract_rows(room, units=METRIC):
+    """Return the crop of each contract against the most it takes, to draw or to tell.
+
+    Parameters
+    ----------
+    room : ContractRoom
+        As from ``contract_table`` [t].
+    units : UnitSystem
+        Units to show [t or short tons].
+    """
+    crop = amounts("crop", room.frame, "tonnes", "tonnes", units, written="range")
+    most = Look(VERMILLION, "|", "", size=16)
+    cap = amounts("most it takes", room.frame, "cap_t", "tonnes", units, look=most)
+    title = f"Crop of season {room.season} against the contracts"
+    return Rows(title, tuple(room["contract"]), f"crop [{crop.unit}]", (crop, cap))

@@ -63,8 +63,10 @@ class ContractRoom(Answer):
         return [tables.room_table(self), tables.pay_table(self)]
 
     def plot(self, ax=None, units=METRIC):
-        """Raise CroploadError: contracts are told in tables alone."""
-        raise CroploadError("Contracts have no figure; print the answer, or read .frame.")
+        """Draw the crop against the most that each contract takes."""
+        from cropload.winery.charts import contract_rows
+
+        return contract_rows(self, units).plot(ax)
 
 
 def _whose(row):

@@ -149,10 +149,8 @@ def relieve(schedule, capacity, *, chance=None, windows=None, effort=20_000):
 
     Parameters
     ----------
-    schedule : IntakeSchedule
-        As from ``intake_schedule``.
-    capacity : DataFrame
-        As table capacity.
+    schedule, capacity : IntakeSchedule, DataFrame
+        As from ``intake_schedule``, and as table capacity.
     chance : float, optional
         Chance of going over a limit that is accepted [1]; the handbook's when left out.
     windows : int, (int, int) or dict, optional

@@ -134,7 +134,7 @@ def test_bad_counts_end_with_one_message(run, more, words):
         (["--logger", "Quillfoot station"], "station itself"),
         (["--budburst-sum", "-4"], "not a positive number"),
         (["--budburst-sum", "90000"], "no season of this weather"),
-        (["--heavy-loss-pct", "300"], "between 0 and 1"),
+        (["--heavy-loss-pct", "300"], "--heavy-loss-pct is 300; it must be from 0 to below 100 %"),
         (["--offset", "-40"], "check the units"),
         (["--logger", "low block logger", "--offset", "-1"], "not allowed with"),
     ],

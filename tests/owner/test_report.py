@@ -322,7 +322,7 @@ def test_faults_of_a_scenario_file_come_together_with_row_and_mend(tmp_path):
 @pytest.mark.parametrize(
     ("text", "told"),
     [
-        ("scenario,blok,plan\n", "Did you mean 'blok'"),
+        ("scenario,blok,plan\n", "Did you mean it by 'blok'"),
         ("scenario,block,plan\na,Fir,2x8\n", "holds 1 scenario"),
         ("scenario,block,plan\na,Fir,2x8\nb,Alder,2x8\n", "has no plan for block"),
     ],
@@ -333,7 +333,7 @@ def test_scenario_files_that_cannot_be_are_refused(tmp_path, text, told):
 
 
 def test_scenario_file_that_is_not_there_is_told(tmp_path):
-    with pytest.raises(CroploadError, match="cannot be opened"):
+    with pytest.raises(CroploadError, match="does not exist"):
         read_scenario_file(tmp_path / "none.csv", small_estate())
 
 
@@ -438,8 +438,7 @@ def test_scenarios_and_their_report_read_as_text(report):
         assert max(map(len, str(answer).splitlines())) <= 80
         assert "On your prices and costs" in str(answer)
         assert "cl-table" in answer._repr_html_()
-    with pytest.raises(CroploadError, match="page"):
-        report.plot()
+    assert report.plot().get_xlabel().startswith("margin")
     american = reported(units="us")
     assert "short ton" in str(american)
     assert "short ton" in american._repr_html_()

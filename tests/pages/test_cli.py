@@ -356,7 +356,7 @@ def test_an_unexpected_fault_is_one_line_and_debug_shows_where(monkeypatch, caps
     def broken(given):
         raise ZeroDivisionError("half\na vine")
 
-    broken_command = commands.Command("broken", "Start", "", lambda parser: None, broken, "")
+    broken_command = commands.Command("broken", "Start", "", (), broken, "")
     monkeypatch.setattr("cropload.pages.cli.all_commands", lambda: {"broken": broken_command})
     assert main(["broken"]) == OUR_FAULT
     err = capsys.readouterr().err
@@ -376,7 +376,7 @@ def test_a_stop_and_a_refusal_of_the_system_end_without_a_traceback(
     def stopped(given):
         raise fault
 
-    stopped_command = commands.Command("stopped", "Start", "", lambda parser: None, stopped, "")
+    stopped_command = commands.Command("stopped", "Start", "", (), stopped, "")
     monkeypatch.setattr("cropload.pages.cli.all_commands", lambda: {"stopped": stopped_command})
     assert main(["stopped"]) == code
     assert "Traceback" not in capsys.readouterr().err
@@ -418,7 +418,7 @@ def test_control_c_ends_with_130():
         "from cropload.pages import cli\n"
         "from cropload.show.command import Command\n"
         "def run(given): os.kill(os.getpid(), signal.SIGINT)\n"
-        "command = Command('wait', 'Start', '', lambda parser: None, run, '')\n"
+        "command = Command('wait', 'Start', '', (), run, '')\n"
         "cli.all_commands = lambda: {'wait': command}\n"
         "raise SystemExit(cli.main(['wait']))\n"
     )

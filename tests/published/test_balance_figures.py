@@ -7,12 +7,7 @@ import pytest
 from scipy import constants
 
 from cropload import handbook
-from cropload.vine.balance import (
-    cane_weight_g,
-    leaf_area_per_fruit,
-    pruning_weight_per_m,
-    ravaz_index,
-)
+from cropload.vine.balance import ravaz_index
 
 # Kliewer and Dokoozlian 2005, AJEV 56:170, Table 4, Cabernet Sauvignon, Oakville 1992, per vine:
 # shoots, clusters, yield [kg], prunings [kg]. The minimal vines' prunings are trimmings.
@@ -29,10 +24,6 @@ OAKVILLE = {
 def test_yield_over_prunings_of_the_oakville_rows(row, index):
     _, _, crop, wood = OAKVILLE[row]
     assert ravaz_index(crop, wood) == pytest.approx(index, abs=0.05)
-
-
-def test_leaf_area_per_crop_of_the_oakville_spurs():
-    assert leaf_area_per_fruit(16.2, 9.8) == pytest.approx(1.65, abs=0.005)
 
 
 def test_the_oakville_spurs_are_what_the_handbook_says_of_cabernet():
@@ -93,9 +84,7 @@ def test_concord_carried_more_than_the_general_band_allows():
 def test_a_balanced_uk_vine_is_inside_both_of_its_own_bands():
     # Plumpton: 15 shoots per m, canes of 30 to 40 g; so 0.45 to 0.60 kg of prunings per m.
     light, heavy = handbook.band("band.cane_weight_g.cool_uk")
-    assert pruning_weight_per_m(15 * light / 1000, 1.0) == pytest.approx(0.45)
-    assert pruning_weight_per_m(15 * heavy / 1000, 1.0) == pytest.approx(0.60)
-    assert cane_weight_g(0.45, 15) == pytest.approx(light)
+    assert (15 * light / 1000, 15 * heavy / 1000) == pytest.approx((0.45, 0.60))
 
 
 def test_the_two_families_of_pruning_weight_bands_do_differ():

@@ -4,7 +4,7 @@ import pytest
 from scipy import constants
 
 from cropload import handbook
-from cropload.vine.balanced_pruning import balanced_buds, balanced_table, charge_buds, parse_formula
+from cropload.vine.balanced_pruning import balanced_buds, balanced_table, parse_formula
 
 POUND = constants.pound
 
@@ -76,5 +76,6 @@ def test_the_cap_of_four_to_six_buds_per_foot_of_spacing():
 
 def test_uk_charge_is_prunings_in_grams_over_thirty_to_forty():
     # Plumpton College: 600 g leave 15 to 20 buds.
-    assert charge_buds(0.6) == pytest.approx((15, 20))
-    assert handbook.band("charge.uk") == handbook.band("band.cane_weight_g.cool_uk")
+    light, heavy = handbook.band("charge.uk")
+    assert (600 / heavy, 600 / light) == pytest.approx((15, 20))
+    assert (light, heavy) == handbook.band("band.cane_weight_g.cool_uk")

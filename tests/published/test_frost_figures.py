@@ -43,7 +43,9 @@ def test_half_is_killed_at_the_published_temperature_over_the_draws(stage, lt50)
 @pytest.mark.parametrize(("stage", "tenth", "ninety"), fao2005_concord)
 def test_concord_pairs_come_back_from_their_own_curve(stage, tenth, ninety):
     stages, lt10, lt90 = zip(*fao2005_concord, strict=True)
-    curve = KillCurve.from_pairs(stages, lt10, lt90, "Concord")
+    mild, hard = -np.array(lt10), -np.array(lt90)
+    steepness = tuple(2 * np.log(9) / np.log(hard / mild))
+    curve = KillCurve(stages, tuple(-np.sqrt(mild * hard)), steepness, "Concord")
     assert curve.killed(tenth, stage) == pytest.approx(0.1)
     assert curve.killed(ninety, stage) == pytest.approx(0.9)
 

@@ -5,7 +5,7 @@ import pytest
 
 from cropload.errors import CroploadError
 from cropload.records.tables import TABLES, table
-from cropload.records.writing.explain import describe_table, explain_tables
+from cropload.records.writing.explain import explain_tables
 
 
 def test_every_column_is_explained_in_a_sentence():
@@ -33,18 +33,6 @@ def test_no_two_columns_of_a_table_share_a_name():
 def test_keys_are_columns():
     for described in TABLES.values():
         assert set(described.key) | set(described.one_of) <= set(described.names)
-
-
-def test_describe_table_as_frame_and_markdown():
-    frame = describe_table("harvest").set_index("column")
-    assert frame.loc["tonnes", ["or_in_us_units", "unit", "required"]].tolist() == [
-        "tons",
-        "t",
-        "yes",
-    ]
-    lines = describe_table("harvest", markdown=True).splitlines()
-    assert len(lines) == len(frame) + 2
-    assert all(line.count("|") == lines[0].count("|") for line in lines)
 
 
 def test_the_season_convention_is_told():

@@ -69,6 +69,15 @@ def test_an_answer_can_be_drawn(answers, name):
     assert getattr(drawn, "figure", drawn).axes
 
 
+@pytest.mark.parametrize("name", ["trend", "fertility"])
+def test_vines_and_buds_are_drawn_on_the_axes_that_are_given(answers, name):
+    from matplotlib import pyplot
+
+    mine = pyplot.figure().subplots()
+    assert answers[name].plot(mine) is mine
+    assert mine.lines
+
+
 def test_what_acceptance_did_is_told_and_unpacks_into_both_files(tmp_path):
     folder = shutil.copytree(shipped("sample_data") / "quillfoot", tmp_path / "mine")
     records = read_records(folder)

@@ -422,7 +422,7 @@ def test_a_learned_file_of_nonsense_is_told_wherever_it_is_read(tmp_path):
 def test_notebook_and_command_line_draw_alike():
     """The same season must show the same figures in both."""
     parser = ArgumentParser()
-    options.add_draws(parser)
+    options.DRAWS(parser)
     given = parser.parse_args([])
     opened = inspect.signature(ReviewDesk).parameters
     assert (opened["draws"].default, opened["seed"].default) == (given.draws, given.seed)

@@ -4,7 +4,6 @@ import pytest
 from helpers import block_row, make_records
 
 from cropload import crew_check, forecast, next_counts, sample_vines, thin_to, two_step_plan
-from cropload.errors import CroploadError
 from cropload.season.season_days import forecast_fan, season_days
 
 NAME = "Upper <i>Knoll</i> of the very long name that no table column has room for"
@@ -61,11 +60,20 @@ def test_a_page_of_an_answer_escapes_its_names(answers, name):
     assert not answers[name].frame.attrs
 
 
-@pytest.mark.parametrize("name", ["forecast", "change", "thinning", "fan"])
+@pytest.mark.parametrize("name", NAMES)
 def test_an_answer_is_drawn_on_axes(answers, name):
     assert answers[name].plot().get_xlabel() or answers[name].plot().get_ylabel()
 
 
-def test_what_has_no_drawing_says_so(answers):
-    with pytest.raises(CroploadError, match="no plot of a CrewCheck; print it"):
-        answers["crew"].plot()
+def test_crew_hours_rows_and_the_walk_are_drawn_as_the_answer_holds_them(answers):
+    from matplotlib import pyplot
+
+    crew, sample, two = answers["crew"], answers["sample"], answers["two steps"]
+    mine = pyplot.figure().subplots()
+    assert crew.plot(mine) is mine
+    assert [text.get_text() for text in mine.get_yticklabels()] == [f"row {r}" for r in crew["row"]]
+    walk = next(line for line in sample.plot().lines if len(line.get_xdata()) == len(sample))
+    assert list(walk.get_xdata()) == list(sample["row"])
+    assert list(walk.get_ydata()) == list(sample["vine"])
+    widths = sorted(patch.get_width() for patch in two.plot().patches)
+    assert widths[-2:] == pytest.approx(sorted(two["hours"]))

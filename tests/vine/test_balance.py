@@ -60,34 +60,6 @@ class TestRavaz:
             balance.ravaz_index(crop, wood)
 
 
-class TestSmallRatios:
-    def test_arrays_and_missing_values_pass_through(self):
-        found = balance.pruning_weight_per_m(np.array([0.9, np.nan]), 1.5)
-        assert found[0] == pytest.approx(0.6)
-        assert np.isnan(found[1])
-        assert balance.cane_weight_g([0.6, 0.0], [20, 10]).tolist() == [30.0, 0.0]
-        assert balance.leaf_area_per_fruit([3.0], [2.5]) == pytest.approx([1.2])
-        assert np.isnan(balance.leaf_area_per_fruit(2.0, None))
-
-    def test_the_two_units_of_leaf_area_agree(self):
-        per_g = balance.leaf_area_per_fruit(1.0, 1.0) * constants.gram / constants.centi**2
-        assert per_g == pytest.approx(10.0)
-
-    @pytest.mark.parametrize(
-        ("wrong", "says"),
-        [
-            (lambda: balance.pruning_weight_per_m(0.5, 0.0), "canopy_length_m is 0"),
-            (lambda: balance.pruning_weight_per_m(-0.5, 1.0), "pruning_weight_kg is -0.5"),
-            (lambda: balance.cane_weight_g(0.5, 0), "shoots is 0"),
-            (lambda: balance.leaf_area_per_fruit(2.0, 0), "yield_kg is 0"),
-            (lambda: balance.leaf_area_per_fruit([1, 2], [1, 2, 3]), "has 2 and yield_kg has 3"),
-        ],
-    )
-    def test_what_cannot_be_used_is_said(self, wrong, says):
-        with pytest.raises(CroploadError, match=says):
-            wrong()
-
-
 class TestBalancedPruning:
     @given(
         weights,

@@ -9,7 +9,6 @@ import pytest
 from intake_cases import capacity, made_forecast
 
 from cropload import example_records, forecast, harvest_dates, intake_schedule
-from cropload.errors import CroploadError
 from cropload.pages.cli import main
 from cropload.records.example import shipped
 from cropload.season.forecast_log import log_forecast
@@ -292,8 +291,9 @@ def test_answers_of_the_winery_can_be_read_and_drawn(small, records):
         assert len(answer.tables("us")) > 1 or answer is moves
     for answer in (schedule, limits, moves):
         assert answer.plot().get_xlabel().startswith("intake")
-    with pytest.raises(CroploadError, match="no figure"):
-        room.plot()
+    drawn = room.plot()
+    assert drawn.get_xlabel().startswith("crop [t]")
+    assert len(drawn.get_yticklabels()) == len(room)
 
 
 def test_keys_of_the_handbook_are_set_as_code_in_a_panel(opened):

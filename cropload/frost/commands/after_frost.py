@@ -2,27 +2,25 @@
 
 from cropload.show import options
 from cropload.show.command import Command
+from cropload.show.options import option
 
-
-def _arguments(parser):
-    options.add_records(parser)
-    options.add_block(parser)
-    parser.add_argument(
-        "--dead", metavar="N", type=options.whole, help="dead shoots counted on sampled vines"
-    )
-    parser.add_argument("--alive", metavar="N", type=options.whole, help="living shoots counted")
-    parser.add_argument(
+_ARGUMENTS = (
+    options.RECORDS,
+    options.BLOCK,
+    option("--dead", "N", "dead shoots counted on sampled vines", options.whole),
+    option("--alive", "N", "living shoots counted", options.whole),
+    option(
         "--vines",
-        metavar="DEAD/ALL,...",
-        help="instead of totals, a count a vine like 3/14,5/12,0/13; it tells the spread between "
-        "vines",
-    )
-    parser.add_argument("--frost-date", metavar="DATE", help="day of the frost, like 2026-05-09")
-    parser.add_argument("--counted-on", metavar="DATE", help="day of the count")
-    options.add_season(parser)
-    options.add_units(parser)
-    options.add_draws(parser)
-    options.add_csv(parser)
+        "DEAD/ALL,...",
+        "instead of totals, a count a vine like 3/14,5/12,0/13; it tells the spread between vines",
+    ),
+    option("--frost-date", "DATE", "day of the frost, like 2026-05-09"),
+    option("--counted-on", "DATE", "day of the count"),
+    options.SEASON,
+    options.UNITS,
+    options.DRAWS,
+    options.CSV,
+)
 
 
 def _counts(given):
@@ -59,7 +57,7 @@ def _run(given):
     )
     units = options.units_of(given)
     options.save(given, in_units(found.forecast.frame, units))
-    return "\n\n".join(_parts(found, units))
+    return _parts(found, units)
 
 
 def _parts(found, units):
@@ -85,7 +83,7 @@ COMMANDS = (
             cropload after-frost my_season --block "Mill Meadow" --dead 90 --alive 90
             cropload after-frost --example --block "Mill Meadow" --vines 3/14,5/12,0/13
         """,
-        arguments=_arguments,
+        arguments=_ARGUMENTS,
         run=_run,
     ),
 )

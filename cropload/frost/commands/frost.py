@@ -2,37 +2,35 @@
 
 from cropload.show import options
 from cropload.show.command import Command
+from cropload.show.options import either, group, option
 
-
-def add_weather(parser):
-    """Add what the frost model must know of a block: station, offset, budburst."""
-    weather = parser.add_argument_group("weather of the block")
-    weather.add_argument(
-        "--station", metavar="NAME", help="weather station; the one table blocks names by default"
-    )
-    offset = weather.add_mutually_exclusive_group()
-    offset.add_argument(
-        "--offset",
-        metavar="DEGREES",
-        type=options.number,
-        help="block less station at night, C (F with --units us), below 0 in a frost hollow; as in "
-        "table blocks by default",
-    )
-    offset.add_argument(
-        "--logger",
-        metavar="NAME",
-        help="estimate the offset from this logger of the block in table weather",
-    )
-    weather.add_argument(
+#: What the frost model must know of a block: station, offset, budburst.
+WEATHER = group(
+    "weather of the block",
+    option("--station", "NAME", "weather station; the one table blocks names by default"),
+    either(
+        option(
+            "--offset",
+            "DEGREES",
+            "block less station at night, C (F with --units us), below 0 in a frost hollow; "
+            "as in table blocks by default",
+            options.number,
+        ),
+        option(
+            "--logger",
+            "NAME",
+            "estimate the offset from this logger of the block in table weather",
+        ),
+    ),
+    option(
         "--budburst-sum",
-        metavar="X",
-        type=options.number,
-        help="heat sum until budburst, degree days above 5 C from 1 January (1 July in the "
+        "X",
+        "heat sum until budburst, degree days above 5 C from 1 January (1 July in the "
         "south); fitted to the block's own dates by default",
-    )
-    weather.add_argument(
-        "--hemisphere", choices=("north", "south"), help="read off the temperatures by default"
-    )
+        options.number,
+    ),
+    option("--hemisphere", help="read off the temperatures by default", choices=("north", "south")),
+)
 
 
 def weather_of(given):
@@ -49,39 +47,39 @@ def weather_of(given):
     }
 
 
-def _arguments(parser):
-    options.add_records(parser)
-    options.add_block(parser)
-    parser.add_argument(
+_ARGUMENTS = (
+    options.RECORDS,
+    options.BLOCK,
+    option(
         "--plans",
-        metavar="PLANS",
+        "PLANS",
+        "plans, with commas between, like 2x10+2x2,2x14+2x2; the first is the one to beat",
         required=True,
-        help="plans, with commas between, like 2x10+2x2,2x14+2x2; the first is the one to beat",
-    )
-    parser.add_argument(
+    ),
+    option(
         "--case",
-        choices=("laid_down", "upright_until_final_cut", "both"),
-        default="laid_down",
         help="how the wood stands while the first buds push: laid_down (tied down in winter, the "
         "default), upright_until_final_cut (cut back late), or both, each by itself",
-    )
-    add_weather(parser)
-    parser.add_argument(
+        default="laid_down",
+        choices=("laid_down", "upright_until_final_cut", "both"),
+    ),
+    WEATHER,
+    option(
         "--first-season",
-        action="store_true",
         help="weigh the first season's crop, not the settled one (third season on)",
-    )
-    parser.add_argument(
+    ),
+    option(
         "--heavy-loss-pct",
-        metavar="PCT",
-        type=options.number,
-        help="a frost year loses more than this, %%; 30 by default",
-    )
-    options.add_season(parser)
-    options.add_units(parser)
-    options.add_reference_plan(parser)
-    options.add_draws(parser)
-    options.add_csv(parser)
+        "PCT",
+        "a frost year loses more than this, %%; 30 by default",
+        options.number,
+    ),
+    options.SEASON,
+    options.UNITS,
+    options.REFERENCE_PLAN,
+    options.DRAWS,
+    options.CSV,
+)
 
 
 def _run(given):
@@ -97,7 +95,7 @@ def _run(given):
         given.season,
         case=CASES if given.case == "both" else given.case,
         settled=not given.first_season,
-        heavy_loss=None if given.heavy_loss_pct is None else given.heavy_loss_pct / 100,
+        heavy_loss=options.share("--heavy-loss-pct", given.heavy_loss_pct),
         reference_plan=given.reference_plan,
         draws=given.draws,
         seed=given.seed,
@@ -105,7 +103,7 @@ def _run(given):
     )
     units = options.units_of(given)
     options.save(given, export(found, units))
-    return "\n\n".join(_parts(found, units))
+    return _parts(found, units)
 
 
 def _parts(found, units):
@@ -138,7 +136,7 @@ COMMANDS = (
             cropload frost my_season --block "Mill Meadow" --plans 2x10+2x2,2x14+2x2
             cropload frost --example --block "Mill Meadow" --plans 2x10+2x2 --case both
         """,
-        arguments=_arguments,
+        arguments=_ARGUMENTS,
         run=_run,
     ),
 )

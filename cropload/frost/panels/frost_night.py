@@ -247,7 +247,7 @@ class NightTab(widgets.VBox):
         names = [f"{at}: {plan}" for at, plan in enumerate(self.panel.plans, start=1)]
         self.found = found
         self.message.value = ""
-        self.answer.value = frost_results.night_html(found, names, self.units)
+        self.answer.value = frost_results.night_html(found, names)
 
     @parts.guarded
     def _draw_map(self, _=None):

@@ -75,7 +75,7 @@ def _whole(text):
     return text.replace(" ", "\u00a0")
 
 
-def night_html(found, names, units):
+def night_html(found, names):
     """Return what one night leaves as an HTML table with a bar for each plan.
 
     Parameters
@@ -84,8 +84,6 @@ def night_html(found, names, units):
         One night's.
     names : list of str
         Name of each level.
-    units : UnitSystem
-        Units to show.
     """
     heads = ("level", "crop left", ranges.label(), "primary shoots alive", "modified E-L stage")
     body = ""

@@ -3,53 +3,50 @@
 from cropload.errors import CroploadError, near
 from cropload.show import options
 from cropload.show.command import Command
+from cropload.show.options import group, option
 
-
-def _arguments(parser):
-    options.add_records(parser)
-    given = parser.add_argument_group("scenarios, two to five; the first one is today's")
-    given.add_argument(
-        "--scenarios",
-        metavar="FILE",
-        help="CSV file with the columns scenario, block and plan; the plan 'last' is what the "
-        "block carried last",
-    )
-    given.add_argument(
-        "--scenario",
-        metavar="TEXT",
-        action="append",
-        default=[],
-        help='one scenario, repeated for each: "longer=Long Acre:3x10+3x2,Lyre Field:4x12+4x2"; a '
-        "name alone means the plans carried last",
-    )
-    options.add_season(parser)
-    options.add_units(parser)
-    written = parser.add_argument_group("files")
-    written.add_argument("--html", metavar="FILE", help="write the report as one HTML page")
-    written.add_argument(
-        "--pdf", metavar="FILE", help='write it as a PDF; needs the extra "cropload[pdf]"'
-    )
-    written.add_argument("--xlsx", metavar="FILE", help="write its tables as an Excel workbook")
-    written.add_argument(
-        "--csv", metavar="FILE", help="write every figure of each block to a .csv or .xlsx file"
-    )
-    written.add_argument(
-        "--replace", action="store_true", help="let these replace files that exist"
-    )
-    parser.add_argument(
+_ARGUMENTS = (
+    options.RECORDS,
+    group(
+        "scenarios, two to five; the first one is today's",
+        option(
+            "--scenarios",
+            "FILE",
+            "CSV file with the columns scenario, block and plan; the plan 'last' is what the "
+            "block carried last",
+        ),
+        option(
+            "--scenario",
+            "TEXT",
+            'one scenario, repeated for each: "longer=Long Acre:3x10+3x2,Lyre Field:4x12+4x2"; a '
+            "name alone means the plans carried last",
+            default=[],
+            action="append",
+        ),
+    ),
+    options.SEASON,
+    options.UNITS,
+    group(
+        "files",
+        option("--html", "FILE", "write the report as one HTML page"),
+        option("--pdf", "FILE", 'write it as a PDF; needs the extra "cropload[pdf]"'),
+        option("--xlsx", "FILE", "write its tables as an Excel workbook"),
+        option("--csv", "FILE", "write every figure of each block to a .csv or .xlsx file"),
+        option("--replace", help="let these replace files that exist"),
+    ),
+    option(
         "--cost",
-        metavar="NAME=AMOUNT",
-        action="append",
-        default=[],
-        help="a cost of yours, repeated: pruning_per_vine, pruning_per_bud, thinning_per_ha, "
+        "NAME=AMOUNT",
+        "a cost of yours, repeated: pruning_per_vine, pruning_per_bud, thinning_per_ha, "
         "picking_per_t, picking_per_ha, other_per_ha (or ..._per_ac, ..._per_ton), in the "
         "currency of your prices",
-    )
-    options.add_bands(parser)
-    parser.add_argument(
-        "--no-frost", action="store_true", help="leave out the replay of past springs"
-    )
-    options.add_draws(parser)
+        default=[],
+        action="append",
+    ),
+    options.BANDS,
+    option("--no-frost", help="leave out the replay of past springs"),
+    options.DRAWS,
+)
 
 
 def costs_of(texts):
@@ -111,9 +108,6 @@ def _run(given):
     check_results(report_files(**files).values(), given.replace)
     records, units = options.records_of(given), options.units_of(given)
     costs, scenarios = costs_of(given.cost), scenarios_of(given, records)
-    density = given.density_band
-    if density is not None:
-        density = options.density_band_of(density, 1, units)
     found = compare_scenarios(
         records,
         scenarios,
@@ -121,14 +115,14 @@ def _run(given):
         costs=costs,
         draws=given.draws,
         seed=given.seed,
-        density_band=density,
+        density_band=options.density_band_of(given.density_band, units),
         ravaz_band=given.ravaz_band,
         frost=not given.no_frost,
     )
     made = report(records, found, units)
     frame = options.rounded(export(found, units))
     options.tell_written(save_report(made, **files, frame=frame, replace=given.replace))
-    return "\n\n".join(_parts(made))
+    return _parts(made)
 
 
 def export(found, units):
@@ -177,7 +171,7 @@ COMMANDS = (
             cropload report --example --scenario "today=Long Acre:last" \\
                 --scenario "shorter=Long Acre:3x6+3x2" --html report.html
         """,
-        arguments=_arguments,
+        arguments=_ARGUMENTS,
         run=_run,
     ),
 )

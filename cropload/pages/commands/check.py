@@ -2,22 +2,17 @@
 
 from cropload.show import options
 from cropload.show.command import Command
+from cropload.show.options import option
 
 #: Blocks whose fallbacks are listed unless all are asked for.
 SHOWN = 30
 
 
-def _arguments(parser):
-    options.add_records(parser)
-    parser.add_argument(
-        "--season",
-        metavar="YEAR",
-        type=options.year,
-        help="year of harvest to forecast; the next one by default",
-    )
-    parser.add_argument(
-        "--all", action="store_true", help=f"list the fallbacks of every block, not only {SHOWN}"
-    )
+_ARGUMENTS = (
+    options.RECORDS,
+    options.SEASON,
+    option("--all", help=f"list the fallbacks of every block, not only {SHOWN}"),
+)
 
 
 def _run(given):
@@ -161,7 +156,7 @@ COMMANDS = (
             cropload check my_season
             cropload check --example
         """,
-        arguments=_arguments,
+        arguments=_ARGUMENTS,
         run=_run,
     ),
 )

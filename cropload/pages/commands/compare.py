@@ -1,47 +1,45 @@
 """The command ``compare``: what each pruning plan would give in a block, or in every block."""
 
 from cropload.errors import CroploadError
-from cropload.frost.commands.frost import add_weather, weather_of
+from cropload.frost.commands.frost import WEATHER, weather_of
 from cropload.show import options
 from cropload.show.command import Command
+from cropload.show.options import either, option
 
-
-def _arguments(parser):
-    options.add_records(parser)
-    which = parser.add_mutually_exclusive_group(required=True)
-    options.add_block(which, required=False)
-    which.add_argument(
-        "--all-blocks",
-        action="store_true",
-        help="one row a block: what its usual plan, or each of --plans, would give",
-    )
-    parser.add_argument(
+_ARGUMENTS = (
+    options.RECORDS,
+    either(
+        options.block(required=False),
+        option(
+            "--all-blocks",
+            help="one row a block: what its usual plan, or each of --plans, would give",
+        ),
+        required=True,
+    ),
+    option(
         "--plans",
-        metavar="PLANS",
-        help="plans, with commas between: canes x buds, then + spurs x buds, like "
+        "PLANS",
+        "plans, with commas between: canes x buds, then + spurs x buds, like "
         "3x6+3x2,3x8+3x2 (24x2 is spurs alone)",
-    )
-    options.add_season(parser)
-    options.add_units(parser)
-    options.add_bands(parser)
-    options.add_reference_plan(parser)
-    options.add_draws(parser)
-    parser.add_argument(
-        "--sources", action="store_true", help="list where each component came from"
-    )
-    parser.add_argument(
-        "--frost",
-        action="store_true",
-        help="add what past springs would have left of each plan, from table weather",
-    )
-    parser.add_argument(
+    ),
+    options.SEASON,
+    options.UNITS,
+    options.BANDS,
+    options.REFERENCE_PLAN,
+    options.DRAWS,
+    option("--sources", help="list where each component came from"),
+    option(
+        "--frost", help="add what past springs would have left of each plan, from table weather"
+    ),
+    option(
         "--case",
-        choices=("laid_down", "upright_until_final_cut"),
-        default="laid_down",
         help="with --frost: how the wood stands while the first buds push",
-    )
-    add_weather(parser)
-    options.add_csv(parser)
+        default="laid_down",
+        choices=("laid_down", "upright_until_final_cut"),
+    ),
+    WEATHER,
+    options.CSV,
+)
 
 
 def _run(given):
@@ -53,24 +51,19 @@ def _run(given):
     if given.plans is None:
         raise CroploadError("Which plans? Name them, like --plans 3x6+3x2,3x8+3x2.")
 
-    from cropload.beliefs.meant import check_block
     from cropload.pruning import words
     from cropload.pruning.compare import compare_plans
     from cropload.show.terminal import paragraph, points
 
     units, records = options.units_of(given), options.records_of(given)
-    block = check_block(records, given.block)
-    at = records.blocks["block"].tolist().index(block)
     found = compare_plans(
         records,
-        block,
+        given.block,
         given.plans,
         given.season,
         draws=given.draws,
         seed=given.seed,
-        density_band=options.density_band_of(
-            given.density_band, int(records.blocks["canopies"].iloc[at]), units
-        ),
+        density_band=options.density_band_of(given.density_band, units),
         ravaz_band=given.ravaz_band,
         reference_plan=given.reference_plan,
     )
@@ -78,7 +71,12 @@ def _run(given):
         from cropload.frost.cover import with_frost
 
         found = with_frost(
-            found, records, block, case=given.case, reference_plan=given.reference_plan, **asked
+            found,
+            records,
+            found.block,
+            case=given.case,
+            reference_plan=given.reference_plan,
+            **asked,
         )
     options.save(given, words.export(found, units))
     load = list(found.load_notes)
@@ -99,7 +97,7 @@ def _run(given):
         origins_text(found.components, units, given.sources),
         paragraph(options.CAUTION),
     ]
-    return "\n\n".join(part for part in parts if part)
+    return parts
 
 
 def _all_blocks(given):
@@ -119,9 +117,7 @@ def _all_blocks(given):
         given.season,
         draws=given.draws,
         seed=given.seed,
-        density_band=options.density_band_of(given.density_band, 1, units)
-        if given.density_band
-        else None,
+        density_band=options.density_band_of(given.density_band, units),
         ravaz_band=given.ravaz_band,
     )
     options.save(given, words.export(found, units))
@@ -132,7 +128,7 @@ def _all_blocks(given):
         points(found.notes),
         paragraph(options.CAUTION),
     ]
-    return "\n\n".join(part for part in parts if part)
+    return parts
 
 
 def origins_text(components, units, in_full):
@@ -169,7 +165,7 @@ COMMANDS = (
             cropload compare --example --block "Long Acre" --plans 24x2 --units us
             cropload compare my_season --all-blocks
         """,
-        arguments=_arguments,
+        arguments=_ARGUMENTS,
         run=_run,
     ),
 )

@@ -2,17 +2,14 @@
 
 from cropload.show import options
 from cropload.show.command import Command
+from cropload.show.options import option
 
-
-def _arguments(parser):
-    parser.add_argument("folder", metavar="FOLDER", help="the folder to make; it must be empty")
-    parser.add_argument(
-        "--example", action="store_true", help="copy the invented sample estate into it"
-    )
-    parser.add_argument(
-        "--xlsx", action="store_true", help="one workbook instead of a CSV file for each table"
-    )
-    options.add_units(parser)
+_ARGUMENTS = (
+    option("folder", "FOLDER", "the folder to make; it must be empty"),
+    option("--example", help="copy the invented sample estate into it"),
+    option("--xlsx", help="one workbook instead of a CSV file for each table"),
+    options.UNITS,
+)
 
 
 def _run(given):
@@ -61,7 +58,7 @@ COMMANDS = (
             cropload new my_season --xlsx --units us
             cropload new try_it --example
         """,
-        arguments=_arguments,
+        arguments=_ARGUMENTS,
         run=_run,
     ),
 )

@@ -2,23 +2,24 @@
 
 from cropload.show import options
 from cropload.show.command import Command
+from cropload.show.options import option
 
-
-def _arguments(parser):
-    parser.add_argument(
+_ARGUMENTS = (
+    option(
         "folder",
-        metavar="FOLDER",
-        nargs="?",
-        help="folder with your records; without it the current folder when it holds records, "
+        "FOLDER",
+        "folder with your records; without it the current folder when it holds records, "
         "else my_vineyard, made with the sample estate if it is not there",
-    )
-    parser.add_argument(
+        nargs="?",
+    ),
+    option(
         "--port",
-        metavar="N",
-        type=options.whole,
-        help="port on this machine, 1024 to 65535; the first free one from 8888 by default",
-    )
-    parser.add_argument("--no-browser", action="store_true", help="only print the address")
+        "N",
+        "port on this machine, 1024 to 65535; the first free one from 8888 by default",
+        options.whole,
+    ),
+    option("--no-browser", help="only print the address"),
+)
 
 
 def _run_with(name):
@@ -46,7 +47,7 @@ COMMANDS = (
             cropload open my_season
             cropload open my_season --port 8890 --no-browser
         """,
-        arguments=_arguments,
+        arguments=_ARGUMENTS,
         run=_run_with("open_workbook"),
     ),
     Command(
@@ -58,7 +59,7 @@ COMMANDS = (
         example="""
             cropload present my_season
         """,
-        arguments=_arguments,
+        arguments=_ARGUMENTS,
         run=_run_with("present_pages"),
     ),
 )

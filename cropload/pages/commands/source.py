@@ -2,16 +2,17 @@
 
 from cropload.errors import CroploadError, near
 from cropload.show.command import Command
+from cropload.show.options import option
 
-
-def _arguments(parser):
-    parser.add_argument(
+_ARGUMENTS = (
+    option(
         "key",
-        metavar="KEY",
-        nargs="?",
+        "KEY",
+        "name of a handbook entry, the beginning of one, or the key of a publication",
         default="",
-        help="name of a handbook entry, the beginning of one, or the key of a publication",
-    )
+        nargs="?",
+    ),
+)
 
 
 def _run(given):
@@ -62,7 +63,7 @@ COMMANDS = (
             cropload source band.ravaz.general
             cropload source balanced
         """,
-        arguments=_arguments,
+        arguments=_ARGUMENTS,
         run=_run,
     ),
 )

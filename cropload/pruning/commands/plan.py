@@ -3,86 +3,65 @@
 from cropload.errors import CroploadError
 from cropload.show import options
 from cropload.show.command import Command
+from cropload.show.options import either, group, option
 
-
-def _arguments(parser):
-    options.add_records(parser)
-    options.add_block(parser)
-    target = parser.add_mutually_exclusive_group(required=True)
-    target.add_argument(
-        "--target-t-ha", metavar="X", type=options.number, help="wanted crop at the scale, t/ha"
-    )
-    target.add_argument(
-        "--target-ton-ac",
-        metavar="X",
-        type=options.number,
-        help="wanted crop at the scale, short tons/acre",
-    )
-    options.add_season(parser)
-    options.add_units(parser)
-    limits = parser.add_argument_group("limits on the plans searched")
-    limits.add_argument(
-        "--canes", metavar="LEAST-MOST", type=options.span, help="canes a vine, like 2-4"
-    )
-    limits.add_argument(
-        "--buds-per-cane", metavar="LEAST-MOST", type=options.span, help="like 6-12"
-    )
-    limits.add_argument(
-        "--spurs", metavar="LEAST-MOST", type=options.span, help="spurs a vine, like 0-6"
-    )
-    limits.add_argument(
-        "--buds-per-spur", metavar="N", type=options.whole, help="buds on every spur, 1 to 3"
-    )
-    limits.add_argument(
-        "--no-renewal-spur",
-        action="store_true",
-        help="allow canes without a renewal spur of their own",
-    )
-    limits.add_argument(
-        "--suitable-canes",
-        metavar="N|counts|any",
-        default="counts",
-        help="most canes a vine offers: a number, what this season's counts say (the default), "
-        "or any",
-    )
-    shoots = limits.add_mutually_exclusive_group()
-    for name in ("--shoots-per-m", "--shoots-per-ft"):
-        shoots.add_argument(
-            name,
-            metavar="LOW,HIGH|KEY",
-            type=options.band,
-            help=f"keep shoots {name[9:].replace('-', ' ')} of canopy within, or a handbook key",
-        )
-    limits.add_argument(
-        "--ravaz",
-        metavar="LOW,HIGH|KEY",
-        type=options.band,
-        help="keep yield to pruning weight within (kg/kg), or a handbook key",
-    )
-    parser.add_argument(
+_ARGUMENTS = (
+    options.RECORDS,
+    options.BLOCK,
+    either(*options.TARGETS, required=True),
+    options.SEASON,
+    options.UNITS,
+    group(
+        "limits on the plans searched",
+        option("--canes", "LEAST-MOST", "canes a vine, like 2-4", options.span),
+        option("--buds-per-cane", "LEAST-MOST", "like 6-12", options.span),
+        option("--spurs", "LEAST-MOST", "spurs a vine, like 0-6", options.span),
+        option("--buds-per-spur", "N", "buds on every spur, 1 to 3", options.whole),
+        option("--no-renewal-spur", help="allow canes without a renewal spur of their own"),
+        option(
+            "--suitable-canes",
+            "N|counts|any",
+            "most canes a vine offers: a number, what this season's counts say (the default), "
+            "or any",
+            default="counts",
+        ),
+        either(
+            *(
+                option(
+                    f"--shoots-per-{length}",
+                    "LOW,HIGH|KEY",
+                    f"keep shoots per {length} of canopy within, or a handbook key",
+                    options.band,
+                )
+                for length in ("m", "ft")
+            )
+        ),
+        option(
+            "--ravaz",
+            "LOW,HIGH|KEY",
+            "keep yield to pruning weight within (kg/kg), or a handbook key",
+            options.band,
+        ),
+    ),
+    option(
         "--dead-buds-pct",
-        metavar="PCT",
-        type=options.number,
-        default=0.0,
-        help="buds killed by winter, %%; plans are judged by their live buds",
-    )
-    parser.add_argument(
+        "PCT",
+        "buds killed by winter, %%; plans are judged by their live buds",
+        options.number,
+        0.0,
+    ),
+    option(
         "--tolerance-pct",
-        metavar="PCT",
-        type=options.number,
-        help="on target means within this many %% of it; 10 by default",
-    )
-    parser.add_argument(
-        "--settled",
-        action="store_true",
-        help="aim with the settled crop (third season on), not the first season's",
-    )
-    parser.add_argument(
-        "--keep", metavar="N", type=options.whole, default=10, help="plans listed; 10 by default"
-    )
-    options.add_reference_plan(parser)
-    options.add_draws(parser)
-    options.add_csv(parser)
+        "PCT",
+        "on target means within this many %% of it; 10 by default",
+        options.number,
+    ),
+    option("--settled", help="aim with the settled crop (third season on), not the first season's"),
+    option("--keep", "N", "plans listed; 10 by default", options.whole, 10),
+    options.REFERENCE_PLAN,
+    options.DRAWS,
+    options.CSV,
+)
 
 
 def _suitable_canes(text):
@@ -95,40 +74,24 @@ def _suitable_canes(text):
     return int(text)
 
 
-def _share(name, per_cent):
-    if not 0 <= per_cent < 100:
-        raise CroploadError(f"{name} is {per_cent:g}; it must be from 0 to below 100 %.")
-    return per_cent / 100
-
-
 def _run(given):
-    from cropload.beliefs.meant import check_block
     from cropload.pruning.find_plan import find_plans
     from cropload.units import METRIC, US
 
-    target = given.target_t_ha
-    if target is None:
-        target = US.to_metric("t_ha", given.target_ton_ac)
     if given.keep < 1:
         raise CroploadError(f"--keep is {given.keep}; list at least 1 plan.")
     suitable = _suitable_canes(given.suitable_canes)
-    dead = _share("--dead-buds-pct", given.dead_buds_pct)
-    tolerance = given.tolerance_pct
-    tolerance = None if tolerance is None else _share("--tolerance-pct", tolerance)
+    dead = options.share("--dead-buds-pct", given.dead_buds_pct)
+    tolerance = options.share("--tolerance-pct", given.tolerance_pct)
     units, records = options.units_of(given), options.records_of(given)
-    block = check_block(records, given.block)
-    at = records.blocks["block"].tolist().index(block)
-    canopies = int(records.blocks["canopies"].iloc[at])
     asked = given.shoots_per_m if given.shoots_per_ft is None else given.shoots_per_ft
-    density = options.density_band_of(
-        asked, canopies, METRIC if given.shoots_per_ft is None else US
-    )
+    density = options.density_band_of(asked, METRIC if given.shoots_per_ft is None else US)
     found = find_plans(
         records,
-        block,
-        target_t_ha=target,
+        given.block,
+        target_t_ha=options.target_of(given),
         season=given.season,
-        shoots_per_m=None if asked is None else density,
+        shoots_per_m=density,
         ravaz=given.ravaz,
         canes=given.canes,
         buds_per_cane=given.buds_per_cane,
@@ -152,7 +115,7 @@ def _run(given):
     elif given.csv:
         options.note(f"No plan fits, so {given.csv} is not written.")
     season = options.season_text(records, given.season, found.season)
-    return "\n\n".join(part for part in _parts(found, units, season) if part)
+    return _parts(found, units, season)
 
 
 def _parts(found, units, season):
@@ -187,7 +150,7 @@ COMMANDS = (
             cropload plan my_season --block "Long Acre" --target-t-ha 9
             cropload plan --example --block "Long Acre" --target-ton-ac 3.5 --units us
         """,
-        arguments=_arguments,
+        arguments=_ARGUMENTS,
         run=_run,
     ),
 )

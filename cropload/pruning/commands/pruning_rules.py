@@ -3,41 +3,38 @@
 from cropload.errors import CroploadError
 from cropload.show import options
 from cropload.show.command import Command
+from cropload.show.options import option
 
-
-def _buds_arguments(parser):
-    parser.add_argument(
+_BUDS_ARGUMENTS = (
+    option(
         "--pruning-weight",
-        metavar="WEIGHT",
-        type=options.number,
-        help="prunings of this vine, in kg (lb with --unit lb)",
-    )
-    parser.add_argument(
+        "WEIGHT",
+        "prunings of this vine, in kg (lb with --unit lb)",
+        options.number,
+    ),
+    option(
         "--formula",
-        metavar="FORMULA",
-        required=True,
-        help="30+10 (per lb, as the trade writes it), '33+11 per 500 g', or a name such as "
+        "FORMULA",
+        "30+10 (per lb, as the trade writes it), '33+11 per 500 g', or a name such as "
         "american; `cropload source balanced` lists them",
-    )
-    parser.add_argument(
+        required=True,
+    ),
+    option(
         "--unit",
-        metavar="UNIT",
-        choices=("kg", "lb"),
+        "UNIT",
+        "kg (the default) or lb: unit of the prunings given and of the table",
         default="kg",
-        help="kg (the default) or lb: unit of the prunings given and of the table",
-    )
-    parser.add_argument(
+        choices=("kg", "lb"),
+    ),
+    option(
         "--vine-spacing",
-        metavar="DISTANCE",
-        type=options.number,
-        help="distance between vines in the row, m (ft with --unit lb): adds the cap by space",
-    )
-    parser.add_argument(
-        "--table",
-        action="store_true",
-        help="print the lookup: prunings of this vine, buds to leave",
-    )
-    options.add_csv(parser)
+        "DISTANCE",
+        "distance between vines in the row, m (ft with --unit lb): adds the cap by space",
+        options.number,
+    ),
+    option("--table", help="print the lookup: prunings of this vine, buds to leave"),
+    options.CSV,
+)
 
 
 def _buds(given):
@@ -67,7 +64,7 @@ def _buds(given):
         parts.append(lookup_table(table).text(units))
     parts.append(paragraph(" ".join(table.notes)))
     parts.append(paragraph(options.PRUNING_CAUTION))
-    return "\n\n".join(parts)
+    return parts
 
 
 def _check_weight(weight, unit):
@@ -85,21 +82,12 @@ def _check_weight(weight, unit):
         )
 
 
-def _damage_arguments(parser):
-    parser.add_argument(
-        "--dead", metavar="N", type=options.whole, required=True, help="buds found dead"
-    )
-    parser.add_argument(
-        "--sampled", metavar="N", type=options.whole, required=True, help="buds cut open"
-    )
-    parser.add_argument(
-        "--wanted",
-        metavar="N",
-        type=options.number,
-        required=True,
-        help="live buds wanted on a vine",
-    )
-    options.add_csv(parser)
+_DAMAGE_ARGUMENTS = (
+    option("--dead", "N", "buds found dead", options.whole, required=True),
+    option("--sampled", "N", "buds cut open", options.whole, required=True),
+    option("--wanted", "N", "live buds wanted on a vine", options.number, required=True),
+    options.CSV,
+)
 
 
 def _damage(given):
@@ -121,7 +109,7 @@ def _damage(given):
         f"{sources}\n{paragraph('Buds of one cane freeze together: take few from each vine.')}",
         paragraph(options.PRUNING_CAUTION),
     ]
-    return "\n\n".join(parts)
+    return parts
 
 
 def _check_damage(given):
@@ -158,7 +146,7 @@ COMMANDS = (
             cropload buds --pruning-weight 0.9 --formula 20+20
             cropload buds --formula 30+10 --unit lb --table --vine-spacing 6
         """,
-        arguments=_buds_arguments,
+        arguments=_BUDS_ARGUMENTS,
         run=_buds,
     ),
     Command(
@@ -171,7 +159,7 @@ COMMANDS = (
         example="""
             cropload damage --dead 35 --sampled 100 --wanted 40
         """,
-        arguments=_damage_arguments,
+        arguments=_DAMAGE_ARGUMENTS,
         run=_damage,
     ),
 )

@@ -111,10 +111,8 @@ def season_meant(records, block, season, today=None):
 
     Parameters
     ----------
-    records : Records
-        As read by ``read_records``.
-    block : str
-        Name of the block.
+    records, block : Records, str
+        As read by ``read_records``, and the name of one of its blocks.
     season : int
         Year of harvest.
     today : date, optional
@@ -188,7 +186,7 @@ class Choices(widgets.VBox):
 
     def start_block(self):
         """Set what depends on the block: bands, and whether its plan must be asked for."""
-        self.density.start(bands.density_band(None, self.canopies).key)
+        self.density.start(bands.density_band(None).key)
         self.balance.start(bands.ravaz_band(None, self.canopies).key)
         estate = estate_before_season(self.records, self.season.value, {})
         known = bool(estate.load_known[estate.facts.place(self.block.value)])

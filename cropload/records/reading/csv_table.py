@@ -15,7 +15,6 @@ from cropload.records.reading.files import (
     tidy,
     too_wide,
 )
-from cropload.records.tables import TABLES
 
 _SEPARATORS = (",", ";", "\t")
 _SEPARATOR_NAMES = {",": "comma", ";": "semicolon", "\t": "tab"}
@@ -52,9 +51,9 @@ def decode(file, data):
     return text, encoding, warning
 
 
-def separator_of(header, name):
+def separator_of(header, table):
     """Return the separator of a header line: the one that yields most of the table's columns."""
-    known = {alias for column in TABLES[name].columns for alias in column.aliases}
+    known = {alias for column in table.columns for alias in column.aliases}
 
     def score(sign):
         cells = [tidy(cell.strip().strip('"')).lower() for cell in header.split(sign)]
@@ -63,23 +62,23 @@ def separator_of(header, name):
     return max(_SEPARATORS, key=score)
 
 
-def _header_line(text, name):
+def _header_line(text, table):
     """Return the first line, or the header below it when the first one is a title."""
     lines = text.split("\n", MOST_TITLES)[:MOST_TITLES]
-    if known_cells(name, re.split("[,;\t]", lines[0].replace('"', ""))) > 1:
+    if known_cells(table, re.split("[,;\t]", lines[0].replace('"', ""))) > 1:
         return lines[0]
     if re.fullmatch(r'"?sep=(.)"?', lines[0].strip("\ufeff ")):
         return lines[0]
-    return max(lines, key=lambda line: known_cells(name, re.split("[,;\t]", line)))
+    return max(lines, key=lambda line: known_cells(table, re.split("[,;\t]", line)))
 
 
-def read_csv(name, file, data):
+def read_csv(table, file, data):
     """Read one CSV file as text cells.
 
     Parameters
     ----------
-    name : str
-        Name of the table.
+    table : Table
+        What it should hold.
     file : str
         Name of the file, for messages.
     data : bytes
@@ -87,14 +86,14 @@ def read_csv(name, file, data):
     """
     text, _, warning = decode(file, data)
     text = re.sub(r"\r\n?", "\n", text)
-    header = _header_line(text.lstrip("\n"), name)
+    header = _header_line(text.lstrip("\n"), table)
     # Excel writes, and honours, a first line that names the separator.
     told = re.fullmatch(r'"?sep=(.)"?', header.strip("\ufeff "))
     skipped = 1 if told else 0
     if told:
         text = text.lstrip("\n").split("\n", 1)[1] if "\n" in text.lstrip("\n") else ""
         header = text.split("\n", 1)[0]
-    separator = told[1] if told and told[1] in _SEPARATORS else separator_of(header, name)
+    separator = told[1] if told and told[1] in _SEPARATORS else separator_of(header, table)
     if header.count(separator) >= MOST_COLUMNS:
         too_wide(file, header.count(separator) + 1)
     width = max(line.count(separator) for line in text.split("\n")) + 1
@@ -120,4 +119,4 @@ def read_csv(name, file, data):
         stop(file, f"is not a {_SEPARATOR_NAMES[separator]}-separated table", mend)
     frame.index = frame.index + 1 + skipped
     warnings = [warning] if warning else []
-    return shape(name, file, frame, separator, warnings)
+    return shape(table, file, frame, separator, warnings)

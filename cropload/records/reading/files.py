@@ -8,6 +8,7 @@ import pandas as pd
 
 from cropload import arguments
 from cropload.errors import near
+from cropload.records.columns import Table
 from cropload.records.reading.faults import Fault, RecordsError, some_faults
 from cropload.records.tables import TABLES
 
@@ -27,8 +28,8 @@ class RawTable:
 
     Attributes
     ----------
-    name : str
-        Name of the table.
+    table : Table
+        What it should hold.
     file : str
         The file, or workbook and sheet, as shown in messages.
     header : list of str
@@ -45,7 +46,7 @@ class RawTable:
         Cells that one of the faults tells of; what follows from their being blank is not told.
     """
 
-    name: str
+    table: Table
     file: str
     header: list
     frame: pd.DataFrame
@@ -106,7 +107,7 @@ def read_raw(path):
     found, _ = csv_files(path, faults)
     for name, file in found.items():
         try:
-            raws[name] = read_csv(name, file.name, read_bytes(file))
+            raws[name] = read_csv(TABLES[name], file.name, read_bytes(file))
         except RecordsError as error:
             faults += error.faults
     warnings += unread_files(path, found)
@@ -226,6 +227,9 @@ def csv_files(folder, faults=None):
 def read_bytes(file):
     """Return the bytes of a file, or stop with a message the user can act on."""
     try:
+        if not file.exists():
+            mend = "Check the spelling and the folder you are in."
+            stop(file.name, "does not exist", mend)
         if not file.is_file():
             stop(file.name, "is no plain file", "Give a file, not a pipe or a device.")
         return file.read_bytes()
@@ -243,13 +247,15 @@ def too_wide(file, width):
     )
 
 
-def shape(name, file, frame, separator=None, warnings=()):
+def shape(table, file, frame, separator=None, warnings=()):
     """Split text cells into header and rows; drop blank rows; note rows that are too long.
 
     Parameters
     ----------
-    name, file : str
-        Name of the table, and of the file for messages.
+    table : Table
+        What it should hold.
+    file : str
+        Name of the file, for messages.
     frame : pandas.DataFrame
         Text cells, header included; the index numbers the rows as the spreadsheet does.
     separator : str or None
@@ -261,13 +267,13 @@ def shape(name, file, frame, separator=None, warnings=()):
     frame = frame[filled.any(axis=1)]
     if frame.empty:
         stop(file, "is empty", "Write at least the header row, or delete the table.")
-    _stop_at_title(name, file, frame)
+    _stop_at_title(table, file, frame)
     header = [tidy(cell) for cell in frame.iloc[0]]
     while header and not header[-1]:
         header.pop()
     if len(header) > MOST_COLUMNS:
         too_wide(file, len(header))
-    body, remarks = _without_remarks(name, file, frame.iloc[1:], filled)
+    body, remarks = _without_remarks(table, file, frame.iloc[1:], filled)
     too_long = filled.loc[body.index].iloc[:, len(header) :].any(axis=1)
 
     def spilt(row):
@@ -279,17 +285,17 @@ def shape(name, file, frame, separator=None, warnings=()):
     faults = [*remarks, *some_faults(body.index[too_long], spilt)]
     body = body.iloc[:, : len(header)]
     header_row = int(frame.index[0])
-    return RawTable(name, file, header, body, header_row, separator, faults, list(warnings))
+    return RawTable(table, file, header, body, header_row, separator, faults, list(warnings))
 
 
-def _without_remarks(name, file, body, filled):
+def _without_remarks(table, file, body, filled):
     """Return the rows that can be records, and one fault for each that is a remark."""
     cells = filled.loc[body.index]
     first = cells.to_numpy().argmax(axis=1) if len(body) else []
     count = cells.sum(axis=1).to_numpy()
     alone = count == 1
     # The name of a block may begin like a remark, but then the row is filled.
-    short = count < sum(column.required for column in TABLES[name].columns)
+    short = count < sum(column.required for column in table.columns)
     marked = body.iloc[:, 0].str.lstrip(_BLANK + '"').str.startswith(_REMARKS).to_numpy(bool)
     found = {}
     marked = marked & short
@@ -312,21 +318,21 @@ def _has_words(text):
     return " " in text and any(sign.isalpha() for sign in text)
 
 
-def known_cells(name, cells):
+def known_cells(table, cells):
     """Return how many cells of a row are names of columns of a table [1]."""
     from cropload.records.reading.headers import normal
 
-    known = {alias for column in TABLES[name].columns for alias in column.aliases}
+    known = {alias for column in table.columns for alias in column.aliases}
     return len({normal(tidy(cell)) for cell in cells} & known)
 
 
-def _stop_at_title(name, file, frame):
+def _stop_at_title(table, file, frame):
     """Stop when a title stands where the header should be, and the header below it."""
-    first = known_cells(name, frame.iloc[0])
+    first = known_cells(table, frame.iloc[0])
     if first > 1:
         return
     for place in range(1, min(len(frame), MOST_TITLES)):
-        if known_cells(name, frame.iloc[place]) > first + 1:
+        if known_cells(table, frame.iloc[place]) > first + 1:
             top, row = int(frame.index[0]), int(frame.index[place])
             title = next(tidy(cell) for cell in frame.iloc[0] if tidy(cell))
             rule = f"is not the header, which stands in row {row}"

@@ -75,21 +75,20 @@ def normal(written):
     return "_".join(written.lower().replace("-", " ").split())
 
 
-def match_header(raw, table):
+def match_header(raw):
     """Match the header cells of a table.
 
     Parameters
     ----------
     raw : RawTable
         The table as text.
-    table : Table
-        What it should hold.
 
     Returns
     -------
     (dict, list of Fault, list of Fault)
         Canonical name -> :class:`Match`, faults, and warnings about columns that are not read.
     """
+    table = raw.table
     aliases = {alias: column for column in table.columns for alias in column.aliases}
     matches, unknown, faults, warnings = {}, {}, [], []
     for position, written in enumerate(raw.header):

@@ -113,7 +113,7 @@ def _holds(file, table):
     except OSError:
         return False
     needed = sum(column.required for column in TABLES[table].columns)
-    return known_cells(table, re.split("[,;\t]", line.replace('"', ""))) >= min(needed, 3)
+    return known_cells(TABLES[table], re.split("[,;\t]", line.replace('"', ""))) >= min(needed, 3)
 
 
 def _fault(file, mend):

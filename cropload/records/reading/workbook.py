@@ -200,7 +200,7 @@ def _read_sheet(sheet, name, place, percents=False):
     width = min(max(len(row) for row in rows), 2 * MOST_COLUMNS)
     rows = [row[:width] + [""] * (width - len(row)) for row in rows]
     frame = pd.DataFrame(rows, index=index, columns=range(width), dtype=str)
-    return shape(name, place, frame)
+    return shape(TABLES[name], place, frame)
 
 
 def _with_percents(sheet):

@@ -74,7 +74,7 @@ def _added_to_folder(file, spec, rows):
     _stop_at(faults, file.name)
     original = file.read_bytes() if file.exists() else b""
     new = _with_rows(file, original, spec, rows, raws)
-    return new, raws.get(spec.name), raws | {spec.name: read_csv(spec.name, file.name, new)}
+    return new, raws.get(spec.name), raws | {spec.name: read_csv(spec, file.name, new)}
 
 
 def _plain_rows(rows, spec):
@@ -103,7 +103,7 @@ def _stop_at(faults, file):
         raise RecordsError(mine, opening="Nothing was added")
 
 
-def match_rows(spec, matches, rows, file, has_rows=True):
+def match_rows(spec, matches, rows, file):
     """Check that every value of new rows has a column in the file's header."""
     wanted = {name for row in rows for name in row}
     lost = [name for name in spec.names if name in wanted and name not in matches]
@@ -136,7 +136,7 @@ def _with_rows(file, original, spec, rows, raws):
 
     if original:
         text, encoding, _ = decode(file.name, original)
-        raw = read_csv(spec.name, file.name, original)
+        raw = read_csv(spec, file.name, original)
         separator = raw.separator
     else:
         like = raws.get("blocks") or next(iter(raws.values()))
@@ -150,7 +150,7 @@ def _with_rows(file, original, spec, rows, raws):
         us = any(match.us for match in like.matches.values())
         names = [(c.us_name or c.name) if us else c.name for c in spec.columns]
         addition = separator.join(names) + newline
-        raw = read_csv(spec.name, file.name, addition.encode())
+        raw = read_csv(spec, file.name, addition.encode())
     parsed = ParsedTable(raw)
     if not parsed.complete:
         raise RecordsError(parsed.faults, opening="Nothing was added")

@@ -5,42 +5,6 @@ import textwrap
 from cropload.records.tables import TABLES, table
 
 
-def describe_table(name, markdown=False):
-    """Explain every column of a table.
-
-    Parameters
-    ----------
-    name : str
-        Name of a table, like ``counts``.
-    markdown : bool
-        Return a Markdown table instead of a frame.
-
-    Returns
-    -------
-    pandas.DataFrame or str
-        Columns ``column``, ``or_in_us_units``, ``unit``, ``required``, ``rule``, ``explanation``.
-    """
-    headings = ("column", "or_in_us_units", "unit", "required", "rule", "explanation")
-    rows = [
-        (
-            column.name,
-            column.us_name or "",
-            column.unit if column.unit != "1" else "",
-            "yes" if column.required else "no",
-            column.rule,
-            column.explanation,
-        )
-        for column in table(name).columns
-    ]
-    if markdown:
-        lines = ["| " + " | ".join(cells) + " |" for cells in (headings, *rows)]
-        lines.insert(1, "|---" * len(headings) + "|")
-        return "\n".join(lines)
-    import pandas as pd
-
-    return pd.DataFrame(rows, columns=list(headings))
-
-
 def explain_tables(us=False, width=80):
     """Return the explanation of every table and column as plain text.
 

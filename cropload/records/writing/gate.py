@@ -95,7 +95,7 @@ def write_results(results, replace=False):
     """
     places = _places(results)
     with _hold(places):
-        _check_results(results, places, replace)
+        _check_results(places, replace)
         jobs = []
         for (given, target), result in zip(places, results, strict=True):
             old = _content(given, target)
@@ -109,7 +109,7 @@ def check_results(results, replace=False):
     """Check results before the work of making them, all together; see `write_results`."""
     places = _places(results)
     with _hold(places):
-        _check_results(results, places, replace)
+        _check_results(places, replace)
 
 
 def write_new(files):
@@ -340,7 +340,7 @@ def _hold(places):
 # ------------------------------------------------------------------ what stands in the way
 
 
-def _check_results(results, places, replace):
+def _check_results(places, replace):
     from cropload.records.writing.theirs import whose
 
     def check(place):

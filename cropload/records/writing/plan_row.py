@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from cropload.records.reading.csv_table import read_csv
 from cropload.records.reading.files import checked_path, csv_files, read_bytes, read_raw
 from cropload.records.records import ParsedTable
+from cropload.records.tables import TABLES
 
 
 @dataclass(frozen=True)
@@ -51,7 +52,7 @@ def plan_row(path, season, block):
         raw = read_raw(path)[0].get("pruning")
     else:
         file = csv_files(path)[0].get("pruning")
-        raw = read_csv("pruning", file.name, read_bytes(file)) if file else None
+        raw = read_csv(TABLES["pruning"], file.name, read_bytes(file)) if file else None
     if raw is None:
         return None
     parsed = ParsedTable(raw)

@@ -8,7 +8,7 @@ from itertools import islice
 
 from cropload.records.reading.files import csv_files, holds_records, tidy, workbooks_in
 from cropload.records.reading.headers import normal
-from cropload.records.tables import TABLES
+from cropload.records.tables import SCENARIO_FILE, TABLES
 
 #: Names of the user's lessons and of the log of forecasts, beside the records.
 LESSONS_FILE, LOG_FILE = "learned.toml", "forecasts.csv"
@@ -27,7 +27,6 @@ _LEARNED = re.compile(r"learned(\.\d+)?\.toml")
 _MOST_LINES = 20
 #: So much of a file is looked at for a header [bytes].
 _MOST_BYTES = 65_536
-_SCENARIO_COLUMNS = {"scenario", "block", "plan"}
 #: Where a count sheet says which vine, and who counted; all else is counted.
 _PLACE = {"season", "date", "block", "row", "vine", "counter"}
 
@@ -118,7 +117,7 @@ def _in_text(target, start):
         return LESSONS
     if any(head >= LOG_COLUMNS for head in heads):
         return LOG
-    if any(head >= _SCENARIO_COLUMNS and len(head) < 6 for head in heads):
+    if any(head >= set(SCENARIO_FILE.names) and len(head) < 6 for head in heads):
         return SCENARIOS
     table = _table_of(lines)
     if table != "counts":
@@ -132,7 +131,7 @@ def _counts(target):
     from cropload.records.reading.faults import RecordsError
 
     try:
-        raw = read_csv("counts", target.name, target.read_bytes())
+        raw = read_csv(TABLES["counts"], target.name, target.read_bytes())
     except RecordsError:
         return TABLE
     places = [at for at, head in enumerate(raw.header) if normal(head) not in _PLACE]

@@ -2,17 +2,18 @@
 
 from cropload.show import options
 from cropload.show.command import Command
+from cropload.show.options import option
 
-
-def _learn_arguments(parser):
-    options.add_records(parser)
-    parser.add_argument(
+_LEARN_ARGUMENTS = (
+    options.RECORDS,
+    option(
         "--through",
-        metavar="YEAR",
-        type=options.year,
-        help="last harvest that speaks; the latest on record by default",
-    )
-    options.add_csv(parser)
+        "YEAR",
+        "last harvest that speaks; the latest on record by default",
+        options.year,
+    ),
+    options.CSV,
+)
 
 
 def _learn(given):
@@ -31,16 +32,14 @@ def _learn(given):
     effect = "No lesson says anything new yet, so there is nothing to accept."
     if new:
         effect = lesson_effect(records, lessons, new, draws=1000).heading()
-    return "\n\n".join(
-        [
-            lessons.text(width=None),
-            paragraph(effect),
-            _told("ARE THE VINES GETTING WEAKER?", vine_trend, records, table=True),
-            _told("BUD FERTILITY", bud_fertility, records),
-            "To use the lessons that say something new: cropload accept FOLDER.\n"
-            "For some of them: --only NAME; for every one: --all.",
-        ]
-    )
+    return [
+        lessons.text(width=None),
+        paragraph(effect),
+        _told("ARE THE VINES GETTING WEAKER?", vine_trend, records, table=True),
+        _told("BUD FERTILITY", bud_fertility, records),
+        "To use the lessons that say something new: cropload accept FOLDER.\n"
+        "For some of them: --only NAME; for every one: --all.",
+    ]
 
 
 def _told(head, ask, records, table=False):
@@ -56,27 +55,23 @@ def _told(head, ask, records, table=False):
     return "\n".join([head, *([found.table().text()] if table else []), *notes])
 
 
-def _accept_arguments(parser):
-    options.add_records(parser)
-    parser.add_argument(
+_ACCEPT_ARGUMENTS = (
+    options.RECORDS,
+    option(
         "--only",
-        metavar="NAME",
-        nargs="+",
-        help="names as `cropload learn` lists them, like counting_bias:Riesling, or the part "
+        "NAME",
+        "names as `cropload learn` lists them, like counting_bias:Riesling, or the part "
         "before the colon for all of a kind; by default all that moved or are known better, from "
         "two seasons or more",
-    )
-    parser.add_argument(
-        "--all", action="store_true", help="every lesson, also those that say nothing new"
-    )
-    parser.add_argument(
-        "--through", metavar="YEAR", type=options.year, help="as in `cropload learn`"
-    )
-    parser.add_argument(
+        nargs="+",
+    ),
+    option("--all", help="every lesson, also those that say nothing new"),
+    option("--through", "YEAR", "as in `cropload learn`", options.year),
+    option(
         "--older",
-        action="store_true",
         help="let lessons take the place of those that later seasons taught; they stay by default",
-    )
+    ),
+)
 
 
 def _accept(given):
@@ -138,7 +133,7 @@ COMMANDS = (
             cropload learn my_season
             cropload learn --example --through 2025
         """,
-        arguments=_learn_arguments,
+        arguments=_LEARN_ARGUMENTS,
         run=_learn,
     ),
     Command(
@@ -152,7 +147,7 @@ COMMANDS = (
             cropload accept my_season
             cropload accept my_season --only counter increase_factor:Riesling
         """,
-        arguments=_accept_arguments,
+        arguments=_ACCEPT_ARGUMENTS,
         run=_accept,
     ),
 )

@@ -2,23 +2,22 @@
 
 from cropload.show import options
 from cropload.show.command import Command
+from cropload.show.options import option
 
-
-def _review_arguments(parser):
-    options.add_records(parser)
-    parser.add_argument(
-        "--season", metavar="YEAR", type=options.year, help="year of harvest; the last one picked"
-    )
-    parser.add_argument(
+_REVIEW_ARGUMENTS = (
+    options.RECORDS,
+    option("--season", "YEAR", "year of harvest; the last one picked", options.year),
+    option(
         "--moment",
-        metavar="MOMENT",
-        default="clusters",
-        help="the forecast whose miss is split by component: pruning, shoots, clusters (the "
+        "MOMENT",
+        "the forecast whose miss is split by component: pruning, shoots, clusters (the "
         "default), lag, veraison or picking",
-    )
-    options.add_units(parser)
-    options.add_draws(parser)
-    options.add_csv(parser)
+        default="clusters",
+    ),
+    options.UNITS,
+    options.DRAWS,
+    options.CSV,
+)
 
 
 def _review(given):
@@ -36,15 +35,13 @@ def _review(given):
         options.save(given, export_crops(found, units))
     scores, guesses, *logged = found.tables(units)
     tables = [scores, guesses.only("forecast", *GUESSES.values()), *logged]
-    return "\n\n".join(
-        [
-            paragraph(found.heading(units)),
-            *(table.text(units) for table in tables),
-            "\n".join(paragraph(note, "- ") for note in found.notes),
-            _split(found, records, given.moment),
-            paragraph(options.CAUTION),
-        ]
-    )
+    return [
+        paragraph(found.heading(units)),
+        *(table.text(units) for table in tables),
+        "\n".join(paragraph(note, "- ") for note in found.notes),
+        _split(found, records, given.moment),
+        paragraph(options.CAUTION),
+    ]
 
 
 def _split(found, records, moment):
@@ -75,7 +72,7 @@ COMMANDS = (
             cropload review my_season --season 2026
             cropload review --example --season 2026 --moment lag
         """,
-        arguments=_review_arguments,
+        arguments=_REVIEW_ARGUMENTS,
         run=_review,
     ),
 )

@@ -6,8 +6,8 @@ from cropload.beliefs.calendar import forecast_days
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
 from cropload.review.review import review_season
-from cropload.show.panels import parts, saving
-from cropload.show.panels.desk_panel import DeskPanel
+from cropload.show.panels import parts
+from cropload.show.panels.desk_panel import Desk, DeskPanel
 from cropload.show.panels.fields import choice, units_choice
 from cropload.show.panels.opening import given_records, opening_html
 from cropload.units import unit_system
@@ -17,7 +17,7 @@ ALONE, THREE, ALL = 1, 3, 10_000
 _NO_SEASON = 0
 
 
-class ReviewDesk(widgets.VBox):
+class ReviewDesk(Desk):
     """Choose the season that is looked back on, and the units that the panels share.
 
     Parameters
@@ -88,21 +88,6 @@ class ReviewDesk(widgets.VBox):
             parts.row(self.progress, self.progress_words),
             self.message,
         ]
-
-    @property
-    def is_sample(self):
-        """Whether the records are the invented ones that ship with the package."""
-        return saving.is_sample(self.base)
-
-    @property
-    def season(self):
-        """Year of harvest chosen; 0 where none has been picked."""
-        return int(self.season_choice.value)
-
-    @property
-    def units(self):
-        """Unit system chosen."""
-        return unit_system(self.unit_choice.value)
 
     @property
     def review(self):

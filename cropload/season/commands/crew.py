@@ -2,24 +2,22 @@
 
 from cropload.show import options
 from cropload.show.command import Command
+from cropload.show.options import option
 
-
-def _arguments(parser):
-    options.add_records(parser)
-    options.add_block(parser)
-    options.add_season(parser)
-    parser.add_argument(
+_ARGUMENTS = (
+    options.RECORDS,
+    options.BLOCK,
+    options.SEASON,
+    option(
         "--plan",
-        metavar="PLAN",
-        help="what was to be left, like 3x8+3x2; by default as recorded, or last winter's",
-    )
-    parser.add_argument("--as-of", metavar="DATE", help="only counts up to this day")
-    options.add_units(parser)
-    options.add_draws(parser)
-    parser.add_argument("--csv", metavar="FILE", help="also write the rows to a new .csv or .xlsx")
-    parser.add_argument(
-        "--replace", action="store_true", help="let --csv replace a file that exists"
-    )
+        "PLAN",
+        "what was to be left, like 3x8+3x2; by default as recorded, or last winter's",
+    ),
+    option("--as-of", "DATE", "only counts up to this day"),
+    options.UNITS,
+    options.DRAWS,
+    options.CSV,
+)
 
 
 def _run(given):
@@ -44,7 +42,7 @@ def _run(given):
     parts = [check.text(options.units_of(given))]
     if rows := rows_not_told(check.frame):
         parts.append(paragraph(rows))
-    return "\n\n".join([*parts, paragraph(options.CAUTION)])
+    return [*parts, paragraph(options.CAUTION)]
 
 
 COMMANDS = (
@@ -59,7 +57,7 @@ COMMANDS = (
             cropload crew my_season --block "Long Acre"
             cropload crew --example --block "Quarry Bank" --season 2026
         """,
-        arguments=_arguments,
+        arguments=_ARGUMENTS,
         run=_run,
     ),
 )

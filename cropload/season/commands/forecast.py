@@ -1,42 +1,21 @@
 """The command ``forecast``: a season's crop on any day of it."""
 
-from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
 from cropload.show import options
 from cropload.show.command import Command
+from cropload.show.options import option
 
-
-def _arguments(parser):
-    options.add_records(parser)
-    options.add_season(parser)
-    add_as_of(parser)
-    parser.add_argument(
-        "--by",
-        metavar="WHAT",
-        choices=("block", "variety", "estate"),
-        default="block",
-        help="rows of the table: block (the default), variety or estate",
-    )
-    parser.add_argument(
-        "--since",
-        metavar="DATE",
-        help="also say what changed since the forecast of this day",
-    )
-    parser.add_argument(
-        "--log", action="store_true", help="keep this forecast in forecasts.csv of the folder"
-    )
-    options.add_units(parser)
-    options.add_draws(parser)
-    options.add_csv(parser)
-
-
-def add_as_of(parser):
-    """Add the day up to which records speak."""
-    parser.add_argument(
-        "--as-of",
-        metavar="DATE",
-        help="use only records up to this day, like 2026-07-15; all of them by default",
-    )
+_ARGUMENTS = (
+    options.RECORDS,
+    options.SEASON,
+    options.AS_OF,
+    options.by("block"),
+    option("--since", "DATE", "also say what changed since the forecast of this day"),
+    option("--log", help="keep this forecast in forecasts.csv of the folder"),
+    options.UNITS,
+    options.DRAWS,
+    options.CSV,
+)
 
 
 def made(given, records, as_of=None):
@@ -45,10 +24,10 @@ def made(given, records, as_of=None):
 
     return forecast(
         records,
-        getattr(given, "season", None),
+        given.season,
         given.as_of if as_of is None else as_of,
-        draws=getattr(given, "draws", DEFAULT_DRAWS),
-        seed=getattr(given, "seed", 0),
+        draws=given.draws,
+        seed=given.seed,
     )
 
 
@@ -69,10 +48,10 @@ def _run(given):
         )
     earlier = None if since is None else made(given, records, given.since)
     season = options.season_text(records, given.season, found.season)
-    text = "\n\n".join(_parts(found, earlier, given.by, units, season))
+    parts = list(_parts(found, earlier, given.by, units, season))
     if given.log:
         keep(found, records, given)
-    return text
+    return parts
 
 
 def keep(found, records, given):
@@ -120,7 +99,7 @@ COMMANDS = (
             cropload forecast my_season --as-of 2026-07-15 --by variety
             cropload forecast --example --as-of 2026-08-15 --since 2026-03-01
         """,
-        arguments=_arguments,
+        arguments=_ARGUMENTS,
         run=_run,
     ),
 )

@@ -1,30 +1,31 @@
 """The command ``next``: what to count next, and what an hour of it is worth."""
 
-from cropload.season.commands.forecast import add_as_of, made
+from cropload.season.commands.forecast import made
 from cropload.show import options
 from cropload.show.command import Command
+from cropload.show.options import option
 
-
-def _arguments(parser):
-    options.add_records(parser)
-    options.add_season(parser)
-    add_as_of(parser)
-    parser.add_argument(
+_ARGUMENTS = (
+    options.RECORDS,
+    options.SEASON,
+    options.AS_OF,
+    option(
         "--hours",
-        metavar="H",
-        type=options.number,
-        default=1.0,
-        help="crew hours to spend on one block and measure; 1 by default",
-    )
-    parser.add_argument(
+        "H",
+        "crew hours to spend on one block and measure; 1 by default",
+        options.number,
+        1.0,
+    ),
+    option(
         "--of",
-        metavar="TOTAL",
+        "TOTAL",
+        "the total whose range matters: estate (the default) or a variety by name",
         default="estate",
-        help="the total whose range matters: estate (the default) or a variety by name",
-    )
-    options.add_units(parser)
-    options.add_draws(parser)
-    options.add_csv(parser)
+    ),
+    options.UNITS,
+    options.DRAWS,
+    options.CSV,
+)
 
 
 def _run(given):
@@ -43,7 +44,7 @@ def _run(given):
     if len(found) > MOST_COUNTS:
         parts.append(paragraph(f"{len(found) - MOST_COUNTS} more; --csv writes them all."))
     parts += [paragraph(note, "- ") for note in found.notes]
-    return "\n\n".join([*parts, paragraph(options.CAUTION)])
+    return [*parts, paragraph(options.CAUTION)]
 
 
 def export(found, units):
@@ -71,7 +72,7 @@ COMMANDS = (
             cropload next my_season --hours 2
             cropload next --example --as-of 2026-07-15 --of "Sauvignon blanc"
         """,
-        arguments=_arguments,
+        arguments=_ARGUMENTS,
         run=_run,
     ),
 )

@@ -2,54 +2,40 @@
 
 from cropload.show import options
 from cropload.show.command import Command
+from cropload.show.options import option
 
-
-def _arguments(parser):
-    options.add_records(parser)
-    options.add_block(parser)
-    options.add_season(parser)
-    parser.add_argument(
+_ARGUMENTS = (
+    options.RECORDS,
+    options.BLOCK,
+    options.SEASON,
+    option(
         "--what",
-        metavar="MEASURE",
-        default="clusters",
-        help="what is counted: buds, shoots, noncount_shoots, clusters (the default), "
+        "MEASURE",
+        "what is counted: buds, shoots, noncount_shoots, clusters (the default), "
         "suitable_canes, pruning_weight_kg or leaf_area_m2",
-    )
-    parser.add_argument(
+        default="clusters",
+    ),
+    option(
         "--error",
-        metavar="PERCENT",
-        type=options.number,
-        default=10.0,
-        help="wanted error of the block's mean, in per cent either way; 10 by default",
-    )
-    parser.add_argument(
-        "--vines", metavar="N", type=options.whole, help="so many vines, whatever the error"
-    )
-    parser.add_argument(
+        "PERCENT",
+        "wanted error of the block's mean, in per cent either way; 10 by default",
+        options.number,
+        10.0,
+    ),
+    option("--vines", "N", "so many vines, whatever the error", options.whole),
+    option(
         "--two-step",
-        action="store_true",
         help="count clusters on many vines and weigh some on few of them, for the least crew time; "
         "--error is then that of the crop of a vine",
-    )
-    parser.add_argument(
-        "--walk", metavar="ROWS", type=options.whole, help="visit only so many rows"
-    )
-    parser.add_argument(
-        "--date", metavar="DATE", help="day of the visit, like 2026-07-15; today by default"
-    )
-    parser.add_argument(
-        "--csv", metavar="FILE", help="write the sheet as a new .csv file to type the counts into"
-    )
-    parser.add_argument(
-        "--html", metavar="FILE", help="write the sheet as a new .html file to print"
-    )
-    parser.add_argument(
-        "--replace", action="store_true", help="let --csv and --html replace files that exist"
-    )
-    options.add_units(parser)
-    parser.add_argument(
-        "--seed", metavar="N", type=options.whole, default=0, help="seed of the pick; 0 by default"
-    )
+    ),
+    option("--walk", "ROWS", "visit only so many rows", options.whole),
+    option("--date", "DATE", "day of the visit, like 2026-07-15; today by default"),
+    option("--csv", "FILE", "write the sheet as a new .csv file to type the counts into"),
+    option("--html", "FILE", "write the sheet as a new .html file to print"),
+    option("--replace", help="let --csv and --html replace files that exist"),
+    options.UNITS,
+    option("--seed", "N", "seed of the pick; 0 by default", options.whole, 0),
+)
 
 
 def _run(given):
@@ -73,7 +59,7 @@ def _run(given):
     options.tell_written(plan.write(given.csv, given.html, given.replace))
     parts = [paragraph(plan.words), paragraph(plan.walk())]
     *notes, care = plan.notes
-    return "\n\n".join([*parts, *(paragraph(note, "- ") for note in notes), paragraph(care)])
+    return [*parts, *(paragraph(note, "- ") for note in notes), paragraph(care)]
 
 
 COMMANDS = (
@@ -89,7 +75,7 @@ COMMANDS = (
             cropload sample --example --block "Long Acre" --html sheet.html
             cropload sample --example --block "Long Acre" --two-step --error 15
         """,
-        arguments=_arguments,
+        arguments=_ARGUMENTS,
         run=_run,
     ),
 )

@@ -1,34 +1,29 @@
 """The command ``thin``: how many clusters to leave on a vine for a target crop or balance."""
 
-from cropload.season.commands.forecast import add_as_of, made
+from cropload.season.commands.forecast import made
 from cropload.show import options
 from cropload.show.command import Command
+from cropload.show.options import either, option
 
-
-def _arguments(parser):
-    options.add_records(parser)
-    options.add_block(parser)
-    options.add_season(parser)
-    add_as_of(parser)
-    aim = parser.add_mutually_exclusive_group(required=True)
-    aim.add_argument(
-        "--target-t-ha", metavar="X", type=options.number, help="wanted crop at the scale, in t/ha"
-    )
-    aim.add_argument(
-        "--target-ton-ac",
-        metavar="X",
-        type=options.number,
-        help="wanted crop at the scale, in ton/ac",
-    )
-    aim.add_argument(
-        "--ravaz",
-        metavar="LOW,HIGH|KEY",
-        type=options.band,
-        help="wanted yield to pruning weight (kg/kg), like 5,10, or a handbook key",
-    )
-    options.add_units(parser)
-    options.add_draws(parser)
-    options.add_csv(parser)
+_ARGUMENTS = (
+    options.RECORDS,
+    options.BLOCK,
+    options.SEASON,
+    options.AS_OF,
+    either(
+        *options.TARGETS,
+        option(
+            "--ravaz",
+            "LOW,HIGH|KEY",
+            "wanted yield to pruning weight (kg/kg), like 5,10, or a handbook key",
+            options.band,
+        ),
+        required=True,
+    ),
+    options.UNITS,
+    options.DRAWS,
+    options.CSV,
+)
 
 
 def _run(given):
@@ -36,19 +31,14 @@ def _run(given):
     from cropload.season.words import standing
     from cropload.show.result_units import in_units
     from cropload.show.terminal import paragraph
-    from cropload.units import US
 
     records = options.records_of(given)
     units = options.units_of(given)
     forecast = made(given, records)
-    target = given.target_t_ha
-    if given.target_ton_ac is not None:
-        target = US.to_metric("t_ha", given.target_ton_ac)
+    target = options.target_of(given)
     found = thin_to(forecast, given.block, target_t_ha=target, ravaz=given.ravaz)
     options.save(given, in_units(found.frame, units))
-    return "\n\n".join(
-        [paragraph(standing(forecast)), found.text(units), paragraph(options.CAUTION)]
-    )
+    return [paragraph(standing(forecast)), found.text(units), paragraph(options.CAUTION)]
 
 
 COMMANDS = (
@@ -63,7 +53,7 @@ COMMANDS = (
             cropload thin my_season --block "Long Acre" --target-t-ha 7 --as-of 2026-07-15
             cropload thin --example --block "Lyre Field" --as-of 2026-07-15 --ravaz 5,10
         """,
-        arguments=_arguments,
+        arguments=_ARGUMENTS,
         run=_run,
     ),
 )

@@ -44,13 +44,7 @@ class CountSheets(DeskPanel):
         measures = [(words.lower(), column) for column, words in LABELS.items()]
         self.measure = choice("To count", measures, "clusters", "18em")
         self.beside = choice("and beside it", [("nothing else", ""), *measures], width="20em")
-        self.error = widgets.FloatText(
-            10.0,
-            description="Wanted error, % either way",
-            step=1,
-            style=parts.LABELLED,
-            layout=widgets.Layout(width="18em"),
-        )
+        self.error = parts.number_box("Wanted error, % either way", 10.0, 1)
         self.block_rows = field("Rows of the block", "as recorded", "17em")
         self.rows = field("Rows to walk", "all", "13em")
         self.day = field("Day of the visit", "today", "17em")

@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 
-import ipywidgets as widgets
 import pandas as pd
 
 from cropload.beliefs.forecast import forecast
@@ -14,15 +13,15 @@ from cropload.season.panels.entered_rows import added
 from cropload.season.season_days import opening_day, opening_season, season_days, seasons_on_record
 from cropload.season.words import forecast_sentence
 from cropload.show.panels import parts, saving
+from cropload.show.panels.desk_panel import Desk
 from cropload.show.panels.fields import choice, field, units_choice
 from cropload.show.panels.later import Later
 from cropload.show.panels.opening import given_records, opening_html
-from cropload.units import unit_system
 
 EVERYTHING = "everything on record"
 
 
-class SeasonDesk(widgets.VBox):
+class SeasonDesk(Desk):
     """Choose the season, the day and the units that the panels of a notebook share.
 
     Parameters
@@ -100,21 +99,6 @@ class SeasonDesk(widgets.VBox):
             self.sentence,
         ]
         self.refresh()
-
-    @property
-    def is_sample(self):
-        """Whether the records are the invented ones that ship with the package."""
-        return saving.is_sample(self.base)
-
-    @property
-    def season(self):
-        """Year of harvest chosen."""
-        return int(self.season_choice.value)
-
-    @property
-    def units(self):
-        """Unit system chosen."""
-        return unit_system(self.unit_choice.value)
 
     @property
     def blocks(self):

@@ -24,13 +24,7 @@ class WhatNext(DeskPanel):
     def build(self):
         """Make the ranking and the form."""
         varieties = dict.fromkeys(str(v) for v in self.desk.base.blocks["variety"])
-        self.hours = widgets.FloatText(
-            1.0,
-            description="Crew hours a block",
-            step=0.5,
-            style=parts.LABELLED,
-            layout=widgets.Layout(width="15em"),
-        )
+        self.hours = parts.number_box("Crew hours a block", 1.0, 0.5)
         self.of = choice("Total whose range matters", ["estate", *varieties], width="26em")
         self.ranking = parts.html()
         for each in (self.hours, self.of):

@@ -2,12 +2,32 @@
 
 import ipywidgets as widgets
 
-from cropload.show.panels import parts
+from cropload.show.panels import parts, saving
+from cropload.units import unit_system
 
 #: Wide tables scroll in their own box, so that the text beside them keeps to the screen.
 _STYLE = parts.STYLE + (
     "<style>.cl-desk .widget-html-content { min-width: 0; width: 100%; }</style>"
 )
+
+
+class Desk(widgets.VBox):
+    """What every desk chooses: records (``base``), season and units."""
+
+    @property
+    def is_sample(self):
+        """Whether the records are the invented ones that ship with the package."""
+        return saving.is_sample(self.base)
+
+    @property
+    def season(self):
+        """Year of harvest chosen; 0 where there is none to choose."""
+        return int(self.season_choice.value)
+
+    @property
+    def units(self):
+        """Unit system chosen."""
+        return unit_system(self.unit_choice.value)
 
 
 class DeskPanel(widgets.VBox):

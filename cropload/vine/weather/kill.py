@@ -68,31 +68,6 @@ class KillCurve:
         table, steep = handbook.entry("frost.lt50_c"), handbook.entry("frost.steepness")
         return cls(tuple(table.extra["stages"]), tuple(table.value), (steep.value,), "Pinot noir")
 
-    @classmethod
-    def from_pairs(cls, stages, lt10_c, lt90_c, name=""):
-        """Build a curve from temperatures that kill 10 and 90 % at each stage.
-
-        Parameters
-        ----------
-        stages : sequence of float
-            Modified E-L stages [1].
-        lt10_c, lt90_c : sequence of float
-            Temperatures that kill 10 % and 90 % [C]; the second colder.
-        name : str
-            What the pairs are of; never use another species' pairs for vinifera.
-        """
-        tenth, ninety = -np.asarray(lt10_c, float), -np.asarray(lt90_c, float)
-        if np.any(tenth <= 0) or np.any(ninety <= tenth):
-            raise CroploadError(
-                "each 90 % temperature must lie below its 10 % temperature, and both below 0 C."
-            )
-        return cls(
-            tuple(stages),
-            tuple(-np.sqrt(tenth * ninety)),
-            tuple(2 * np.log(9.0) / np.log(ninety / tenth)),
-            name,
-        )
-
     def log_x50(self, stage):
         """Return the logarithm of the degrees below 0 C that kill half at a stage."""
         return np.interp(stage, self.stages, np.log(-np.asarray(self.lt50_c)))

@@ -1,8 +1,8 @@
 """The command ``intake``: what a winery takes in by week, against its limits and contracts."""
 
-from cropload.season.commands.forecast import add_as_of
 from cropload.show import options
 from cropload.show.command import Command
+from cropload.show.options import option
 
 
 def pick(text):
@@ -17,53 +17,44 @@ def pick(text):
     return name.strip(), dates.strip()
 
 
-def _arguments(parser):
-    options.add_records(parser)
-    options.add_season(parser)
-    add_as_of(parser)
-    parser.add_argument(
-        "--by",
-        metavar="WHAT",
-        choices=("block", "variety", "estate"),
-        default="variety",
-        help="rows of the table: variety (the default), block or estate",
-    )
-    parser.add_argument(
+_ARGUMENTS = (
+    options.RECORDS,
+    options.SEASON,
+    options.AS_OF,
+    options.by("variety"),
+    option(
         "--period",
-        metavar="PERIOD",
-        choices=("week", "day", "limits"),
+        "PERIOD",
+        "week (the default, from Monday), day, or limits: the periods of table capacity",
         default="week",
-        help="week (the default, from Monday), day, or limits: the periods of table capacity",
-    )
-    parser.add_argument(
+        choices=("week", "day", "limits"),
+    ),
+    option(
         "--pick",
-        metavar="BLOCK=DATE",
-        type=pick,
-        action="append",
-        default=[],
-        help='a picking date that is known, like "Long Acre=2027-09-20" or '
+        "BLOCK=DATE",
+        'a picking date that is known, like "Long Acre=2027-09-20" or '
         '"Long Acre=2027-09-20 60 %%, 2027-09-27 40 %%"; may be given again',
-    )
-    parser.add_argument(
-        "--move",
-        action="store_true",
-        help="also look for blocks to move so that no period is likely too full",
-    )
-    parser.add_argument(
+        pick,
+        [],
+        action="append",
+    ),
+    option("--move", help="also look for blocks to move so that no period is likely too full"),
+    option(
         "--chance",
-        metavar="PERCENT",
-        type=options.number,
-        help="chance of going over a limit that is accepted with --move; 20 by default",
-    )
-    parser.add_argument(
+        "PERCENT",
+        "chance of going over a limit that is accepted with --move; 20 by default",
+        options.number,
+    ),
+    option(
         "--window",
-        metavar="DAYS",
-        type=options.whole,
-        help="days a pick may move either way with --move; 7 by default",
-    )
-    options.add_units(parser)
-    options.add_draws(parser)
-    options.add_csv(parser)
+        "DAYS",
+        "days a pick may move either way with --move; 7 by default",
+        options.whole,
+    ),
+    options.UNITS,
+    options.DRAWS,
+    options.CSV,
+)
 
 
 def _run(given):
@@ -80,6 +71,7 @@ def _run(given):
         raise CroploadError(
             f"--window is {given.window}; picks may move by 0 to 60 days either way."
         )
+    chance = options.share("--chance", given.chance)
     if not given.move and (given.window is not None or given.chance is not None):
         raise CroploadError("--window and --chance belong to --move: add it.")
     records = options.records_of(given)
@@ -97,16 +89,15 @@ def _run(given):
     if schedule.empty:
         if given.csv:
             options.note(f"There is nothing to take in, so {given.csv} is not written.")
-        return "\n\n".join(_nothing(now, schedule))
+        return _nothing(now, schedule)
     limits = capacity_table(schedule, records.capacity) if len(records.capacity) else None
     moves = None
     if given.move:
         if limits is None:
             raise CroploadError("--move needs table capacity, and these records have none.")
-        chance = None if given.chance is None else given.chance / 100
         moves = relieve(schedule, records.capacity, chance=chance, windows=given.window)
     options.save(given, export(schedule, given.by, options.units_of(given)))
-    return "\n\n".join(_parts(given, records, now, dates, schedule, limits, moves))
+    return _parts(given, records, now, dates, schedule, limits, moves)
 
 
 def _nothing(now, schedule):
@@ -163,7 +154,7 @@ COMMANDS = (
         name="intake",
         group="The growing season",
         summary="tonnes by week, variety and block, against limits and contracts",
-        arguments=_arguments,
+        arguments=_ARGUMENTS,
         run=_run,
         example="""\
         cropload intake my_season --by block --period week

@@ -33,7 +33,7 @@ class WineryDesk(SeasonDesk):
     """
 
     def __init__(self, records_or_path=None, *, season=None, **more):
-        self.picks, self._dates, self._schedules = {}, {}, {}
+        self.picks, self._dates = {}, {}
         super().__init__(records_or_path, season=season, **more)
 
     def _build(self, given, season, as_of, units):
