@@ -13,7 +13,7 @@ import numpy as np
 
 from cropload import clock, handbook
 from cropload.beliefs.learned import COMPONENTS as LEARNABLE
-from cropload.beliefs.learned import PROFILES, Entry, read_learned
+from cropload.beliefs.learned import PROFILES, Entry, is_older, read_learned
 from cropload.beliefs.node_profiles import node_profile
 from cropload.beliefs.origins import WORDS
 from cropload.beliefs.posterior import SharedPosterior
@@ -24,9 +24,13 @@ from cropload.vine.plan_shape import NodeProfile
 
 @dataclass(frozen=True)
 class Accepted:
-    """What was accepted and holds in a season: all of it was learned in earlier ones."""
+    """What was accepted and holds in a season: all of it was learned in earlier ones.
+
+    ``older`` says that there are lessons of an older model, of which none is used.
+    """
 
     entries: tuple[Entry, ...] = ()
+    older: bool = False
 
     def __bool__(self):
         return bool(self.entries)
@@ -166,7 +170,8 @@ def accepted_before(records, season):
     picked = [records.last_harvest, *records.harvest["season"].tolist()]
     latest = max([clock.today().year, *picked])
     entries = read_learned(records.path, varieties, int(latest))
-    return Accepted(tuple(entry for entry in entries if entry.through < season))
+    older = is_older(records.path)
+    return Accepted(tuple(entry for entry in entries if entry.through < season), older)
 
 
 _detail = attrgetter("detail")
@@ -218,6 +223,11 @@ def accepted_notes(accepted, varieties=(), counters=None):
         notes.append(f"Node profile of {', '.join(e.name for e in entries)}: {words}.")
     for words, entries in groupby(sorted(of["load"], key=_detail), key=_detail):
         notes.append(f"Response to the load ({', '.join(e.name for e in entries)}): {words}.")
+    if accepted.older:
+        doubts.append(
+            "learned.toml holds lessons of an older way of forecasting, so none of it is used. "
+            "Run `cropload learn` and accept again; the old file is kept."
+        )
     return (*notes, *doubts)
 
 

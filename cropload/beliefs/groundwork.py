@@ -111,8 +111,11 @@ class Groundwork:
         shape = PlanShape(
             self.buds[places].ravel(), self.burst[places].ravel(), self.fertility[places].ravel()
         )
+        age = self.ages.log_load[places].ravel()
         state = LoadState(
-            cells(self.usual), self.carried[places].ravel(), cells(self.usual_clusters)
+            cells(self.usual) + age,
+            self.carried[places].ravel(),
+            cells(self.usual_clusters) + age,
         )
         about = np.repeat(about, count, axis=0)
         rows, offset = stage_rows(about, shape, state)
@@ -218,13 +221,15 @@ def lay_ground(
     b = measured["block"].map(place).to_numpy(int)
     t = measured["season"].to_numpy(int) - seasons[0]
     measured_in[b, t] = True
-    usual, on_record = usual_loads(shape[0], measured_in, facts, latest)
+    young = young_blocks(facts, seasons, measured)
+    usual, on_record = usual_loads(shape[0] - young.log_load, measured_in, facts, latest)
     open_load = np.isnan(shape[0]) & ~on_record[:, None]
     # The forecast season's own plan is what a view varies, so it is set apart from the past.
-    filled = filled_loads(shape[0], usual)
-    carried = carried_load(filled)
+    at_age = usual[:, None] + young.log_load
+    filled = filled_loads(shape[0], at_age)
+    # A vine that is still built up is held against the load of its age, not against last year's.
+    carried = np.where(young.log_load < 0, at_age, carried_load(filled))
     blocks, count = filled.shape
-    young = young_blocks(facts, seasons, measured)
 
     priors = {name: prior_logs(name) for name in dict.fromkeys(facts.varieties)}
     means, spreads, keys = zip(*(priors[name] for name in facts.varieties), strict=True)

@@ -83,18 +83,21 @@ class Estate(Groundwork):
         now = (logs[:, -1] for logs in (self.buds, self.burst, self.fertility))
         return np.stack([*now, self.log_reference, self.log_carried])
 
-    def state(self, blocks, drawn=None):
+    def state(self, blocks, drawn=None, later=0):
         """Return the load state of some blocks, arrays of shape (blocks, 1) or (blocks, draws).
 
         ``drawn`` is their state as from ``Beliefs.draw``: a load that nobody wrote down is unknown.
+        ``later``: so many seasons after this one, which matters to young vines.
         """
+        age = self.young.later(later)[0] if later else self.young.log_load
+        age = age[blocks][:, None]
         carried = self.log_carried[blocks][:, None]
         if drawn is not None:
             carried = carried + self.drawn_load(blocks, drawn)
         return LoadState(
-            self.log_reference[blocks][:, None],
+            self.log_reference[blocks][:, None] + age,
             carried,
-            self.log_clusters_reference[blocks][:, None],
+            self.log_clusters_reference[blocks][:, None] + age,
         )
 
     def drawn_load(self, blocks, drawn):

@@ -23,6 +23,10 @@ from cropload.records.writing.theirs import LESSONS_FILE
 #: Name of the file, beside the records.
 FILE = LESSONS_FILE
 
+#: Format of the file, a new one for each new model of the forecast: figures that an older model
+#: took from the same seasons are not this one's.
+FORMAT = 2
+
 #: What can be learned of a variety -> the least and the most that a figure can be [1].
 COMPONENTS = {
     "counting_bias": (0.2, 2.0),
@@ -146,11 +150,32 @@ def parse_learned(data, varieties=None, latest=LAST_YEAR):
     if not tables:
         rule = "the file is empty: nothing that was accepted is in it"
         raise _refused([Fault(FILE, None, None, None, rule, _MEND_EMPTY)])
+    if _older(tables):
+        return ()
     reader = _Reader(varieties, latest)
     entries = tuple(reader.entries(tables))
     if reader.faults:
         raise _refused(reader.faults)
     return entries
+
+
+def _older(tables):
+    number = tables.get("format")
+    return isinstance(number, int) and 1 <= number < FORMAT
+
+
+def is_older(path):
+    """Return whether the lessons beside these records are those of an older model.
+
+    Such a file is left as it is, and none of it is used.
+    """
+    target = learned_path(path)
+    if not Path(path).exists() or not target.is_file():
+        return False
+    try:
+        return _older(tomllib.loads(_content(target).decode("utf-8-sig")))
+    except ValueError:
+        return False
 
 
 _MEND_EMPTY = (
@@ -175,12 +200,13 @@ class _Reader:
 
     def entries(self, tables):
         if "format" not in tables:
-            mend = "Write format = 1 above the first table."
+            mend = f"Write format = {FORMAT} above the first table."
             self.fault("format", None, "the line with the format is missing", mend)
         for topic, table in tables.items():
             if topic == "format":
-                if table != 1:
-                    self.fault("format", table, "must be 1", "Write format = 1.")
+                if table != FORMAT:
+                    mend = f"Write format = {FORMAT}."
+                    self.fault("format", table, f"must be {FORMAT}", mend)
                 continue
             if topic not in TOPICS:
                 hint = near(topic, TOPICS) or f"The tables are {', '.join(TOPICS)}."
@@ -417,7 +443,7 @@ def written(entries, accepted_on):
     accepted_on : str
         The day, for the reader of the file.
     """
-    parts = [f"{_HEAD}# Accepted: {accepted_on}\n\nformat = 1\n"]
+    parts = [f"{_HEAD}# Accepted: {accepted_on}\n\nformat = {FORMAT}\n"]
     for entry in sorted(entries, key=lambda e: (TOPICS.index(e.topic), e.key)):
         at = {
             "component": f"component.{entry.name}.{_quoted(entry.variety)}",

@@ -129,9 +129,13 @@ def load_spread():
 
 
 def filled_loads(log_buds, usual):
-    """Fill unknown loads with the block's nearest earlier one, else its usual; logs of buds [1]."""
-    filled = log_buds.copy()
+    """Fill unknown loads with the block's nearest earlier one, else its usual; logs of buds [1].
+
+    ``usual``: (blocks, seasons), for a young vine that of its age.
+    """
+    filled, known = log_buds.copy(), np.zeros(len(log_buds), bool)
     for t in range(filled.shape[1]):
-        before = filled[:, t - 1] if t else usual
-        filled[:, t] = np.where(np.isnan(filled[:, t]), before, filled[:, t])
+        blank = np.isnan(filled[:, t])
+        filled[:, t] = np.where(blank, np.where(known, filled[:, t - 1], usual[:, t]), filled[:, t])
+        known |= ~blank
     return filled

@@ -101,7 +101,7 @@ def profile_strength(estate, blocks, draws, seed):
 def _grown_older(estate, blocks, x):
     """Return the components and log share of young vines once a plan has settled."""
     young = estate.young
-    share, variance = young.later(SETTLED_AFTER)
+    _, share, variance = young.later(SETTLED_AFTER)
     share, variance = share[blocks], variance[blocks]
     # What is not known of this leaf's share gives way to what is not known of the later one's.
     now, centre = young.variance[blocks], estate.beliefs.centre[blocks, _CLUSTERS]
@@ -157,7 +157,7 @@ def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0, losses=Fals
         log_burst=shape.log_burst * strength,
         log_fertility=shape.log_fertility * strength,
     )
-    state = estate.state(blocks, x)
+    state, aged = estate.state(blocks, x), estate.state(blocks, x, SETTLED_AFTER)
     facts = estate.facts
     share = estate.young.share_of(blocks)
     older, later = (x, None) if share is None else _grown_older(estate, blocks, x)
@@ -169,7 +169,7 @@ def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0, losses=Fals
         area_ha=facts.area_ha[blocks],
         log_components=x,
         first=grow(x, shape, state, e, log_share=share),
-        settled=grow(older, shape, state.settled_at(shape.log_buds), e, log_share=later),
+        settled=grow(older, shape, aged.settled_at(shape.log_buds), e, log_share=later),
         kept=estate.loss.kept(facts.names, blocks, draws, seed) if losses else None,
     )
 

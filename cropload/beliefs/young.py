@@ -11,6 +11,7 @@ from cropload.vine.young import (
     first_bearing_leaf,
     leaf,
     leaf_word,
+    load_share,
     log_share,
     share_spread,
 )
@@ -27,13 +28,15 @@ class YoungBlocks:
     """The vines' age by block and season, the season forecast last; arrays (blocks, seasons).
 
     leaves : leaf as from ``vine.young.leaf``, NaN where not known [1]
-    log_share : log of the share of a grown vine's clusters [1]
+    log_load : log of the buds usual at that age over a grown vine's [1]
+    log_share : log of a bud's share of clusters there over a grown vine's [1]
     variance : of that log [1]
     bore : whether fruit was measured there
     years : the seasons
     """
 
     leaves: np.ndarray
+    log_load: np.ndarray
     log_share: np.ndarray
     variance: np.ndarray
     bore: np.ndarray
@@ -64,7 +67,8 @@ class YoungBlocks:
     def season(self, places):
         """Return what holds for some blocks in the season forecast, as YoungSeason."""
         at = (places, -1)
-        parts = (self.leaves[at], self.log_share[at], self.variance[at], self.bore[at])
+        parts = (self.leaves, self.log_load, self.log_share, self.variance, self.bore)
+        parts = (part[at] for part in parts)
         return YoungSeason(self.years[-1], *parts)
 
 
@@ -74,6 +78,7 @@ class YoungSeason:
 
     year: int
     leaves: np.ndarray
+    log_load: np.ndarray
     log_share: np.ndarray
     variance: np.ndarray
     bore: np.ndarray
@@ -89,9 +94,10 @@ class YoungSeason:
         return share[:, None] if share.any() else None
 
     def later(self, seasons):
-        """Return log share and variance so many seasons later, each (blocks,) [1]."""
+        """Return log load, log share and variance so many seasons later, each (blocks,) [1]."""
         leaves = self.leaves + seasons
-        return log_share(leaves), share_spread(leaves) ** 2
+        load = np.log(load_share(leaves))
+        return load, _of_a_bud(log_share(leaves), load), share_spread(leaves) ** 2
 
     def first_crop(self, place):
         """Return the first season in which a block bears by its age."""
@@ -141,7 +147,7 @@ class YoungSeason:
                 f"{start}, no crop is expected (0 t). If the vines bear, count clusters; if they "
                 "are older, correct year_planted in table blocks."
             )
-        share = 100 * np.exp(self.log_share[place])
+        share = 100 * np.exp(self.log_share[place] + self.log_load[place])
         if self.leaves[place] < first_bearing_leaf():
             return (
                 f"{start}, yet fruit is on record: it starts from about {share:.0f} % of a grown "
@@ -152,6 +158,11 @@ class YoungSeason:
             f"{start}, so about {share:.0f} % of a grown vine's clusters are expected "
             "(`young.share` of the handbook); clusters per shoot are given as of grown vines."
         )
+
+
+def _of_a_bud(share, load):
+    """Return the log of a bud's share of clusters; nothing stays nothing, whatever the load."""
+    return np.where(share > LOG_OF_NOTHING, share - load, LOG_OF_NOTHING)
 
 
 def young_blocks(facts, seasons, measured):
@@ -182,13 +193,14 @@ def young_blocks(facts, seasons, measured):
     place = {name: at for at, name in enumerate(facts.names)}
     bore[fruit["block"].map(place).to_numpy(int), fruit["season"].to_numpy(int) - seasons[0]] = True
     acts = np.where(bore & (leaves >= 1), np.maximum(leaves, first_bearing_leaf()), leaves)
-    share, variance = log_share(acts), share_spread(acts) ** 2
+    load, share, variance = np.log(load_share(acts)), log_share(acts), share_spread(acts) ** 2
     # What was never measured need not be moved, and what stood there before was grown.
     open_season = np.arange(len(seasons)) == len(seasons) - 1
     moved = (bore & (leaves >= 1)) | (open_season & ~bore)
     return YoungBlocks(
         leaves,
-        np.where(moved, share, 0.0),
+        np.where(moved, load, 0.0),
+        np.where(moved, _of_a_bud(share, load), 0.0),
         np.where(moved, variance, 0.0),
         bore,
         tuple(int(year) for year in seasons),

@@ -18,7 +18,7 @@ from cropload.errors import CroploadError, choose
 from cropload.review import scores
 from cropload.review.picked import baselines, joint_notes, on_the_scale, sums
 from cropload.review.words import score_notes
-from cropload.season.forecast_log import read_log
+from cropload.season.forecast_log import MODEL, models, read_log
 from cropload.units import METRIC
 
 
@@ -338,6 +338,12 @@ def _review_logged(records, season, crops):
     log = log[log["season"] == season] if len(log) else log
     if log.empty:
         return (*nothing[:2], notes)
+    older = models(log) < MODEL
+    if older.any():
+        notes.append(
+            f"{int(older.sum())} lines of the log are of an older way of forecasting; they are "
+            "scored as they were logged."
+        )
     joint = [crop.name for crop in crops if len(crop.blocks) > 1]
     if joint:
         notes.append(

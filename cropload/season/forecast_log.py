@@ -38,6 +38,9 @@ HEAD = {
     "picked_share": float,
 }
 
+#: Number of the model behind a forecast, kept with the version in every row of the log.
+MODEL = 2
+
 _CUT = "cut short"
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "'")
 
@@ -56,6 +59,12 @@ def _guarded(text):
 
 def _plain(text):
     return text[1:] if text[:1] == "'" and text[1:2] in _FORMULA_STARTS else text
+
+
+def models(log):
+    """Return the numbers of the models behind the rows of a log, (rows,) [1]."""
+    told = log["version"].astype(str).str.extract(r", model (\d+)$", expand=False)
+    return told.fillna("1").astype(int)
 
 
 def log_forecast(forecast, path):
@@ -92,7 +101,7 @@ def log_forecast(forecast, path):
     for at, block in enumerate(forecast.blocks):
         row = {
             "logged_at": now,
-            "version": __version__,
+            "version": f"{__version__}, model {MODEL}",
             "season": forecast.season,
             "as_of": about["as_of"],
             "stage": forecast.stage,

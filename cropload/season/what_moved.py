@@ -6,6 +6,7 @@ import pandas as pd
 from cropload import arguments
 from cropload.beliefs.result import Change
 from cropload.errors import CroploadError
+from cropload.season.forecast_log import MODEL, models
 from cropload.season.tables import change_blocks, change_table
 from cropload.season.words import change_sentence, change_steps
 from cropload.units import METRIC
@@ -43,6 +44,12 @@ def change_notes(change):
     """Return what must be known beside the steps of a change."""
     leans = any(name == "lean" for name, _ in change_steps(change))
     return (*change.notes, *([LEAN] if leans else []))
+
+
+_OLDER = (
+    "The forecast in the log was made by an older way of forecasting, so a part of what moved is "
+    "the change of that."
+)
 
 
 def last_logged(log, forecast):
@@ -126,9 +133,9 @@ def what_moved(forecast, log):
     was = was.set_index("block")
     estate = forecast.estate
     now_t = dict(zip(forecast.blocks, forecast.centre_tonnes(), strict=True))
-    log_now = estate.beliefs.centre
-    rows = estate.season_rows[:, _HARVEST]
-    log_kg = np.einsum("bk,bk->b", rows, forecast.estate.season_centre())
+    rows, known = estate.season_rows[:, _HARVEST], len(COMPONENTS)
+    log_kg = np.einsum("bk,bk->b", rows, estate.season_centre())
+    log_now, rows = estate.beliefs.centre[:, :known], rows[:, :known]
     hanging = np.exp(log_kg + estate.season_offset[:, _HARVEST]) * forecast.bearing / 1000.0
     varieties = dict(zip(forecast.blocks, forecast.varieties, strict=True))
     parts = []
@@ -154,8 +161,10 @@ def what_moved(forecast, log):
     frame = pd.DataFrame(parts, columns=["block", "component", "change_t"])
     frame.insert(1, "variety", frame["block"].map(varieties).fillna(""))
     first, middle_t = was.iloc[0], forecast.middle_t()
+    older = models(was.reset_index()).min() < MODEL
     return Change(
         frame,
+        (_OLDER,) if older else (),
         season=forecast.season,
         was_t=middle_t - float(frame["change_t"].sum()),
         now_t=middle_t,

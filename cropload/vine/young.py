@@ -48,7 +48,7 @@ def _by_leaf(key, leaves, unknown):
 
 
 def crop_share(leaves):
-    """Return the share of a grown vine's clusters per shoot that vines bear.
+    """Return the share of a grown vine's clusters that vines bear at the load usual at their age.
 
     Parameters
     ----------
@@ -71,6 +71,33 @@ def crop_share(leaves):
     [0.0, 0.35, 1.0]
     """
     return _by_leaf("young.share", leaves, 1.0)
+
+
+def load_share(leaves):
+    """Return the buds usually left on vines over those of grown ones.
+
+    Parameters
+    ----------
+    leaves : array_like
+        As from ``leaf`` [1].
+
+    Returns
+    -------
+    ndarray
+        1 where the leaf is not known or the vines are not planted yet [1].
+
+    Notes
+    -----
+    Shares of ``young.load`` in the handbook; its last value holds on. Valid for vines built up as
+    is usual, over three or four seasons.
+
+    Examples
+    --------
+    >>> [float(share) for share in load_share([2, 3, 20])]
+    [0.2, 0.4, 1.0]
+    """
+    leaves = np.asarray(leaves, float)
+    return np.where(leaves < 1, 1.0, _by_leaf("young.load", leaves, 1.0))
 
 
 def share_spread(leaves):

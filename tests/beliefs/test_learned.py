@@ -40,7 +40,7 @@ def file_of(text, folder):
 
 def faults_of(text, **known):
     if "format" not in text:
-        text = f"format = 1\n{text}"
+        text = f"format = 2\n{text}"
     with pytest.raises(RecordsError) as caught:
         parse_learned(text.encode("utf-8"), **known)
     return caught.value
@@ -288,7 +288,7 @@ def test_a_variety_that_no_block_grows_is_named_with_the_near_one():
 
 
 def test_a_season_to_come_cannot_have_taught():
-    text = f"format = 1\n{component(through='2026')}"
+    text = f"format = 2\n{component(through='2026')}"
     assert parse_learned(text.encode(), latest=2026)
     error = faults_of(component(through="2027"), latest=2026)
     assert "'2027': must be a whole number from 1900 to 2026" in str(error.faults[0])
@@ -324,4 +324,4 @@ def test_a_file_cut_to_nothing_is_not_taken_for_nothing_learned(tmp_path, text):
 
 
 def test_a_file_from_which_every_lesson_was_taken_out_is_read(tmp_path):
-    assert read_learned(file_of("format = 1\n", tmp_path)) == ()
+    assert read_learned(file_of("format = 2\n", tmp_path)) == ()

@@ -218,8 +218,8 @@ def test_accept_refuses_the_sample_and_unknown_names(run, folder):
     ("text", "named"),
     [
         ("counter = [", "no TOML"),
-        ("format = 1\n[counter.x]\nvalue = 99\nspread = -1\nthrough = 2024\nseasons = 2\n", "99"),
-        ("format = 1\n[weather]\nrain = 3\n", "there is no such table"),
+        ("format = 2\n[counter.x]\nvalue = 99\nspread = -1\nthrough = 2024\nseasons = 2\n", "99"),
+        ("format = 2\n[weather]\nrain = 3\n", "there is no such table"),
     ],
 )
 def test_a_learned_file_of_nonsense_is_one_message_everywhere(run, tmp_path, text, named):

@@ -408,7 +408,7 @@ def test_unknown_season_records_and_units_are_one_message(records, tmp_path):
 
 def test_a_learned_file_of_nonsense_is_told_wherever_it_is_read(tmp_path):
     folder = sample_copy(tmp_path / "mine", "blocks", "pruning", "harvest", "fertility")
-    (folder / "learned.toml").write_text("format = 1\n[counter.x]\nvalue = 'many'\n")
+    (folder / "learned.toml").write_text("format = 2\n[counter.x]\nvalue = 'many'\n")
     desk = ReviewDesk(folder, draws=DRAWS)
     desk.compute()
     assert "learned.toml" in said(desk)

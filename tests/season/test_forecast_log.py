@@ -190,7 +190,7 @@ def test_a_line_a_block_holds_ranges_centres_and_spreads(tmp_path):
     assert set(log["stage"]) == {"while picking"}
     assert set(log["seed"]) == {11}
     assert set(log["draws"]) == {500}
-    assert set(log["version"]) == {__version__}
+    assert set(log["version"]) == {f"{__version__}, model 2"}
     assert set(log["interval"]) == {"80 % range, equal tails"}
     assert log["plan"].tolist() == list(found.plans)
     table = found.frame

@@ -25,7 +25,7 @@ SHEET = "season,date,block,row,vine,clusters\n2026,2026-07-01,North,1,1,\n"
 def estate(tmp_path):
     folder = sample_copy(tmp_path / "mine", "blocks", "pruning", "counts", "harvest", "capacity")
     (folder / "forecasts.csv").write_text(",".join(HEAD) + "\n", encoding="utf-8")
-    (folder / "learned.toml").write_text("format = 1\n", encoding="utf-8")
+    (folder / "learned.toml").write_text("format = 2\n", encoding="utf-8")
     return folder
 
 
