@@ -5,11 +5,12 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 import pandas as pd
 
-from cropload import arguments
+from cropload import arguments, handbook
 from cropload.beliefs.accepted import accepted_before
 from cropload.beliefs.groundwork import lay_ground
 from cropload.beliefs.guard import guard_crops, named
 from cropload.beliefs.history import estate_of, learned_before
+from cropload.beliefs.lag_days import early_lag_notes
 from cropload.beliefs.loss import loss_notes
 from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.measured import lost_blocks, measurements
@@ -306,7 +307,31 @@ def draw_forecast(estate, so_far, draws, seed):
         notes=tuple(notes),
     )
     kept = estate.loss.kept(facts.names, everyone, draws, seed)
+    notes += early_lag_notes(estate)
     hanging = growth.kg_picked * kept * (facts.bearing / 1000.0)[:, None]
     crop = made.with_picked(hanging)
-    middle = np.median(crop, axis=1) / facts.area_ha
-    return replace(made, draws=crop, notes=(*made.notes, *guard_crops(facts.names, middle)))
+    middle = np.median(crop, axis=1)
+    notes = [*guard_crops(facts.names, middle / facts.area_ha), *_drawn_notes(made, middle)]
+    return replace(made, draws=crop, notes=(*made.notes, *notes))
+
+
+def _drawn_notes(made, middle):
+    """Return in a sentence how far blocks' middles are drawn from the means of their own crops."""
+    mean, seasons = made.estate.own_crops()
+    mean = mean * made.bearing / 1000.0
+    counted = set(made.estate.measured.loc[made.estate.measured["season"] == made.season, "block"])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        apart = np.abs(np.log(middle / mean))
+    apart = [
+        0.0 if n in counted or s < 3 or not np.isfinite(a) else float(a)
+        for n, s, a in zip(made.blocks, seasons, apart, strict=True)
+    ]
+    far = [at for at in np.argsort(apart)[::-1] if apart[at] > handbook.value("forecast.drawn")]
+    if not far:
+        return []
+    told = "; ".join(
+        f"{made.blocks[at]} own mean {mean[at]:.1f} t, drawn to {middle[at]:.1f} t"
+        for at in far[:3]
+    )
+    more = f" (and {len(far) - 3} more)" if len(far) > 3 else ""
+    return [f"Trend, load, other blocks and the handbook move middles off own means: {told}{more}."]

@@ -60,6 +60,20 @@ class Estate(Groundwork):
         """Which vines are young in the season, as YoungSeason."""
         return self.ages.season(np.arange(len(self.facts.names)))
 
+    def own_crops(self):
+        """Return what each block's own crops on record say: kg [kg/vine] of each, and how many.
+
+        Returns
+        -------
+        mean, seasons : ndarray, shape (blocks,)
+            Mean of its crops of a bearing vine, lost ones apart, NaN where there is none; and how
+            many they are [1].
+        """
+        past = self.measured[self.measured["season"] < self.season]
+        crops = past[past["stage"] == "harvest"].groupby("block")["value"].agg(["mean", "size"])
+        crops = crops.reindex(list(self.facts.names))
+        return crops["mean"].to_numpy(float), crops["size"].fillna(0).to_numpy(int)
+
     def season_centre(self):
         """Return the centre of each block's state as this season bears it, (blocks, state) [1].
 

@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 
 from cropload import handbook
+from cropload.beliefs.guard import named
 
 
 def _flowering(records):
@@ -65,3 +66,18 @@ def lag_days(records, facts, measured, seasons):
         else:
             early[cell] = min(date.toordinal() - known - lag, 0.0)
     return early, spread
+
+
+def early_lag_notes(estate):
+    """Return in a sentence which lots of the season were weighed too early to say much."""
+    soon, lag = handbook.value("lag_phase.too_early"), handbook.value("lag_phase.day")
+    days = lag + estate.lag[:, -1]
+    here = estate.measured[estate.measured["season"] == estate.season]
+    lots = set(here.loc[here["stage"] == "weight_lag", "block"])
+    early = [n for n, d in zip(estate.facts.names, days, strict=True) if n in lots and d < soon]
+    if not early:
+        return []
+    return [
+        f"{named(early)}: lag-phase lots were weighed under {soon:.0f} days after flowering, when "
+        f"clusters still grow fast. Weigh again at about {lag:.0f} days."
+    ]

@@ -139,11 +139,18 @@ def _weighed(records):
     weights = weights[(weights["clusters"] > 0) & (weights["weight_g"] > 0)]
     if weights.empty:
         return
+    # Vines differ too: many clusters from few of them say little of the block.
+    usual = weights["clusters"] / handbook.value("sampling.clusters_weighed_a_vine")
+    vines = weights["vines"].astype(float).fillna(usual).clip(lower=1)
+    weights = weights.assign(vines=np.minimum(vines, weights["clusters"]))
     groups = weights.groupby(["block", "season", "stage"], sort=True)
-    table = groups[["clusters", "weight_g"]].sum()
+    table = groups[["clusters", "weight_g", "vines"]].sum()
     table["date"] = groups["date"].max()
     table = table.reset_index()
-    cv = handbook.value("sampling.cv_cluster_weight_g")
+    cv, between = (
+        handbook.value(f"sampling.{key}")
+        for key in ("cv_cluster_weight_g", "weight_cv_between_vines")
+    )
     for stage in ("lag", "veraison", "harvest"):
         here = table[table["stage"] == stage]
         if len(here):
@@ -151,7 +158,7 @@ def _weighed(records):
                 here,
                 f"weight_{stage}",
                 here["weight_g"] / here["clusters"],
-                cv**2 / here["clusters"],
+                cv**2 / here["clusters"] + between**2 / here["vines"],
                 here["clusters"],
                 here["date"],
             )

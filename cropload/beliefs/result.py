@@ -169,7 +169,9 @@ class Forecast(Answer, Asked):
         -------
         DataFrame
             One row a group: its name, plan (by block), area_ha [ha], bearing vines [1], tonnes
-            and t_ha as ``_p10 _p50 _p90`` [t, t/ha], range_t, the width of the range [t].
+            and t_ha as ``_p10 _p50 _p90`` [t, t/ha], range_t, the width of the range [t]; by block
+            also own_mean_t, the mean of its own crops on record [t], and chance_lost, the chance
+            that the crop is lost [1].
 
         Notes
         -----
@@ -191,6 +193,11 @@ class Forecast(Answer, Asked):
         columns.update(crop_columns(total, area))
         frame = pd.DataFrame(columns)
         frame["range_t"] = frame["tonnes_p90"] - frame["tonnes_p10"]
+        if by == "block":
+            frame["own_mean_t"] = self.estate.own_crops()[0] * self.bearing / 1000.0
+            frame["chance_lost"] = np.where(
+                self.estate.young.barren, np.nan, self.estate.loss.chance
+            )
         return frame
 
     def middle_t(self):

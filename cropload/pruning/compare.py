@@ -86,6 +86,19 @@ def load_notes(estate, blocks):
     return notes
 
 
+def own_crop_notes(estate, at):
+    """Return what the block's own crops on record average, in a sentence; nothing without two."""
+    mean, seasons = (part[at] for part in estate.own_crops())
+    if seasons < 2:
+        return []
+    t_ha = mean * estate.facts.bearing[at] / 1000 / estate.facts.area_ha[at]
+    load = f" at about {np.exp(estate.log_reference[at]):.0f} buds a vine"
+    return [
+        f"Its own {seasons} crops on record average {t_ha:.1f} t/ha"
+        f"{load if estate.load_known[at] else ''}."
+    ]
+
+
 def general_notes(variety, components):
     """Return a sentence where general values stand in for a variety the handbook does not know.
 
@@ -268,6 +281,7 @@ def compare_plans(
     notes = [
         *estate.young.notes(estate.facts.names, [at]),
         *unknown_load,
+        *own_crop_notes(estate, at),
         *loss_notes(estate, [at], conditional=True),
         *far_notes(plans, usual),
         *general_notes(estate.facts.varieties[at], components),

@@ -184,6 +184,7 @@ _TABLES = (
             _count("clusters", "Clusters in the lot.", True, above=0),
             _positive("weight_g", "g", "Weight of the whole lot.", True),
             _count("berries", "Berries of the whole lot, where counted.", above=0),
+            _count("vines", "Vines that the clusters of the lot came from.", above=0),
         ),
     ),
     Table(
