@@ -254,8 +254,7 @@ def draw_forecast(estate, so_far, draws, seed):
     """
     facts, season = estate.facts, so_far.season
     everyone = np.arange(len(facts.names))
-    x = estate.beliefs.draw(everyone, draws, seed)
-    responses = estate.beliefs.response_draws(draws, seed)
+    x, responses = estate.draw(everyone, draws, seed)
     plans, sources = _season_plans(
         season, so_far.given, estate.plans, estate.last_plan, facts.names
     )

@@ -1,6 +1,7 @@
 """Groundwork: the records of an estate as arrays, from which any of its blocks can be believed."""
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -122,16 +123,16 @@ class Groundwork:
         values, precision = self.values[places], self.precision[places]
         shift = load_shift(np.repeat(self.mean[places], count, axis=0), shape, state)
         # What a block has of its own: a stronger answer, a trend, a load nobody wrote down.
-        ago = np.tile(np.arange(count) - count + 1.0, len(places))
+        since = self.since[places].ravel()
         unknown = load_lines(about, shape, state, self.open_load[places].ravel())
         own = [
             np.einsum("nsk,nk->ns", rows, shift @ answer_strength()),
-            (rows @ trend_line()) * ago[:, None],
+            (rows @ trend_line()) * since[:, None],
             unknown * np.repeat(~self.load_known[places], count)[:, None],
         ]
         rows = np.concatenate([rows, np.stack(own, axis=-1)], axis=-1)
         cell = (len(places), count)
-        shift = self._shifts(shift, ago, places)
+        shift = self._shifts(shift, places)
         shift = shift.reshape(*cell, *shift.shape[1:])
         offset = offset.reshape(values.shape)
         rows = rows.reshape(*values.shape, len(STATE))
@@ -141,9 +142,31 @@ class Groundwork:
         lines = Measurements(rows, values - offset, precision, mean, variety, shift, added)
         return offset, self.own.of(lines, places)
 
-    def _shifts(self, shift, ago, places):
+    @cached_property
+    def since(self):
+        """Years since the middle of a block's own measured seasons, (blocks, seasons) [years].
+
+        A trend turns about that middle, so that it is no way to bring the coming crop nearer to
+        what the handbook has.
+        """
+        return self._since((self.precision[:, :-1] > 0).any(2))
+
+    @cached_property
+    def estate_since(self):
+        """The same of the estate's measured seasons, (seasons,) [years]."""
+        return self._since((self.precision[:, :-1] > 0).any((0, 2))[None])[0]
+
+    @staticmethod
+    def _since(measured):
+        years = np.arange(measured.shape[1] + 1.0)
+        seen = measured.sum(1)
+        middle = np.where(seen > 0, (measured * years[:-1]).sum(1) / np.maximum(seen, 1), years[-1])
+        return years - middle[:, None]
+
+    def _shifts(self, shift, places):
         """Return the shifts of the load responses, of the estate's trend and of the lag days."""
-        trend = trend_line()[:, None] * (self.own.estate_trend * ago)
+        since = np.tile(self.estate_since, len(places))
+        trend = trend_line()[:, None] * (self.own.estate_trend * since)
         lag = np.zeros_like(trend)
         early = handbook.entry("lag_phase.growth_a_day").spread * self.lag[places].ravel()
         lag[COMPONENTS.index("increase_factor")] = early

@@ -22,7 +22,10 @@ from cropload.vine.growth import (
     STATE,
     LoadState,
     answer_strength,
+    trend_line,
 )
+
+_TREND = STATE.index("trend")
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,23 +77,55 @@ class Estate(Groundwork):
         crops = crops.reindex(list(self.facts.names))
         return crops["mean"].to_numpy(float), crops["size"].fillna(0).to_numpy(int)
 
+    def trended(self, blocks, state, responses):
+        """Return the state of some blocks with what trends have come to in its components.
+
+        state : (state, blocks[, draws]); responses : (responses[, draws]) [1].
+        """
+        out, since = state.copy(), self.since[blocks, -1].reshape(-1, *[1] * (state.ndim - 2))
+        shared = self.estate_since[-1] * self.own.estate_trend * responses[len(RESPONSES)]
+        out[: len(COMPONENTS)] += np.multiply.outer(trend_line(), since * state[_TREND] + shared)
+        out[_TREND] = 0.0
+        return out
+
+    def centre(self):
+        """Return the centre of each block's state in the season, trends in it, (blocks, state)."""
+        everyone = np.arange(len(self.facts.names))
+        return self.trended(everyone, self.beliefs.centre.T, self.beliefs.response_mean).T
+
+    def draw(self, blocks, draws, seed):
+        """Draw the state of some blocks in the season, trends in it, and the responses.
+
+        Returns
+        -------
+        state : ndarray, shape (state, blocks, draws)
+        responses : ndarray, shape (responses, draws)
+            Normals [1].
+        """
+        state = self.beliefs.draw(blocks, draws, seed)
+        responses = self.beliefs.response_draws(draws, seed)
+        return self.trended(blocks, state, responses), responses
+
     def season_centre(self):
         """Return the centre of each block's state as this season bears it, (blocks, state) [1].
 
-        What the vines answer to the load, the estate's and a block's own, is in the components.
+        Trends, and what the vines answer to the load, the estate's and a block's own, are in the
+        components.
         """
-        centre = self.beliefs.centre + self.answered(*self.mean_answers())
+        centre = self.centre() + self.answered(*self.mean_answers())
         centre[:, STATE.index("answer")] = 0.0
         return centre
 
     def mean_answers(self):
         """Return the centres of the load responses, shared (responses,) and own (blocks,) [1]."""
-        return self.beliefs.response_mean, self.beliefs.centre[:, STATE.index("answer")]
+        return self.beliefs.response_mean[: len(RESPONSES)], self.beliefs.centre[
+            :, STATE.index("answer")
+        ]
 
     def answered(self, shared, own):
         """Return how answers to the season's load move each block's state, (blocks, state) [1]."""
-        strength = np.pad(answer_strength(), (0, self.season_shift.shape[-1] - len(RESPONSES)))
-        return self.season_shift @ shared + (self.season_shift @ strength) * own[:, None]
+        shift = self.season_shift[..., : len(RESPONSES)]
+        return shift @ shared + (shift @ answer_strength()) * own[:, None]
 
     def load(self):
         """Return what the season's load rests on, one row a log and one column a block [1]."""

@@ -101,7 +101,7 @@ def component_origins(estate, block, seen=None):
     seen = seasons_seen(estate) if seen is None else seen
     measured = estate.measured[estate.measured["block"] == block]
     harvests = int((measured["stage"] == "harvest").sum())
-    centre = np.exp(estate.beliefs.centre[at])
+    centre = np.exp(estate.centre()[at])
     spread = np.sqrt(np.diag(estate.beliefs.covariance(at)))
     rows = []
     for place, name in enumerate(COMPONENTS):

@@ -104,7 +104,7 @@ def _grown_older(estate, blocks, x):
     _, share, variance = young.later(SETTLED_AFTER)
     share, variance = share[blocks], variance[blocks]
     # What is not known of this leaf's share gives way to what is not known of the later one's.
-    now, centre = young.variance[blocks], estate.beliefs.centre[blocks, _CLUSTERS]
+    now, centre = young.variance[blocks], estate.centre()[blocks, _CLUSTERS]
     if (now != variance).any():
         whole = estate.beliefs.spread()[blocks, _CLUSTERS] ** 2
         keep = np.sqrt((np.maximum(whole - now, 0.0) + variance) / whole)[:, None]
@@ -147,8 +147,8 @@ def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0, losses=Fals
     spurs, and back, carries a spread of its own; it is nothing at the block's own way of pruning.
     """
     blocks = np.asarray(blocks, int)
-    x = estate.beliefs.draw(blocks, draws, seed)
-    e = exponents(estate.answers(x, estate.beliefs.response_draws(draws, seed)))
+    x, responses = estate.draw(blocks, draws, seed)
+    e = exponents(estate.answers(x, responses))
     shape = block_shapes(estate, plans, blocks)
     strength = profile_strength(estate, blocks, draws, seed)
     shape = replace(

@@ -12,7 +12,7 @@ from cropload.beliefs import ranges
 from cropload.beliefs.history import Estate
 from cropload.beliefs.origins import component_origins, seasons_seen
 from cropload.errors import CroploadError
-from cropload.vine.growth import COMPONENTS, STAGES, Growth
+from cropload.vine.growth import COMPONENTS, RESPONSES, STAGES, Growth
 
 _HARVEST = STAGES.index("harvest")
 _NONCOUNT = COMPONENTS.index("noncount_shoots")
@@ -254,10 +254,11 @@ class Forecast(Answer, Asked):
         places = np.arange(len(self.blocks)) if places is None else np.asarray(places)
         rows = self.estate.season_rows[places, _HARVEST]
         beliefs = self.estate.beliefs
-        deviation = self.log_components[:, places] - beliefs.centre[places].T[:, :, None]
+        deviation = self.log_components[:, places] - self.estate.centre()[places].T[:, :, None]
         parts = rows.T[:, :, None] * deviation
-        moved = self.responses - beliefs.response_mean[:, None]
-        response = np.einsum("bk,bkr->br", rows, self.estate.season_shift[places]) @ moved
+        moved = (self.responses - beliefs.response_mean[:, None])[: len(RESPONSES)]
+        shift = self.estate.season_shift[places][..., : len(RESPONSES)]
+        response = np.einsum("bk,bkr->br", rows, shift) @ moved
         response += parts[len(COMPONENTS) :].sum(0)
         parts = np.concatenate([parts[: len(COMPONENTS)], response[None]])
         return [*COMPONENTS, "load_response"], parts

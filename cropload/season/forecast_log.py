@@ -93,7 +93,7 @@ def log_forecast(forecast, path):
     a later review can tell which of them missed.
     """
     table, about = forecast.frame, forecast.attrs()
-    centre = forecast.estate.beliefs.centre
+    centre = forecast.estate.centre()
     spread = forecast.estate.beliefs.spread()
     tonnes = forecast.centre_tonnes()
     now = clock.now()

@@ -135,7 +135,7 @@ def what_moved(forecast, log):
     now_t = dict(zip(forecast.blocks, forecast.centre_tonnes(), strict=True))
     rows, known = estate.season_rows[:, _HARVEST], len(COMPONENTS)
     log_kg = np.einsum("bk,bk->b", rows, estate.season_centre())
-    log_now, rows = estate.beliefs.centre[:, :known], rows[:, :known]
+    log_now, rows = estate.centre()[:, :known], rows[:, :known]
     hanging = np.exp(log_kg + estate.season_offset[:, _HARVEST]) * forecast.bearing / 1000.0
     varieties = dict(zip(forecast.blocks, forecast.varieties, strict=True))
     parts = []
