@@ -129,11 +129,14 @@ def own_prior(measured, learned, posterior, prior):
     leverage = np.einsum("ntk,nkj,ntj->nt", line, own_cov, line) / spread
     left = np.maximum(seen.sum(1) - np.where(seen, leverage, 0.0).sum(1), 0.0)
     dof = handbook.entry("sd.own_scatter").extra["dof"]
+    # The squares are those of a block of the estate's own scatter.
+    squares = squares * prior.scatter
     scatter = (dof + squares) / (dof + left)
 
     at = k + _TREND
     precision = np.maximum(1 / own_cov[:, at, at] - 1 / strong, 1e-9)
     slope = own[:, at] / (own_cov[:, at, at] * precision)
+    precision = precision * prior.scatter
     error = scatter / precision
     share = _mixture_share(slope, error, strong, none, seen.sum(1) > 0)
     kept = share * strong / (strong + error) + (1 - share) * none / (none + error)
