@@ -39,6 +39,9 @@ from cropload.vine.plan_shape import PlanShape
 #: Seasons of history used; older ones tell little of today's vines.
 HISTORY_SEASONS = 12
 
+#: Blocks from which spreads are learnt at first, before it is known which of them stray.
+_FIRST_TEACHERS = 60
+
 
 def _seasons(measured, plans, season):
     """Return the seasons measured, one after the other, the one forecast last.
@@ -180,7 +183,8 @@ class Groundwork:
         prior = Spreads(*prior_spreads(), self.variety_spread, estate_spread(), common)
         widest = handbook.value("learning.widest_spread")
         _, lines = self.lines(places, self.mean[places])
-        learned = learn_spreads(lines, prior, widest=widest)
+        few = lines.part(teachers(lines.precision, _FIRST_TEACHERS))
+        learned = learn_spreads(few, prior, widest=widest)
         if not len(places):
             return learned
         # Blocks that stray in a way of their own teach nothing of the others.

@@ -15,17 +15,19 @@ _TEACHERS = 400
 _STRIDE, _DEPTH = 0.5, 10
 
 
-def teachers(precision):
+def teachers(precision, most=_TEACHERS):
     """Return the places of the blocks that spreads are learnt from.
 
     Parameters
     ----------
     precision : ndarray, shape (blocks, seasons, stages)
         As in ``Measurements``; a block where nothing was measured teaches nothing.
+    most : int
+        How many of them at most, evenly taken [1].
     """
     places = np.flatnonzero((precision > 0).any((1, 2)))
-    if len(places) > _TEACHERS:
-        places = places[np.linspace(0, len(places) - 1, _TEACHERS).round().astype(int)]
+    if len(places) > most:
+        places = places[np.linspace(0, len(places) - 1, most).round().astype(int)]
     return places
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from cropload import handbook
-from cropload.beliefs.measured import lost_blocks
+from cropload.beliefs.measured import bare_seasons
 from cropload.random_streams import stream
 from cropload.records.facts import season_crops
 
@@ -110,12 +110,12 @@ def loss_chance(records, facts, measured, season):
     told = set(zip(at, crops["season"].astype(int), strict=True))
     lost = np.bincount(at[none], minlength=count).astype(float)
     seasons = np.bincount(at, minlength=count).astype(float)
-    years = records.counts.loc[records.counts["season"] < season, "season"]
-    for year in sorted(set(years.dropna().astype(int))):
-        for block in lost_blocks(records, facts, year):
-            if (place[block], year) not in told:
-                lost[place[block]] += 1
-                seasons[place[block]] += 1
+    for block, year in bare_seasons(
+        records.counts[records.counts["season"] < season], records, facts
+    ):
+        if (place[block], year) not in told:
+            lost[place[block]] += 1
+            seasons[place[block]] += 1
     yearly, weight = handbook.entry("loss.yearly"), handbook.value("loss.block_weight")
     usual = (yearly.value * yearly.extra["seasons"] + lost.sum()) / (
         yearly.extra["seasons"] + seasons.sum()

@@ -126,12 +126,18 @@ def lost_blocks(records, facts, season):
     takes ``sampling.zero_event_vines`` vines to say so; fewer zeros count as half a cluster in
     the whole sample, with a wide error.
     """
-    here = replace(records, counts=records.counts[records.counts["season"] == season])
-    counts, table = _count_means(here, facts, "clusters")
+    bare = bare_seasons(records.counts[records.counts["season"] == season], records, facts)
+    return {block: vines for (block, _), vines in bare.items()}
+
+
+def bare_seasons(counts, records, facts):
+    """Return {(block, season): vines counted} where all the vines of ``counts`` are bare."""
+    counts, table = _count_means(replace(records, counts=counts), facts, "clusters")
     if counts.empty:
         return {}
     table = table[table["event"].to_numpy(bool)].reset_index()
-    return dict(zip(table["block"].astype(str), table["n"].astype(int), strict=True))
+    keys = zip(table["block"].astype(str), table["season"].astype(int), strict=True)
+    return dict(zip(keys, table["n"].astype(int), strict=True))
 
 
 def _weighed(records):
