@@ -275,10 +275,6 @@ def estate_of(ground, learned):
     first = centres(measured, learned, posterior)
     about = line_centres(ground.mean, first, ground.precision, ground.variety)
     ground = replace(ground, own=own_prior(measured, learned, posterior, ground.own))
-    # The seasons are seen more clearly once trends are: look again.
-    _, measured = ground.lines(everyone, about)
-    posterior = shared(measured)
-    ground = replace(ground, own=own_prior(measured, learned, posterior, ground.own))
     offset, measured = ground.lines(everyone, about)
     posterior = shared(measured)
     years = ground.season - np.arange(measured.precision.shape[1])[::-1]
