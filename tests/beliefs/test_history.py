@@ -255,8 +255,11 @@ def test_the_records_route_and_the_grid_route_believe_the_same():
         usual=found.log_reference,
         carried=np.tile(found.log_reference[:, None], 5),
         clusters=found.log_clusters_reference,
+        now=found.log_reference,
     )
-    other = believe(Seen(loads, np.zeros(3, int), values, precision))
+    metres, days = found.facts.canopy_length_m, np.zeros((3, 5))
+    known = np.array([True, True, False])
+    other = believe(Seen(loads, np.zeros(3, int), values, precision, known, days, metres)).beliefs
     np.testing.assert_allclose(found.beliefs.centre, other.centre, atol=1e-9)
     for block in range(3):
         np.testing.assert_allclose(
