@@ -125,6 +125,8 @@ def what_moved(forecast, log):
     estate = forecast.estate
     now_t = dict(zip(forecast.blocks, forecast.centre_tonnes(), strict=True))
     log_now = estate.beliefs.centre
+    # The log keeps the components; what a block has of its own is in what is left.
+    known = len(COMPONENTS)
     rows = estate.season_rows[:, _HARVEST]
     log_kg = np.einsum("bk,bk->b", rows, forecast.estate.season_centre())
     hanging = np.exp(log_kg + estate.season_offset[:, _HARVEST]) * forecast.bearing / 1000.0
@@ -141,7 +143,7 @@ def what_moved(forecast, log):
             before = max((then["tonnes_centre"] - then["picked_tonnes"]) / left, 1e-12)
             scale = float(_log_mean(before, hanging[at])) * left
             logs = np.log([then[f"{name}_centre"] for name in COMPONENTS])
-            moves = rows[at] * (log_now[at] - logs) * scale
+            moves = rows[at, :known] * (log_now[at, :known] - logs) * scale
             parts += [(block, name, float(m)) for name, m in zip(COMPONENTS, moves, strict=True)]
             plan = (hanging[at] - before) * left - moves.sum()
             parts.append((block, REST[0], float(plan)))
