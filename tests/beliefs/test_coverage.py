@@ -53,7 +53,7 @@ def assert_honest(found):
 def mixed_estate():
     """Eight blocks of two varieties, with six, three, one and no seasons of history."""
     history = np.array([6, 6, 3, 3, 1, 1, 0, 0])
-    return history, shares(history, 320, settled=(False, True))
+    return history, shares(history, 480, settled=(False, True))
 
 
 @pytest.mark.parametrize("settled", [False, True], ids=["first season", "settled"])
@@ -66,7 +66,7 @@ def test_ranges_are_honest_in_an_estate_of_old_and_new_blocks(
     assert_honest(found[:, int(settled), ratio][:, history == seasons])
 
 
-@pytest.mark.parametrize(("seasons", "replicates"), [(1, 600), (3, 400), (6, 300)])
+@pytest.mark.parametrize(("seasons", "replicates"), [(1, 800), (3, 400), (6, 300)])
 def test_ranges_are_honest_for_a_block_on_its_own(seasons, replicates):
     found = shares([seasons], replicates)
     for ratio in range(len(RATIOS)):
