@@ -19,7 +19,7 @@ from cropload.beliefs.history import estate_of
 from cropload.beliefs.measured import measurements
 from cropload.records.facts import block_facts
 from cropload.review.learning import learn
-from cropload.vine.growth import COMPONENTS, STAGES, LoadState, exponents
+from cropload.vine.growth import COMPONENTS, RESPONSES, STAGES, LoadState, exponents
 
 PLAN, BUDS = "2x10+2x2", 24
 VARIETIES = ("Anyvine", "Othervine")
@@ -33,7 +33,8 @@ VARIETY = np.arange(len(BLOCKS)) % 2
 class Estate:
     """Records of the past seasons and the one after, and what nobody on the estate sees.
 
-    ``counters``: logs of their biases [1]; ``means``: (varieties, components), logs [1];
+    ``counters``: logs of their biases [1]; ``means``: (varieties, components), logs less the
+    handbook's [1];
     ``crop``: (blocks,), of the season after [kg/vine].
     """
 
@@ -53,24 +54,35 @@ def between_of(rng):
 
 def estate(rng, seasons=4, counters=3, *, means=None, between=None, mixed=True):
     """Draw an estate; ``mixed``: several counters in each block, else one for each block."""
-    sd = sim.SD * np.sqrt(sim.DOF / rng.chisquare(sim.DOF))
+    count = len(BLOCKS)
+    usual = np.full(count, np.log(BUDS))
+    prior = sim.prior_mean(usual, np.full(count, sim.CANOPY_M))
     if means is None:
-        means = sim.CENTRE + sim.CENTRE_SPREAD * rng.standard_normal((2, sim.K))
+        means = sim.SHARED_SPREAD * rng.standard_normal(sim.K)
+        means = means + sim.CENTRE_SPREAD * rng.standard_normal((2, sim.K))
     between = between_of(rng) if between is None else between
     bias = between * rng.standard_normal(counters)
     # What all counters have in common is the counting bias itself.
     bias = bias - bias.mean()
-    level = means[VARIETY] + sd[0] * rng.standard_normal((len(BLOCKS), sim.K))
-    x = sim._components(rng, level, sd, VARIETY, seasons + 1)
-    log_buds = np.log(BUDS)
-    own = log_buds + level[:, [1]] + level[:, [2]]
-    state = LoadState(log_buds, log_buds, own)
-    logs = sim._stages(x, log_buds, state, exponents(np.zeros(5)))
+    sd = sim.drawn_spreads(rng)
+    level = prior + means[VARIETY] + sd[0] * rng.standard_normal((count, sim.K))
+    own = usual + level[:, 1] + level[:, 2]
+    state = LoadState(usual[:, None], usual[:, None], own[:, None])
+    still = np.zeros(len(RESPONSES))
+    truth = sim.drawn_truth(rng, level, sd, means, still, np.zeros((len(still), count)), None)
+    x = sim.components(rng, truth, VARIETY, seasons + 1, years=np.arange(-seasons, 1))
+    # Nobody writes down when the vines flowered, so lots are weighed a few days off the lag phase.
+    days = handbook.value("lag_phase.day_unknown") * rng.standard_normal((count, seasons + 1))
+    e = exponents(still)
+    logs = sim.stages_of(x, usual[:, None], state, e, truth.growth, days)
     rows = _Rows(rng, bias, mixed)
     for t in range(seasons + 1):
         for b, name in enumerate(BLOCKS):
             rows.add(FIRST + t, name, dict(zip(STAGES, logs[b, t], strict=True)))
-    blocks = [block_row(name, VARIETIES[v]) for name, v in zip(BLOCKS, VARIETY, strict=True)]
+    metres = {"vine_spacing_m": sim.CANOPY_M}
+    blocks = [
+        block_row(name, VARIETIES[v], **metres) for name, v in zip(BLOCKS, VARIETY, strict=True)
+    ]
     records = make_records(blocks=blocks, **rows.made())
     crop = np.exp(logs[:, -1, STAGES.index("harvest")])
     return Estate(records, FIRST + seasons, bias, means, crop)
@@ -140,7 +152,7 @@ def centre(records, season, entries):
     ground = lay_ground(records, season, this_season=here, measured=measured, accepted=accepted)
     found = estate_of(ground, ground.learn())
     at = STAGES.index("harvest")
-    logs = np.einsum("bk,bk->b", found.season_rows[:, at], found.beliefs.centre)
+    logs = np.einsum("bk,bk->b", found.season_rows[:, at], found.season_centre())
     return np.exp(logs + found.season_offset[:, at])
 
 

@@ -6,11 +6,7 @@ import numpy as np
 import simulated_estate as sim
 
 from cropload.beliefs import ranges
-from cropload.beliefs.estate import believe
-from cropload.beliefs.history import line_centres
-from cropload.beliefs.learn_spreads import learn_spreads
-from cropload.beliefs.spreads import Spreads
-from cropload.vine.growth import STAGES, LoadState, exponents
+from cropload.vine.growth import STAGES, exponents
 
 #: What a crew has done by each point of the season; every point includes those before it.
 POINTS = {
@@ -22,7 +18,6 @@ POINTS = {
 COUNTED = 4
 BLOCKS = 8
 SEASONS = 4
-ERROR = np.array([sim.ERRORS[name] for name in STAGES])
 
 
 @dataclass
@@ -42,19 +37,16 @@ class Season:
 def one_estate(rng):
     """Draw an estate with its history, and learn the spreads from it."""
     seen, truth = sim.simulate(rng, [SEASONS] * BLOCKS)
-    grid = sim.grid_of(seen, np.tile(sim.CENTRE, (BLOCKS, 1)))
-    varieties = int(seen.variety.max()) + 1
-    spreads = Spreads(sim.SD, sim.DOF, np.tile(sim.CENTRE_SPREAD, (varieties, 1)))
-    return seen, truth, learn_spreads(grid, spreads)
+    return seen, truth, sim.ground_of(seen).learn()
 
 
 def one_season(rng, seen, truth):
     """Draw the season that the truth allows next, and count all of it with error."""
-    x = sim._components(rng, truth.level, truth.sd, seen.variety, 1)
-    loads = truth.loads
-    state = LoadState(loads.usual[:, None], loads.carried[:, -1:], loads.clusters[:, None])
-    logs = sim._stages(x, loads.usual[:, None], state, exponents(truth.normals))[:, 0]
-    values = logs + ERROR * rng.standard_normal(logs.shape)
+    x, loads, early = sim.components(rng, truth, seen.variety, 1), truth.loads, seen.lag[:, -1:]
+    state, e = sim.next_state(loads), exponents(truth.normals)
+    logs = sim.stages_of(x, loads.now[:, None], state, e, truth.growth, early)[:, 0]
+    values = logs + sim.ERROR * rng.standard_normal(logs.shape)
+    values[:, STAGES.index("weight_lag")] += sim.GROWTH.value * early[:, 0]
     crop = np.exp(logs[:, STAGES.index("harvest")])
     last = np.exp(seen.values[:, -2])
     return Season(
@@ -65,18 +57,13 @@ def one_season(rng, seen, truth):
 def forecasts(seen, learned, season, draws, seed):
     """Yield the drawn crop [kg/vine] at each point of the season, (blocks, draws)."""
     values, precision = seen.values.copy(), seen.precision.copy()
-    names = [f"block {b}" for b in range(BLOCKS)]
     for stages in POINTS.values():
         for stage in stages:
             at = STAGES.index(stage)
             values[:COUNTED, -1, at] = season.values[:COUNTED, at]
-            precision[:COUNTED, -1, at] = 1 / ERROR[at] ** 2
+            precision[:COUNTED, -1, at] = 1 / sim.ERROR[at] ** 2
         counted = replace(seen, values=values, precision=precision)
-        prior = np.tile(sim.CENTRE, (BLOCKS, 1))
-        first = believe(sim.grid_of(counted, prior), names, learned).centre
-        about = line_centres(prior, first, precision, seen.variety)
-        found = believe(sim.grid_of(counted, about), names, learned)
-        yield sim.predicted_crops(found, seen.loads, [1.0], draws, seed)[0]
+        yield sim.predicted_crops(sim.believe(counted, learned), [1.0], draws, seed)[0]
 
 
 def run(estates, seasons, seed, draws=600):

@@ -6,7 +6,7 @@ import numpy as np
 
 from cropload.beliefs.measurements import Measurements, whitened
 from cropload.beliefs.posterior import covariance_given, without_blocks, without_residual
-from cropload.beliefs.spreads import Learned, Variances, variances
+from cropload.beliefs.spreads import Learned, Variances, student_width, variances
 
 #: Spreads are learnt from at most so many blocks, evenly taken: more hardly sharpen them.
 _TEACHERS = 400
@@ -232,8 +232,7 @@ def learn_spreads(measured, spreads, *, widest=np.inf, iterations=100, tolerance
     Each step is that of MacKay (1992, Neural Computation 4:415), which rests where
     expectation-maximisation rests and comes there sooner; steps are mixed as Anderson (1965, J. ACM
     12:547) does, and a mixed step that leads downhill is taken back.
-    A crop is a sum of many such effects, so their variances have to be right, not their tails:
-    the widening is that of the mean of a scaled inverse chi-square, dof / (dof - 2).
+    So few effects leave a spread uncertain, and ranges are widened for it: see ``student_width``.
     The chain is made linear near the handbook's means. Records that contradict it (copies of a
     few blocks, say) can pull a spread so far off that the straight line means nothing any more,
     and crops with it: hence ``widest``.
@@ -255,7 +254,7 @@ def learn_spreads(measured, spreads, *, widest=np.inf, iterations=100, tolerance
     # With fewer than five the mean hangs on tails that no vineyard has.
     own = spreads.dof if not spreads.common else spreads.common + known.sum(1, keepdims=True)
     dof = np.maximum(np.minimum(spreads.dof + known, own), 5.0)
-    return Learned(now, known, np.sqrt(dof / (dof - 2)))
+    return Learned(now, known, student_width(dof))
 
 
 def _climb(lesson, spreads, start, varieties, widest, iterations, tolerance):

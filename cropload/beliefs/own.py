@@ -13,7 +13,7 @@ from cropload import handbook
 from cropload.beliefs.loads import load_spread
 from cropload.beliefs.measurements import whitened
 from cropload.beliefs.posterior import covariance_given, without_residual
-from cropload.beliefs.spreads import variances
+from cropload.beliefs.spreads import student_width, variances
 from cropload.vine.growth import OWN, RESPONSES, STAGES
 
 _TREND = OWN.index("trend")
@@ -48,11 +48,10 @@ class OwnPrior:
             Whether any load is on record.
         """
         none = handbook.value("trend.none_spread") ** 2
-        dof = handbook.entry("sd.own_scatter").extra["dof"]
         load = np.where(load_known, 0.0, load_spread() ** 2)
         one = np.ones(len(load_known))
         share = np.full(len(load_known), handbook.value("trend.strong_share"))
-        widen = one * np.sqrt(dof / (dof - 2))
+        widen = one * student_width(handbook.entry("sd.own_scatter").extra["dof"])
         trend = handbook.value("trend.strong_spread")
         return cls(np.column_stack([one, one * none, load]), one, widen, share, trend)
 
@@ -148,7 +147,7 @@ def own_prior(measured, learned, posterior, prior):
     scatter = (dof - left + squares) / dof
     lowest, highest = (getattr(handbook.entry("sd.own_scatter"), end) for end in ("low", "high"))
     scatter = np.clip(scatter, lowest**2, highest**2)
-    widen = np.sqrt(dof / np.maximum(dof - 2, 1.0))
+    widen = student_width(dof)
     trend = np.sqrt(_estate_trend(posterior, strong, none, prior.estate_trend**2))
     return OwnPrior(found, scatter, widen, share, float(trend))
 

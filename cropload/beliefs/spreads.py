@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from cropload import handbook
+from cropload.beliefs import ranges
 from cropload.vine.growth import COMPONENTS, settled_move
 
 #: Groups of random effects whose spread is learnt from the records.
@@ -85,6 +86,29 @@ def variances(spreads, seasons, widen=None):
     estate = np.zeros(square.shape[1]) if spreads.estate is None else spreads.estate
     estate, variety = (np.maximum(spread, 1e-6) ** 2 for spread in (estate, spreads.variety))
     return Variances(estate, variety, block, season, both, residual)
+
+
+def student_width(dof):
+    """Return how much wider than a normal's a range is where few effects tell a spread.
+
+    Parameters
+    ----------
+    dof : array_like
+        Degrees of freedom [1].
+
+    Returns
+    -------
+    ndarray
+        Student's quantile over the normal one at the ends of the range [1].
+
+    Notes
+    -----
+    Fisher and Cornish (1960, Technometrics 2:209): within 0.3 % from four degrees of freedom on at
+    the level of the range. All components of a group know their spread together, so the tails do
+    not average out over a crop: the ends of the range have to be right, not the variance.
+    """
+    z, dof = ranges.reach(), np.asarray(dof, float)
+    return 1 + (z**2 + 1) / (4 * dof) + (5 * z**4 + 16 * z**2 + 3) / (96 * dof**2)
 
 
 def prior_logs(variety):

@@ -133,6 +133,7 @@ def what_moved(forecast, log):
     was = was.set_index("block")
     estate = forecast.estate
     now_t = dict(zip(forecast.blocks, forecast.centre_tonnes(), strict=True))
+    # The log keeps the components; what a block has of its own is in what is left.
     rows, known = estate.season_rows[:, _HARVEST], len(COMPONENTS)
     log_kg = np.einsum("bk,bk->b", rows, estate.season_centre())
     log_now, rows = estate.centre()[:, :known], rows[:, :known]

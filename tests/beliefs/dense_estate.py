@@ -2,15 +2,21 @@
 
 import numpy as np
 
-from cropload.beliefs.spreads import prior_logs
+from cropload import handbook
+from cropload.beliefs.spreads import estate_spread, prior_logs
 from cropload.vine.growth import (
     COMPONENTS,
+    OWN,
     RESPONSES,
     STAGES,
     LoadState,
+    answer_strength,
     carried_load,
+    load_lines,
     load_shift,
+    settled_move,
     stage_rows,
+    trend_line,
 )
 from cropload.vine.plan import PruningPlan
 from cropload.vine.plan_shape import PlanShape, plan_shapes
@@ -19,8 +25,13 @@ K = len(COMPONENTS)
 
 
 def plan_logs(estate, block, seasons):
-    """Return log buds of a block by season, and its plans' burst and fertility (3, seasons)."""
+    """Return log buds of a block by season, and its plans' burst and fertility (3, seasons).
+
+    A block has a plan in every season, or none at all and so the load taken for it.
+    """
     at = estate.facts.place(block)
+    if not any((block, season) in estate.plans for season in seasons):
+        return np.array([[load] * len(seasons) for load in (estate.log_reference[at], 0.0, 0.0)])
     profile = estate.profiles[estate.facts.varieties[at]]
     plans = [PruningPlan.parse(estate.plans[block, season]) for season in seasons]
     shape = plan_shapes(plans, profile)
@@ -33,20 +44,56 @@ def plan_logs(estate, block, seasons):
     )
 
 
-def dense_posterior(forecast):
-    """Return mean and covariance of all blocks' components in the season, then the responses.
+def prior_centres(estate):
+    """Return the prior means and spreads of the blocks, told at each one's usual load."""
+    facts = estate.facts
+    means, spreads, _ = zip(*(prior_logs(v) for v in facts.varieties), strict=True)
+    told_at = np.log(handbook.value("load.reference_buds_per_m") * facts.canopy_length_m)
+    moves = [settled_move(load) for load in estate.log_reference - told_at]
+    return np.array(means) + moves, np.array(spreads)
 
-    Every block must have a plan in every season of the records.
+
+def lag_weight(records, row):
+    """Return what a lag-phase weight is moved by, its variance, and its response [1].
+
+    Days are those since flowering of the block, or of its variety, or of any block that season;
+    weights after the lag phase are taken as of its day.
+    """
+    growth = handbook.entry("lag_phase.growth_a_day")
+    dates = records.dates[records.dates["season"] == row.season]
+    variety = records.blocks.set_index("block")["variety"]
+    for bloomed in (
+        dates[dates["block"] == row.block],
+        dates[dates["block"].map(variety) == variety[row.block]],
+        dates,
+    ):
+        if len(bloomed):
+            days = (row.date - bloomed["date"].mean()).days
+            early = min(days - handbook.value("lag_phase.day"), 0.0)
+            return growth.value * early, 0.0, growth.spread * early
+    return 0.0, (growth.value * handbook.value("lag_phase.day_unknown")) ** 2, 0.0
+
+
+def dense_posterior(forecast, records):
+    """Return mean and covariance of all blocks' states in the season, then the responses.
+
+    What a block has of its own stands after its components: its answer to the load, its trend
+    and a load that nobody wrote down; after the load responses, the estate's trend and what a day
+    of the lag phase is worth. The spreads of all of these are those that the estate plugged in.
     """
     estate = forecast.estate
-    facts, measured = estate.facts, estate.measured
+    facts, measured, own = estate.facts, estate.measured, estate.own
     seasons = sorted({s for _, s in estate.plans if s <= estate.season})
     cells = [(b, t) for b in range(len(facts.names)) for t in range(len(seasons))]
     learned = estate.beliefs.learned
     sd = learned.spreads.sd
-    centres, spreads, _ = zip(*(prior_logs(v) for v in facts.varieties), strict=True)
+    centres, spreads = prior_centres(estate)
+    blocks, last = len(facts.names), len(seasons) - 1
+    size, responses = len(cells) * K, len(RESPONSES) + 2
+    owned = size + len(OWN) * np.arange(blocks)
+    after = size + len(OWN) * blocks
 
-    designs, values, noise, rows_of, shift_of = [], [], [], {}, {}
+    designs, values, noise, lines_of = [], [], [], {}
     for b, block in enumerate(facts.names):
         logs = plan_logs(estate, block, seasons)
         carried = carried_load(logs[0])
@@ -59,50 +106,59 @@ def dense_posterior(forecast):
             shape = PlanShape(logs[0][t : t + 1], logs[1][t : t + 1], logs[2][t : t + 1])
             chain = (estate.linearised_about[b : b + 1], shape, state)
             rows, offset = stage_rows(*chain)
-            rows_of[b, t], shift_of[b, t] = (
-                (rows[0], offset[0]),
-                load_shift(centres[b][None], shape, state)[0],
-            )
-    size = len(cells) * K
+            shift = load_shift(centres[b][None], shape, state)[0]
+            unknown = load_lines(*chain, np.array([estate.open_load[b, t]]))[0]
+            lines_of[b, t] = rows[0], offset[0], shift, unknown * (not estate.load_known[b])
     for row in measured.itertuples():
-        cell = (facts.place(row.block), seasons.index(row.season))
-        rows, offset = rows_of[cell]
+        b, t = cell = (facts.place(row.block), seasons.index(row.season))
+        rows, offset, shift, unknown = lines_of[cell]
         stage = STAGES.index(row.stage)
-        line = np.zeros(size + len(RESPONSES))
-        at = cells.index(cell) * K
+        value, variance = row.log_value - offset[stage], max(row.log_variance, 1e-8)
+        line = np.zeros(after + responses)
+        at, years = cells.index(cell) * K, t - last
         line[at : at + K] = rows[stage]
-        line[size:] = rows[stage] @ shift_of[cell]
+        trend = rows[stage] @ trend_line() * years
+        answer = rows[stage] @ shift @ answer_strength()
+        line[owned[b] : owned[b] + len(OWN)] = answer, trend, unknown[stage]
+        line[after : after + len(RESPONSES)] = rows[stage] @ shift
+        line[after + len(RESPONSES)] = trend * own.estate_trend
+        if row.stage == "weight_lag":
+            moved, unsure, response = lag_weight(records, row)
+            value, variance = value + moved, variance + unsure
+            line[-1] = rows[stage, COMPONENTS.index("increase_factor")] * response
         designs.append(line)
-        values.append(row.log_value - offset[stage])
-        noise.append(max(row.log_variance, 1e-8))
+        values.append(value)
+        noise.append(variance)
 
-    prior = np.zeros((size + len(RESPONSES),) * 2)
-    prior[size:, size:] = np.eye(len(RESPONSES))
-    last = len(seasons) - 1
+    prior = np.eye(after + responses)
+    spread_of_own = np.maximum(own.variances, 1e-8)
+    prior[size:after, size:after] = np.diag(spread_of_own.ravel())
     now = np.arange(len(seasons))[:, None] == last
     wide = [np.where(now, learned.widen[group], 1) for group in range(4)]
     for i, (b, t) in enumerate(cells):
         for j, (c, u) in enumerate(cells):
             same = facts.varieties[b] == facts.varieties[c]
-            variance = np.zeros(K)
-            if same:
-                variance = variance + spreads[b] ** 2
+            variance = estate_spread() ** 2 + same * spreads[b] ** 2
             if b == c:
                 variance = variance + (sd[0] * learned.widen[0]) ** 2
             if t == u:
                 variance = variance + (sd[1] * wide[1][t]) ** 2
                 variance = variance + same * (sd[2] * wide[2][t]) ** 2
-                variance = variance + (b == c) * (sd[3] * wide[3][t]) ** 2
-            prior[i * K : i * K + K, j * K : j * K + K] = np.diag(variance)
-    mean = np.concatenate([*(centres[b] for b, _ in cells), np.zeros(len(RESPONSES))])
+                scatter = own.scatter[b] * (own.widen[b] ** 2 if t == last else 1)
+                variance = variance + (b == c) * (sd[3] * wide[3][t]) ** 2 * scatter
+            prior[i * K : i * K + K, j * K : j * K + K] = np.diag(np.maximum(variance, 1e-12))
+    mean = np.concatenate([*(centres[b] for b, _ in cells), np.zeros(after + responses - size)])
     design = np.array(designs)
     gain = np.linalg.solve(design @ prior @ design.T + np.diag(noise), design @ prior).T
     mean = mean + gain @ (np.array(values) - design @ mean)
     covariance = prior - gain @ design @ prior
-    wanted = np.concatenate(
-        [
-            *(np.arange(K) + cells.index((b, last)) * K for b in range(len(facts.names))),
-            size + np.arange(len(RESPONSES)),
-        ]
-    )
+    wanted = [
+        places
+        for b in range(blocks)
+        for places in (
+            np.arange(K) + cells.index((b, last)) * K,
+            np.arange(len(OWN)) + owned[b],
+        )
+    ]
+    wanted = np.concatenate([*wanted, after + np.arange(responses)])
     return mean[wanted], covariance[np.ix_(wanted, wanted)]

@@ -15,11 +15,10 @@ from season_records import (
     weight_row,
 )
 
-from cropload import handbook
 from cropload.beliefs.forecast import forecast
 from cropload.errors import CroploadError
 from cropload.records.as_of import records_until
-from cropload.vine.growth import COMPONENTS
+from cropload.vine.growth import COMPONENTS, RESPONSES
 
 
 def spread(found, block):
@@ -175,10 +174,11 @@ def test_hundreds_of_blocks_on_one_load_teach_nothing_of_another():
         ],
     }
     found = forecast(make_records(**tables), SEASON, draws=200)
-    np.testing.assert_allclose(found.estate.beliefs.response_mean, 0, atol=1e-9)
+    of_load = found.estate.beliefs.response_mean[: len(RESPONSES)]
+    np.testing.assert_allclose(of_load, 0, atol=1e-9)
     # Nor of the non-count shoots, which nobody counted.
     at = COMPONENTS.index("noncount_shoots")
-    prior = np.log(handbook.value("prior.noncount_shoots"))
+    prior = found.estate.mean[:, at].mean()
     assert found.estate.beliefs.centre[:, at].mean() == pytest.approx(prior, abs=0.1)
     assert found.centre_tonnes().sum() == pytest.approx(4 * 300, rel=0.1)
 
@@ -362,15 +362,23 @@ def test_a_block_without_records_beside_it_changes_no_draw():
 
 
 def test_the_update_through_records_equals_dense_conditioning():
+    unplanned = [crop("Hazel", 4.0) | {"season": s, "date": f"{s}-09-20"} for s in (2024, 2025)]
     records = small_estate(
         counts=count_rows("Alder", 40)
         + count_rows("Fir", 25, 7)
         + count_rows("Birch", 22, 9, column="shoots"),
-        weights=[weight_row("Alder", 55)],
-        harvest=[crop("Cedar", 3.0, picked_pct=40)],
+        # Weighed 40 days after flowering, by a sister's date, by the estate's, without any date.
+        weights=[weight_row(b, 55) for b in ("Alder", "Birch", "Fir")]
+        + [weight_row("Gorse", 60, season=SEASON - 1)],
+        dates=[
+            {"season": SEASON, "block": "Alder", "stage": "flowering"} | {"date": f"{SEASON}-06-15"}
+        ],
+        harvest=[crop("Cedar", 3.0, picked_pct=40), *unplanned],
+        blocks=[*block_rows(), block_row("Hazel", "Riesling")],
     )
     found = forecast(records, SEASON, plans={"Birch": "3x10+3x2"}, draws=100)
-    mean, covariance = dense_posterior(found)
+    assert list(found.estate.load_known) == [True] * len(BLOCKS) + [False]
+    mean, covariance = dense_posterior(found, records)
     blocks, k = found.estate.beliefs.centre.shape
     np.testing.assert_allclose(found.estate.beliefs.centre.ravel(), mean[: blocks * k], atol=1e-9)
     np.testing.assert_allclose(found.estate.beliefs.response_mean, mean[blocks * k :], atol=1e-9)

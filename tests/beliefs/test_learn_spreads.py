@@ -69,18 +69,27 @@ def test_a_widest_spread_that_none_reaches_changes_nothing():
 def test_blocks_seasons_and_components_that_say_nothing_change_nothing():
     rng = np.random.default_rng(5)
     grid, prior = small_grid(rng, k=2), small_spreads(rng, k=2)
+
+    def with_a_component(array):
+        """What the blocks have of their own follows the components."""
+        return np.insert(array, 2, 0.0, axis=-1)
+
+    response = np.moveaxis(with_a_component(np.moveaxis(grid.response, 2, -1)), -1, 2)
     wider = Measurements(
-        rows=np.pad(grid.rows, ((0, 2), (0, 1), (0, 1), (0, 1))),
+        rows=np.pad(with_a_component(grid.rows), ((0, 2), (0, 1), (0, 1), (0, 0))),
         values=np.pad(grid.values, ((0, 2), (0, 1), (0, 1))),
         precision=np.pad(grid.precision, ((0, 2), (0, 1), (0, 1))),
-        mean=np.pad(grid.mean, ((0, 2), (0, 1))),
+        mean=np.pad(with_a_component(grid.mean), ((0, 2), (0, 0))),
         variety=np.pad(grid.variety, (0, 2)),
-        response=np.pad(grid.response, ((0, 2), (0, 1), (0, 1), (0, 0))),
+        response=np.pad(response, ((0, 2), (0, 1), (0, 0), (0, 0))),
+        own=np.pad(grid.own, ((0, 2), (0, 0)), constant_values=0.2),
+        scatter=np.pad(grid.scatter, ((0, 2), (0, 1)), constant_values=1.0),
     )
     more = Spreads(
         np.pad(prior.sd, ((0, 0), (0, 1)), constant_values=0.3),
         np.pad(prior.dof, ((0, 0), (0, 1)), constant_values=10.0),
         np.pad(prior.variety, (0, 1), constant_values=0.3),
+        np.pad(prior.estate, (0, 1), constant_values=0.3),
     )
     narrow, wide = learn_spreads(grid, prior), learn_spreads(wider, more)
     np.testing.assert_allclose(wide.spreads.sd[:, :2], narrow.spreads.sd, rtol=1e-9)

@@ -31,12 +31,14 @@ def test_covariance_is_the_inverse_of_prior_and_information():
     np.testing.assert_allclose(covariance_given(info[None], variance)[0], expected, atol=1e-12)
 
 
-def test_a_level_is_what_variety_season_and_both_together_add_up_to():
+def test_a_level_is_what_estate_variety_season_and_both_together_add_up_to():
     shared = Shared(varieties=2, seasons=3, components=2, responses=1)
     effects = np.random.default_rng(3).normal(size=shared.size)
     local = effects[shared.places(1)].reshape(-1)
-    variety, seasons, both = np.split(local[:-1].reshape(shared.local, 2), [1, 4])
+    estate, variety, seasons, both = np.split(local[:-1].reshape(shared.local, 2), [1, 2, 5])
     levels = shared.laid_out.T @ local
-    np.testing.assert_allclose(levels[:-1].reshape(3, 2), variety + seasons + both)
+    np.testing.assert_allclose(levels[:-1].reshape(3, 2), estate + variety + seasons + both)
+    own = effects[shared.of_variety(1, 0)].sum()
+    assert own == pytest.approx(estate[0, 0] + variety[0, 0])
     assert levels[-1] == effects[-1]
     np.testing.assert_allclose(shared.levels(local[:, None])[:, 0], levels)

@@ -38,16 +38,16 @@ def misses():
     for replicate in range(repeats(450, PART)):
         rng = np.random.default_rng([11, replicate])
         seen, truth = engine.simulate(rng, [5, 4, 3, 3, 2, 1])
-        found = engine.believe(seen).posterior
-        places = [found.shared.places(v)[: engine.K] for v in range(len(truth.means))]
-        spread = np.linalg.norm(found.root, axis=1)
-        off = [
-            (mean - engine.CENTRE - found.mean[at]) / spread[at]
-            for mean, at in zip(truth.means, places, strict=True)
-        ]
+        found = engine.believe(seen).beliefs.posterior
+        off = []
+        for v, mean in enumerate(truth.means):
+            effects = np.array([found.shared.of_variety(v, k) for k in range(engine.K)])
+            spread = np.linalg.norm(found.root[effects].sum(1), axis=1)
+            off.append((mean - found.mean[effects].sum(1)) / spread)
         components.append(off)
-        at = slice(found.shared.effects, None)
-        loads.append((truth.normals - found.mean[at]) / spread[at])
+        at = found.shared.effects + np.arange(len(RESPONSES))
+        spread = np.linalg.norm(found.root[at], axis=1)
+        loads.append((truth.shared - found.mean[at]) / spread)
     return np.array(components), np.array(loads)
 
 
@@ -153,7 +153,7 @@ def test_accepting_components_changes_nothing_while_their_records_are_read():
 @pytest.fixture(scope="module")
 def nothing():
     """Estates in which every variety and counter is as the handbook says, and their lessons."""
-    means = np.tile(engine.CENTRE, (2, 1))
+    means = np.zeros((2, engine.K))
     drawn = [
         sim.estate(np.random.default_rng([9, at]), means=means, between=0.0)
         for at in range(repeats(16, HALF))

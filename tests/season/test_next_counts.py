@@ -11,10 +11,10 @@ from cropload import handbook
 from cropload.beliefs.forecast import forecast
 from cropload.errors import CroploadError
 from cropload.season.next_counts import COUNTABLE, next_counts, vine_minutes, vine_variance
-from cropload.vine.growth import COMPONENTS, STAGES
+from cropload.vine.growth import STAGES, STATE
 
 HARVEST = STAGES.index("harvest")
-K = len(COMPONENTS)
+K = len(STATE)
 
 
 @pytest.fixture(scope="module")
@@ -29,7 +29,7 @@ def summer():
 
 
 def joint(found):
-    """Return the covariance of all blocks' log components and the responses, written out whole."""
+    """Return the covariance of all blocks' states and the responses, written out whole."""
     beliefs = found.estate.beliefs
     wide = np.concatenate(
         [
@@ -45,7 +45,7 @@ def joint(found):
 
 
 def line(found, block, stage):
-    """Return the straight line of what a stage measures, over all components and responses."""
+    """Return the straight line of what a stage measures, over all states and responses."""
     estate, blocks = found.estate, len(found.blocks)
     b = found.blocks.index(block)
     row = estate.season_rows[b, STAGES.index(stage)]

@@ -1,6 +1,9 @@
 """The straight lines, against the slopes of the chain itself."""
 
+from dataclasses import replace
+
 import numpy as np
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from one_vine import flat, logs, state
@@ -13,7 +16,9 @@ from cropload.vine.growth import (
     LoadState,
     exponents,
     grow,
+    load_lines,
     response_shift,
+    settled_move,
     stage_rows,
 )
 from cropload.vine.plan_shape import PlanShape
@@ -103,3 +108,35 @@ def test_shift_is_the_slope_of_the_chain_in_the_responses(seed):
         ]
         slope = (moved[0] - moved[1]) / (2 * step)
         np.testing.assert_allclose(rows @ shift[:, place], slope, atol=1e-6)
+
+
+@given(st.integers(0, 10_000), st.booleans())
+def test_a_load_nobody_wrote_down_moves_what_is_measured_by_its_slope(seed, its_own):
+    """The load carried is the unknown one, and the season's too where it has no plan."""
+    rng = np.random.default_rng(seed)
+    usual, carried, buds = rng.uniform(10, 60, 3)
+    shape, at, e, step = flat(buds), state(usual, carried), exponents(), 1e-5
+
+    def moved(by):
+        kept = replace(at, log_carried=at.log_carried + by)
+        return measured(logs(), replace(shape, log_buds=shape.log_buds + its_own * by), kept, e)
+
+    slope = (moved(step) - moved(-step)) / (2 * step)
+    one = PlanShape(*(np.atleast_1d(v) for v in (shape.log_buds, 0.0, 0.0)))
+    load = LoadState(*(np.atleast_1d(getattr(at, f)) for f in LoadState.__dataclass_fields__))
+    found = load_lines(logs()[None], one, load, np.array([its_own]))
+    np.testing.assert_allclose(found[0], slope, atol=1e-7)
+
+
+def test_components_told_at_another_load_are_those_of_vines_settled_on_it():
+    """A vine told at 20 buds and settled on 40 grows as one told at 40; prunings are left out."""
+    e, told = exponents(), state(20)
+    clusters = 1 + e.burst_settled + e.fertility_settled
+    settled = LoadState(told.log_reference, np.log(40), told.log_clusters_reference)
+    anew = LoadState(np.log(40), np.log(40), told.log_clusters_reference + clusters * np.log(2))
+    one = measured(logs(), flat(40), settled, e)
+    other = measured(logs() + settled_move(np.log(2)), flat(40), anew, e)
+    kept = [STAGE[name] for name in STAGES if name != "pruning_weight"]
+    # The share of the clusters on non-count shoots moves too, and with it a little of the weight.
+    np.testing.assert_allclose(other[kept], one[kept], atol=0.01)
+    assert other[STAGE["shoots"]] - one[STAGE["shoots"]] == pytest.approx(0, abs=1e-12)

@@ -81,7 +81,9 @@ class HarvestDates:
             ends[:, self.dated] = ranges.whole_days(self.draws[self.dated])
         columns = {"block": list(self.blocks), "variety": list(self.varieties)}
         for end, values in zip(ranges.ENDINGS, ends, strict=True):
-            columns[f"date_{end}"] = pd.to_datetime(values, unit="D").astype("datetime64[ns]")
+            # Whole numbers with gaps: pandas 2 may fail on a missing day that is a float.
+            days = pd.array(values, dtype="Int64")
+            columns[f"date_{end}"] = pd.to_datetime(days, unit="D").astype("datetime64[ns]")
         frame = pd.DataFrame(columns)
         frame["range_days"] = ends[2] - ends[0]
         frame["came_from"] = list(self.came_from)
