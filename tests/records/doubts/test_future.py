@@ -120,6 +120,20 @@ def test_the_season_meant_and_why_stand_at_the_top(tmp_path, monkeypatch, capsys
     assert "Season 2027 is meant: the next harvest to come on 2026-11-25; the latest season" in out
 
 
+@pytest.mark.parametrize("counted", [True, False])
+def test_a_plan_is_asked_for_only_where_the_season_has_no_buds_counted(
+    tmp_path, monkeypatch, capsys, counted
+):
+    monkeypatch.setattr(clock, "today", lambda: datetime.date(2026, 6, 20))
+    what = "buds" if counted else "shoots"
+    counts = f"season,date,block,row,vine,{what}\n2026,2026-06-10,Hollow Bank,1,1,24\n"
+    own(tmp_path / "own", counts=counts)
+    assert main(["check", str(tmp_path / "own")]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert "HARVEST 2026" in out
+    assert ("No plan and no bud count is on record for: Hollow Bank" in out) is not counted
+
+
 def test_an_earlier_day_is_forecast_for_the_season_of_that_day(tmp_path, monkeypatch):
     monkeypatch.setattr(clock, "today", lambda: TODAY)
     records = own(tmp_path / "own", pruning=PLAN)
