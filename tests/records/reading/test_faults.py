@@ -26,7 +26,7 @@ COUNTS = "season,date,block,row,vine,clusters\n"
         ("N,Riesling,n/a,1,100,", "row_spacing_m", "must be filled in"),
         ("N,Riesling,#DIV/0!,1,100,", "row_spacing_m", "must be filled in"),
         ("N,Riesling,wide,1,100,", "row_spacing_m", "must be filled in"),
-        ("N,Riesling,2,1,100,wide", "area_ha", "leave the cell blank"),
+        ("N,Riesling,2,1,100,wide", "missing_pct", "leave the cell blank"),
         ("N,Riesling,2 m,1,100,", "row_spacing_m", "the number alone: 2"),
         ("N,Riesling,٢,1,100,", "row_spacing_m", "must be a number"),
         ('N,Riesling,"2,4",1,100,', "row_spacing_m", "decimal point: 2.4"),
