@@ -8,8 +8,14 @@ class CroploadError(ValueError):
     """A fault in what the user gave; ``str(error)`` is the whole message."""
 
 
-def near(word, known, count=3):
-    """Return a hint like ``Did you mean 'canes'?``, or an empty string when nothing is near.
+#: How alike two names must be [1]: to be put forward, to be suspected, to be taken for one name.
+ALIKE, SUSPECT, ONE_NAME = 0.6, 0.7, 0.8
+#: A guess that is less alike than the best one by more than this is no help [1].
+_BEHIND = 0.2
+
+
+def nearest(word, known, count=1, alike=ALIKE):
+    """Return the names near to a word, the nearest first, whatever their capitals.
 
     Parameters
     ----------
@@ -18,13 +24,29 @@ def near(word, known, count=3):
     known : iterable of str
         The names that would have been right.
     count : int
-        The most names to suggest [1].
+        The most names to return [1].
+    alike : float
+        How alike a name must be [1], 1 for the same.
+
+    Examples
+    --------
+    >>> nearest("--plan", ["--plans", "--replace"], 3), nearest("cnaes", ["spurs"])
+    (['--plans'], [])
     """
-    lower = {name.lower(): name for name in known}
-    hits = difflib.get_close_matches(str(word).lower(), lower, n=count, cutoff=0.6)
-    if not hits:
-        return ""
-    return "Did you mean " + " or ".join(f"'{lower[hit]}'" for hit in hits) + "?"
+    word, lower = str(word).casefold(), {}
+    for name in known:
+        lower.setdefault(name.casefold(), name)
+    hits = difflib.get_close_matches(word, lower, n=count, cutoff=alike)
+    shares = [difflib.SequenceMatcher(None, hit, word).ratio() for hit in hits]
+    return [
+        lower[hit] for hit, share in zip(hits, shares, strict=True) if share >= shares[0] - _BEHIND
+    ]
+
+
+def near(word, known, count=3):
+    """Return a hint like ``Did you mean 'canes'?``, or an empty string when nothing is near."""
+    hits = nearest(word, known, count)
+    return "Did you mean " + " or ".join(f"'{hit}'" for hit in hits) + "?" if hits else ""
 
 
 def choose(word, known):

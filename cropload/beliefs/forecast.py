@@ -179,7 +179,7 @@ def prepare(
     """
     limit = day(as_of)
     known = records_until(records, limit)
-    season = check_season(known, season)
+    season = check_season(known, season, limit)
     given = {
         check_block(records, block): PruningPlan.parse(plan)
         for block, plan in (plans or {}).items()

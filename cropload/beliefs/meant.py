@@ -3,33 +3,63 @@
 import numpy as np
 
 from cropload import arguments, clock
+from cropload.beliefs.dates.stage_days import hemisphere_of_dates
 from cropload.errors import CroploadError, near
+from cropload.records.example import is_sample
+
+#: The last month in which grapes are picked, by hemisphere; later ones are left to freeze.
+_LAST_MONTH = {"north": 10, "south": 6}
 
 
-def next_season(records):
-    """Return the season to plan for: the latest with a pruning on record, or the next one.
+def next_season(records, today=None):
+    """Return the season to plan for: the latest on record that is not over, or the next one.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``.
+    today : date, optional
+        The day to ask on; the clock's when left out.
 
     Notes
     -----
     A season already picked is over, so the one after it is meant.
-    Without any record of a season it is the year of the next harvest by today's date.
+    Where that is past too by its months of picking, the next harvest to come by the clock is meant.
+    Time stands still for the invented sample estate.
     A year typed wrong, or a row filled in ahead, moves it nowhere: what is dated after today, and
     seasons after the next harvest, do not count.
     """
-    coming = clock.today().year + 1
+    today = clock.today() if today is None else today
     seen = [
         int(season)
         for table in (records.pruning, records.counts, records.weights)
         for season in table["season"].unique()
-        if season <= coming
+        if season <= today.year + 1
     ]
-    seen += [season + 1 for season in picked_seasons(records)]
-    return max(seen) if seen else coming
+    seen += [season + 1 for season in picked_seasons(records, today)]
+    if seen and is_sample(records):
+        return max(seen)
+    return max([coming_harvest(records, today), *seen])
 
 
-def picked_seasons(records):
+def coming_harvest(records, today):
+    """Return the year of the next harvest to come, by the months in which grapes are picked.
+
+    Notes
+    -----
+    Picking is over after October, and after June where the dates on record lie in the south
+    (common practice, no source); without any date the later of the two holds.
+    """
+    try:
+        side = hemisphere_of_dates(records) or "north"
+    except CroploadError:  # Dates that contradict each other are told of where they are used.
+        side = "north"
+    return today.year + (today.month > _LAST_MONTH[side])
+
+
+def picked_seasons(records, today=None):
     """Return the seasons with a harvest on record that can have been, by today's date."""
-    today, harvest = clock.today(), records.harvest
+    today, harvest = clock.today() if today is None else today, records.harvest
     over = (harvest["season"] <= today.year) & ~(harvest["date"] > np.datetime64(today))
     return {int(season) for season in harvest["season"][over]}
 
@@ -42,11 +72,14 @@ def why_season(records, season):
         table = getattr(records, name)
         if len(table) and season in set(table["season"]):
             return f"the latest in table {name}"
-    return "the next harvest by today's date, as no season up to it is on record"
+    tables = (records.pruning, records.counts, records.weights, records.harvest)
+    seen = {int(year) for table in tables for year in table["season"].unique() if year < season}
+    last = f"the latest season on record is {max(seen)}" if seen else "no season is on record"
+    return f"the next harvest to come on {clock.today():%Y-%m-%d}; {last}"
 
 
-def check_season(records, season):
-    """Return the season asked for as a year; the next one when none was named.
+def check_season(records, season, today=None):
+    """Return the season asked for as a year; the next one on a day when none was named.
 
     Raises
     ------
@@ -54,7 +87,7 @@ def check_season(records, season):
         When it is no year.
     """
     if season is None:
-        return next_season(records)
+        return next_season(records, today)
     return arguments.season("season", season)
 
 

@@ -18,7 +18,7 @@ from cropload import __version__
 from cropload.errors import CroploadError, near
 from cropload.show import options
 from cropload.show.command import GROUPS
-from cropload.show.terminal import WIDTH, paragraph, printable, screen_width
+from cropload.show.terminal import WIDTH, paragraph, printable, screen_width, wrap_text
 
 SUCCESS, OUR_FAULT, USER_FAULT, STOPPED = 0, 1, 2, 130
 
@@ -47,16 +47,24 @@ class _Parser(argparse.ArgumentParser):
 
     def error(self, message):
         message = message.removeprefix("argument ")
-        raise UsageFault(f"{self.prog}: {message.rstrip('.')}. See `{self.prog} --help`.")
+        end = "" if message.endswith((".", "?")) else "."
+        raise UsageFault(f"{self.prog}: {message}{end} See `{self.prog} --help`.")
 
     def read(self, arguments):
+        # A slip in a name is told before what is missing because of it.
+        for argument in arguments:
+            name = argument.split("=")[0]
+            if name.startswith("--") and name not in self._option_string_actions:
+                self._stop_at(argument, name)
         options, unknown = self.parse_known_args(arguments)
         if unknown:
-            known = [name for name in self._option_string_actions if name.startswith("--")]
-            first = unknown[0].split("=")[0]
-            hint = near(first, known) if first.startswith("-") else ""
-            self.error(f"'{unknown[0]}' is not understood. {hint}".strip())
+            self._stop_at(unknown[0], unknown[0].split("=")[0])
         return options
+
+    def _stop_at(self, argument, name):
+        known = [name for name in self._option_string_actions if name.startswith("--")]
+        hint = near(name, known) if name.startswith("-") else ""
+        self.error(f"'{argument}' is not understood. {hint}".strip())
 
 
 def all_commands():
@@ -102,7 +110,10 @@ def _usage(parser):
         elif action.required:
             needed.append(shown)
         elif group is not None and action is group._group_actions[0]:
-            either = [f"{one.option_strings[-1]} {one.metavar}" for one in group._group_actions]
+            either = [
+                " ".join(filter(None, (one.option_strings[-1], one.metavar)))
+                for one in group._group_actions
+            ]
             needed += f"({' |@'.join(either)})".split("@")
     lines, further = [f"usage: {parser.prog}"], " " * (len("usage: ") + len(parser.prog))
     for piece in (*needed, "[options]"):
@@ -159,15 +170,14 @@ def _answer(arguments):
 
 
 def tell(message):
-    """Write a message to standard error, in lines that fit when it is a terminal."""
-    message = printable(message)
-    if sys.stderr.isatty():
-        width = screen_width(sys.stderr)
-        message = "\n".join(
-            line if len(line) <= width else paragraph(line, width=width)
-            for line in message.split("\n")
-        )
-    print(message, file=sys.stderr, flush=True)
+    """Write a message to standard error, in lines that fit; a path is never broken."""
+    width = screen_width(sys.stderr)
+    lines = [
+        line
+        for text in printable(message).split("\n")
+        for line in ([text] if len(text) <= width else wrap_text(text, width, whole_words=True))
+    ]
+    print("\n".join(lines), file=sys.stderr, flush=True)
 
 
 def _drop_output():
@@ -238,7 +248,7 @@ def _message(fault):
 def _show_traceback():
     import traceback
 
-    tell(traceback.format_exc())
+    print(printable(traceback.format_exc()), file=sys.stderr, flush=True)
 
 
 def _prepare_streams(debug):

@@ -170,9 +170,10 @@ def blocks_table(comparison):
         [
             (Column("block"), "block"),
             (Column("plan", PLAN), "plan"),
-            (Column("buds", NUMBER, "per_m"), "buds_per_m"),
             *_shoots(comparison.season, NUMBER, "shoots_per_m_p50"),
-            (Column(f"crop {season}", RANGE, "tonnes"), "tonnes"),
+            # One range is enough: that of the block's tonnes is the same share of its middle.
+            (Column(f"crop {season}", RANGE, "t_ha"), "t_ha"),
+            (Column(f"block {season}", NUMBER, "tonnes"), "tonnes_p50"),
             (Column(f"balance {season}"), "balance_word"),
         ],
     )
@@ -194,7 +195,7 @@ def search_table(search, units=METRIC):
         (rows[0]["t_ha_target_low"], None, rows[0]["t_ha_target_high"]), units
     )
     of = f"{target} {units.label('t_ha')}"
-    caption = f"PLANS for {of}, best first"
+    caption = f"PLANS for {of}, best chance first, then nearest settled crop"
     if not len(search):
         caption = f"NEAREST, but outside the limits; the target was {of}"
     return Table.of(

@@ -41,3 +41,9 @@ def example_records():
     from cropload.records.records import read_records
 
     return read_records(shipped("sample_data") / "quillfoot")
+
+
+def is_sample(records):
+    """Whether records are those of the invented estate, or a copy: each region says so."""
+    regions = records.blocks["region"]
+    return len(regions) > 0 and bool(regions.str.endswith("(invented)").all())

@@ -1,8 +1,7 @@
 """Which varieties of the records the handbook does not know, and what is taken for them."""
 
-import difflib
-
 from cropload import handbook
+from cropload.errors import nearest
 
 #: Names as alike as this are most often one name, misspelt [1].
 ALIKE = 0.84
@@ -31,12 +30,11 @@ def unknown_varieties(names):
     >>> unknown_varieties(["Riesling", "Reisling", "No such grape"])
     {'Reisling': 'Riesling', 'No such grape': ''}
     """
-    known = {name.casefold(): name for name in handbook.variety_names()}
+    known = list(handbook.variety_names())
     found = {}
     for name in dict.fromkeys(map(str, names)):
         if handbook.variety(name):
             continue
-        hits = difflib.get_close_matches(name.casefold(), known, n=1, cutoff=ALIKE)
-        found[name] = known[hits[0]] if hits else ""
-        known.setdefault(name.casefold(), name)
+        found[name] = "".join(nearest(name, known, alike=ALIKE))
+        known.append(name)
     return found

@@ -268,16 +268,16 @@ def season_text(records, given, season):
     if given is not None:
         return ""
     from cropload import clock
-    from cropload.beliefs.meant import why_season
+    from cropload.beliefs.meant import coming_harvest, why_season
     from cropload.show.terminal import paragraph
 
     today = clock.today()
+    coming = coming_harvest(records, today)
     text = f"Season {season} is meant: {why_season(records, season)}. --season YEAR asks another."
-    # After October no harvest of the year is still to come, north or south.
-    if season < today.year or (season == today.year and today.month > 10):
+    if season < coming:
         text += (
             f" Today is {today:%Y-%m-%d}, so that harvest is past; harvests after it are not on "
-            f"record. Add them, or ask for --season {today.year + (today.month > 10)}."
+            f"record. Add them, or ask for --season {coming}."
         )
     return paragraph(text)
 

@@ -4,6 +4,7 @@ import functools
 import io
 import shutil
 import sys
+import textwrap
 import unicodedata
 from dataclasses import dataclass
 
@@ -82,7 +83,7 @@ def _console(width):
     )
 
 
-def wrap_text(text, width):
+def wrap_text(text, width, whole_words=False):
     """Return the lines of a text, broken at spaces, and inside words that are longer than a line.
 
     Parameters
@@ -92,12 +93,16 @@ def wrap_text(text, width):
         number.
     width : int
         The longest line [columns].
+    whole_words : bool
+        Whether a word that is longer than a line stays whole, so that it can be copied.
     """
     from rich.text import Text
 
     plain = " ".join(str(text).split())
     if text_width(plain) <= width:
         return [plain]
+    if whole_words and max(map(len, plain.split())) > width:
+        return textwrap.wrap(plain, width, break_long_words=False, break_on_hyphens=False)
     held = Text(plain.replace(" %", f"{_HELD}%"))
     return [
         line.plain.rstrip().replace(_HELD, " ")

@@ -80,6 +80,15 @@ class PruningPlan:
             if number < 0:
                 raise PlanError(f"Plan: {name} is {number}; it cannot be below 0.")
             object.__setattr__(self, name, int(number))
+        for wood, pieces, buds in (
+            ("cane", self.canes, self.buds_per_cane),
+            ("spur", self.spurs, self.buds_per_spur),
+        ):
+            if pieces and not buds:
+                raise PlanError(
+                    f"Plan: its {wood}s have 0 buds. Write how many buds each {wood} has, or "
+                    f"leave the {wood}s out."
+                )
         if self.canes and self.buds_per_cane <= SPUR_MOST_BUDS:
             raise PlanError(
                 f"Plan: a piece of {self.buds_per_cane} buds is a spur, not a cane "
@@ -139,7 +148,10 @@ class PruningPlan:
             match = _PIECE.fullmatch(piece)
             if not match:
                 what = f"'{piece.strip()}'" if piece.strip() else "an empty piece"
-                raise PlanError(f"Plan '{written}' cannot be read: {what} is not N x M. {_HOW}.")
+                raise PlanError(
+                    f"Plan '{written}' cannot be read: {what} is not a number of canes or spurs, "
+                    f"an x, and the buds on each. {_HOW}."
+                )
             numbers.append((int(match[1]), int(match[2])))
         try:
             if len(numbers) == 1 and numbers[0][1] <= SPUR_MOST_BUDS:

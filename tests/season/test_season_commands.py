@@ -32,7 +32,7 @@ def run(capsys):
         told = capsys.readouterr()
         assert max(len(line) for line in told.out.splitlines() or [""]) <= 80
         assert "Traceback" not in told.err
-        return told.out if code == 0 else told.err
+        return told.out if code == 0 else " ".join(told.err.split())
 
     return call
 

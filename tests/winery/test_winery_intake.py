@@ -303,7 +303,7 @@ def test_keys_of_the_handbook_are_set_as_code_in_a_panel(opened):
 def run(capsys, *arguments):
     code = main(["intake", *arguments])
     told = capsys.readouterr()
-    return code, told.out, told.err
+    return code, told.out, " ".join(told.err.split())
 
 
 def test_the_command_prints_weeks_limits_and_contracts(capsys):

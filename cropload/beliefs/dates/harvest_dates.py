@@ -242,8 +242,8 @@ def harvest_dates(
     """
     check_draws(draws, seed)
     limit = day(as_of)
-    season = check_season(records, season)
     known = records_until(records, limit)
+    season = check_season(known, season, limit)
     hemisphere = hemisphere or hemisphere_of_dates(known) or "north"
     names = tuple(str(name) for name in known.blocks["block"])
     varieties = tuple(str(name) for name in known.blocks["variety"])

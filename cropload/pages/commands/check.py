@@ -19,7 +19,7 @@ def _run(given):
     from cropload.beliefs.history import estate_before_season
     from cropload.beliefs.meant import next_season
     from cropload.beliefs.not_learned_from import not_learned_from
-    from cropload.records.summary import summarise
+    from cropload.records.summary import coverage, summarise
     from cropload.show.terminal import paragraph, screen_width
 
     records = options.records_of(given, doubts=False)
@@ -31,6 +31,7 @@ def _run(given):
         summarise(records, screen_width()),
         "",
         f"WHAT A FORECAST OF HARVEST {season} STARTS FROM",
+        *filter(None, [options.season_text(records, given.season, season)]),
         fallback_table(estate, shown),
         "",
         paragraph(
@@ -43,8 +44,13 @@ def _run(given):
     if len(shown) < len(blocks):
         rest = len(blocks) - len(shown)
         parts.append(paragraph(f"And {rest:,} more blocks; --all lists them."))
+    # The buds of the season itself tell its forecast what is left.
+    told = coverage(records)
+    told = set(told.loc[(told["component"] == "buds") & (told["season"] == season), "block"])
     unknown = [
-        name for name, known in zip(estate.facts.names, estate.load_known, strict=True) if not known
+        name
+        for name, known in zip(estate.facts.names, estate.load_known, strict=True)
+        if not known and name not in told
     ]
     if unknown:
         listed = ", ".join(unknown[:8]) + (", ..." if len(unknown) > 8 else "")

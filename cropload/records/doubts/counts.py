@@ -377,12 +377,28 @@ def _no_buds(facts):
     frame, vine = facts["counts"], ["season", "block", "row", "vine"]
     zero = frame["buds"] == 0
     if not zero.any():
-        return ()
+        return frame[zero]
     later = frame[frame["buds"] > entry("plausible.beside_a_zero").high]
     later = later.groupby(vine)["date"].max()
     rows = frame[zero]
     last = later.reindex(pd.MultiIndex.from_frame(rows[vine])).to_numpy()
-    return one_of_each(rows[rows["date"].to_numpy() < last], ["season", "block"])
+    return rows[rows["date"].to_numpy() < last]
+
+
+def _budless(facts):
+    """Return vines with no buds among vines of the block that have some.
+
+    Young vines are left alone, for one cut back to its base has no count bud; and so is a block
+    without any bud, of which no vine tells what it should have.
+    """
+    frame = facts["counts"]
+    zero = (frame["buds"] == 0) & ~frame.index.isin(facts.once(_no_buds).index)
+    if not zero.any():
+        return ()
+    leaves = frame["season"] - facts.of_block("counts", "year_planted")
+    young = leaves < entry("plausible.crop_of_variety").extra["young"]
+    most = frame.groupby(["season", "block"])["buds"].transform("max")
+    return one_of_each(frame[zero & ~young & (most > 0)], ["season", "block"])
 
 
 _ZERO = "Leave the cell blank where nothing was counted; a zero counts as none on the vine."
@@ -415,5 +431,20 @@ CONTRADICTIONS = [
         "there are clusters on the vine and no shoot that could bear them",
         _ZERO,
     ),
-    Rule(("counts",), "buds", _no_buds, "the same vine had buds later in the season", _ZERO),
+    Rule(
+        ("counts",),
+        "buds",
+        lambda facts: one_of_each(facts.once(_no_buds), ["season", "block"]),
+        "the same vine had buds later in the season",
+        _ZERO,
+    ),
+    Rule(
+        ("counts", "blocks"),
+        "buds",
+        _budless,
+        "a living vine has buds, as the others counted in {block} in season {season} have; this "
+        "zero lowers their mean",
+        "Enter missing and dead vines under missing_pct of table blocks, and leave this cell "
+        "blank.",
+    ),
 ]

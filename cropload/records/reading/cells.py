@@ -22,7 +22,6 @@ _MOST = 1e15
 
 #: What spreadsheet programs write into a cell whose formula fails.
 ERRORS = {"#N/A", "#REF!", "#VALUE!", "#DIV/0!", "#NAME?", "#NULL!", "#NUM!", "#SPILL!", "#CALC!"}
-_MEND_ERROR = "Correct its formula, or leave the cell blank where nothing was measured."
 
 
 def decimal_sign(texts):
@@ -64,7 +63,8 @@ def parse(codes, texts, column, decimal=".", order=NO_ORDER):
     bad = {}
     for code, text in enumerate(texts):
         if text in ERRORS:
-            bad[code] = ("the cell holds an error of the spreadsheet program", _MEND_ERROR)
+            mend = "Correct its formula" + _or_blank(column)
+            bad[code] = ("the cell holds an error of the spreadsheet program", mend)
     if column.numeric:
         values = np.full(len(texts), np.nan)
         for code, text in enumerate(texts):
@@ -111,9 +111,11 @@ def _number(text, column, decimal):
 def _number_mend(text, decimal, column):
     low = text.lower().strip("-+.()#/! ")
     if text.startswith("#") or low in ("nan", "na", "n/a", "null", "none", "", "missing", "?"):
+        if column.required:
+            return f"Write a number{_or_blank(column)}"
         return "Leave the cell blank where nothing was measured."
     if "inf" in low or "∞" in low:
-        return "Write a number that can be measured, or leave the cell blank."
+        return f"Write a number that can be measured{_or_blank(column)}"
     if re.fullmatch(r"[+-]?[0-9]{1,3},[0-9]{3}", text) and decimal == ".":
         whole = f"Write {text.replace(',', '')}, without a sign between thousands."
         if column.kind in ("whole", "season"):
@@ -129,7 +131,14 @@ def _number_mend(text, decimal, column):
     found = re.match(r"[+-]?[0-9]+(?:[.,][0-9]+)?(?=[^0-9.,])", text)
     if found:
         return f"Write the number alone: {found[0]}"
-    return "Write a number, or leave the cell blank where nothing was measured."
+    return f"Write a number{_or_blank(column)}"
+
+
+def _or_blank(column):
+    """Return the end of a mend: a blank is none in a column that must be filled in."""
+    if column.required:
+        return "; this column must be filled in."
+    return ", or leave the cell blank where nothing was measured."
 
 
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
@@ -204,6 +213,10 @@ def _plan(text, column):
         return "", ("the plan leaves no bud on the vine", how)
     if total > _MOST_BUDS:
         return "", (f"the plan leaves more than {_MOST_BUDS} buds on a vine", "Check the numbers.")
+    for wood, number, buds in (("cane", canes, cane_buds), ("spur", spurs, spur_buds)):
+        if number and not buds:
+            mend = f"Write how many buds each {wood} has, or leave the {wood}s out."
+            return "", (f"its {wood}s have 0 buds", mend)
     if canes and cane_buds <= _SPUR_MOST_BUDS:
         mend = f"A piece of up to {_SPUR_MOST_BUDS} buds is a spur: write it second, or alone."
         return "", (f"a cane has more than {_SPUR_MOST_BUDS} buds", mend)

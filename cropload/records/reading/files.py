@@ -1,13 +1,12 @@
 """Find the tables in a folder or workbook and read their cells as text, before any check."""
 
-import difflib
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import pandas as pd
 
 from cropload import arguments
-from cropload.errors import near
+from cropload.errors import ONE_NAME, near, nearest
 from cropload.records.columns import Table
 from cropload.records.reading.faults import Fault, RecordsError, some_faults
 from cropload.records.tables import TABLES
@@ -166,7 +165,7 @@ def workbooks_in(folder):
 def _only_workbook(folder):
     """Return the one workbook that holds the records of a folder, or None where there is none."""
     tables, strangers = csv_files(folder)
-    misspelt = any(difflib.get_close_matches(file.stem, TABLES, 1, 0.8) for file in strangers)
+    misspelt = any(nearest(file.stem, TABLES, alike=ONE_NAME) for file in strangers)
     books = [] if tables or misspelt else workbooks_in(folder)
     if len(books) > 1:
         from cropload.records.reading.workbook_looks import sheet_names

@@ -1,9 +1,8 @@
 """Match the header of a table with its columns, in metric or US units."""
 
-import difflib
 from dataclasses import dataclass
 
-from cropload.errors import near
+from cropload.errors import SUSPECT, near, nearest
 from cropload.records.columns import Column
 from cropload.records.reading.faults import Fault
 from cropload.records.reading.header_words import CROP_UNITS, in_other_unit, meant
@@ -225,7 +224,7 @@ def _nearest(column, names):
     if column.suffix:
         stems.append(column.name.removesuffix(column.suffix))
     for stem in stems:
-        hits = difflib.get_close_matches(stem, names, n=1, cutoff=0.7)
+        hits = nearest(stem, names, alike=SUSPECT)
         if hits:
             return hits[0]
     return None

@@ -1,9 +1,8 @@
 """Files beside the records that look like tables of them, and are not read."""
 
-import difflib
 import re
 
-from cropload.errors import near
+from cropload.errors import ONE_NAME, near, nearest
 from cropload.records.reading.faults import Fault
 from cropload.records.reading.files import known_cells
 from cropload.records.reading.workbook_looks import sheet_names
@@ -65,7 +64,7 @@ def unread_files(folder, names):
                 table
                 for table in TABLES
                 if table not in names
-                and (_holds(file, table) or difflib.get_close_matches(stem, [table], 1, 0.8))
+                and (_holds(file, table) or nearest(stem, [table], alike=ONE_NAME))
             ]
             hint = near(stem, likely)
             if hint:

@@ -304,7 +304,47 @@ def test_zeros_for_cells_not_counted_are_asked_about(spoiled):
     assert only(doubts, "counts", "shoots").more == 29
 
 
+def no_buds(spoiled, vines, block="Long Acre", season="2026"):
+    """Write a zero for the buds of the first so many vines of a block, or of all of them."""
+    frame = spoiled["counts"]
+    here = (frame["block"] == block) & (frame["season"] == season) & (frame["buds"] != "")
+    frame.loc[frame.index[here][:vines], "buds"] = "0"
+    spoiled.put("counts", frame)
+
+
+def test_a_vine_without_buds_among_others_is_asked_about(spoiled):
+    no_buds(spoiled, 2)
+    doubt = only(spoiled.doubts(), "counts", "buds")
+    assert (doubt.value, doubt.more) == ("0", 1)
+    assert "a living vine has buds" in doubt.rule
+    assert "missing_pct" in doubt.mend
+    assert "leave this cell blank" in doubt.mend
+
+
+def test_a_zero_that_a_later_count_mends_is_told_once(spoiled):
+    no_buds(spoiled, 1)
+    frame = spoiled["counts"]
+    vine = frame[(frame["block"] == "Long Acre") & (frame["season"] == "2026")].iloc[0]
+    spoiled.add("counts", **{**vine, "date": "2026-04-30", "buds": "30", "shoots": ""})
+    doubt = only(spoiled.doubts(), "counts", "buds")
+    assert "later in the season" in doubt.rule
+
+
 # What is no slip.
+
+
+@pytest.mark.parametrize("planted", ["2023", "2024", "2026"])
+def test_young_vines_cut_back_to_the_base_are_not_asked_about(spoiled, planted):
+    """A weak vine of a young block is cut back to its base: common practice, no source."""
+    spoiled.change("blocks", "year_planted", lambda _: planted)
+    young = spoiled.doubts()
+    no_buds(spoiled, 2)
+    assert spoiled.doubts() == young
+
+
+def test_a_block_without_any_bud_is_no_matter_of_single_vines(spoiled):
+    no_buds(spoiled, None)
+    assert not [doubt for doubt in spoiled.doubts() if "living vine" in doubt.rule]
 
 
 def test_frost_hail_and_a_new_plan_are_not_asked_about(spoiled):

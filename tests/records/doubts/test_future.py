@@ -6,6 +6,7 @@ import shutil
 import pytest
 
 from cropload import clock, example_records
+from cropload.beliefs.forecast import forecast
 from cropload.beliefs.meant import next_season, why_season
 from cropload.pages.cli import main
 from cropload.records.example import shipped
@@ -67,6 +68,76 @@ def test_what_was_picked_today_is_picked(estate, monkeypatch):
     records = read_records(estate)
     assert records.warnings == ()
     assert next_season(records) == 2028
+
+
+def own(folder, southern=False, **tables):
+    """Write one block of one's own, with the rows of its tables, and return its records."""
+    folder.mkdir()
+    head = "block,variety,row_spacing_m,vine_spacing_m,vines\n"
+    tables["blocks"] = head + "Hollow Bank,Riesling,2,1.2,1000\n"
+    if southern:
+        tables["dates"] = "season,block,stage,date\n2025,Hollow Bank,budburst,2024-09-20\n"
+    for name, text in tables.items():
+        (folder / f"{name}.csv").write_text(text, encoding="utf-8")
+    return read_records(folder)
+
+
+PLAN = "season,block,plan\n2026,Hollow Bank,2x10+2x2\n"
+CROP = "season,block,tonnes\n2023,Hollow Bank,2.1\n"
+
+
+@pytest.mark.parametrize(
+    ("today", "southern", "meant"),
+    [
+        ((2026, 2, 10), False, 2026),
+        ((2026, 10, 31), False, 2026),
+        ((2026, 11, 1), False, 2027),
+        ((2026, 6, 30), True, 2026),
+        ((2026, 7, 1), True, 2027),
+        ((2028, 3, 1), False, 2028),
+    ],
+)
+@pytest.mark.parametrize("tables", [{"pruning": PLAN}, {"harvest": CROP}, {}])
+def test_a_season_whose_months_of_picking_are_past_is_not_planned_for(
+    tmp_path, monkeypatch, today, southern, meant, tables
+):
+    """Picked by October in the north, by June in the south: common practice, no source."""
+    monkeypatch.setattr(clock, "today", lambda: datetime.date(*today))
+    records = own(tmp_path / "own", southern, **tables)
+    assert next_season(records) == meant
+    # What was known on an earlier day spoke of the season of that day.
+    assert next_season(records, datetime.date(2026, 3, 1)) == 2026
+
+
+def test_the_season_meant_and_why_stand_at_the_top(tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr(clock, "today", lambda: TODAY)
+    own(tmp_path / "own", pruning=PLAN)
+    asked = ["compare", str(tmp_path / "own"), "--block", "Hollow Bank", "--plans", "2x8+2x2"]
+    assert main([*asked, "--draws", "100"]) == 0
+    out = capsys.readouterr().out
+    assert "harvest 2027" in out.split("\n")[0]
+    out = " ".join(out.split())
+    assert "Season 2027 is meant: the next harvest to come on 2026-11-25; the latest season" in out
+
+
+@pytest.mark.parametrize("counted", [True, False])
+def test_a_plan_is_asked_for_only_where_the_season_has_no_buds_counted(
+    tmp_path, monkeypatch, capsys, counted
+):
+    monkeypatch.setattr(clock, "today", lambda: datetime.date(2026, 6, 20))
+    what = "buds" if counted else "shoots"
+    counts = f"season,date,block,row,vine,{what}\n2026,2026-06-10,Hollow Bank,1,1,24\n"
+    own(tmp_path / "own", counts=counts)
+    assert main(["check", str(tmp_path / "own")]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert "HARVEST 2026" in out
+    assert ("No plan and no bud count is on record for: Hollow Bank" in out) is not counted
+
+
+def test_an_earlier_day_is_forecast_for_the_season_of_that_day(tmp_path, monkeypatch):
+    monkeypatch.setattr(clock, "today", lambda: TODAY)
+    records = own(tmp_path / "own", pruning=PLAN)
+    assert forecast(records, as_of="2026-07-15", draws=100).season == 2026
 
 
 @pytest.mark.parametrize("year", [1970, 2024, 2026, 2030])
