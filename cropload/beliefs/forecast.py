@@ -306,12 +306,28 @@ def draw_forecast(estate, so_far, draws, seed):
         notes=tuple(notes),
     )
     kept = estate.loss.kept(facts.names, everyone, draws, seed)
+    notes += _trend_notes(estate)
     notes += early_lag_notes(estate)
     hanging = growth.kg_picked * kept * (facts.bearing / 1000.0)[:, None]
     crop = made.with_picked(hanging)
     middle = np.median(crop, axis=1)
     notes = [*guard_crops(facts.names, middle / facts.area_ha), *_drawn_notes(made, middle)]
     return replace(made, draws=crop, notes=(*made.notes, *notes))
+
+
+def _trend_notes(estate):
+    """Return in a sentence which blocks' crops rise or fall from year to year."""
+    change, least = estate.yearly_change(), handbook.value("trend.holding")
+    parts = []
+    for word, moving in (("falls", change < -least), ("rises", change > least)):
+        places = np.flatnonzero(moving & ~estate.young.barren)
+        if len(places):
+            names = named([estate.facts.names[at] for at in places])
+            percent = 100 * (np.exp(np.abs(change[places]).mean()) - 1)
+            parts.append(f"{word} by about {percent:.0f} % a year in {names}")
+    if not parts:
+        return []
+    return [f"The crop {' and '.join(parts)}: seasons on record say so, and the forecast goes on."]
 
 
 def _drawn_notes(made, middle):
