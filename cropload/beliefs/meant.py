@@ -3,7 +3,10 @@
 import numpy as np
 
 from cropload import arguments, clock
+from cropload.beliefs.guard import named
 from cropload.errors import CroploadError, near
+
+_LOAD_UNKNOWN = "Load unknown"
 
 
 def next_season(records):
@@ -43,6 +46,28 @@ def why_season(records, season):
         if len(table) and season in set(table["season"]):
             return f"the latest in table {name}"
     return "the next harvest by today's date, as no season up to it is on record"
+
+
+def load_unknown(blocks):
+    """Return the line that asks for the plan of blocks without any on record, as a list.
+
+    Parameters
+    ----------
+    blocks : sequence of str
+        Their names; none, and the list is empty.
+    """
+    if not blocks:
+        return []
+    return [
+        f"{_LOAD_UNKNOWN}: no plan is on record for {named(blocks)}. Which is carried now? Until "
+        "it is told, a usual load is taken, and ranges are wider."
+    ]
+
+
+def load_first(notes):
+    """Return the notes that ``load_unknown`` made, which are told first, and the others."""
+    first = [note for note in notes if note.startswith(_LOAD_UNKNOWN)]
+    return first, [note for note in notes if note not in first]
 
 
 def check_season(records, season):

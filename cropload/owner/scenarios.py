@@ -204,17 +204,17 @@ def _frost(records, found, season, frost_draws, seed, reference_plans):
 def _block_rows(found, density_band, ravaz_band, frost):
     drawn, facts, estate = found.drawn, found.estate.facts, found.estate
     spans = plan_ranges(drawn)
-    held, rows, notes = {}, [], estate.young.notes(facts.names, drawn.blocks)
+    held, rows = {}, []
+    notes = [*load_notes(estate, found.blocks), *estate.young.notes(facts.names, drawn.blocks)]
     for at, block in enumerate(found.blocks):
         place = int(drawn.blocks[at])
-        canopies, length = int(facts.canopies[place]), float(facts.canopy_length_m[place])
-        density = bands.density_band(density_band, canopies)
-        balance = bands.ravaz_band(ravaz_band, canopies)
+        kind, length = facts.kind(place), float(facts.canopy_length_m[place])
+        density = bands.density_band(density_band, **kind)
+        balance = bands.ravaz_band(ravaz_band, **kind)
         held[block] = (density, balance)
         plans = tuple(found.plans[name][block] for name in found.names)
         here = replace(drawn, plans=plans)
         usual = float(np.exp(estate.log_reference[place]))
-        notes += load_notes(estate, [block])
         far = [p for p in plans if not 1 / WIDEST_CHANGE <= p.buds / usual <= WIDEST_CHANGE]
         if far:
             notes.append(

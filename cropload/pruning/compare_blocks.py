@@ -17,7 +17,8 @@ from cropload.pruning.compare import load_notes
 from cropload.pruning.plan_rows import RANGED, plan_ranges
 from cropload.units import METRIC
 from cropload.vine import bands
-from cropload.vine.plan import PruningPlan, parse_plans, plan_of_buds
+from cropload.vine.plan import PruningPlan, parse_plans
+from cropload.vine.training import longest_cane, plan_of_buds
 
 #: Plans x blocks x draws worked at a time: few enough to stay in a processor's cache.
 AT_ONCE = 100_000
@@ -145,7 +146,15 @@ def compare_blocks(
     rows = [[plan] * len(here) for plan in plans]
     if usual:
         loads = np.exp(estate.log_reference)
-        rows = [[estate.last_plan[at] or plan_of_buds(float(loads[at])) for at in here]]
+        rows = [
+            [
+                estate.last_plan[at]
+                or plan_of_buds(
+                    float(loads[at]), facts.training[at], longest_cane(facts.vine_spacing_m(at))
+                )
+                for at in here
+            ]
+        ]
 
     found = {name: np.empty((3, len(rows), len(here))) for name in RANGED}
     step = max(1, AT_ONCE // (len(rows) * draws))
@@ -174,16 +183,15 @@ def compare_blocks(
     for name in RANGED:
         for end, values in zip(ranges.ENDINGS, found[name], strict=True):
             columns[f"{name}_{end}"] = values.T.ravel()
-    canopies = np.repeat(facts.canopies[here].astype(int), len(rows))
+    kinds = [tuple(facts.kind(at).items()) for at in here for _ in rows]
     for word, of, band, wanted in (
         ("density_word", "shoots_per_m_p50", bands.density_band, density_band),
         ("balance_word", "ravaz_p50", bands.ravaz_band, ravaz_band),
         ("balance_settled_word", "ravaz_settled_p50", bands.ravaz_band, ravaz_band),
     ):
-        known = {walls: band(wanted, walls) for walls in {1, *canopies.tolist()}}
+        known = {kind: band(wanted, **dict(kind)) for kind in dict.fromkeys(kinds)}
         columns[word] = [
-            known[walls].word(value)
-            for walls, value in zip(canopies.tolist(), columns[of], strict=True)
+            known[kind].word(value) for kind, value in zip(kinds, columns[of], strict=True)
         ]
     return BlockComparison(
         pd.DataFrame(columns),

@@ -13,7 +13,7 @@ from cropload import compare_plans, example_records, find_plans, read_records
 from cropload.pages.pruning_levels import PruningLevels
 from cropload.pruning.panels.choices import season_meant
 from cropload.records.example import shipped
-from cropload.show.panels.level_rows import first_levels
+from cropload.vine.training import first_levels
 
 
 @pytest.fixture

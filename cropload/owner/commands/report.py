@@ -113,7 +113,7 @@ def _run(given):
     costs, scenarios = costs_of(given.cost), scenarios_of(given, records)
     density = given.density_band
     if density is not None:
-        density = options.density_band_of(density, 1, units)
+        density = options.density_band_of(density, {}, units)
     found = compare_scenarios(
         records,
         scenarios,

@@ -22,7 +22,7 @@ def _arguments(parser):
 
 def _run(given):
     from cropload.beliefs.history import estate_before_season
-    from cropload.beliefs.meant import next_season
+    from cropload.beliefs.meant import load_unknown, next_season
     from cropload.beliefs.not_learned_from import not_learned_from
     from cropload.records.summary import summarise
     from cropload.show.terminal import paragraph, screen_width
@@ -32,7 +32,12 @@ def _run(given):
     estate = estate_before_season(records, season)
     blocks = list(estate.facts.names)
     shown = blocks if given.all else blocks[:SHOWN]
+    unknown = [
+        name for name, known in zip(estate.facts.names, estate.load_known, strict=True) if not known
+    ]
+    told = [f"{line} `compare` takes it as --reference-plan." for line in load_unknown(unknown)]
     parts = [
+        *(part for line in told for part in (paragraph(line), "")),
         summarise(records, screen_width()),
         "",
         f"WHAT A FORECAST OF HARVEST {season} STARTS FROM",
@@ -48,18 +53,6 @@ def _run(given):
     if len(shown) < len(blocks):
         rest = len(blocks) - len(shown)
         parts.append(paragraph(f"And {rest:,} more blocks; --all lists them."))
-    unknown = [
-        name for name, known in zip(estate.facts.names, estate.load_known, strict=True) if not known
-    ]
-    if unknown:
-        listed = ", ".join(unknown[:8]) + (", ..." if len(unknown) > 8 else "")
-        parts += [
-            "",
-            paragraph(
-                f"No plan and no bud count is on record for: {listed}. Give `compare` the plan "
-                "they have carried as --reference-plan, or fill column plan of table pruning."
-            ),
-        ]
     young = estate.young.notes(estate.facts.names)
     sentences = (*young, *_yield_alone(estate), *_unknown(records), *_old_periods(records, season))
     for sentence in sentences:

@@ -104,6 +104,7 @@ def _share(name, per_cent):
 def _run(given):
     from cropload.beliefs.meant import check_block
     from cropload.pruning.find_plan import find_plans
+    from cropload.records.facts import block_facts
     from cropload.units import METRIC, US
 
     target = given.target_t_ha
@@ -117,12 +118,10 @@ def _run(given):
     tolerance = None if tolerance is None else _share("--tolerance-pct", tolerance)
     units, records = options.units_of(given), options.records_of(given)
     block = check_block(records, given.block)
-    at = records.blocks["block"].tolist().index(block)
-    canopies = int(records.blocks["canopies"].iloc[at])
+    facts = block_facts(records)
+    kind = facts.kind(facts.place(block))
     asked = given.shoots_per_m if given.shoots_per_ft is None else given.shoots_per_ft
-    density = options.density_band_of(
-        asked, canopies, METRIC if given.shoots_per_ft is None else US
-    )
+    density = options.density_band_of(asked, kind, METRIC if given.shoots_per_ft is None else US)
     found = find_plans(
         records,
         block,
@@ -156,10 +155,13 @@ def _run(given):
 
 
 def _parts(found, units, season):
+    from cropload.beliefs.meant import load_first
     from cropload.pruning import words
     from cropload.pruning.tables import OUTSIDE
     from cropload.show.terminal import paragraph, points
 
+    load, notes = load_first(found.notes)
+    yield from map(paragraph, load)
     yield paragraph(words.search_heading(found, units))
     yield season
     yield paragraph(found.message)
@@ -171,7 +173,7 @@ def _parts(found, units, season):
     dropped = words.dropped_sentences(found)
     if dropped:
         yield f"Layouts dropped (one may break several limits):\n{points(dropped)}"
-    yield points(found.notes)
+    yield points(notes)
     yield paragraph(options.CAUTION)
 
 

@@ -4,7 +4,7 @@ import ipywidgets as widgets
 
 from cropload import clock, handbook
 from cropload.beliefs.history import estate_before_season
-from cropload.beliefs.meant import next_season
+from cropload.beliefs.meant import load_unknown, next_season
 from cropload.errors import CroploadError
 from cropload.show import wording
 from cropload.show.panels import parts
@@ -170,6 +170,7 @@ class Choices(widgets.VBox):
         self.season = choice("Season (year of harvest)", seasons, int(season or coming), "18em")
         self.unit_choice = units_choice(units)
         self.reference, self.meant = carried_plan(), parts.html()
+        self.load = parts.html()
         self.density = BandChoice("Shoot density band", "band.shoots_per_m.", "per_m", changed)
         self.balance = BandChoice("Yield to pruning weight band", "band.ravaz.", None, changed)
         self.start_block()
@@ -180,7 +181,9 @@ class Choices(widgets.VBox):
         self.unit_choice.observe(self._other_units, "value")
         super().__init__(
             [
-                parts.row(self.block, self.season, self.unit_choice, self.reference),
+                self.load,
+                parts.row(self.reference),
+                parts.row(self.block, self.season, self.unit_choice),
                 self.meant,
                 parts.row(self.density, self.balance),
             ]
@@ -188,18 +191,29 @@ class Choices(widgets.VBox):
 
     def start_block(self):
         """Set what depends on the block: bands, and whether its plan must be asked for."""
-        self.density.start(bands.density_band(None, self.canopies).key)
-        self.balance.start(bands.ravaz_band(None, self.canopies).key)
         estate = estate_before_season(self.records, self.season.value, {})
-        known = bool(estate.load_known[estate.facts.place(self.block.value)])
+        at = estate.facts.place(self.block.value)
+        kind = estate.facts.kind(at)
+        self.density.start(bands.density_band(None, **kind).key)
+        self.balance.start(bands.ravaz_band(None, **kind).key)
+        known = bool(estate.load_known[at])
         self.reference.layout.display = "none" if known else None
+        self.tell_load()
         self.meant.value = parts.note(
             season_meant(self.records, self.block.value, self.season.value)
+        )
+
+    def tell_load(self):
+        """Say in one line that the load is unknown, until the plan is told."""
+        asked = self.reference.layout.display != "none" and self.reference_plan is None
+        self.load.value = "".join(
+            map(parts.note, load_unknown([self.block.value] if asked else []))
         )
 
     def _other_block(self, change):
         if change["owner"] is not self.reference:
             self.start_block()
+        self.tell_load()
         self._block_changed()
 
     def _other_units(self, _):
