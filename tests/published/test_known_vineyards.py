@@ -35,9 +35,7 @@ def first_number(line):
         training=line["training"],
     )
     records = make_records(blocks=[row])
-    found = compare_plans(
-        records, row["block"], line["plan"], SEASON, reference_plan=line["plan"]
-    )
+    found = compare_plans(records, row["block"], line["plan"], SEASON, reference_plan=line["plan"])
     return tuple(found[f"t_ha_settled_{end}"].iloc[0] for end in ("p10", "p50", "p90"))
 
 
@@ -52,7 +50,13 @@ def told(line):
     return low, middle, high, usual, said
 
 
-@pytest.mark.parametrize("line", LINES, ids=lambda line: f"{line['name']} {line['plan']}")
+def case(line):
+    """Return a line as a test: one that is known to be missed must be told when it no longer is."""
+    marks = [pytest.mark.xfail(strict=True, reason=line["missed"])] if "missed" in line else []
+    return pytest.param(line, id=f"{line['name']} {line['plan']}", marks=marks)
+
+
+@pytest.mark.parametrize("line", [case(line) for line in LINES])
 def test_the_usual_crop_lies_inside_the_range_and_near_the_middle(line):
     low, middle, high, usual, said = told(line)
     print(said)
