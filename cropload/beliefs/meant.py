@@ -48,19 +48,24 @@ def why_season(records, season):
     return "the next harvest by today's date, as no season up to it is on record"
 
 
-def load_unknown(blocks):
+def load_unknown(blocks, before=None):
     """Return the line that asks for the plan of blocks without any on record, as a list.
 
     Parameters
     ----------
     blocks : sequence of str
         Their names; none, and the list is empty.
+    before : int, optional
+        The season whose plan they have, where only those before it are not on record.
     """
     if not blocks:
         return []
+    plan, asked = "no plan", "Which is carried now?"
+    if before is not None:
+        plan, asked = f"no plan before that of {before}", "Which was carried till then?"
     return [
-        f"{_LOAD_UNKNOWN}: no plan is on record for {named(blocks)}. Which is carried now? Until "
-        "it is told, a usual load is taken, and ranges are wider."
+        f"{_LOAD_UNKNOWN}: {plan} is on record for {named(blocks)}. {asked} Until it is told, a "
+        "usual load is taken, and ranges are wider."
     ]
 
 

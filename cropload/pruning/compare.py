@@ -55,7 +55,9 @@ def check_bears(estate, block):
 
 
 def load_notes(estate, blocks):
-    """Return the line on those of the blocks whose load is not on record, as a list; or none.
+    """Return a line on those of the blocks whose load is not on record, as a list; or none.
+
+    Where only the season's own plan is on record, a second line says so.
 
     Parameters
     ----------
@@ -64,8 +66,13 @@ def load_notes(estate, blocks):
     blocks : iterable of str
         Blocks at hand.
     """
-    places = map(estate.facts.place, blocks)
-    return load_unknown([estate.facts.names[at] for at in places if not estate.load_known[at]])
+    season = estate.young.year
+    unknown = [block for block in blocks if not estate.load_known[estate.facts.place(block)]]
+    new = [block for block in unknown if (block, season) in estate.plans]
+    return [
+        *load_unknown([block for block in unknown if block not in new]),
+        *load_unknown(new, season),
+    ]
 
 
 def cane_notes(plans, vine_spacing_m):

@@ -47,7 +47,7 @@ class Column:
     high: float | None = None
     below: float | None = None
     choices: tuple = ()
-    meant: dict = field(default_factory=dict)
+    meant: dict = field(default_factory=dict, hash=False)
     default: float | None = None
     difference: bool = False
     follows: str | None = None

@@ -22,8 +22,9 @@ def _arguments(parser):
 
 def _run(given):
     from cropload.beliefs.history import estate_before_season
-    from cropload.beliefs.meant import load_unknown, next_season
+    from cropload.beliefs.meant import next_season
     from cropload.beliefs.not_learned_from import not_learned_from
+    from cropload.pruning.compare import load_notes
     from cropload.records.summary import summarise
     from cropload.show.terminal import paragraph, screen_width
 
@@ -32,10 +33,9 @@ def _run(given):
     estate = estate_before_season(records, season)
     blocks = list(estate.facts.names)
     shown = blocks if given.all else blocks[:SHOWN]
-    unknown = [
-        name for name, known in zip(estate.facts.names, estate.load_known, strict=True) if not known
+    told = [
+        f"{line} `compare` takes it as --reference-plan." for line in load_notes(estate, blocks)
     ]
-    told = [f"{line} `compare` takes it as --reference-plan." for line in load_unknown(unknown)]
     parts = [
         *(part for line in told for part in (paragraph(line), "")),
         summarise(records, screen_width()),

@@ -4,8 +4,9 @@ import ipywidgets as widgets
 
 from cropload import clock, handbook
 from cropload.beliefs.history import estate_before_season
-from cropload.beliefs.meant import load_unknown, next_season
+from cropload.beliefs.meant import next_season
 from cropload.errors import CroploadError
+from cropload.pruning.compare import load_notes
 from cropload.show import wording
 from cropload.show.panels import parts
 from cropload.show.panels.fields import asked_plan, carried_plan, choice, units_choice
@@ -196,8 +197,8 @@ class Choices(widgets.VBox):
         kind = estate.facts.kind(at)
         self.density.start(bands.density_band(None, **kind).key)
         self.balance.start(bands.ravaz_band(None, **kind).key)
-        known = bool(estate.load_known[at])
-        self.reference.layout.display = "none" if known else None
+        self._unknown = load_notes(estate, [self.block.value])
+        self.reference.layout.display = None if self._unknown else "none"
         self.tell_load()
         self.meant.value = parts.note(
             season_meant(self.records, self.block.value, self.season.value)
@@ -205,10 +206,8 @@ class Choices(widgets.VBox):
 
     def tell_load(self):
         """Say in one line that the load is unknown, until the plan is told."""
-        asked = self.reference.layout.display != "none" and self.reference_plan is None
-        self.load.value = "".join(
-            map(parts.note, load_unknown([self.block.value] if asked else []))
-        )
+        told = self.reference.layout.display == "none" or self.reference_plan is not None
+        self.load.value = "" if told else "".join(map(parts.note, self._unknown))
 
     def _other_block(self, change):
         if change["owner"] is not self.reference:

@@ -13,7 +13,7 @@ COUNTED = ("buds", "shoots", "clusters")
 STAGES = ("lag", "veraison", "harvest")
 KEYS = ["block", "season"]
 #: Buds of each cane of a plan; a piece of up to 3 buds is a spur.
-_CANE = r"^[1-9]\d*x([4-9]|\d\d+)"
+_CANE = r"^[1-9]\d*x(\d\d+|[4-9])"
 _NOTHING = pd.MultiIndex.from_arrays([[], []], names=KEYS)
 
 
