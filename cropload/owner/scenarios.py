@@ -16,7 +16,7 @@ from cropload.frost.cover import frost_cover
 from cropload.frost.years import block_frost_years, block_weather
 from cropload.owner.money import Costs, scenario_draws, scenario_money
 from cropload.owner.scenario_choice import Choice, choose_scenario
-from cropload.pruning.compare import WIDEST_CHANGE, general_notes, load_notes
+from cropload.pruning.compare import WIDEST_CHANGE, cane_notes, general_notes, load_notes
 from cropload.pruning.plan_rows import RANGED, difference_columns, plan_ranges, wood_columns
 from cropload.units import METRIC, unit_system
 from cropload.vine import bands
@@ -222,6 +222,8 @@ def _block_rows(found, density_band, ravaz_band, frost):
                 f"{WIDEST_CHANGE:g} times away from the {usual:.0f} buds per vine the block has "
                 "carried; no trial behind the load response reaches that far."
             )
+        asked = cane_notes(plans, facts.vine_spacing_m(place))
+        notes += [f"{block}, {note}" for note in asked]
         changes = difference_columns(here, at)
         for s, name in enumerate(found.names):
             row = {

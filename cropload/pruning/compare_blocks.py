@@ -13,7 +13,7 @@ from cropload.beliefs.history import estate_before_season
 from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.plan_draws import plan_draws
 from cropload.beliefs.ranges import DEFAULT_DRAWS
-from cropload.pruning.compare import load_notes
+from cropload.pruning.compare import cane_notes, load_notes
 from cropload.pruning.plan_rows import RANGED, plan_ranges
 from cropload.units import METRIC
 from cropload.vine import bands
@@ -167,6 +167,10 @@ def compare_blocks(
 
     middle = found["t_ha"][1]
     notes = load_notes(estate, [facts.names[at] for at in here])
+    if not usual and here:
+        tightest = min(here, key=facts.vine_spacing_m)
+        asked = cane_notes(plans, facts.vine_spacing_m(tightest))
+        notes += [f"{facts.names[tightest]}, {note}" for note in asked]
     notes += estate.young.notes(facts.names, here)
     notes += estate.accepted_notes
     notes += guard_crops([facts.names[at] for at in here], middle.max(axis=0)) if here else []

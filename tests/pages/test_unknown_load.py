@@ -85,3 +85,5 @@ def test_a_plan_with_canes_too_long_is_compared_and_asked_about_once(said):
         "buds). Is the number right?"
     )
     assert text.count(asked) == 1
+    everywhere = said("compare", "--all-blocks", "--plans", "6x20", "--draws", "200", plan="2x8")
+    assert everywhere.count(f"North, {asked}") == 1
