@@ -114,8 +114,8 @@ PLAUSIBLE = [
         "plan",
         _long_canes,
         "a cane of {buds:.0f} buds is about {metres:.1f} m long, and the vine has {room:.3g} m",
-        "Is the number right? Canes that are bent, overlap or cross the row can be so; then leave "
-        "it.",
+        "Is the number right? Canes that are bent, overlap or cross the row, and vines pruned to a "
+        "hedge, can be so; then leave it.",
     ),
     _hedged(
         "pruning",
