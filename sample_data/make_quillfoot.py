@@ -24,8 +24,8 @@ FALLING_NUMBER = {2020: 40, 2021: 40, 2022: 35, 2023: 35}  # vines a visit; 30 i
 COLUMNS = {
     "blocks": (
         "block", "variety", "row_spacing_m", "vine_spacing_m", "vines", "missing_pct", "area_ha",
-        "canopies", "region", "year_planted", "rows", "headlands", "station", "frost_offset_c",
-        "frost_offset_spread_c",
+        "canopies", "training", "region", "year_planted", "rows", "headlands", "station",
+        "frost_offset_c", "frost_offset_spread_c",
     ),
     "pruning": ("season", "block", "plan", "pruning_weight_kg", "vines_weighed", "date"),
     "counts": (
@@ -71,6 +71,7 @@ def blocks_table() -> pd.DataFrame:
             "missing_pct": b.missing_pct,
             "area_ha": round(b.vines * b.row_spacing_m * b.vine_spacing_m / 10_000, 4),
             "canopies": b.canopies,
+            "training": b.training,
             "region": "Quill valley (invented)",
             "year_planted": b.year_planted,
             "rows": b.rows,

@@ -110,6 +110,11 @@ class Block:
         """Canopy of one vine [m]."""
         return self.vine_spacing_m * self.canopies
 
+    @property
+    def training(self) -> str:
+        """Canes where any plan leaves them, else spurs on a cordon."""
+        return "cordon" if self.plans and "0x0" in min(self.plans.values()) else "cane"
+
     def plan(self, season: int) -> str:
         """Return the plan left for the crop of ``season`` (the oldest one before the records)."""
         started = [first for first in self.plans if first <= season]

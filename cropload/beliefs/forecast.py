@@ -12,7 +12,7 @@ from cropload.beliefs.guard import guard_crops, named
 from cropload.beliefs.history import estate_of, learned_before
 from cropload.beliefs.lag_days import early_lag_notes
 from cropload.beliefs.loss import loss_notes
-from cropload.beliefs.meant import check_block, check_draws, check_season
+from cropload.beliefs.meant import check_block, check_draws, check_season, load_unknown
 from cropload.beliefs.measured import lost_blocks, measurements
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.beliefs.result import Forecast
@@ -259,24 +259,19 @@ def draw_forecast(estate, so_far, draws, seed):
         season, so_far.given, estate.plans, estate.last_plan, facts.names
     )
     growth = _grown(estate, x, responses)
-    notes = []
-    assumed = [n for n, s in zip(facts.names, sources, strict=True) if s.startswith("last plan")]
-    if assumed:
-        notes.append(
-            f"No plan for {season} is on record for {named(assumed)}: the last one is taken "
-            "as unchanged."
-        )
-    # Where no crop is expected there is no range to be wide.
+    # Where no crop is expected there is no load to ask for.
     bears = ~estate.young.barren
     blind = [
         n
         for n, s, yes in zip(facts.names, sources, bears, strict=True)
         if yes and s.startswith("no plan")
     ]
-    if blind:
+    notes = load_unknown(blind)
+    assumed = [n for n, s in zip(facts.names, sources, strict=True) if s.startswith("last plan")]
+    if assumed:
         notes.append(
-            f"No plan is on record for {named(blind)}: an ordinary load is taken, so these "
-            "ranges are wide."
+            f"No plan for {season} is on record for {named(assumed)}: the last one is taken "
+            "as unchanged."
         )
     notes += [
         f"None of the {so_far.lost[block]} vines counted in {block} carries a cluster: its crop "

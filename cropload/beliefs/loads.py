@@ -5,6 +5,7 @@ import numpy as np
 from cropload import handbook
 from cropload.beliefs import ranges
 from cropload.beliefs.node_profiles import shape_of
+from cropload.vine.training import HEDGE
 
 
 def planned_loads(records, facts, seasons, plans, counted, reference_plans, accepted):
@@ -105,14 +106,14 @@ def usual_loads(log_buds, measured_in, facts, latest):
     on_record = ~np.isnan(usual)
     per_metre = np.log(facts.canopy_length_m)
     varieties = np.array(facts.varieties, dtype=object)
+    hedge = np.array([training == HEDGE for training in facts.training], dtype=bool)
     for b in np.flatnonzero(~on_record):
-        sisters = on_record & (varieties == varieties[b])
-        pool = sisters if sisters.any() else on_record
-        level = (
-            np.mean((usual - per_metre)[pool])
-            if pool.any()
-            else np.log(handbook.value("load.reference_buds_per_m"))
-        )
+        # A hedge carries several times the buds of a pruned vine.
+        alike = on_record & (hedge == hedge[b])
+        sisters = alike & (varieties == varieties[b])
+        pool = sisters if sisters.any() else alike
+        key = "load.hedge_buds_per_m" if hedge[b] else "load.reference_buds_per_m"
+        level = np.mean((usual - per_metre)[pool]) if pool.any() else np.log(handbook.value(key))
         usual[b] = level + per_metre[b]
     return usual, on_record
 

@@ -4,11 +4,14 @@ import numpy as np
 
 from cropload import arguments, clock
 from cropload.beliefs.dates.stage_days import hemisphere_of_dates
+from cropload.beliefs.guard import named
 from cropload.errors import CroploadError, near
 from cropload.records.example import is_sample
 
 #: The last month in which grapes are picked, by hemisphere; later ones are left to freeze.
 _LAST_MONTH = {"north": 10, "south": 6}
+
+_LOAD_UNKNOWN = "Load unknown"
 
 
 def next_season(records, today=None):
@@ -76,6 +79,33 @@ def why_season(records, season):
     seen = {int(year) for table in tables for year in table["season"].unique() if year < season}
     last = f"the latest season on record is {max(seen)}" if seen else "no season is on record"
     return f"the next harvest to come on {clock.today():%Y-%m-%d}; {last}"
+
+
+def load_unknown(blocks, before=None):
+    """Return the line that asks for the plan of blocks without any on record, as a list.
+
+    Parameters
+    ----------
+    blocks : sequence of str
+        Their names; none, and the list is empty.
+    before : int, optional
+        The season whose plan they have, where only those before it are not on record.
+    """
+    if not blocks:
+        return []
+    plan, asked = "no plan", "Which is carried now?"
+    if before is not None:
+        plan, asked = f"no plan before that of {before}", "Which was carried till then?"
+    return [
+        f"{_LOAD_UNKNOWN}: {plan} is on record for {named(blocks)}. {asked} Until it is told, a "
+        "usual load is taken, and ranges are wider."
+    ]
+
+
+def load_first(notes):
+    """Return the notes that ``load_unknown`` made, which are told first, and the others."""
+    first = [note for note in notes if note.startswith(_LOAD_UNKNOWN)]
+    return first, [note for note in notes if note not in first]
 
 
 def check_season(records, season, today=None):

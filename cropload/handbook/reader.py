@@ -196,7 +196,7 @@ def keys(prefix=""):
     Examples
     --------
     >>> keys("band.shoots_per_m.")
-    ['band.shoots_per_m.undivided', 'band.shoots_per_m.us']
+    ['band.shoots_per_m.undivided', 'band.shoots_per_m.us', 'band.shoots_per_m.concord']
     """
     return [key for key in _entries() if key.startswith(prefix)]
 
@@ -264,14 +264,15 @@ def variety(name):
 
 
 def same_variety(one, other):
-    """Return whether two names are the same but for case, accents, spaces and hyphens.
+    """Return whether two names are of one variety: other names of it, case and accents aside.
 
     Examples
     --------
-    >>> same_variety("marechal foch", "Maréchal Foch")
-    True
+    >>> same_variety("marechal foch", "Maréchal Foch"), same_variety("Pinot nero", "Pinot noir")
+    (True, True)
     """
-    return _plain(one) == _plain(other)
+    one, other = (_variety_names().get(_plain(name), _plain(name)) for name in (one, other))
+    return one == other
 
 
 def variety_names():

@@ -16,7 +16,7 @@ from cropload.frost.cover import frost_cover
 from cropload.frost.years import block_frost_years, block_weather
 from cropload.owner.money import Costs, scenario_draws, scenario_money
 from cropload.owner.scenario_choice import Choice, choose_scenario
-from cropload.pruning.compare import WIDEST_CHANGE, general_notes, load_notes
+from cropload.pruning.compare import WIDEST_CHANGE, cane_notes, general_notes, load_notes
 from cropload.pruning.plan_rows import RANGED, difference_columns, plan_ranges, wood_columns
 from cropload.units import METRIC, unit_system
 from cropload.vine import bands
@@ -203,17 +203,17 @@ def _frost(records, found, season, frost_draws, seed, reference_plans):
 def _block_rows(found, density_band, ravaz_band, frost):
     drawn, facts, estate = found.drawn, found.estate.facts, found.estate
     spans = plan_ranges(drawn)
-    held, rows, notes = {}, [], estate.young.notes(facts.names, drawn.blocks)
+    held, rows = {}, []
+    notes = [*load_notes(estate, found.blocks), *estate.young.notes(facts.names, drawn.blocks)]
     for at, block in enumerate(found.blocks):
         place = int(drawn.blocks[at])
-        canopies, length = int(facts.canopies[place]), float(facts.canopy_length_m[place])
-        density = bands.density_band(density_band)
-        balance = bands.ravaz_band(ravaz_band, canopies)
+        kind, length = facts.kind(place), float(facts.canopy_length_m[place])
+        density = bands.density_band(density_band, **kind)
+        balance = bands.ravaz_band(ravaz_band, **kind)
         held[block] = (density, balance)
         plans = tuple(found.plans[name][block] for name in found.names)
         here = replace(drawn, plans=plans)
         usual = float(np.exp(estate.log_reference[place]))
-        notes += load_notes(estate, [block])
         far = [p for p in plans if not 1 / WIDEST_CHANGE <= p.buds / usual <= WIDEST_CHANGE]
         if far:
             notes.append(
@@ -221,6 +221,8 @@ def _block_rows(found, density_band, ravaz_band, frost):
                 f"{WIDEST_CHANGE:g} times away from the {usual:.0f} buds per vine the block has "
                 "carried; no trial behind the load response reaches that far."
             )
+        asked = cane_notes(plans, facts.vine_spacing_m(place))
+        notes += [f"{block}, {note}" for note in asked]
         changes = difference_columns(here, at)
         for s, name in enumerate(found.names):
             row = {

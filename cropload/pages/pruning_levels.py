@@ -13,9 +13,10 @@ from cropload.pruning.panels import results
 from cropload.pruning.panels.choices import Choices
 from cropload.pruning.panels.keep_levels import KeepLevels
 from cropload.show.panels import parts
-from cropload.show.panels.level_rows import LevelRows, first_levels
+from cropload.show.panels.level_rows import LevelRows
 from cropload.show.panels.opening import RecordsPanel, given_records
 from cropload.vine import bands
+from cropload.vine.training import first_levels, longest_cane
 
 
 class PruningLevels(RecordsPanel):
@@ -135,7 +136,7 @@ class PruningLevels(RecordsPanel):
         """Return the bands chosen for shoots per metre [1/m] and yield to pruning weight."""
         return (
             bands.density_band(self.choices.density.given()),
-            bands.ravaz_band(self.choices.balance.given(), self.choices.canopies),
+            bands.ravaz_band(self.choices.balance.given()),
         )
 
     @parts.guarded
@@ -144,7 +145,12 @@ class PruningLevels(RecordsPanel):
         estate = estate_for(self.records, self.block, self.season, self.choices.reference_plan)
         at = estate.facts.place(self.block)
         last = estate.last_plan[at] or None
-        plans, names = first_levels(last, float(np.exp(estate.log_reference[at])))
+        plans, names = first_levels(
+            last,
+            float(np.exp(estate.log_reference[at])),
+            estate.facts.training[at],
+            longest_cane(estate.facts.vine_spacing_m(at)),
+        )
         if last is not None and self.choices.reference_plan:
             names[0] = "as carried so far"
         self._named = dict(zip(names, plans, strict=True))

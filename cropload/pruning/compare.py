@@ -11,7 +11,7 @@ from cropload.beliefs import ranges
 from cropload.beliefs.guard import guard_crops
 from cropload.beliefs.history import estate_before_season
 from cropload.beliefs.loss import loss_notes
-from cropload.beliefs.meant import check_block, check_draws, check_season
+from cropload.beliefs.meant import check_block, check_draws, check_season, load_unknown
 from cropload.beliefs.origins import HANDBOOK, component_origins
 from cropload.beliefs.plan_draws import plan_draws
 from cropload.beliefs.ranges import DEFAULT_DRAWS
@@ -27,6 +27,7 @@ from cropload.units import METRIC
 from cropload.vine import bands
 from cropload.vine.bands import Band
 from cropload.vine.plan import PruningPlan, parse_plans
+from cropload.vine.training import cane_length_m, longest_cane
 
 #: Beyond this ratio of loads no trial behind the load response reaches.
 WIDEST_CHANGE = 3.0
@@ -55,7 +56,9 @@ def check_bears(estate, block):
 
 
 def load_notes(estate, blocks):
-    """Return what stands in for the load of blocks that have none on record, in sentences.
+    """Return a line on those of the blocks whose load is not on record, as a list; or none.
+
+    Where only the season's own plan is on record, a second line says so.
 
     Parameters
     ----------
@@ -63,27 +66,37 @@ def load_notes(estate, blocks):
         As from ``estate_before_season``.
     blocks : iterable of str
         Blocks at hand.
-
-    Returns
-    -------
-    list of str
-        Empty when every load is on record.
     """
-    grown_on = estate.measured.loc[estate.measured["stage"] != "pruning_weight", "block"]
-    cropped, notes = set(grown_on.astype(str)), []
-    for block in blocks:
-        at = estate.facts.place(block)
-        if estate.load_known[at]:
-            continue
-        usual = f"{float(np.exp(estate.log_reference[at])):.0f} buds per vine"
-        told = f"{block}: no plan is on record; {usual} are taken as its usual load."
-        if block in cropped:
-            told += (
-                " Nobody knows on how many its crops grew, so the ranges are wider than they need "
-                "be. Fill column plan of table pruning for those seasons."
-            )
-        notes.append(told)
-    return notes
+    season = estate.young.year
+    unknown = [block for block in blocks if not estate.load_known[estate.facts.place(block)]]
+    new = [block for block in unknown if (block, season) in estate.plans]
+    return [
+        *load_unknown([block for block in unknown if block not in new]),
+        *load_unknown(new, season),
+    ]
+
+
+def cane_notes(plans, vine_spacing_m):
+    """Return a sentence that asks about plans whose canes are longer than their place, or none.
+
+    Parameters
+    ----------
+    plans : sequence of PruningPlan
+        As given or on record.
+    vine_spacing_m : float
+        Distance between vines in a row [m].
+    """
+    longest = longest_cane(vine_spacing_m)
+    long = [plan for plan in dict.fromkeys(plans) if plan.canes and plan.buds_per_cane > longest]
+    if not long:
+        return []
+    worst = max(long, key=lambda plan: plan.buds_per_cane)
+    low, middle, high = cane_length_m(worst.buds_per_cane)
+    return [
+        f"{', '.join(map(str, long))}: a cane of {worst.buds_per_cane} buds is about {middle:.1f} "
+        f"m long ({low:.1f} to {high:.1f}), and the vine has {vine_spacing_m:.3g} m "
+        f"({longest} buds). Is the number right?"
+    ]
 
 
 def own_crop_notes(estate, at):
@@ -154,8 +167,6 @@ class Comparison(Answer):
         Where each component came from.
     density, balance : Band
         What shoots per metre of canopy [1/m] and yield to pruning weight [kg/kg] are held against.
-    load_notes : tuple of str
-        Those of the notes that say what stands in for a load that is not on record.
     """
 
     block: str
@@ -170,7 +181,6 @@ class Comparison(Answer):
     components: list = field(default_factory=list)
     density: Band
     balance: Band
-    load_notes: tuple = ()
 
     def heading(self, units=METRIC):
         """Return what is compared, in one or two sentences."""
@@ -271,16 +281,17 @@ def compare_plans(
     estate = estate_for(records, block, season, reference_plan)
     check_bears(estate, block)
     at = estate.facts.place(block)
-    density = bands.density_band(density_band)
-    balance = bands.ravaz_band(ravaz_band, int(estate.facts.canopies[at]))
+    kind = estate.facts.kind(at)
+    density = bands.density_band(density_band, **kind)
+    balance = bands.ravaz_band(ravaz_band, **kind)
     drawn = plan_draws(estate, [at], plans, draws=draws, seed=seed)
     rows = plan_columns(drawn, 0, float(estate.facts.canopy_length_m[at]))
     components = component_origins(estate, block)
     usual = float(np.exp(estate.log_reference[at]))
-    unknown_load = tuple(load_notes(estate, [block]))
     notes = [
+        *load_notes(estate, [block]),
+        *cane_notes(plans, estate.facts.vine_spacing_m(at)),
         *estate.young.notes(estate.facts.names, [at]),
-        *unknown_load,
         *own_crop_notes(estate, at),
         *loss_notes(estate, [at], conditional=True),
         *far_notes(plans, usual),
@@ -309,5 +320,4 @@ def compare_plans(
         components=components,
         density=density,
         balance=balance,
-        load_notes=unknown_load,
     )

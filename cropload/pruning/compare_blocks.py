@@ -13,11 +13,12 @@ from cropload.beliefs.history import estate_before_season
 from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.plan_draws import plan_draws
 from cropload.beliefs.ranges import DEFAULT_DRAWS
-from cropload.pruning.compare import load_notes
+from cropload.pruning.compare import cane_notes, load_notes
 from cropload.pruning.plan_rows import RANGED, plan_ranges
 from cropload.units import METRIC
 from cropload.vine import bands
-from cropload.vine.plan import PruningPlan, parse_plans, plan_of_buds
+from cropload.vine.plan import PruningPlan, parse_plans
+from cropload.vine.training import longest_cane, plan_of_buds
 
 #: Plans x blocks x draws worked at a time: few enough to stay in a processor's cache.
 AT_ONCE = 100_000
@@ -143,7 +144,15 @@ def compare_blocks(
     rows = [[plan] * len(here) for plan in plans]
     if usual:
         loads = np.exp(estate.log_reference)
-        rows = [[estate.last_plan[at] or plan_of_buds(float(loads[at])) for at in here]]
+        rows = [
+            [
+                estate.last_plan[at]
+                or plan_of_buds(
+                    float(loads[at]), facts.training[at], longest_cane(facts.vine_spacing_m(at))
+                )
+                for at in here
+            ]
+        ]
 
     found = {name: np.empty((3, len(rows), len(here))) for name in RANGED}
     step = max(1, AT_ONCE // (len(rows) * draws))
@@ -156,6 +165,10 @@ def compare_blocks(
 
     middle = found["t_ha"][1]
     notes = load_notes(estate, [facts.names[at] for at in here])
+    if not usual and here:
+        tightest = min(here, key=facts.vine_spacing_m)
+        asked = cane_notes(plans, facts.vine_spacing_m(tightest))
+        notes += [f"{facts.names[tightest]}, {note}" for note in asked]
     notes += estate.young.notes(facts.names, here)
     notes += estate.accepted_notes
     notes += guard_crops([facts.names[at] for at in here], middle.max(axis=0)) if here else []
@@ -172,14 +185,15 @@ def compare_blocks(
     for name in RANGED:
         for end, values in zip(ranges.ENDINGS, found[name], strict=True):
             columns[f"{name}_{end}"] = values.T.ravel()
-    density = bands.density_band(density_band)
-    columns["density_word"] = [density.word(value) for value in columns["shoots_per_m_p50"]]
-    canopies = np.repeat(facts.canopies[here].astype(int), len(rows)).tolist()
-    balance = {walls: bands.ravaz_band(ravaz_band, walls) for walls in {1, *canopies}}
-    for ending in ("", "_settled"):
-        columns[f"balance{ending}_word"] = [
-            balance[walls].word(value)
-            for walls, value in zip(canopies, columns[f"ravaz{ending}_p50"], strict=True)
+    kinds = [tuple(facts.kind(at).items()) for at in here for _ in rows]
+    for word, of, band, wanted in (
+        ("density_word", "shoots_per_m_p50", bands.density_band, density_band),
+        ("balance_word", "ravaz_p50", bands.ravaz_band, ravaz_band),
+        ("balance_settled_word", "ravaz_settled_p50", bands.ravaz_band, ravaz_band),
+    ):
+        known = {kind: band(wanted, **dict(kind)) for kind in dict.fromkeys(kinds)}
+        columns[word] = [
+            known[kind].word(value) for kind, value in zip(kinds, columns[of], strict=True)
         ]
     return BlockComparison(
         pd.DataFrame(columns),

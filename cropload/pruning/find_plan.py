@@ -13,7 +13,7 @@ from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.plan_draws import plan_draws
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
-from cropload.pruning.compare import check_bears, estate_for
+from cropload.pruning.compare import check_bears, estate_for, load_notes
 from cropload.pruning.plan_layouts import (
     MOST_CANES,
     MOST_SPURS,
@@ -29,6 +29,7 @@ from cropload.units import METRIC, unit_system
 from cropload.vine import bands
 from cropload.vine.bands import Band, Verdict
 from cropload.vine.plan import MOST_BUDS, SPUR_MOST_BUDS
+from cropload.vine.training import longest_cane
 
 #: A crop to aim at: what a hectare can bear [t/ha].
 TARGET = arguments.number(
@@ -226,7 +227,8 @@ def find_plans(
     ravaz : (low, high), str or None
         Limits on yield to pruning weight [kg/kg], or a handbook band; None for no limit.
     canes, buds_per_cane, spurs : (least, most), optional
-        Spans to search per vine [1]; around the block's own way of pruning when left out.
+        Spans to search per vine [1]; when left out around the block's own way of pruning, by its
+        training and its plan, and without a cane longer than its vines have room for.
     buds_per_spur : int, optional
         Buds on every spur [1].
     renewal_spur : bool
@@ -282,7 +284,11 @@ def find_plans(
     check_bears(estate, block)
     at = estate.facts.place(block)
     last_plan = estate.last_plan[at]
-    usual = usual_layout(last_plan)
+    longest = longest_cane(estate.facts.vine_spacing_m(at))
+    kind = estate.facts.kind(at)
+    usual = usual_layout(
+        last_plan, kind["training"], longest, float(np.exp(estate.log_reference[at]))
+    )
     pieces = usual["buds_per_spur"] if buds_per_spur is None else buds_per_spur
     plans = layouts(
         span("canes", usual["canes"] if canes is None else canes, 0, MOST_CANES),
@@ -302,8 +308,8 @@ def find_plans(
         most_canes = arguments.whole(
             0, MOST_BUDS, mend="Or write 'counts', or None for no such limit."
         )("suitable_canes", suitable_canes)
-    density = bands.density_band(shoots_per_m)
-    balance = bands.ravaz_band(ravaz, int(estate.facts.canopies[at]))
+    density = bands.density_band(shoots_per_m, **kind)
+    balance = bands.ravaz_band(ravaz, **kind)
     if not plans:
         raise CroploadError("No plan with a bud on it lies within these canes and spurs.")
 
@@ -365,7 +371,12 @@ def find_plans(
         ]
     return PlanSearch(
         found,
-        (*estate.young.notes(estate.facts.names, [at]), *notes, *estate.accepted_notes),
+        (
+            *load_notes(estate, [block]),
+            *estate.young.notes(estate.facts.names, [at]),
+            *notes,
+            *estate.accepted_notes,
+        ),
         block=block,
         season=season,
         interval=ranges.label(),

@@ -1,15 +1,20 @@
 """Layouts of canes and spurs to search: the spans, the plans within them, the canes vines offer."""
 
+import math
+
 import numpy as np
 
 from cropload import arguments, handbook
 from cropload.errors import CroploadError
 from cropload.vine.plan import MOST_BUDS, PruningPlan
+from cropload.vine.training import HEDGE, fits_training, plan_of_buds
 
 #: Layouts above this number are asked to be narrowed: it would take long and help nobody.
 MOST_LAYOUTS = 5000
 #: Most canes and spurs a vine that are searched [1].
 MOST_CANES, MOST_SPURS = 60, 200
+#: Buds a cane that are searched, fewest and most [1].
+_CANE_BUDS = (6, 14)
 
 
 def span(name, given, low, high):
@@ -28,25 +33,41 @@ def span(name, given, low, high):
     return first, last
 
 
-def usual_layout(last_plan):
+def usual_layout(last_plan, training="", longest=math.inf, usual_buds=None):
     """Return the spans searched when the user sets none: the block's own way of pruning.
+
+    Parameters
+    ----------
+    last_plan : PruningPlan or None
+        What the block carries.
+    training : str
+        Column training of the block; an empty text where not said.
+    longest : int
+        Buds of the longest cane that fits [1].
+    usual_buds : float, optional
+        Buds taken as its usual load where no plan is on record [1/vine].
 
     Returns
     -------
     dict
         canes, buds_per_cane and spurs as (least, most) [1]; buds_per_spur [1].
     """
+    if training and (last_plan is None or not fits_training(last_plan, training)):
+        buds = usual_buds if last_plan is None else last_plan.buds
+        last_plan = plan_of_buds(buds, training, longest)
+    lengths = tuple(min(end, longest) for end in _CANE_BUDS)
     if last_plan is not None and not last_plan.canes:
+        least, most = (2, 12) if training != HEDGE else (max(2, last_plan.spurs // 3), 2)
         return {
             "canes": (0, 0),
-            "buds_per_cane": (6, 14),
-            "spurs": (2, min(max(12, 2 * last_plan.spurs), MOST_SPURS)),
+            "buds_per_cane": lengths,
+            "spurs": (least, min(max(most, 2 * last_plan.spurs), MOST_SPURS)),
             "buds_per_spur": last_plan.buds_per_spur,
         }
     canes = last_plan.canes if last_plan is not None else 2
     return {
         "canes": (1, min(max(4, canes + 1), MOST_CANES)),
-        "buds_per_cane": (6, 14),
+        "buds_per_cane": lengths,
         "spurs": (0, min(max(6, canes + 3), MOST_SPURS)),
         "buds_per_spur": (last_plan.buds_per_spur or 2) if last_plan is not None else 2,
     }

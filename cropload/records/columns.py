@@ -1,6 +1,6 @@
 """What a column and a table of the records are: the shape of the data in ``tables.py``."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from cropload.clock import FIRST_YEAR, LAST_YEAR
 from cropload.units import metric_suffix, us_name
@@ -26,7 +26,9 @@ class Column:
     above, low, high, below : float or None
         Limits of a number; ``above`` and ``below`` leave the limit itself out.
     choices : tuple of str
-        The words allowed in a ``choice``.
+        The words allowed in a ``choice``; capitals, spaces and hyphens do not matter.
+    meant : dict
+        Other words of the trade -> the choice that they may mean; only ever suggested.
     default : float or None
         What a blank number becomes.
     difference : bool
@@ -45,6 +47,7 @@ class Column:
     high: float | None = None
     below: float | None = None
     choices: tuple = ()
+    meant: dict = field(default_factory=dict, hash=False)
     default: float | None = None
     difference: bool = False
     follows: str | None = None

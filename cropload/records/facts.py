@@ -89,12 +89,14 @@ def weighed_together(records):
 class BlockFacts:
     """What does not change from season to season, one value a block, in the order of ``blocks``.
 
-    canopy_length_m [m/vine], vines [1] planted, bearing [1] vines, area_ha [ha], year_planted (NaN
-    where it is not known).
+    training and climate ("" where not said), canopy_length_m [m/vine], vines [1] planted,
+    bearing [1] vines, area_ha [ha], year_planted (NaN where it is not known).
     """
 
     names: tuple
     varieties: tuple
+    training: tuple
+    climate: tuple
     canopy_length_m: np.ndarray
     canopies: np.ndarray
     vines: np.ndarray
@@ -106,11 +108,26 @@ class BlockFacts:
         """Return the place of a block by name."""
         return self.names.index(block)
 
+    def kind(self, at):
+        """Return what bands and opening plans hang on, for the block at a place: keywords."""
+        return {
+            "canopies": int(self.canopies[at]),
+            "variety": self.varieties[at],
+            "training": self.training[at],
+            "climate": self.climate[at],
+        }
+
+    def vine_spacing_m(self, at):
+        """Return the distance between vines of the block at a place [m]."""
+        return float(self.canopy_length_m[at] / self.canopies[at])
+
     def part(self, places):
         """Return the facts of some blocks, by place."""
         return BlockFacts(
             tuple(self.names[at] for at in places),
             tuple(self.varieties[at] for at in places),
+            tuple(self.training[at] for at in places),
+            tuple(self.climate[at] for at in places),
             self.canopy_length_m[places],
             self.canopies[places],
             self.vines[places],
@@ -127,6 +144,8 @@ def block_facts(records):
     return BlockFacts(
         names=tuple(str(name) for name in blocks["block"]),
         varieties=tuple(str(name) for name in blocks["variety"]),
+        training=tuple(str(word) for word in blocks["training"]),
+        climate=tuple(str(word) for word in blocks["climate"]),
         canopy_length_m=blocks["vine_spacing_m"].to_numpy(float) * canopies,
         canopies=canopies,
         vines=blocks["vines"].to_numpy(float),

@@ -44,6 +44,15 @@ def _positive(name, unit, explanation, required=False):
     return Column(name, "number", explanation, unit, required, above=0)
 
 
+#: Other words for a training -> the word of column training that they may mean.
+_TRAINED = {
+    **dict.fromkeys(("guyot", "canes", "cane pruned", "arched cane", "long cane"), "cane"),
+    **dict.fromkeys(("spur", "spurs", "spur pruned", "royat", "cordons"), "cordon"),
+    **dict.fromkeys(("bilateral cordon", "unilateral cordon", "cordon de royat"), "cordon"),
+    **dict.fromkeys(("bush", "bush vine", "gobelet", "goblet", "alberello"), "head"),
+    **dict.fromkeys(("minimal", "hedge", "minimal pruning", "box", "hedged"), "minimal hedge"),
+}
+
 _TABLES = (
     Table(
         "blocks",
@@ -71,6 +80,22 @@ _TABLES = (
                 "1",
                 low=1,
                 default=1.0,
+            ),
+            Column(
+                "training",
+                "choice",
+                "How the vines are trained: cane (canes laid down each winter), cordon (spurs on "
+                "standing arms), head (spurs on a short head) or minimal hedge (trimmed, hardly "
+                "pruned). Sets the plans put forward and the bands. Blank means not said.",
+                choices=("cane", "cordon", "head", "minimal hedge"),
+                meant=_TRAINED,
+            ),
+            Column(
+                "climate",
+                "choice",
+                "Climate of the block; some varieties have a band of their own in a cool one. "
+                "Blank means not said.",
+                choices=("cool", "warm"),
             ),
             Column("region", "text", "Region, for your own order."),
             Column(

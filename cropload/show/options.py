@@ -349,14 +349,17 @@ def note(message):
     print(printable(message), file=sys.stderr, flush=True)
 
 
-def density_band_of(given, units):
-    """Return the band of shoots per metre [1/m] from an option given in some units, or None."""
+def density_band_of(given, kind, units):
+    """Return the band of shoots per metre [1/m] from an option given in some units.
+
+    ``kind`` is what ``BlockFacts.kind`` tells of the block; nothing for several blocks.
+    """
     from cropload.vine import bands
 
     if given is None:
         return None
     if not isinstance(given, tuple) or units.name == "metric":
-        return bands.density_band(given)
+        return bands.density_band(given, **kind)
     low, high = (float(f"{units.to_metric('per_m', end):.4g}") for end in given)
     checked = bands.density_band((low, high))
     named = f"your own band, {given[0]:g} to {given[1]:g} {units.label('per_m')}"

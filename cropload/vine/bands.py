@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from cropload import arguments, handbook
 from cropload.errors import CroploadError
 from cropload.units import METRIC
+from cropload.vine.training import HEAD, HEDGE
 
 BELOW, INSIDE, ABOVE = "below", "inside", "above"
 #: What a verdict judges in place of a season: the crop once the vines have settled on a plan.
@@ -145,12 +146,48 @@ def resolve(given, default_key, quantity):
     return Band(low, high, "your own band")
 
 
-def density_band(given):
-    """Return the band of shoots per metre of canopy [1/m]."""
-    return resolve(given, "band.shoots_per_m.undivided", "shoots per metre")
+def density_band(given, canopies=1, variety="", training="", climate=""):
+    """Return the band of shoots per metre of canopy [1/m] for a block.
+
+    Parameters
+    ----------
+    given, canopies, variety, training, climate
+        As in ``ravaz_band``.
+    """
+    known = _of_variety("band.shoots_per_m.", variety, climate)
+    return resolve(given, known or "band.shoots_per_m.undivided", "shoots per metre")
 
 
-def ravaz_band(given, canopies=1):
-    """Return the band of the Ravaz index [kg/kg] for a block with this many canopies a vine."""
-    key = "band.ravaz.divided" if canopies > 1 else "band.ravaz.single"
+def ravaz_band(given, canopies=1, variety="", training="", climate=""):
+    """Return the band of the Ravaz index [kg/kg] for a block.
+
+    Parameters
+    ----------
+    given : None, str, tuple or Band
+        As in ``resolve``; the rest only matters when nothing is given.
+    canopies : int
+        Canopy walls a vine fills [1].
+    variety, training, climate : str
+        As in table blocks; empty where not said.
+
+    Notes
+    -----
+    A band of the variety (in its climate) comes first, then that of divided canopies, then the
+    general one for vines that have no single canopy: on a head, or a minimal hedge.
+    """
+    key = _of_variety("band.ravaz.", variety, climate)
+    if not key and canopies > 1:
+        key = "band.ravaz.divided"
+    elif not key:
+        key = "band.ravaz.general" if training in (HEAD, HEDGE) else "band.ravaz.single"
     return resolve(given, key, "yield to pruning weight")
+
+
+def _of_variety(prefix, variety, climate):
+    """Return the key of the band that the handbook keeps for a variety, or an empty text."""
+    for key in handbook.keys(prefix):
+        extra = handbook.entry(key).extra
+        named = any(handbook.same_variety(variety, name) for name in extra.get("varieties", ()))
+        if named and extra.get("climate", climate) == climate:
+            return key
+    return ""

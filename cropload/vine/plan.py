@@ -12,9 +12,6 @@ SPUR_MOST_BUDS = 3
 #: Above this a plan is taken for a slip of the key, not for a vine.
 MOST_BUDS = 1000
 
-#: Usual loads from here on are two canes; below, two would be stumps [1/vine].
-_TWO_CANES = 20
-
 _PIECE = re.compile(r"\s*([0-9]{1,4})\s*[xX×*]\s*([0-9]{1,4})\s*")
 _HOW = "Write canes x buds, then spurs x buds, like 3x8+3x2 (or 24x2 for spurs alone)"
 
@@ -184,21 +181,6 @@ class PruningPlan:
             unit = "" if parts else f" bud{'s' * (self.buds_per_spur > 1)}"
             parts.append(f"{self.spurs} spur{'s' * (self.spurs > 1)} of {self.buds_per_spur}{unit}")
         return " and ".join(parts)
-
-
-def plan_of_buds(buds):
-    """Return an ordinary plan of about so many buds [1/vine]: two canes, or one, or spurs alone.
-
-    Examples
-    --------
-    >>> str(plan_of_buds(24)), str(plan_of_buds(14)), str(plan_of_buds(5))
-    ('2x10+2x2', '1x12+1x2', '2x2')
-    """
-    canes = 2 if buds >= _TWO_CANES else 1
-    length = round(buds / canes - 2)
-    if length > SPUR_MOST_BUDS:
-        return PruningPlan(canes, length, canes, 2)
-    return PruningPlan(0, 0, max(1, round(buds / 2)), 2)
 
 
 def parse_plans(plans):

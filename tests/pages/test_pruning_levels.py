@@ -13,7 +13,7 @@ from cropload import compare_plans, example_records, find_plans, read_records
 from cropload.pages.pruning_levels import PruningLevels
 from cropload.pruning.panels.choices import season_meant
 from cropload.records.example import shipped
-from cropload.show.panels.level_rows import first_levels
+from cropload.vine.training import first_levels
 
 
 @pytest.fixture
@@ -480,9 +480,12 @@ def test_block_with_crops_but_no_plan_is_compared_and_asks_for_the_plan_it_has_c
     crops = {"harvest": "season,block,date,tonnes\n2024,A,2024-09-20,2.1\n2025,A,2025-09-22,1.8\n"}
     panel = PruningLevels(own_estate(tmp_path, "A", crops))
     assert panel.message.value == ""
-    assert "its crops grew" in panel.notes.value
+    # The plan is asked for at the top, once, until it is told.
+    shown = [panel.choices.load.value, panel.notes.value, panel.sentences.value]
+    assert ["Load unknown" in text for text in shown] == [True, False, False]
     assert panel.choices.reference.layout.display is None
     panel.choices.reference.value = "1x10+1x2"
+    assert panel.choices.load.value == ""
     assert panel.message.value == ""
     assert shown_plans(panel)[0] == "1x10+1x2"
     expected = compare_plans(panel.records, "A", "1x10+1x2", reference_plan="1x10+1x2")

@@ -147,12 +147,12 @@ def test_all_blocks_of_the_estate_have_a_row_for_each_plan():
 def test_blocks_with_crops_but_no_load_are_compared_and_named():
     bare = history(pruning=[])
     found = compare_blocks(bare, "2x8", 2026)
-    assert any("North" in n and "its crops grew" in n for n in found.notes)
+    assert "no plan is on record for North, Bare." in found.notes[0]
     alone = compare_plans(bare, "North", "2x8", 2026)
     here = found[found["block"] == "North"]
     assert float(here["t_ha_p90"].iloc[0]) == pytest.approx(float(alone["t_ha_p90"].iloc[0]))
     mended = compare_blocks(bare, "2x8", 2026, reference_plans={"North": "2x10+2x2"})
-    assert not any("its crops grew" in n for n in mended.notes)
+    assert "no plan is on record for Bare." in mended.notes[0]
     assert set(mended["block"]) == {"North", "Bare"}
 
 
@@ -227,7 +227,7 @@ def test_tonnes_alone_narrow_the_ranges_but_less_than_with_the_plan_they_grew_on
     alone, found = width(records)
     known, _ = width(records, reference_plan="2x10+2x2")
     assert known < alone < nothing
-    assert any("its crops grew" in note for note in found.notes)
+    assert found.notes[0].startswith("Load unknown: no plan is on record for North.")
     # 8 t/ha on record lies inside, although the usual load is a guess.
     assert found["t_ha_p10"].iloc[0] < 8 < found["t_ha_p90"].iloc[0]
 

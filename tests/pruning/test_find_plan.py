@@ -43,7 +43,7 @@ def test_the_chance_is_the_share_of_draws_on_target(records):
 
 def test_best_comes_first_and_alike_chances_look_to_the_settled_crop(records):
     found = find(records, keep=30)
-    chance = found["chance_in_target"].round(2).to_numpy()
+    chance = np.array([round(float(each), 2) for each in found["chance_in_target"]])
     assert np.all(np.diff(chance) <= 0)
     for value in np.unique(chance):
         away = (found["t_ha_settled_p50"] - 8.0).abs()[chance == value].to_numpy()

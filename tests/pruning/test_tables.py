@@ -109,7 +109,7 @@ def test_all_blocks_stand_in_one_table_with_the_plan_each_carries(capsys):
         alone = compare_plans(RECORDS, row["block"], row["plan"], draws=400)
         assert row["tonnes_p50"] == pytest.approx(alone["tonnes_p50"][0], rel=1e-9)
         assert row["balance_word"] == alone["balance_word"][0]
-    assert "Fox Hollow: no plan is on record" in " ".join(out.split())
+    assert "no plan is on record for Fox Hollow. Which is carried now?" in " ".join(out.split())
     assert PruningPlan.parse(found["plan"].iloc[-1]).buds > 0
 
 

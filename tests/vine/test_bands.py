@@ -61,6 +61,41 @@ def test_divided_canopies_have_their_own_balance_band():
     assert (two.low, two.high) == (5, 10)
 
 
+@pytest.mark.parametrize(
+    ("block", "low", "high"),
+    [
+        # Concord, New York (Bates 2021, AJEV 72(1)).
+        ({"variety": "Concord", "canopies": 2}, 17.5, 20),
+        # From memory, so only where the climate is told.
+        ({"variety": "Spätburgunder", "climate": "cool"}, 3, 6),
+        ({"variety": "Pinot noir", "climate": "warm"}, 4, 10),
+        ({"variety": "Pinot noir"}, 4, 10),
+        ({"variety": "Syrah", "climate": "cool"}, 4, 10),
+        # General 5-10 (Practical Winery & Vineyard 2017) where there is no single canopy.
+        ({"training": "head"}, 5, 10),
+        ({"training": "minimal hedge"}, 5, 10),
+        ({"training": "cordon"}, 4, 10),
+    ],
+)
+def test_the_balance_band_goes_by_variety_climate_canopies_and_training(block, low, high):
+    band = bands.ravaz_band(None, **block)
+    assert (band.low, band.high) == (low, high)
+    own = bands.ravaz_band((5, 8), **block)
+    assert (own.low, own.high) == (5, 8)
+
+
+def test_concord_is_held_against_a_density_of_its_own():
+    """30+10 nodes per lb: 40 at 2 lb, 60 at 4 lb (Smith 2023), on vines 8 ft apart."""
+    band = bands.density_band(None, variety="concord")
+    assert band.low == pytest.approx(40 / (8 * 0.3048))
+    assert band.high == pytest.approx(60 / (8 * 0.3048))
+    assert bands.density_band(None, variety="Riesling").key == "band.shoots_per_m.undivided"
+
+
+def test_a_band_from_memory_says_so():
+    assert "from memory" in bands.ravaz_band(None, variety="Pinot noir", climate="cool").text()
+
+
 def test_a_band_by_key_by_numbers_and_ready_made():
     by_key = bands.ravaz_band("band.ravaz.cool_pinot_noir")
     assert (by_key.low, by_key.high) == handbook.band("band.ravaz.cool_pinot_noir")

@@ -18,24 +18,30 @@ from cropload.pruning.compare import estate_for
 from cropload.show.panels import parts, saving
 from cropload.show.panels.fields import asked_plan, button, carried_plan, choice, units_choice
 from cropload.show.panels.later import Later
-from cropload.show.panels.level_rows import LevelRows, first_levels
+from cropload.show.panels.level_rows import LevelRows
 from cropload.show.panels.opening import RecordsPanel, given_records
 from cropload.units import unit_system
 from cropload.vine.plan import PlanError, PruningPlan
+from cropload.vine.training import first_levels, longest_cane
 from cropload.vine.weather.settings import CASES
 
 #: Buds by which the longer canes differ from last winter's.
 _LONGER = (2, 4)
 
 
-def longer_levels(last_plan, usual_buds):
-    """Return the levels the panel opens with: last winter's, and longer canes beside it."""
-    plans, names = first_levels(last_plan, usual_buds)
+def longer_levels(last_plan, usual_buds, training, longest):
+    """Return the levels the panel opens with: last winter's, and longer canes beside it.
+
+    The parameters are those of ``first_levels``.
+    """
+    plans, names = first_levels(last_plan, usual_buds, training, longest)
     first = plans[0]
     if not first.canes:
         return plans, names
     plans, names = plans[:1], names[:1]
     for more, name in zip(_LONGER, ("longer canes", "longer canes still"), strict=True):
+        if first.buds_per_cane + more > longest:
+            continue
         try:
             longer = PruningPlan(
                 first.canes, first.buds_per_cane + more, first.spurs, first.buds_per_spur or 2
@@ -210,7 +216,9 @@ class FrostCover(RecordsPanel):
             at = estate.facts.place(self.block)
             self.profile = estate.profiles[estate.facts.varieties[at]]
             last = estate.last_plan[at] or None
-            self.levels.set(*longer_levels(last, float(np.exp(estate.log_reference[at]))))
+            usual = float(np.exp(estate.log_reference[at]))
+            longest = longest_cane(estate.facts.vine_spacing_m(at))
+            self.levels.set(*longer_levels(last, usual, estate.facts.training[at], longest))
         finally:
             self._quiet = False
         self._start_years()

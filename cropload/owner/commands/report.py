@@ -115,7 +115,7 @@ def _run(given):
         costs=costs,
         draws=given.draws,
         seed=given.seed,
-        density_band=options.density_band_of(given.density_band, units),
+        density_band=options.density_band_of(given.density_band, {}, units),
         ravaz_band=given.ravaz_band,
         frost=not given.no_frost,
     )

@@ -12,9 +12,9 @@ from cropload.owner.scenarios import FEWEST, MOST
 from cropload.owner.words import MONEY_CAUTION
 from cropload.show.panels import parts
 from cropload.show.panels.fields import choice, field
-from cropload.show.panels.level_rows import first_levels
 from cropload.units import METRIC
 from cropload.vine.plan import PlanError, PruningPlan
+from cropload.vine.training import first_levels, longest_cane
 
 #: Names of the scenarios a panel opens with, and the place of their plan in `first_levels`.
 _NAMES = ("today", "longer", "shorter", "scenario 4", "scenario 5")
@@ -82,7 +82,12 @@ class ScenarioBoxes(widgets.VBox):
     def _plan_boxes(estate, block):
         """Return a box a scenario for one block, with the last plan, longer and shorter wood."""
         at = estate.facts.place(block)
-        plans, words = first_levels(estate.last_plan[at], float(np.exp(estate.log_reference[at])))
+        plans, words = first_levels(
+            estate.last_plan[at],
+            float(np.exp(estate.log_reference[at])),
+            estate.facts.training[at],
+            longest_cane(estate.facts.vine_spacing_m(at)),
+        )
         known = dict(zip(words, plans, strict=True))
         width = f"{13 + 0.5 * len(block):.1f}em"
         return [

@@ -19,6 +19,7 @@ def _run(given):
     from cropload.beliefs.history import estate_before_season
     from cropload.beliefs.meant import next_season
     from cropload.beliefs.not_learned_from import not_learned_from
+    from cropload.pruning.compare import load_notes
     from cropload.records.summary import coverage, summarise
     from cropload.show.terminal import paragraph, screen_width
 
@@ -27,7 +28,15 @@ def _run(given):
     estate = estate_before_season(records, season)
     blocks = list(estate.facts.names)
     shown = blocks if given.all else blocks[:SHOWN]
+    # The buds of the season itself tell its forecast what is left.
+    told = coverage(records)
+    told = set(told.loc[(told["component"] == "buds") & (told["season"] == season), "block"])
+    open_loads = [block for block in blocks if block not in told]
+    told = [
+        f"{line} `compare` takes it as --reference-plan." for line in load_notes(estate, open_loads)
+    ]
     parts = [
+        *(part for line in told for part in (paragraph(line), "")),
         summarise(records, screen_width()),
         "",
         f"WHAT A FORECAST OF HARVEST {season} STARTS FROM",
@@ -44,23 +53,6 @@ def _run(given):
     if len(shown) < len(blocks):
         rest = len(blocks) - len(shown)
         parts.append(paragraph(f"And {rest:,} more blocks; --all lists them."))
-    # The buds of the season itself tell its forecast what is left.
-    told = coverage(records)
-    told = set(told.loc[(told["component"] == "buds") & (told["season"] == season), "block"])
-    unknown = [
-        name
-        for name, known in zip(estate.facts.names, estate.load_known, strict=True)
-        if not known and name not in told
-    ]
-    if unknown:
-        listed = ", ".join(unknown[:8]) + (", ..." if len(unknown) > 8 else "")
-        parts += [
-            "",
-            paragraph(
-                f"No plan and no bud count is on record for: {listed}. Give `compare` the plan "
-                "they have carried as --reference-plan, or fill column plan of table pruning."
-            ),
-        ]
     young = estate.young.notes(estate.facts.names)
     sentences = (*young, *_yield_alone(estate), *_unknown(records), *_old_periods(records, season))
     for sentence in sentences:

@@ -48,14 +48,19 @@ def _run(given):
         raise CroploadError("Station, offset, logger and budburst belong to --frost: add it.")
     if given.all_blocks:
         return _all_blocks(given)
-    if given.plans is None:
-        raise CroploadError("Which plans? Name them, like --plans 3x6+3x2,3x8+3x2.")
-
+    from cropload.beliefs.meant import check_block, load_first
     from cropload.pruning import words
     from cropload.pruning.compare import compare_plans
+    from cropload.records.facts import block_facts
     from cropload.show.terminal import paragraph, points
 
     units, records = options.units_of(given), options.records_of(given)
+    block = check_block(records, given.block)
+    facts = block_facts(records)
+    kind = facts.kind(facts.place(block))
+    if given.plans is None:
+        like = _suggested(records, block, given) if kind["training"] else "3x6+3x2,3x8+3x2"
+        raise CroploadError(f"Which plans? Name them, like --plans {like}.")
     found = compare_plans(
         records,
         given.block,
@@ -63,7 +68,7 @@ def _run(given):
         given.season,
         draws=given.draws,
         seed=given.seed,
-        density_band=options.density_band_of(given.density_band, units),
+        density_band=options.density_band_of(given.density_band, kind, units),
         ravaz_band=given.ravaz_band,
         reference_plan=given.reference_plan,
     )
@@ -79,25 +84,46 @@ def _run(given):
             **asked,
         )
     options.save(given, words.export(found, units))
-    load = list(found.load_notes)
-    if not found.load_known:
-        load.append("The plan the block has carried can be named: --reference-plan 2x10+2x2.")
     season = options.season_text(records, given.season, found.season)
+    load, notes = load_first(found.notes)
+    like = "2x10+2x2"
+    if load and kind["training"]:
+        like = _suggested(records, block, given).split(",")[0]
     parts = [
+        *(paragraph(f"{note} --reference-plan {like} tells it.") for note in load),
         paragraph(found.heading(units)),
         season,
-        points(load),
         *(
             part
             for table in found.tables(units)
             for part in (table.text(units), paragraph(words.table_note(found, table)))
         ),
-        points([note for note in found.notes if note not in load]),
+        points(notes),
         points(["`cropload frost` tells more of past springs."] if given.frost else []),
         origins_text(found.components, units, given.sources),
         paragraph(options.CAUTION),
     ]
     return parts
+
+
+def _suggested(records, block, given):
+    """Return the plans that a block would open with, as the option is written."""
+    import numpy as np
+
+    from cropload.beliefs.meant import check_season
+    from cropload.pruning.compare import estate_for
+    from cropload.vine.training import first_levels, longest_cane
+
+    season = check_season(records, given.season)
+    estate = estate_for(records, block, season, given.reference_plan)
+    at = estate.facts.place(block)
+    plans, _ = first_levels(
+        estate.last_plan[at],
+        float(np.exp(estate.log_reference[at])),
+        estate.facts.training[at],
+        longest_cane(estate.facts.vine_spacing_m(at)),
+    )
+    return ",".join(map(str, plans))
 
 
 def _all_blocks(given):
@@ -106,6 +132,7 @@ def _all_blocks(given):
         raise CroploadError(
             "--frost, --sources and --reference-plan belong to one block: name it with --block."
         )
+    from cropload.beliefs.meant import load_first
     from cropload.pruning import words
     from cropload.pruning.compare_blocks import compare_blocks
     from cropload.show.terminal import paragraph, points
@@ -117,15 +144,17 @@ def _all_blocks(given):
         given.season,
         draws=given.draws,
         seed=given.seed,
-        density_band=options.density_band_of(given.density_band, units),
+        density_band=options.density_band_of(given.density_band, {}, units),
         ravaz_band=given.ravaz_band,
     )
     options.save(given, words.export(found, units))
+    load, notes = load_first(found.notes)
     parts = [
+        *map(paragraph, load),
         paragraph(found.heading(units)),
         options.season_text(records, given.season, found.season),
         found.table(units).text(units),
-        points(found.notes),
+        points(notes),
         paragraph(options.CAUTION),
     ]
     return parts

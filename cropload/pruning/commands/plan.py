@@ -75,7 +75,9 @@ def _suitable_canes(text):
 
 
 def _run(given):
+    from cropload.beliefs.meant import check_block
     from cropload.pruning.find_plan import find_plans
+    from cropload.records.facts import block_facts
     from cropload.units import METRIC, US
 
     if given.keep < 1:
@@ -84,8 +86,11 @@ def _run(given):
     dead = options.share("--dead-buds-pct", given.dead_buds_pct)
     tolerance = options.share("--tolerance-pct", given.tolerance_pct)
     units, records = options.units_of(given), options.records_of(given)
+    block = check_block(records, given.block)
+    facts = block_facts(records)
+    kind = facts.kind(facts.place(block))
     asked = given.shoots_per_m if given.shoots_per_ft is None else given.shoots_per_ft
-    density = options.density_band_of(asked, METRIC if given.shoots_per_ft is None else US)
+    density = options.density_band_of(asked, kind, METRIC if given.shoots_per_ft is None else US)
     found = find_plans(
         records,
         given.block,
@@ -119,10 +124,13 @@ def _run(given):
 
 
 def _parts(found, units, season):
+    from cropload.beliefs.meant import load_first
     from cropload.pruning import words
     from cropload.pruning.tables import OUTSIDE
     from cropload.show.terminal import paragraph, points
 
+    load, notes = load_first(found.notes)
+    yield from map(paragraph, load)
     yield paragraph(words.search_heading(found, units))
     yield season
     yield paragraph(found.message)
@@ -134,7 +142,7 @@ def _parts(found, units, season):
     dropped = words.dropped_sentences(found)
     if dropped:
         yield f"Layouts dropped (one may break several limits):\n{points(dropped)}"
-    yield points(found.notes)
+    yield points(notes)
     yield paragraph(options.CAUTION)
 
 

@@ -6,6 +6,7 @@ from cropload import clock, handbook
 from cropload.beliefs.history import estate_before_season
 from cropload.beliefs.meant import next_season
 from cropload.errors import CroploadError
+from cropload.pruning.compare import load_notes
 from cropload.show import wording
 from cropload.show.panels import parts
 from cropload.show.panels.fields import asked_plan, carried_plan, choice, units_choice
@@ -168,6 +169,7 @@ class Choices(widgets.VBox):
         self.season = choice("Season (year of harvest)", seasons, int(season or coming), "18em")
         self.unit_choice = units_choice(units)
         self.reference, self.meant = carried_plan(), parts.html()
+        self.load = parts.html()
         self.density = BandChoice("Shoot density band", "band.shoots_per_m.", "per_m", changed)
         self.balance = BandChoice("Yield to pruning weight band", "band.ravaz.", None, changed)
         self.start_block()
@@ -178,7 +180,9 @@ class Choices(widgets.VBox):
         self.unit_choice.observe(self._other_units, "value")
         super().__init__(
             [
-                parts.row(self.block, self.season, self.unit_choice, self.reference),
+                self.load,
+                parts.row(self.reference),
+                parts.row(self.block, self.season, self.unit_choice),
                 self.meant,
                 parts.row(self.density, self.balance),
             ]
@@ -186,18 +190,27 @@ class Choices(widgets.VBox):
 
     def start_block(self):
         """Set what depends on the block: bands, and whether its plan must be asked for."""
-        self.density.start(bands.density_band(None).key)
-        self.balance.start(bands.ravaz_band(None, self.canopies).key)
         estate = estate_before_season(self.records, self.season.value, {})
-        known = bool(estate.load_known[estate.facts.place(self.block.value)])
-        self.reference.layout.display = "none" if known else None
+        at = estate.facts.place(self.block.value)
+        kind = estate.facts.kind(at)
+        self.density.start(bands.density_band(None, **kind).key)
+        self.balance.start(bands.ravaz_band(None, **kind).key)
+        self._unknown = load_notes(estate, [self.block.value])
+        self.reference.layout.display = None if self._unknown else "none"
+        self.tell_load()
         self.meant.value = parts.note(
             season_meant(self.records, self.block.value, self.season.value)
         )
 
+    def tell_load(self):
+        """Say in one line that the load is unknown, until the plan is told."""
+        told = self.reference.layout.display == "none" or self.reference_plan is not None
+        self.load.value = "" if told else "".join(map(parts.note, self._unknown))
+
     def _other_block(self, change):
         if change["owner"] is not self.reference:
             self.start_block()
+        self.tell_load()
         self._block_changed()
 
     def _other_units(self, _):

@@ -2,13 +2,16 @@
 
 import ipywidgets as widgets
 
+from cropload.beliefs.meant import load_first
 from cropload.errors import CroploadError
 from cropload.pruning import words
 from cropload.pruning.find_plan import find_plans
+from cropload.pruning.plan_layouts import usual_layout
 from cropload.show import wording
 from cropload.show.panels import parts
 from cropload.show.panels.fields import button, choice, field, number_in
 from cropload.vine.plan import PruningPlan
+from cropload.vine.training import longest_cane
 
 
 class FindTab(widgets.VBox):
@@ -96,7 +99,10 @@ class FindTab(widgets.VBox):
                 2 * first.spurs,
             )
         )
-        for key, ends in (("canes", canes), ("buds_per_cane", (6, 14)), ("spurs", spurs)):
+        facts = self.panel.choices.facts
+        lengths = usual_layout(first, longest=longest_cane(facts["vine_spacing_m"]))
+        lengths = lengths["buds_per_cane"]
+        for key, ends in (("canes", canes), ("buds_per_cane", lengths), ("spurs", spurs)):
             for box, value in zip(self.spans[key], ends, strict=True):
                 box.value = value
 
@@ -182,4 +188,4 @@ def found_html(found, units):
             "None of these keeps every limit: the second column says which it breaks and by how "
             "much. Widen that limit above, or take one as a level to see what it costs."
         )
-    return text + parts.points([*words.dropped_sentences(found), *found.notes])
+    return text + parts.points([*words.dropped_sentences(found), *load_first(found.notes)[1]])

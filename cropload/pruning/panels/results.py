@@ -3,6 +3,7 @@
 from html import escape
 
 from cropload import handbook
+from cropload.beliefs.meant import load_first
 from cropload.pruning import words as level_words
 from cropload.pruning.tables import comparison_tables
 from cropload.pruning.vine_sketch import sketch_svg
@@ -132,10 +133,10 @@ def _response(key):
 
 
 def notes_html(comparison):
-    """Return the notes of a comparison as HTML."""
+    """Return the notes of a comparison as HTML; an unknown load is told at the top."""
     return parts.head("Notes") + parts.points(
         [
-            *comparison.notes,
+            *load_first(comparison.notes)[1],
             f"Ranges are the {comparison.interval}, from {comparison.draws:,} "
             "draws that all levels share, so that differences between levels are not chance.",
         ]

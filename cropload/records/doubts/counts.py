@@ -91,12 +91,39 @@ def _pruned(table, values):
     return plausible(table, column, key, _a_metre(table, values), what, others=("blocks",))
 
 
+def _too_long(facts):
+    """Return which plans leave canes longer than their place, even at short internodes."""
+    return facts.cane_m > facts.of_block("pruning", "vine_spacing_m") + 1e-9
+
+
+def _long_canes(facts):
+    """Return the first of the rows of a block whose plan leaves canes too long for its vines."""
+    frame = facts["pruning"]
+    inner = entry("layout.internode_mm")
+    told = frame.assign(
+        metres=facts.cane_m * (inner.low + inner.high) / (2 * inner.low),
+        buds=facts.cane_m / inner.low * 1000,
+        room=facts.of_block("pruning", "vine_spacing_m"),
+    )
+    return one_of_each(told[_too_long(facts)], ["block", "plan"])
+
+
 PLAUSIBLE = [
+    Rule(
+        ("pruning", "blocks"),
+        "plan",
+        _long_canes,
+        "a cane of {buds:.0f} buds is about {metres:.1f} m long, and the vine has {room:.3g} m",
+        "Is the number right? Canes that are bent, overlap or cross the row, and vines pruned to a "
+        "hedge, can be so; then leave it.",
+    ),
     _hedged(
         "pruning",
         "plan",
         "buds_per_m",
-        lambda facts: facts.plan_buds / facts.of_block("pruning", "metres"),
+        lambda facts: (facts.plan_buds / facts.of_block("pruning", "metres")).where(
+            ~_too_long(facts)
+        ),
         "buds per metre of canopy",
         _of_other_seasons,
     ),

@@ -12,6 +12,8 @@ from cropload.records.facts import area_ha, bearing_vines, season_crops
 COUNTED = ("buds", "shoots", "clusters")
 STAGES = ("lag", "veraison", "harvest")
 KEYS = ["block", "season"]
+#: Buds of each cane of a plan; a piece of up to 3 buds is a spur.
+_CANE = r"^[1-9]\d*x(\d\d+|[4-9])"
 _NOTHING = pd.MultiIndex.from_arrays([[], []], names=KEYS)
 
 
@@ -81,6 +83,12 @@ class Facts:
         plans = self["pruning"]["plan"]
         buds = {text: _buds(text) for text in plans.unique()}
         return plans.map(buds).astype(float)
+
+    @cached_property
+    def cane_m(self):
+        """The least length of a cane of each plan [m], by row of table pruning; NaN for spurs."""
+        buds = self["pruning"]["plan"].str.extract(_CANE, expand=False).astype(float)
+        return buds * entry("layout.internode_mm").low / 1000
 
     @cached_property
     def crops(self):

@@ -1,5 +1,6 @@
 """Turn text cells into numbers, dates and words, and say why a cell is none of them."""
 
+import difflib
 import math
 import re
 
@@ -176,7 +177,8 @@ def _word(text, column):
     if not text:
         return "", None
     if column.kind == "choice":
-        return text.lower(), None
+        known = {plain_word(choice): choice for choice in column.choices}
+        return known.get(plain_word(text), text.lower()), None
     if column.kind == "plan":
         return _plan(text, column)
     if "\n" in text or "\r" in text:
@@ -188,6 +190,22 @@ def _word(text, column):
     if text[0] == "'" and len(text) > 1 and text[1] in _FORMULA_SIGNS:
         text = text[1:]
     return text, None
+
+
+def plain_word(text):
+    """Return a word without capitals, spaces, hyphens and underscores."""
+    return re.sub(r"[\s_-]+", "", text.lower())
+
+
+def meant_choice(column, text):
+    """Return a hint at the choice that a wrong word may mean, or an empty text."""
+    words = {word: word for word in column.choices} | column.meant
+    other = {plain_word(word): choice for word, choice in column.meant.items()}
+    if plain_word(text) in other:
+        return f"Did you mean '{other[plain_word(text)]}'?"
+    hits = difflib.get_close_matches(text.lower(), words, n=3, cutoff=0.6)
+    found = dict.fromkeys(words[hit] for hit in hits)
+    return "Did you mean " + " or ".join(f"'{word}'" for word in found) + "?" if found else ""
 
 
 def escape_text(text):

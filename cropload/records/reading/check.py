@@ -5,6 +5,7 @@ import pandas as pd
 from cropload.records.doubts import blocks, counts, crops, days, limits, weights
 from cropload.records.doubts.facts import Facts
 from cropload.records.doubts.rules import run
+from cropload.records.reading.cells import meant_choice
 from cropload.records.reading.faults import Fault, some_faults
 
 _MEND = "Correct the value, or leave the cell blank where nothing was measured."
@@ -93,9 +94,11 @@ def check_frame(table, frame, place, known_bad=frozenset()):
             rows = [row for row in frame.index[broken].tolist() if row not in seen]
             seen.update(rows)
 
-            def fault(row, name=name, rule=rule, mend=mend):
+            def fault(row, column=column, name=name, rule=rule, mend=mend):
                 if rule == _BLANK:
                     mend = "Fill in the cell, or take the row out."
+                elif column.choices:
+                    mend = f"{meant_choice(column, place.text(row, name))} {mend}".strip()
                 value = None if rule == _BLANK else place.text(row, name)
                 return Fault(place.file, row, place.written(name), value, rule, mend)
 

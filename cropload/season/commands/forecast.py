@@ -67,17 +67,19 @@ def keep(found, records, given):
 
 
 def _parts(found, earlier, by, units, season=""):
+    from cropload.beliefs.meant import load_first
     from cropload.season.tables import crop_table
     from cropload.season.what_moved import change_notes
     from cropload.season.words import contribution_sentence, heading
     from cropload.show.terminal import paragraph
 
+    load, notes = load_first(found.notes)
+    yield from map(paragraph, load)
     yield paragraph(heading(found))
     if season:
         yield season
     yield crop_table(found, by).text(units)
     yield paragraph(contribution_sentence(found.contributions("estate")))
-    notes = found.notes
     if earlier is not None:
         change = found.explain(earlier)
         yield change.text(units)

@@ -6,6 +6,7 @@ import pandas as pd
 
 from cropload.beliefs.forecast import forecast
 from cropload.beliefs.history import learned_before
+from cropload.beliefs.meant import load_first
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.clock import day as read_day
 from cropload.errors import CroploadError
@@ -181,11 +182,13 @@ class SeasonDesk(Desk):
     def _forecast(self):
         self.forecast = self.forecast_on(self.as_of)
         self.message.value = ""
+        load, notes = load_first(self.forecast.notes)
         self.sentence.value = (
             '<div role="status">'
+            + "".join(map(parts.note, load))
             + parts.note(forecast_sentence(self.forecast, units=self.units))
             + "</div>"
-            + parts.points(self.forecast.notes)
+            + parts.points(notes)
         )
 
     def refresh(self):

@@ -5,7 +5,7 @@ import ipywidgets as widgets
 from cropload.errors import CroploadError
 from cropload.show.panels import parts
 from cropload.show.panels.later import REST_S, Later
-from cropload.vine.plan import SPUR_MOST_BUDS, PlanError, PruningPlan, plan_of_buds
+from cropload.vine.plan import SPUR_MOST_BUDS, PlanError, PruningPlan
 
 #: Most levels compared side by side; more do not fit on a screen.
 MOST_LEVELS = 5
@@ -188,40 +188,3 @@ class LevelRows(widgets.VBox):
         if faults:
             raise PlanError("\n".join(faults))
         return plans
-
-
-def first_levels(last_plan, usual_buds):
-    """Return the levels a panel opens with: last winter's, a lighter and a heavier one.
-
-    Parameters
-    ----------
-    last_plan : PruningPlan or None
-        What the block carries.
-    usual_buds : float
-        Buds per vine taken as its usual load when no plan is on record [1/vine].
-
-    Returns
-    -------
-    (list of PruningPlan, list of str)
-    """
-    if last_plan is None:
-        middle, name = plan_of_buds(usual_buds), "a usual load"
-    else:
-        middle, name = last_plan, "as last winter"
-    plans, names = [middle], [name]
-    for sign, word in ((-1, "lighter"), (1, "heavier")):
-        try:
-            if middle.canes:
-                other = PruningPlan(
-                    middle.canes,
-                    middle.buds_per_cane + sign * _STEP,
-                    middle.spurs,
-                    middle.buds_per_spur or 2,
-                )
-            else:
-                other = PruningPlan(0, 0, middle.spurs + sign * _STEP, middle.buds_per_spur)
-        except PlanError:
-            continue
-        plans.append(other)
-        names.append(word)
-    return plans, names

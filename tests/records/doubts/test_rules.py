@@ -76,6 +76,26 @@ def test_usual_values_do_not_warn(write):
     assert read_records(folder).warnings == ()
 
 
+@pytest.mark.parametrize(
+    ("plan", "spacing", "metres"), [("1x60", 1.3, "5.3 m"), ("6x20", 1.2, "1.8 m")]
+)
+def test_canes_longer_than_the_vine_has_room_for_are_asked_about_once(write, plan, spacing, metres):
+    """Internodes of 76 to 102 mm (Hellman, eXtension)."""
+    blocks = f"block,variety,row_spacing_m,vine_spacing_m,vines\nNorth,Riesling,2,{spacing},500\n"
+    rows = "season,block,plan\n" + "".join(f"{s},North,{plan}\n" for s in (2024, 2025, 2026))
+    (doubt,) = read_records(write(blocks=blocks, pruning=rows)).warnings
+    assert (doubt.row, doubt.column, doubt.more) == (2, "plan", 2)
+    assert f"is about {metres} long, and the vine has {spacing} m" in doubt.rule
+
+
+@pytest.mark.parametrize("plan", ["1x15+1x2", "2x12", "30x2"])
+def test_canes_that_fit_and_spurs_are_not_asked_about(write, plan):
+    blocks = "block,variety,row_spacing_m,vine_spacing_m,vines\nNorth,Riesling,2,1.2,500\n"
+    rows = f"season,block,plan\n2026,North,{plan}\n"
+    doubts = read_records(write(blocks=blocks, pruning=rows)).warnings
+    assert not any("a cane of" in doubt.rule for doubt in doubts)
+
+
 def test_a_divided_canopy_is_longer(write):
     blocks = (
         "block,variety,row_spacing_m,vine_spacing_m,vines,canopies\nNorth,Riesling,3,1.2,500,{}\n"

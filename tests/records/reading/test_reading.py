@@ -2,6 +2,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from cropload.records.facts import block_facts
+from cropload.records.reading.faults import RecordsError
 from cropload.records.records import read_records
 from cropload.records.tables import TABLES
 
@@ -35,6 +37,49 @@ def test_blank_optional_columns_take_their_defaults(write):
     assert blocks["headlands"].tolist() == [0, 0]
     assert blocks["region"].tolist() == ["", ""]
     assert np.isnan(blocks["year_planted"]).all()
+
+
+TRAINED = "block,variety,row_spacing_m,vine_spacing_m,vines,training\nN,Syrah,2,1,100,{}\n"
+
+
+@pytest.mark.parametrize(
+    ("written", "read"),
+    [
+        ("", ""),
+        (" Cane ", "cane"),
+        ("CORDON", "cordon"),
+        ("Minimal-Hedge", "minimal hedge"),
+        ("minimal  hedge", "minimal hedge"),
+        ("minimalhedge", "minimal hedge"),
+    ],
+)
+def test_training_is_read_whatever_its_capitals_and_spaces(write, written, read):
+    records = read_records(write(blocks=TRAINED.format(written)))
+    assert records.blocks["training"].tolist() == [read]
+    assert block_facts(records).training == (read,)
+
+
+@pytest.mark.parametrize(
+    ("written", "meant"),
+    [
+        ("Guyot", "'cane'"),
+        ("spur pruned", "'cordon'"),
+        ("gobelet", "'head'"),
+        ("minimal", "'minimal hedge'"),
+        ("cordn", "'cordon'"),
+    ],
+)
+def test_another_word_for_a_training_is_suggested_and_never_taken(write, written, meant):
+    with pytest.raises(RecordsError) as told:
+        read_records(write(blocks=TRAINED.format(written)))
+    (fault,) = told.value.faults
+    assert (fault.row, fault.column, fault.value) == (2, "training", written)
+    assert f"Did you mean {meant}?" in fault.mend
+
+
+def test_a_word_like_no_training_gets_the_list_alone(write):
+    with pytest.raises(RecordsError, match="must be one of cane, cordon, head, minimal hedge"):
+        read_records(write(blocks=TRAINED.format("xyz")))
 
 
 def test_headers_in_any_case_order_and_spelling_of_blanks(write):
