@@ -99,17 +99,9 @@ def cane_notes(plans, vine_spacing_m):
     ]
 
 
-def own_crop_notes(estate, at):
-    """Return what the block's own crops on record average, in a sentence; nothing without two."""
+def _own_crops(estate, at):
     mean, seasons = (part[at] for part in estate.own_crops())
-    if seasons < 2:
-        return []
-    t_ha = mean * estate.facts.bearing[at] / 1000 / estate.facts.area_ha[at]
-    load = f" at about {np.exp(estate.log_reference[at]):.0f} buds a vine"
-    return [
-        f"Its own {seasons} crops on record average {t_ha:.1f} t/ha"
-        f"{load if estate.load_known[at] else ''}."
-    ]
+    return float(mean * estate.facts.bearing[at] / 1000 / estate.facts.area_ha[at]), int(seasons)
 
 
 def general_notes(variety, components):
@@ -159,6 +151,8 @@ class Comparison(Answer):
         Draws and their seed [1].
     usual_buds, carried_buds : float
         Load taken as the block's usual one, and what it carries now [1/vine].
+    own_crops : tuple
+        Mean of the block's own crops on record [t/ha], lost ones apart, and how many they are [1].
     load_known : bool
         Whether a load is on record; if not, ``usual_buds`` is a guess.
     last_plan : str
@@ -178,6 +172,7 @@ class Comparison(Answer):
     carried_buds: float
     load_known: bool
     last_plan: str
+    own_crops: tuple
     components: list = field(default_factory=list)
     density: Band
     balance: Band
@@ -186,7 +181,7 @@ class Comparison(Answer):
         """Return what is compared, in one or two sentences."""
         from cropload.pruning import words
 
-        return words.comparison_heading(self)
+        return words.comparison_heading(self, units)
 
     def tables(self, units=METRIC):
         """Return the tables: crop, difference, shoots and clusters, balance, next winter's wood."""
@@ -292,7 +287,6 @@ def compare_plans(
         *load_notes(estate, [block]),
         *cane_notes(plans, estate.facts.vine_spacing_m(at)),
         *estate.young.notes(estate.facts.names, [at]),
-        *own_crop_notes(estate, at),
         *loss_notes(estate, [at], conditional=True),
         *far_notes(plans, usual),
         *general_notes(estate.facts.varieties[at], components),
@@ -316,6 +310,7 @@ def compare_plans(
         usual_buds=usual,
         carried_buds=float(np.exp(estate.log_carried[at])),
         load_known=bool(estate.load_known[at]),
+        own_crops=_own_crops(estate, at),
         last_plan=str(estate.last_plan[at] or ""),
         components=components,
         density=density,

@@ -198,12 +198,18 @@ def wood_sentence(row, plan):
     )
 
 
-def comparison_heading(comparison):
-    """Return what a comparison of plans is, in two sentences."""
-    number = len(comparison)
+def comparison_heading(comparison, units=METRIC):
+    """Return what a comparison of plans is, and what the block's own crops average."""
+    number, (mean, seasons) = len(comparison), comparison.own_crops
+    own = ""
+    if seasons > 1:
+        own_mean = wording.amount("t_ha", mean, units)
+        usual = f" at about {comparison.usual_buds:.0f} buds a vine" * comparison.load_known
+        own = f" Its own {seasons} crops on record average {own_mean}{usual}."
     return (
         f"{comparison.block}, harvest {comparison.season}: {number} plan{'s' * (number > 1)} on "
         f"the same draws. Each figure is the middle, with its {comparison.interval}, in brackets."
+        f"{own}"
     )
 
 

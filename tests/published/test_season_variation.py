@@ -81,7 +81,7 @@ def test_the_error_falls_by_stage_at_least_as_published():
     for weights in (past, past + lots, past + later):
         records = make_records(blocks=[block_row("North")], weights=weights, **tables)
         found = forecast(records, SEASON, draws=4000)
-        spread.append(np.std(np.log(found.draws[0])))
+        spread.append(np.std(found.growth.log_kg_picked[0]))
     set_, lag, veraison = spread
     assert set_ > lag > veraison
     # Errors made in practice; a model in its own world should do no worse and not wonders.

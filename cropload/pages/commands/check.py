@@ -20,7 +20,7 @@ def _run(given):
     from cropload.beliefs.meant import next_season
     from cropload.beliefs.not_learned_from import not_learned_from
     from cropload.pruning.compare import load_notes
-    from cropload.records.summary import coverage, summarise
+    from cropload.records.summary import summarise
     from cropload.show.terminal import paragraph, screen_width
 
     records = options.records_of(given, doubts=False)
@@ -29,8 +29,8 @@ def _run(given):
     blocks = list(estate.facts.names)
     shown = blocks if given.all else blocks[:SHOWN]
     # The buds of the season itself tell its forecast what is left.
-    told = coverage(records)
-    told = set(told.loc[(told["component"] == "buds") & (told["season"] == season), "block"])
+    counted = records.counts["buds"].notna() & (records.counts["season"] == season)
+    told = set(records.counts.loc[counted, "block"].astype(str))
     open_loads = [block for block in blocks if block not in told]
     told = [
         f"{line} `compare` takes it as --reference-plan." for line in load_notes(estate, open_loads)

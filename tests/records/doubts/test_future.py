@@ -131,7 +131,7 @@ def test_a_plan_is_asked_for_only_where_the_season_has_no_buds_counted(
     assert main(["check", str(tmp_path / "own")]) == 0
     out = " ".join(capsys.readouterr().out.split())
     assert "HARVEST 2026" in out
-    assert ("No plan and no bud count is on record for: Hollow Bank" in out) is not counted
+    assert ("Load unknown: no plan is on record for Hollow Bank" in out) is not counted
 
 
 def test_an_earlier_day_is_forecast_for_the_season_of_that_day(tmp_path, monkeypatch):
