@@ -65,8 +65,11 @@ def young_leaf(estate, block, season):
 def young_logs(estate, block, seasons):
     """Return logs of the load usual at the vines' age, and of a bud's clusters, by season [1]."""
     leaves = np.array([young_leaf(estate, block, season) for season in seasons])
-    load = np.log(load_share(leaves))
-    return load, np.log(crop_share(leaves)) - load
+    planted = estate.facts.year_planted[estate.facts.place(block)]
+    # The load of a young season is that of its age also where nothing was measured.
+    acts = np.where(np.isnan(leaves), leaf(np.array(seasons), planted), leaves)
+    load = np.log(load_share(acts))
+    return load, np.where(np.isnan(leaves), 0.0, np.log(crop_share(leaves)) - load)
 
 
 def prior_centres(estate):
@@ -127,7 +130,8 @@ def dense_posterior(forecast, records):
     for b, block in enumerate(facts.names):
         logs = plan_logs(estate, block, seasons)
         load, young = young_logs(estate, block, seasons)
-        carried = np.where(load < 0, estate.log_reference[b] + load, carried_load(logs[0]))
+        at_age = estate.log_reference[b] + load
+        carried = np.where(load < 0, at_age, carried_load(logs[0] - load))
         for t in range(len(seasons)):
             state = LoadState(
                 estate.log_reference[b : b + 1] + load[t],
