@@ -51,7 +51,7 @@ def plan_logs(estate, block, seasons):
 def young_leaf(estate, block, season):
     """Return the leaf that the vines of a block are taken to be in; NaN for grown ones [1].
 
-    Young are the vines of a season in which they bore, and of the season forecast; those that bore
+    The share is looked at in seasons in which they bore and in the season forecast; vines that bore
     before their third leaf are taken as in it.
     """
     age = float(leaf(season, estate.facts.year_planted[estate.facts.place(block)]))
@@ -123,7 +123,8 @@ def dense_posterior(forecast, records):
     after = size + len(OWN) * blocks
 
     past = measured[measured["season"] < estate.season][["block", "season"]].drop_duplicates()
-    middle = past.groupby("block")["season"].mean().reindex(list(facts.names), fill_value=seasons[-1])
+    middle = past.groupby("block")["season"].mean()
+    middle = middle.reindex(list(facts.names), fill_value=seasons[-1])
     middle_of_all = past["season"].drop_duplicates().mean()
 
     designs, values, noise, lines_of = [], [], [], {}
