@@ -315,6 +315,17 @@ def test_tonnes_alone_are_enough_for_a_forecast():
     assert centre(found, "Alder") == pytest.approx(4.06, rel=0.12)
 
 
+def test_one_crop_on_record_narrows_the_range():
+    """A single season says nothing of a trend: it must not open the door to any."""
+    harvest = [{"season": 2025, "block": "Alder", "date": "2025-09-20", "tonnes": 4.0}]
+    blocks = [block_row("Alder")]
+    none, one = (
+        forecast(make_records(blocks=blocks, harvest=rows), SEASON, draws=100)
+        for rows in ([], harvest)
+    )
+    assert spread(one, "Alder") < 0.85 * spread(none, "Alder")
+
+
 @pytest.mark.parametrize(
     ("asked", "text"),
     [
