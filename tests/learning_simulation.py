@@ -69,8 +69,9 @@ def estate(rng, seasons=4, counters=3, *, means=None, between=None, mixed=True):
     own = usual + level[:, 1] + level[:, 2]
     state = LoadState(usual[:, None], usual[:, None], own[:, None])
     still = np.zeros(len(RESPONSES))
-    truth = sim.drawn_truth(rng, level, sd, means, still, np.zeros((len(still), count)), None)
-    x = sim.components(rng, truth, VARIETY, seasons + 1, years=np.arange(-seasons, 1))
+    still_everywhere, had = np.zeros((len(still), count)), np.ones((count, seasons), bool)
+    truth = sim.drawn_truth(rng, level, sd, means, still, still_everywhere, None, had)
+    x = sim.components(rng, truth, VARIETY, seasons + 1, slice(None))
     # Nobody writes down when the vines flowered, so lots are weighed a few days off the lag phase.
     days = handbook.value("lag_phase.day_unknown") * rng.standard_normal((count, seasons + 1))
     e = exponents(still)

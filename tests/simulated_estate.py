@@ -16,6 +16,7 @@ from cropload.beliefs.accepted import NOTHING
 from cropload.beliefs.groundwork import Groundwork
 from cropload.beliefs.history import estate_of
 from cropload.beliefs.loads import load_spread
+from cropload.beliefs.loss import LossChance
 from cropload.beliefs.own import OwnPrior
 from cropload.beliefs.spreads import estate_spread, prior_logs, prior_spreads
 from cropload.beliefs.young import YoungBlocks
@@ -58,7 +59,7 @@ class Truth:
     loads: "Loads"
     means: np.ndarray  # (varieties, components), less the handbook's
     shared: np.ndarray  # (responses,), the estate's own normals
-    trend: np.ndarray  # (blocks,), the estate's with the block's own [1/year]
+    trended: np.ndarray  # (blocks, seasons), what trends have come to, the estate's and the own
     scatter: np.ndarray  # (blocks,), of the residuals' spread
     growth: float  # of the increase factor [1/day]
 
@@ -118,9 +119,24 @@ def drawn_share_of_strong(rng):
     return rng.beta(weight * entry.value, weight * (1 - entry.value))
 
 
-def drawn_truth(rng, level, sd, means, shared, normals, loads):
-    """Draw what is left to draw of the truth: trends, scatter and growth; see ``Truth``."""
+def years_since(measured):
+    """Return the years since the middle of the seasons measured, also for the one after [years].
+
+    ``measured``: (rows, seasons), True and False; a row without any stands in its middle then.
+    """
+    years = np.arange(measured.shape[1] + 1)
+    middles = [years[:-1][row].mean() if row.any() else years[-1] for row in measured]
+    return years - np.array(middles)[:, None]
+
+
+def drawn_truth(rng, level, sd, means, shared, normals, loads, had):
+    """Draw what is left to draw of the truth: trends, scatter and growth; see ``Truth``.
+
+    ``had``: (blocks, seasons), where anything was measured; each trend turns about the middle.
+    """
     blocks = len(level)
+    together = drawn_trend(rng, handbook.value("trend.estate_share"))
+    own = drawn_trend(rng, drawn_share_of_strong(rng), blocks)
     return Truth(
         level=level,
         sd=sd,
@@ -128,25 +144,22 @@ def drawn_truth(rng, level, sd, means, shared, normals, loads):
         loads=loads,
         means=means,
         shared=shared,
-        trend=drawn_trend(rng, handbook.value("trend.estate_share"))
-        + drawn_trend(rng, drawn_share_of_strong(rng), blocks),
+        trended=together * years_since(had.any(0)[None]) + own[:, None] * years_since(had),
         scatter=drawn_scatter(rng, blocks),
         growth=GROWTH.value + GROWTH.spread * rng.standard_normal(),
     )
 
 
-def components(rng, truth, variety, seasons, years=0):
+def components(rng, truth, variety, seasons, which=slice(-1, None)):
     """Draw log components of blocks in some seasons, (components, blocks, seasons).
 
-    The seasons are many that may come next, or stand at so many ``years`` from the next [1].
+    The seasons are many that may come next, or those of the truth that ``which`` takes.
     """
     blocks, sd = len(truth.level), truth.sd
     season = sd[1] * rng.standard_normal((1, seasons, K))
     by_variety = sd[2] * rng.standard_normal((variety.max() + 1, seasons, K))
     residual = sd[3] * rng.standard_normal((blocks, seasons, K)) * truth.scatter[:, None, None]
-    years = np.broadcast_to(years, seasons)
-    trend = truth.trend[:, None, None] * years[:, None] * trend_line()
-    level = truth.level[:, None] + trend
+    level = truth.level[:, None] + truth.trended[:, which, None] * trend_line()
     return np.moveaxis(level + season + by_variety[variety] + residual, -1, 0)
 
 
@@ -218,8 +231,9 @@ def ground_of(seen):
         varieties=varieties,
         variety_spread=np.tile(CENTRE_SPREAD, (len(varieties), 1)),
         prior_keys={},
-        ages=YoungBlocks(flat, flat, flat, flat.astype(bool), tuple(range(count))),
+        ages=YoungBlocks(flat, flat, flat, flat, flat.astype(bool), tuple(range(count))),
         own=OwnPrior.nothing_seen(seen.known),
+        loss=LossChance(np.zeros(blocks), np.zeros(blocks), np.zeros(blocks)),
         accepted=NOTHING,
         accepted_notes=(),
     )
@@ -268,13 +282,13 @@ def simulate(rng, history, stages=STAGES, varieties=2, unplanned=0.0):
     kept, carries = usual + unknown, carried + unknown[:, None]
 
     loads = Loads(buds + unknown[:, None], usual, carries, typical, kept)
-    truth = drawn_truth(rng, level, sd, means, shared, normals, loads)
+    truth = drawn_truth(rng, level, sd, means, shared, normals, loads, had)
     lag = -np.floor(rng.uniform(0, 20, (blocks, seasons + 1)))
     values = np.zeros((blocks, seasons + 1, len(STAGES)))
     precision = np.zeros(values.shape)
     believed = handbooks
     if seasons:
-        x = components(rng, truth, variety, seasons, np.arange(-seasons, 0))
+        x = components(rng, truth, variety, seasons, slice(0, -1))
         state = LoadState(usual[:, None], carries[:, :-1], typical[:, None])
         past = stages_of(x, truth.loads.buds, state, e, truth.growth, lag[:, :-1])
         values[:, :-1] = past + ERROR * rng.standard_normal(past.shape)
@@ -302,8 +316,8 @@ def predicted_crops(estate, ratios, draws, seed, settled=False):
     Shape (ratios, blocks, draws).
     """
     blocks = np.arange(len(estate.beliefs.names))
-    x = estate.beliefs.draw(blocks, draws, seed)
-    e = exponents(estate.answers(x, estate.beliefs.response_draws(draws, seed)))
+    x, responses = estate.draw(blocks, draws, seed)
+    e = exponents(estate.answers(x, responses))
     now = estate.buds[:, -1:] + estate.drawn_load(blocks, x)
     return _crops(x, estate.state(blocks, x), now, ratios, e, settled)
 

@@ -254,8 +254,9 @@ def lay_ground(
     # The forecast season's own plan is what a view varies, so it is set apart from the past.
     at_age = usual[:, None] + young.log_load
     filled = filled_loads(shape[0], at_age)
-    # A vine that is still built up is held against the load of its age, not against last year's.
-    carried = np.where(young.log_load < 0, at_age, carried_load(filled))
+    # A vine that is still built up is held against the load of its age, not against last year's;
+    # and a grown one against what its youth's plans come to in a grown vine's buds.
+    carried = np.where(young.log_load < 0, at_age, carried_load(filled - young.log_load))
     blocks, count = filled.shape
 
     priors = {name: prior_logs(name) for name in dict.fromkeys(facts.varieties)}

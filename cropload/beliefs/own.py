@@ -139,7 +139,7 @@ def own_prior(measured, learned, posterior, prior):
     error = scatter / precision
     share = _mixture_share(slope, error, strong, none, seen.sum(1) > 0)
     kept = share * strong / (strong + error) + (1 - share) * none / (none + error)
-    kept = np.clip(kept, 1e-9, 0.98)
+    kept = np.minimum(kept, 0.98)
     found = prior.variances.copy()
     found[:, _TREND] = np.where(seen.any(1), error * kept / (1 - kept), none)
     squares = squares + (slope * (1 - kept)) ** 2 * precision

@@ -194,12 +194,13 @@ def young_blocks(facts, seasons, measured):
     bore[fruit["block"].map(place).to_numpy(int), fruit["season"].to_numpy(int) - seasons[0]] = True
     acts = np.where(bore & (leaves >= 1), np.maximum(leaves, first_bearing_leaf()), leaves)
     load, share, variance = np.log(load_share(acts)), log_share(acts), share_spread(acts) ** 2
-    # What was never measured need not be moved, and what stood there before was grown.
+    # A share that was never measured need not be moved, and what stood there before was grown; a
+    # plan of a young season speaks of the usual load, measured or not.
     open_season = np.arange(len(seasons)) == len(seasons) - 1
     moved = (bore & (leaves >= 1)) | (open_season & ~bore)
     return YoungBlocks(
         leaves,
-        np.where(moved, load, 0.0),
+        load,
         np.where(moved, _of_a_bud(share, load), 0.0),
         np.where(moved, variance, 0.0),
         bore,

@@ -20,8 +20,12 @@ from cropload.vine.growth import (
 )
 from cropload.vine.plan import PruningPlan
 from cropload.vine.plan_shape import PlanShape, plan_shapes
+from cropload.vine.young import crop_share, leaf, load_share, share_spread
 
 K = len(COMPONENTS)
+AT_CLUSTERS = COMPONENTS.index("clusters_per_shoot")
+#: Stages that show that vines bore.
+FRUIT = ("clusters", "weight_lag", "weight_veraison", "weight_harvest", "harvest")
 
 
 def plan_logs(estate, block, seasons):
@@ -42,6 +46,30 @@ def plan_logs(estate, block, seasons):
             shape.log_fertility - estate.reference[1, at],
         ]
     )
+
+
+def young_leaf(estate, block, season):
+    """Return the leaf that the vines of a block are taken to be in; NaN for grown ones [1].
+
+    The share is looked at in seasons in which they bore and in the season forecast; vines that bore
+    before their third leaf are taken as in it.
+    """
+    age = float(leaf(season, estate.facts.year_planted[estate.facts.place(block)]))
+    here = estate.measured[estate.measured["block"] == block]
+    bore = ((here["season"] == season) & here["stage"].isin(FRUIT)).any()
+    if bore:
+        return max(age, 3.0) if age >= 1 else np.nan
+    return age if season == estate.season else np.nan
+
+
+def young_logs(estate, block, seasons):
+    """Return logs of the load usual at the vines' age, and of a bud's clusters, by season [1]."""
+    leaves = np.array([young_leaf(estate, block, season) for season in seasons])
+    planted = estate.facts.year_planted[estate.facts.place(block)]
+    # The load of a young season is that of its age also where nothing was measured.
+    acts = np.where(np.isnan(leaves), leaf(np.array(seasons), planted), leaves)
+    load = np.log(load_share(acts))
+    return load, np.where(np.isnan(leaves), 0.0, np.log(crop_share(leaves)) - load)
 
 
 def prior_centres(estate):
@@ -79,7 +107,8 @@ def dense_posterior(forecast, records):
 
     What a block has of its own stands after its components: its answer to the load, its trend
     and a load that nobody wrote down; after the load responses, the estate's trend and what a day
-    of the lag phase is worth. The spreads of all of these are those that the estate plugged in.
+    of the lag phase is worth. The spreads of all of these are those that the estate plugged in. A
+    trend turns about the middle of the seasons measured, a block's own and the estate's.
     """
     estate = forecast.estate
     facts, measured, own = estate.facts, estate.measured, estate.own
@@ -93,21 +122,30 @@ def dense_posterior(forecast, records):
     owned = size + len(OWN) * np.arange(blocks)
     after = size + len(OWN) * blocks
 
+    past = measured[measured["season"] < estate.season][["block", "season"]].drop_duplicates()
+    middle = past.groupby("block")["season"].mean()
+    middle = middle.reindex(list(facts.names), fill_value=seasons[-1])
+    middle_of_all = past["season"].drop_duplicates().mean()
+
     designs, values, noise, lines_of = [], [], [], {}
     for b, block in enumerate(facts.names):
         logs = plan_logs(estate, block, seasons)
-        carried = carried_load(logs[0])
+        load, young = young_logs(estate, block, seasons)
+        at_age = estate.log_reference[b] + load
+        carried = np.where(load < 0, at_age, carried_load(logs[0] - load))
         for t in range(len(seasons)):
             state = LoadState(
-                estate.log_reference[b : b + 1],
+                estate.log_reference[b : b + 1] + load[t],
                 carried[t : t + 1],
-                estate.log_clusters_reference[b : b + 1],
+                estate.log_clusters_reference[b : b + 1] + load[t],
             )
             shape = PlanShape(logs[0][t : t + 1], logs[1][t : t + 1], logs[2][t : t + 1])
             chain = (estate.linearised_about[b : b + 1], shape, state)
             rows, offset = stage_rows(*chain)
             shift = load_shift(centres[b][None], shape, state)[0]
             unknown = load_lines(*chain, np.array([estate.open_load[b, t]]))[0]
+            for stage in ("clusters", "harvest"):
+                offset[0, STAGES.index(stage)] += young[t]
             lines_of[b, t] = rows[0], offset[0], shift, unknown * (not estate.load_known[b])
     for row in measured.itertuples():
         b, t = cell = (facts.place(row.block), seasons.index(row.season))
@@ -115,13 +153,14 @@ def dense_posterior(forecast, records):
         stage = STAGES.index(row.stage)
         value, variance = row.log_value - offset[stage], max(row.log_variance, 1e-8)
         line = np.zeros(after + responses)
-        at, years = cells.index(cell) * K, t - last
+        at = cells.index(cell) * K
         line[at : at + K] = rows[stage]
-        trend = rows[stage] @ trend_line() * years
+        trend = rows[stage] @ trend_line()
         answer = rows[stage] @ shift @ answer_strength()
-        line[owned[b] : owned[b] + len(OWN)] = answer, trend, unknown[stage]
+        own_trend = trend * (row.season - middle[row.block])
+        line[owned[b] : owned[b] + len(OWN)] = answer, own_trend, unknown[stage]
         line[after : after + len(RESPONSES)] = rows[stage] @ shift
-        line[after + len(RESPONSES)] = trend * own.estate_trend
+        line[after + len(RESPONSES)] = trend * (row.season - middle_of_all) * own.estate_trend
         if row.stage == "weight_lag":
             moved, unsure, response = lag_weight(records, row)
             value, variance = value + moved, variance + unsure
@@ -146,6 +185,8 @@ def dense_posterior(forecast, records):
                 variance = variance + same * (sd[2] * wide[2][t]) ** 2
                 scatter = own.scatter[b] * (own.widen[b] ** 2 if t == last else 1)
                 variance = variance + (b == c) * (sd[3] * wide[3][t]) ** 2 * scatter
+                age = young_leaf(estate, facts.names[b], seasons[t])
+                variance[AT_CLUSTERS] += (b == c) * float(share_spread(age)) ** 2
             prior[i * K : i * K + K, j * K : j * K + K] = np.diag(np.maximum(variance, 1e-12))
     mean = np.concatenate([*(centres[b] for b, _ in cells), np.zeros(after + responses - size)])
     design = np.array(designs)

@@ -262,7 +262,8 @@ def test_an_uncertain_counter_makes_the_range_no_narrower(tmp_path):
     records = counted_by("AB")
     sure = kept(records, tmp_path / "sure", replace(CREW, spread=0.001))
     unsure = kept(records, tmp_path / "unsure", replace(CREW, spread=0.3))
-    width = [np.log(forecast(r, SEASON, draws=2000).draws).std() for r in (sure, unsure)]
+    grown = [forecast(r, SEASON, draws=2000).growth for r in (sure, unsure)]
+    width = [each.log_kg_picked.std() for each in grown]
     assert width[1] > width[0]
 
 

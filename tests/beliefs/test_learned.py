@@ -224,7 +224,7 @@ NONSENSE = {
     "no such key": (component(vaule="0.9", value=None), "vaule"),
     "not a table": ("component = 3", "must be a table"),
     "a figure where a table belongs": ("[component]\ncounting_bias = 0.9", "must be a table"),
-    "another format": ("format = 2", "format"),
+    "another format": ("format = 3", "format"),
     "too large": (component(value="9.0"), "'9.0': must be a number from 0.2 to 2"),
     "text": (component(value='"0,9"'), "'0,9'"),
     "truth": (component(value="true"), "'True'"),

@@ -6,7 +6,14 @@ from season_records import BLOCKS, SEASON, count_rows, small_estate, weight_row
 
 from cropload.beliefs.forecast import forecast
 from cropload.errors import CroploadError
-from cropload.vine.growth import COMPONENTS, RESPONSES, STAGES, STATE, exponent_spreads
+from cropload.vine.growth import (
+    COMPONENTS,
+    RESPONSES,
+    STAGES,
+    STATE,
+    exponent_spreads,
+    trend_line,
+)
 
 HARVEST = STAGES.index("harvest")
 
@@ -103,7 +110,8 @@ def test_components_give_a_range_about_the_centre_and_where_each_came_from(summe
 def dense_shares(found, weight):
     """Split the variance of the estate's log crop by component, from the dense covariance.
 
-    What a block has of its own is how it answers to the load, so the load response bears it.
+    What a block has of its own is how it answers to the load, so the load response bears it; what
+    trends have come to by the season, its own and the estate's, is in the components.
     """
     estate, beliefs = found.estate, found.estate.beliefs
     rows = estate.season_rows[:, HARVEST]
@@ -114,15 +122,26 @@ def dense_shares(found, weight):
         for b in range(blocks)
     ]
     response = beliefs.root[effects:]
+    trend, line = STATE.index("trend"), np.zeros(k)
+    line[: len(COMPONENTS)] = trend_line()
+    shared = estate.estate_since[-1] * estate.own.estate_trend * response[len(RESPONSES)]
+    folded = []
+    for b in range(blocks):
+        fold = np.eye(k)
+        fold[:, trend] = line * estate.since[b, -1]
+        folded.append(fold)
+        wide[b] = fold @ wide[b] + np.outer(line, shared)
     covariance = np.zeros((k + 1, k + 1))
     # Each component's part is a straight line in the shared effects and in each block's own.
     parts = [sum(weight[b] * rows[b, c] * wide[b][c] for b in range(blocks)) for c in range(k)]
-    answers = weight[:, None] * np.einsum("bk,bkr->br", rows, estate.season_shift)
-    parts.append(answers.sum(0) @ response)
+    shift = estate.season_shift[..., : len(RESPONSES)]
+    answers = weight[:, None] * np.einsum("bk,bkr->br", rows, shift)
+    parts.append(answers.sum(0) @ response[: len(RESPONSES)])
     covariance += np.array(parts) @ np.array(parts).T
     for b in range(blocks):
         line = weight[b] * rows[b]
-        covariance[:k, :k] += line[:, None] * beliefs.own_covariance[b] * line
+        own = folded[b] @ beliefs.own_covariance[b] @ folded[b].T
+        covariance[:k, :k] += line[:, None] * own * line
     by_part = covariance.sum(1) / covariance.sum()
     components, own = np.split(by_part[:k], [len(COMPONENTS)])
     assert len(own) == len(STATE) - len(COMPONENTS)
@@ -151,7 +170,9 @@ def test_contributions_add_up_to_one_for_every_group_that_still_hangs(summer):
 
 def test_contributions_explain_the_log_of_the_drawn_crop(winter):
     _, parts = winter.log_parts()
-    logs = np.log(winter.draws) - np.log(winter.centre_tonnes())[:, None]
+    # What is borne, whether or not it is lost.
+    borne = winter.growth.log_kg_picked + np.log(winter.bearing / 1000)[:, None]
+    logs = borne - np.log(winter.centre_tonnes())[:, None]
     # The sum of the straight parts is the log crop but for the bend of the chain.
     assert np.corrcoef(parts.sum(0)[0], logs[0])[0, 1] > 0.98
     # What bends most: more clusters than usual, times a weight that answers more to them.
