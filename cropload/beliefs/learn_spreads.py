@@ -203,7 +203,7 @@ def _of_blocks(lesson, members, arrays, load, level, level_cov, variance):
     return of_own, ((residual**2 / scale).sum((0, 1)), gone.sum((0, 1)))
 
 
-def learn_spreads(measured, spreads, *, widest=np.inf, iterations=100, tolerance=1e-4, start=None):
+def learn_spreads(measured, spreads, *, widest=np.inf, iterations=100, tolerance=1e-5, start=None):
     """Estimate the spreads of the random effects: the mode of their posterior.
 
     Parameters

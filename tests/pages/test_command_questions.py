@@ -104,7 +104,7 @@ def test_a_difference_is_told_with_its_own_range(run, tmp_path, units):
     assert "DIFFERENCE to 3x6+3x2" in out
     saved = pd.read_csv(file).iloc[1]
     crop = "t_ha" if units == "metric" else "ton_ac"
-    pattern = r"3x10\+3x2 +([+-][\d.]+) \(([+-][\d.]+) to ([+-][\d.]+)\)"
+    pattern = r"3x10\+3x2 +([+-]?[\d.]+) \(([+-]?[\d.]+) to ([+-]?[\d.]+)\)"
     shown = re.findall(pattern, out.partition("DIFFERENCE")[2])
     for ending, found in zip(("", "_settled"), shown, strict=True):
         wanted = [saved[f"{crop}{ending}_change_{end}"] for end in ("p50", "p10", "p90")]
