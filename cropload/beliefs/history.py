@@ -123,9 +123,8 @@ class Estate(Groundwork):
 
     def mean_answers(self):
         """Return the centres of the load responses, shared (responses,) and own (blocks,) [1]."""
-        return self.beliefs.response_mean[: len(RESPONSES)], self.beliefs.centre[
-            :, STATE.index("answer")
-        ]
+        own = self.beliefs.centre[:, STATE.index("answer")]
+        return self.beliefs.response_mean[: len(RESPONSES)], own
 
     def answered(self, shared, own):
         """Return how answers to the season's load move each block's state, (blocks, state) [1]."""
@@ -302,8 +301,8 @@ def estate_of(ground, learned):
     )
 
 
-#: Tables that speak of how much blocks and seasons differ.
-TEACHING = ("blocks", "pruning", "counts", "fertility", "weights", "harvest")
+#: Tables that speak of how much blocks and seasons differ; dates tell how early lots were weighed.
+TEACHING = ("blocks", "pruning", "counts", "fertility", "weights", "harvest", "dates")
 
 
 def fingerprint(records, tables=TEACHING):

@@ -24,6 +24,7 @@ def test_a_copy_of_the_records_has_the_same_fingerprint():
         ("weights", "weight_g"),
         ("harvest", "tonnes"),
         ("harvest", "season"),
+        ("dates", "date"),
     ],
 )
 def test_one_other_value_makes_another_fingerprint(table, column):

@@ -127,7 +127,8 @@ def test_no_table_picture_or_title_is_cut_off(notebook, width):
 
 def test_guard_stops_and_records_what_would_leave_the_machine(context, guard, lab):
     page = context.new_page()
-    page.goto(f"{lab}/lab")
+    # A place of its own: the lab leaves for another one where a second page shows the same.
+    page.goto(f"{lab}/lab/workspaces/guard")
     # The pages of the server's interface forbid requests themselves; the lab itself does not.
     answer = page.evaluate(
         "() => fetch('http://outside.invalid/x').then(() => 'reached', () => 'stopped')"

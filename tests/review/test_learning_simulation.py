@@ -138,7 +138,8 @@ def test_counters_who_differ_are_corrected_while_old_records_are_read():
     many = repeats(16, HALF)
     made = {"counters": 4, "mixed": False, "between": 0.10}
     gain, error = gain_and_error(gains(many, 6, ("counter",), **made))
-    assert gain > -0.5 * error
+    # Were there no gain at all, so few estates would show a loss of 1.5 errors once in fifteen.
+    assert gain > -1.5 * error
     assert error < widened(0.01, HALF)
 
 
