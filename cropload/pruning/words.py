@@ -286,3 +286,10 @@ def export(answer, units):
     for name in ("interval", "draws", "seed"):
         frame[name] = getattr(answer, name)
     return frame
+
+
+def what_matters(comparison, plans, names, units=METRIC):
+    rows = wording.levels(comparison.frame)
+    if len(rows) < 2:
+        return "One level."
+    return difference_sentence(rows[1], names[0] or "level 1", units)

@@ -38,6 +38,8 @@ class Records(Asked):
     last_harvest : int
         Year of the last harvest read, also where its rows are left out since; 0 where the table
         harvest itself says it.
+    us : bool
+        Whether the table of blocks is written in US units.
     """
 
     path: Path
@@ -54,6 +56,7 @@ class Records(Asked):
     warnings: tuple = field(default=(), repr=False)
     given: frozenset = frozenset()
     last_harvest: int = 0
+    us: bool = False
 
     def block(self, name):
         """Return a block of these records, of which the same questions can be asked.
@@ -311,4 +314,6 @@ def assemble(path, raws, faults=(), warnings=()):
         name: _finished(name, parsed[name].frame) if name in parsed else empty_frame(name)
         for name in TABLES
     }
-    return Records(place, **frames, warnings=tuple(warnings), given=frozenset(parsed))
+    blocks = parsed["blocks"]
+    us = any(blocks.us(column) for column in blocks.table.columns)
+    return Records(place, **frames, warnings=tuple(warnings), given=frozenset(parsed), us=us)

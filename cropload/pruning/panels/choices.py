@@ -1,16 +1,13 @@
-"""The choices at the top of the panel: block, season, bands and units."""
+"""The bands that levels are held against, and which winter a season means."""
 
 import ipywidgets as widgets
 
 from cropload import clock, handbook
 from cropload.beliefs.history import estate_before_season
-from cropload.beliefs.meant import next_season
-from cropload.errors import CroploadError
-from cropload.pruning.compare import load_notes
 from cropload.show import wording
+from cropload.show.desk import Part
 from cropload.show.panels import parts
-from cropload.show.panels.fields import asked_plan, carried_plan, choice, units_choice
-from cropload.units import METRIC, unit_system
+from cropload.units import METRIC
 from cropload.vine import bands
 
 OWN_BAND = "your own numbers"
@@ -137,104 +134,43 @@ def season_meant(records, block, season, today=None):
     return text
 
 
-class Choices(widgets.VBox):
-    """Block, season, bands and units of a panel.
+class Bands(Part):
+    """What shoots per metre and yield to pruning weight are held against, for each block.
 
     Parameters
     ----------
-    records : Records
-        Records to choose from.
-    block, season, units : optional
-        First choices; the first block, the coming season and metric when not given.
-    block_changed : callable
-        Called without arguments after another block, season or reference plan is chosen.
-    changed : callable
-        Called without arguments after another band or unit system is chosen.
+    desk : Desk
+        What it follows.
     """
 
-    def __init__(self, records, block, season, units, block_changed, changed):
-        self.records, self._block_changed, self._changed = records, block_changed, changed
-        names = [str(name) for name in records.blocks["block"]]
-        coming = next_season(records)
-        first = min([int(s) for s in records.pruning["season"]] or [coming])
-        # Records that end in the past must not keep anybody from planning the winter to come.
-        last = max(coming, clock.today().year + 1)
-        seasons = list(range(last, min(first, coming) - 1, -1))
-        if season is not None and int(season) not in seasons:
-            raise CroploadError(
-                f"Season {season} is not one of {seasons[-1]} to {last}, the seasons on record and "
-                "the coming one."
-            )
-        self.block = choice("Block", names, block or names[0], "24em")
-        self.season = choice("Season (year of harvest)", seasons, int(season or coming), "18em")
-        self.unit_choice = units_choice(units)
-        self.reference, self.meant = carried_plan(), parts.html()
-        self.load = parts.html()
+    needs = ("block", "season", "units")
+
+    def __init__(self, desk):
+        self._of = None
+        super().__init__(desk)
+        self.hidden = True
+
+    def build(self):
+        """Make the two choices."""
+        changed = lambda: self.desk.follow("bands")  # noqa: E731
         self.density = BandChoice("Shoot density band", "band.shoots_per_m.", "per_m", changed)
         self.balance = BandChoice("Yield to pruning weight band", "band.ravaz.", None, changed)
-        self.start_block()
-        self.density.use_units(self.units)
-        self.balance.use_units(self.units)
-        for each in (self.block, self.season, self.reference):
-            each.observe(self._other_block, "value")
-        self.unit_choice.observe(self._other_units, "value")
-        super().__init__(
-            [
-                self.load,
-                parts.row(self.reference),
-                parts.row(self.block, self.season, self.unit_choice),
-                self.meant,
-                parts.row(self.density, self.balance),
-            ]
-        )
+        self.body.children = (parts.row(self.density, self.balance),)
 
-    def start_block(self):
-        """Set what depends on the block: bands, and whether its plan must be asked for."""
-        estate = estate_before_season(self.records, self.season.value, {})
-        at = estate.facts.place(self.block.value)
-        kind = estate.facts.kind(at)
-        self.density.start(bands.density_band(None, **kind).key)
-        self.balance.start(bands.ravaz_band(None, **kind).key)
-        self._unknown = load_notes(estate, [self.block.value])
-        self.reference.layout.display = None if self._unknown else "none"
-        self.tell_load()
-        self.meant.value = parts.note(
-            season_meant(self.records, self.block.value, self.season.value)
-        )
+    def show(self):
+        """Start from the bands of the block; what was chosen for it stays."""
+        desk = self.desk
+        if self._of != desk.block:
+            self._of = desk.block
+            estate = estate_before_season(desk.records, desk.season, {})
+            kind = estate.facts.kind(estate.facts.place(desk.block))
+            self.density.start(bands.density_band(None, **kind).key)
+            self.balance.start(bands.ravaz_band(None, **kind).key)
+        self.density.use_units(desk.units)
+        self.balance.use_units(desk.units)
 
-    def tell_load(self):
-        """Say in one line that the load is unknown, until the plan is told."""
-        told = self.reference.layout.display == "none" or self.reference_plan is not None
-        self.load.value = "" if told else "".join(map(parts.note, self._unknown))
-
-    def _other_block(self, change):
-        if change["owner"] is not self.reference:
-            self.start_block()
-        self.tell_load()
-        self._block_changed()
-
-    def _other_units(self, _):
-        self.density.use_units(self.units)
-        self.balance.use_units(self.units)
-        self._changed()
-
-    @property
-    def units(self):
-        """The unit system chosen."""
-        return unit_system(self.unit_choice.value)
-
-    @property
-    def facts(self):
-        """The row of table ``blocks`` of the chosen block, as a dict."""
-        blocks = self.records.blocks
-        return blocks[blocks["block"] == self.block.value].iloc[0].to_dict()
-
-    @property
-    def canopies(self):
-        """Canopy walls a vine of the block fills [1]."""
-        return int(self.facts["canopies"])
-
-    @property
-    def reference_plan(self):
-        """The plan the user says the block has carried; None when not asked for or blank."""
-        return asked_plan(self.reference)
+    def given(self):
+        """Return what ``compare_plans`` takes for both bands; None for the block's own."""
+        if not self.built or self._of != self.desk.block:
+            return None, None
+        return self.density.given(), self.balance.given()

@@ -1,136 +1,133 @@
-"""The corner of the main panel that keeps results: plan to the records, crew card, exports."""
-
-import ipywidgets as widgets
+"""Keep a level: as a scenario, as the plan on record, on a card for the crew, or in a file."""
 
 from cropload import clock
-from cropload.pruning.cards import crew_card
 from cropload.pruning.panels import results
+from cropload.records.writing.results import frame_result
+from cropload.records.writing.scenarios import keep_scenario, kept_scenarios
+from cropload.show.desk import Part
+from cropload.show.hand_out import HandOut
 from cropload.show.panels import parts, saving
-from cropload.show.panels.fields import button, choice, day_field
-from cropload.show.panels.later import BUTTON_S, Later
+from cropload.show.panels.fields import button, choice, day_field, field
+from cropload.show.result_units import in_units
+from cropload.vine.plan import PruningPlan
 
 
-class KeepLevels(widgets.VBox):
-    """Keep a chosen level: in the records, on a card for the crew, or in a file of all levels.
+class KeepLevels(Part):
+    """Keep a level, bring a kept one back, and hand the levels out.
 
     Parameters
     ----------
-    panel : PruningLevels
-        The panel it stands in.
+    page : PruningLevels
+        The page it stands on.
     """
 
-    def __init__(self, panel):
-        self.panel, self._later = panel, Later(BUTTON_S)
-        self.chosen = choice("Chosen level", [], width="26em")
-        self.day = day_field("Date of pruning", clock.today())
-        self.save_button = button("Save chosen plan to my records", self._settled(self._save))
-        self.card_button = button("Make crew card of chosen plan", self._settled(self._make_card))
-        self.csv_button = button(
-            "Export all levels as CSV", self._settled(lambda: self._export(".csv"))
-        )
-        self.excel_button = button(
-            "Export all levels as Excel", self._settled(lambda: self._export(".xlsx"))
-        )
-        self.on_record, self.kept = parts.html(), parts.html()
-        super().__init__(
-            [
-                parts.html(parts.head("Keep the result")),
-                self.on_record,
-                parts.row(self.chosen, self.day),
-                parts.row(self.save_button, self.card_button, self.csv_button, self.excel_button),
-                self.kept,
-            ]
-        )
+    needs = ("block", "season", "units", "comparison")
 
-    def _settled(self, action):
-        """Return the action of a button: done once every slider has told where it stands.
+    def __init__(self, page):
+        self.page = page
+        super().__init__(page.desk)
 
-        The browser holds moves of a slider back while the panel works, and a button does not wait
-        for them: the card would show another plan than the screen.
-        """
+    def build(self):
+        """Make the boxes and buttons."""
+        from cropload.pruning.cards import LANGUAGES
 
-        def run():
-            self.panel.levels.settle()
-            if self.panel.comparison is not None:
-                action()
-
-        return lambda: self._later.call("button", run)
-
-    def open_block(self):
-        """Forget what was said of another block, and say what is on record for this one."""
-        self.kept.value = ""
-        self._tell_record()
-
-    def _tell_record(self):
-        panel = self.panel
-        there = saving.plan_on_record(panel.records, panel.season, panel.block)
-        self.on_record.value = (
-            ""
-            if there is None
-            else parts.note(
-                f"On record for {panel.block}, season {panel.season}: plan {there.words()}."
-            )
-        )
-
-    def show(self, plans, names):
-        """Offer the levels; the one chosen before stays chosen."""
-        before = self.chosen.index or 0
-        self.chosen.options = [
-            (f"{results.level_title(place, name)}: {plan}", place - 1)
-            for place, (plan, name) in enumerate(zip(plans, names, strict=True), start=1)
+        self.level = choice("Level", [], width="24em")
+        self.name = field("Name", "like longer canes", "20em")
+        self.keep = button("keep as a scenario", self._keep, "auto")
+        self.kept = choice("Kept", [], width="22em")
+        self.back = button("bring back as a level", self._bring, "auto")
+        self.day = day_field("Day of pruning", clock.today())
+        self.save = button("save as the plan", self._save, "auto")
+        self.language = choice("Language", [(name, key) for key, name in LANGUAGES.items()])
+        self.cards = [
+            HandOut(f"card, {words}", lambda size=size: self._card(size), self._tell, opens=True)
+            for size, words in (("A4", "a page"), ("A6", "pocket"))
         ]
-        self.chosen.index = min(before, len(plans) - 1)
+        self.files = [
+            HandOut(f"levels as {words}", lambda end=end: self._file(end), self._tell)
+            for end, words in ((".csv", "CSV"), (".xlsx", "Excel"))
+        ]
+        self.said = parts.html()
+        self.body.children = (
+            parts.row(self.level, self.name, self.keep),
+            parts.row(self.kept, self.back),
+            parts.row(self.day, self.save),
+            parts.row(self.language, *self.cards),
+            parts.row(*self.files),
+            self.said,
+        )
+
+    def show(self):
+        """Offer the levels and what was kept; the level chosen before stays chosen."""
+        page, desk = self.page, self.desk
+        before = self.level.index or 0
+        self.level.options = [
+            (f"{results.level_title(place, name)}: {plan}", place - 1)
+            for place, (plan, name) in enumerate(zip(page.plans, page.names, strict=True), start=1)
+        ]
+        if page.plans:
+            self.level.index = min(before, len(page.plans) - 1)
+        held = kept_scenarios(desk.records, desk.season)
+        here = {n: plans[desk.block] for n, plans in held.items() if desk.block in plans}
+        self.kept.options = [(f"{name}: {plan}", (name, str(plan))) for name, plan in here.items()]
+        self.kept.layout.display = self.back.layout.display = None if here else "none"
+        there = saving.plan_on_record(desk.records, desk.season, desk.block)
+        self.said.value = "" if there is None else parts.note(f"On record: plan {there.words()}.")
 
     @property
     def plan(self):
         """The plan of the chosen level."""
-        return self.panel.plans[self.chosen.value]
+        self.desk.settle()
+        return self.page.plans[self.level.value]
+
+    def _tell(self, text):
+        self.said.value = parts.error(text) if text else ""
+
+    def _keep(self):
+        def action():
+            desk = self.desk
+            name = self.name.value.strip() or self.page.names[self.level.value] or str(self.plan)
+            said = keep_scenario(desk.records, name, {desk.block: self.plan}, desk.season)
+            desk.read_again()
+            return said
+
+        parts.tell(self.said, action)
+
+    @parts.guarded
+    def _bring(self):
+        name, plan = self.kept.value
+        self.page.add_level(PruningPlan.parse(plan), name)
 
     def _save(self):
         def action():
-            panel = self.panel
-            return saving.save_chosen_plan(
-                panel.records, panel.season, panel.block, self.plan, self.day.value
+            desk = self.desk
+            said = saving.save_chosen_plan(
+                desk.records, desk.season, desk.block, self.plan, self.day.value
             )
+            desk.read_again()
+            return said
 
-        parts.tell(self.kept, action)
-        self._tell_record()
+        parts.tell(self.said, action)
 
-    def _make_card(self):
-        def action():
-            panel, row = self.panel, self.panel.comparison.frame.iloc[self.chosen.value]
-            page = crew_card(
-                self.plan,
-                panel.block,
-                panel.season,
-                canopy_length_m=row["canopy_length_m"],
-                variety=str(panel.choices.facts["variety"]),
-                shoots_per_m=row["shoots_per_m_p50"],
-                canopies=panel.choices.canopies,
-                units=panel.units,
-                invented=saving.is_sample(panel.records),
-            )
-            stem = saving.file_stem("card", panel.block, panel.season)
-            file = saving.save_page(page, panel.folder(), stem)
-            return f"the card for {self.plan} is in {file}; print it."
+    def _card(self, size):
+        from cropload.pruning.cards import crew_cards, of_plan
 
-        parts.tell(self.kept, action)
+        desk = self.desk
+        item = of_plan(desk.records, desk.block, self.plan, desk.season)
+        page = crew_cards([item], language=self.language.value, size=size, units=desk.units)
+        return f"{saving.file_stem('card', desk.block, desk.season)}.html", page.encode("utf-8")
 
     def export_frame(self):
         """Return the comparison as it is exported: with level, block, season and range [metric]."""
-        panel = self.panel
-        frame = panel.comparison.frame.copy()
+        page, desk = self.page, self.desk
+        frame = page.comparison.frame.copy()
         frame.insert(0, "level", range(1, len(frame) + 1))
-        frame.insert(0, "season", panel.season)
-        frame.insert(0, "block", panel.block)
-        frame["interval"] = panel.comparison.interval
+        frame.insert(0, "season", desk.season)
+        frame.insert(0, "block", desk.block)
+        frame["interval"] = page.comparison.interval
         return frame
 
-    def _export(self, suffix):
-        def action():
-            panel = self.panel
-            stem = saving.file_stem("levels", panel.block, panel.season)
-            path = saving.save_frame(self.export_frame(), panel.folder(), stem, suffix, panel.units)
-            return f"all levels are in {path}."
-
-        parts.tell(self.kept, action)
+    def _file(self, ending):
+        stem = saving.file_stem("levels", self.desk.block, self.desk.season)
+        frame = in_units(self.export_frame(), self.desk.units)
+        return f"{stem}{ending}", frame_result(f"{stem}{ending}", frame).data

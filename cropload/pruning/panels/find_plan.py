@@ -1,4 +1,4 @@
-"""The reverse question in the panel: a target crop, and the plans that come nearest."""
+"""The reverse question on the pruning page: a target crop, and the plans that come nearest."""
 
 import ipywidgets as widgets
 
@@ -8,17 +8,30 @@ from cropload.pruning import words
 from cropload.pruning.find_plan import find_plans
 from cropload.pruning.plan_layouts import usual_layout
 from cropload.show import wording
+from cropload.show.desk import Fold, Part
 from cropload.show.panels import parts
 from cropload.show.panels.fields import button, choice, field, number_in
 from cropload.vine.plan import PruningPlan
 from cropload.vine.training import longest_cane
 
 
-class FindTab(widgets.VBox):
-    """Ask for a crop per area and get the layouts ranked by their chance of landing on it."""
+class FindPlan(Part):
+    """Ask for a crop per area and get the layouts ranked by their chance of landing on it.
 
-    def __init__(self, panel):
-        self.panel, self.found, self._units = panel, None, panel.units
+    Parameters
+    ----------
+    page : PruningLevels
+        The page it stands on.
+    """
+
+    needs = ("block", "season", "units", "comparison")
+
+    def __init__(self, page):
+        self.page, self.found, self._units, self._of = page, None, page.desk.units, None
+        super().__init__(page.desk)
+
+    def build(self):
+        """Make the boxes."""
         self.target = parts.number_box("Target crop [ton/ac]")
         spans = (
             ("canes", "Canes", 0, 4),
@@ -39,27 +52,27 @@ class FindTab(widgets.VBox):
         self.good_canes = field("Good canes a vine offers (blank: as counted)", width="29em")
         self.dead = parts.number_box("Buds killed by winter [%]")
         self.button = button("Find plans", self._find, "12em")
+        for box in (self.target, self.dead, self.good_canes):
+            box.observe(lambda _: self._clear(), "value")
         self.pick = choice("Plan", [], width="20em")
         self.use = button("Use as a level", self._use, "12em")
         self.use.disabled = True
-        self.message, self.answer = parts.html(), parts.html()
+        self.answer = parts.html()
         boxes = [box for pair in self.spans.values() for box in pair]
-        super().__init__(
-            [
-                parts.html(
-                    parts.note(
-                        "Which plan lands on the crop you want? All layouts within the limits are "
-                        "ranked by their chance of it."
-                    )
-                ),
-                parts.row(self.target, self.dead, self.good_canes),
-                parts.row(*boxes),
-                parts.row(self.in_density, self.in_balance, self.renewal, self.settled),
-                self.button,
-                self.message,
-                self.answer,
-                parts.row(self.pick, self.use),
-            ]
+        for box in [*boxes, self.in_density, self.in_balance, self.renewal, self.settled]:
+            box.observe(lambda _: self._clear(), "value")
+        self.body.children = (
+            parts.row(self.target, self.settled, self.button),
+            Fold(
+                "limits",
+                lambda: [
+                    parts.row(*boxes),
+                    parts.row(self.in_density, self.in_balance, self.renewal),
+                    parts.row(self.dead, self.good_canes),
+                ],
+            ),
+            self.answer,
+            parts.row(self.pick, self.use),
         )
 
     @staticmethod
@@ -68,28 +81,37 @@ class FindTab(widgets.VBox):
             value, description=label, indent=False, layout=widgets.Layout(width="26em")
         )
 
-    def fail(self, text):
-        """Show what is wrong; an older answer is taken away."""
-        self._clear()
-        self.message.value = parts.error(text)
+    def clear(self):
+        """Take an older answer away."""
+        if self.built:
+            self._clear()
 
     def _clear(self):
         self.found = None
         self.message.value = self.answer.value = ""
+        self.pick.layout.display = self.use.layout.display = "none"
         parts.choose_from(self.pick, [])
         self.use.disabled = True
 
-    @parts.guarded
-    def open_block(self):
-        """Start from the block's own way of pruning and the crop its first level gives."""
-        self._clear()
-        if self.panel.comparison is None:
+    def show(self):
+        """Start from the block's own way of pruning; in other units turn the target into them."""
+        page, desk = self.page, self.desk
+        if page.comparison is None:
             return
-        self._units = self.panel.units
+        if self._of == (desk.block, desk.season):
+            if desk.units is not self._units:
+                metric = self._units.to_metric("t_ha", self.target.value)
+                self._units = desk.units
+                self.target.description = f"Target crop [{desk.units.label('t_ha')}]"
+                self.target.value = round(desk.units.convert("t_ha", metric), 1)
+            return
+        self._of = (desk.block, desk.season)
+        self._clear()
+        self._units = desk.units
         self.target.description = f"Target crop [{self._units.label('t_ha')}]"
-        middle = float(self.panel.comparison["t_ha_p50"].iloc[0])
+        middle = float(self.page.comparison["t_ha_p50"].iloc[0])
         self.target.value = round(self._units.convert("t_ha", middle), 1)
-        first = self.panel.plans[0]
+        first = self.page.plans[0]
         canes = (max(1, first.canes - 1), first.canes + 1) if first.canes else (0, 0)
         spurs = (
             (0, max(6, canes[1] + 3))
@@ -99,22 +121,12 @@ class FindTab(widgets.VBox):
                 2 * first.spurs,
             )
         )
-        facts = self.panel.choices.facts
-        lengths = usual_layout(first, longest=longest_cane(facts["vine_spacing_m"]))
-        lengths = lengths["buds_per_cane"]
+        facts = desk.facts
+        longest = longest_cane(facts["vine_spacing_m"])
+        lengths = usual_layout(first, longest=longest)["buds_per_cane"]
         for key, ends in (("canes", canes), ("buds_per_cane", lengths), ("spurs", spurs)):
             for box, value in zip(self.spans[key], ends, strict=True):
                 box.value = value
-
-    def show_units(self):
-        """Turn the target into the units now chosen."""
-        units = self.panel.units
-        if units is not self._units:
-            metric = self._units.to_metric("t_ha", self.target.value)
-            self._units = units
-            self.target.description = f"Target crop [{units.label('t_ha')}]"
-            self.target.value = round(units.convert("t_ha", metric), 1)
-            self._clear()
 
     def _suitable(self):
         text = self.good_canes.value.strip()
@@ -130,23 +142,25 @@ class FindTab(widgets.VBox):
     def _find(self):
         number_in(self.target, 0.1)
         number_in(self.dead, 0, 100)
-        density, balance = self.panel.bands()
-        units = self.panel.units
+        compared = self.page.comparison
+        if compared is None:
+            raise CroploadError("No level above is a plan; mend one first.")
+        units = self.desk.units
         found = find_plans(
-            self.panel.records,
-            self.panel.block,
+            self.desk.records,
+            self.desk.block,
             target_t_ha=units.to_metric("t_ha", self.target.value),
-            season=self.panel.season,
-            shoots_per_m=density if self.in_density.value else None,
-            ravaz=balance if self.in_balance.value else None,
+            season=self.desk.season,
+            shoots_per_m=compared.density if self.in_density.value else None,
+            ravaz=compared.balance if self.in_balance.value else None,
             renewal_spur=self.renewal.value,
             suitable_canes=self._suitable(),
             dead_buds=self.dead.value / 100,
             settled=self.settled.value,
-            draws=self.panel.draws,
-            seed=self.panel.seed,
-            reference_plan=self.panel.choices.reference_plan,
-            buds_per_spur=max(self.panel.plans[0].buds_per_spur, 1) if self.panel.plans else None,
+            draws=self.desk.draws,
+            seed=self.desk.seed,
+            reference_plan=self.page.reference_plan,
+            buds_per_spur=max(self.page.plans[0].buds_per_spur, 1) if self.page.plans else None,
             units=units,
             **{key: tuple(box.value for box in pair) for key, pair in self.spans.items()},
         )
@@ -157,13 +171,12 @@ class FindTab(widgets.VBox):
         if offered:
             parts.choose_from(self.pick, offered)
             self.use.disabled = False
+            self.pick.layout.display = self.use.layout.display = None
 
     @parts.guarded
     def _use(self):
-        self.panel.levels.add(PruningPlan.parse(self.pick.value), "found for the target")
-        self.message.value = parts.done(
-            f"{self.pick.value} is level {self.panel.levels.count} under Compare levels."
-        )
+        self.page.add_level(PruningPlan.parse(self.pick.value), "for the target")
+        self.message.value = parts.done(f"{self.pick.value} is the last level above.")
 
 
 def found_html(found, units):

@@ -1,0 +1,37 @@
+"""The vines of all levels, drawn as they are pruned."""
+
+from cropload.show.desk import Part
+
+
+class VinesDrawn(Part):
+    """One vine of each level, on one scale; a click on a bud sets the number of its level.
+
+    Parameters
+    ----------
+    page : PruningLevels
+        The page it stands on.
+    """
+
+    needs = ("comparison",)
+
+    def __init__(self, page):
+        self.page = page
+        super().__init__(page.desk)
+
+    def build(self):
+        """Make the drawing."""
+        from cropload.pruning.panels.vine_drawing import VineDrawing
+
+        self.drawing = VineDrawing()
+        self.drawing.observe(self._clicked, "chosen")
+        self.body.children = (self.drawing,)
+
+    def show(self):
+        """Draw the levels as they stand."""
+        self.drawing.show(self.page.comparison, self.page.plans, self.page.names, self.desk)
+
+    def _clicked(self, change):
+        chosen = dict(change["new"] or {})
+        at = chosen.pop("level", None)
+        if at is not None and chosen:
+            self.page.set_number(at, **chosen)
