@@ -26,6 +26,7 @@ STYLE = """<style>
 .cl-bar { gap: 2px 14px; }
 .cl-bar .widget-dropdown, .cl-bar .widget-datepicker { width: auto; margin: 0; }
 .cl-estate { font-weight: bold; }
+.cl-page a { color: #004b7a; text-decoration: underline; }
 .cl-links a { margin-right: 14px; }
 .cl-page .widget-button { width: auto; padding: 0 12px; }
 .cl-page .cl-fold > .widget-button { background: none; padding: 0 4px; text-align: left;
@@ -521,7 +522,7 @@ class Bar(Part):
 
     @parts.guarded
     def _chosen(self, name, value):
-        if self._filling or value is None and name != "day":
+        if self._filling or (value is None and name != "day"):
             return
         if name == "day":
             self.desk.as_of = None if value is None else pd.Timestamp(value)

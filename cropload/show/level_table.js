@@ -141,7 +141,9 @@ function render({ model, el }) {
 
   model.on("change:head", drawHead);
   model.on("change:levels", drawLevels);
-  model.on("change:answered", () => { drawLevels(); drawAnswers(); });
+  for (const name of ["answered", "rows"]) {
+    model.on(`change:${name}`, () => { drawLevels(); drawAnswers(); });
+  }
   drawHead();
   drawLevels();
   drawAnswers();

@@ -1,5 +1,7 @@
 """A real browser on a real JupyterLab, both on this machine only."""
 
+import contextlib
+import json
 import os
 import shutil
 import socket
@@ -11,6 +13,8 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
+
+from cropload.pages.opening import page_settings, templates_folder
 
 NOTEBOOKS = Path(__file__).parents[2] / "notebooks"
 LOOPBACK = {"127.0.0.1", "localhost", "::1", "[::1]"}
@@ -129,9 +133,15 @@ def lab(tmp_path_factory):
             stderr=subprocess.STDOUT,
         )
     address = f"http://127.0.0.1:{port}"
-    try:
-        _wait_for(f"{address}/api/status", server, home / "lab.log")
+    with _served(server, f"{address}/api/status", home / "lab.log"):
         yield address
+
+
+@contextlib.contextmanager
+def _served(server, address, log):
+    try:
+        _wait_for(address, server, log)
+        yield
     finally:
         server.terminate()
         try:
@@ -139,6 +149,36 @@ def lab(tmp_path_factory):
         except subprocess.TimeoutExpired:
             server.kill()
             server.wait()
+
+
+@pytest.fixture(scope="session")
+def pages(tmp_path_factory):
+    """Address of a server of pages without code, over a copy of the notebooks."""
+    home = tmp_path_factory.mktemp("pages")
+    folder = home / "work"
+    shutil.copytree(NOTEBOOKS, folder)
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    (home / "voila.json").write_text(json.dumps(page_settings(folder, port, "")))
+    environment = os.environ | {
+        "HOME": str(home),
+        "JUPYTER_PATH": str(templates_folder()),
+        "JUPYTER_RUNTIME_DIR": str(home / "runtime"),
+        "IPYTHONDIR": str(home / "ipython"),
+        "OPENBLAS_NUM_THREADS": "1",
+    }
+    with open(home / "voila.log", "wb") as log:
+        server = subprocess.Popen(
+            [sys.executable, "-m", "voila", f"--Voila.config_file_paths={home}"],
+            cwd=folder,
+            env=environment,
+            stdout=log,
+            stderr=subprocess.STDOUT,
+        )
+    address = f"http://127.0.0.1:{port}"
+    with _served(server, f"{address}/", home / "voila.log"):
+        yield address
 
 
 def _wait_for(address, server, log):

@@ -43,6 +43,7 @@ def row_html(row, drawn):
     settled = wording.amount("t_ha", row["t_ha_settled_p50"], units, unit=False)
     label = escape(units.label("t_ha"))
     narrow = f'<span class="cl-lv-only-narrow"> {label}</span>'
+    ends = f'<span class="cl-lv-ends">{ends}</span>'
     crop = f"<b>{middle}</b>{narrow} {ends}<br>{settled} settled"
     shoots = wording.number(units.convert("per_m", row["shoots_per_m_p50"]), 0)
     per_m = f'<span class="cl-lv-only-narrow"> shoots {escape(units.label("per_m"))}</span>'

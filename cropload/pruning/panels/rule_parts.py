@@ -1,4 +1,4 @@
-"""Two rules of the trade on the pruning page: buds by the prunings of a vine, and winter bud damage."""
+"""Two rules of the trade on the pruning page: buds by the prunings, and winter bud damage."""
 
 from cropload import handbook
 from cropload.errors import CroploadError
