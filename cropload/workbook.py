@@ -4,6 +4,7 @@ from cropload import lazy
 
 #: Panel -> the module that holds it.
 _HOME = {
+    "Home": "cropload.pages.home",
     "SeasonDesk": "cropload.season.panels.season_desk",
     "SeasonFan": "cropload.season.panels.season_forecast",
     "WhatNext": "cropload.season.panels.what_next",

@@ -111,7 +111,7 @@ class PruningLevels(Page):
         if self.comparison is None:
             return ""
         load, _ = load_first(self.comparison.notes)
-        told = level_words.what_matters(self.comparison, self.plans, self.names, self.desk.units)
+        told = level_words.what_matters(self.comparison, self.plans, self.desk.units)
         return f'<p class="cl-matters" role="status">{parts.escape(told)}</p>' + "".join(
             map(parts.note, load)
         )

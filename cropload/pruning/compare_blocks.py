@@ -89,9 +89,10 @@ def compare_blocks(
     ----------
     records : Records
         As read by ``read_records``.
-    plans : str or iterable of str or PruningPlan, optional
+    plans : str or iterable of str or PruningPlan or dict, optional
         Plans like ``"3x6+3x2,3x8+3x2"``, the same for every block; when left out, each block's
-        own: the last one on record, or one of its usual load.
+        own: the last one on record, or one of its usual load.  As {block: plan} the plan of those
+        blocks, and each other block's own.
     season : int, optional
         Year of the harvest the pruning is for; the next one when left out.
     blocks : iterable of str, optional
@@ -128,7 +129,11 @@ def compare_blocks(
     >>> len(found), found["plan"].iloc[1]
     (8, '10x2')
     """
-    usual = plans is None
+    usual = plans is None or isinstance(plans, dict)
+    chosen = {
+        check_block(records, block): PruningPlan.parse(plan)
+        for block, plan in (plans or {} if usual else {}).items()
+    }
     plans = [] if usual else parse_plans(plans)
     check_draws(draws, seed)
     season = check_season(records, season)
@@ -146,7 +151,8 @@ def compare_blocks(
         loads = np.exp(estate.log_reference)
         rows = [
             [
-                estate.last_plan[at]
+                chosen.get(facts.names[at])
+                or estate.last_plan[at]
                 or plan_of_buds(
                     float(loads[at]), facts.training[at], longest_cane(facts.vine_spacing_m(at))
                 )

@@ -5,6 +5,8 @@ from cropload.beliefs import ranges
 from cropload.show import wording
 from cropload.show.wording import percent
 from cropload.units import METRIC
+from cropload.vine.bands import INSIDE
+from cropload.vine.plan import PruningPlan
 
 #: Said wherever plans are held against the first one.
 DIFFERENCE = (
@@ -288,8 +290,149 @@ def export(answer, units):
     return frame
 
 
-def what_matters(comparison, plans, names, units=METRIC):
+#: Share of a vine's places without wood from which on wood is called short (common practice, no
+#: source: one place in ten is made up for from a neighbour's wood).
+_SHORT = 0.1
+_COUNT = [
+    "no",
+    "one",
+    "two",
+    "three",
+    "four",
+    "five",
+    "six",
+    "seven",
+    "eight",
+    "nine",
+    "ten",
+    "eleven",
+    "twelve",
+]
+#: Number of a plan -> what it counts, one and several.
+_NOUNS = {
+    "canes": ("cane", "canes"),
+    "buds_per_cane": ("bud a cane", "buds a cane"),
+    "spurs": ("spur", "spurs"),
+    "buds_per_spur": ("bud a spur", "buds a spur"),
+}
+
+
+def what_matters(comparison, plans, units=METRIC):
+    """Return the one sentence that matters of a comparison.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        One row a level.
+    plans : list of PruningPlan
+        The levels; the first is what the others are held against.
+    units : UnitSystem
+        Units to show.
+
+    Returns
+    -------
+    str
+        Of the level that brings shoots or balance inside their band, else of the one that moves
+        the crop most.
+    """
     rows = wording.levels(comparison.frame)
-    if len(rows) < 2:
-        return "One level."
-    return difference_sentence(rows[1], names[0] or "level 1", units)
+    if len(rows) == 1:
+        row = rows[0]
+        crop = wording.range_of(row, "t_ha", "t_ha", units).replace("-", " to ")
+        settled = wording.amount("t_ha", row["t_ha_settled_p50"], units, unit=False)
+        start = (
+            f"{capitalised(_counted(row['buds_per_vine'], 'bud', 'buds'))} a vine: {crop} "
+            f"{units.label('t_ha')} next harvest, {settled} once settled"
+        )
+        return "; ".join([start, *_standings(None, row, comparison, units), _wood(row)]) + "."
+    first, others = rows[0], range(1, len(rows))
+
+    def worth(at):
+        row = rows[at]
+        better = sum(
+            (row[word] == INSIDE) - (first[word] == INSIDE)
+            for word in ("density_word", "balance_word")
+        )
+        return better, abs(row["t_ha_settled_change_p50"])
+
+    at = max(others, key=worth)
+    row = rows[at]
+    start = f"{_instead(plans[at], plans[0])}: {_crop_change(row, units)}"
+    return "; ".join([start, *_standings(first, row, comparison, units), _wood(row)]) + "."
+
+
+def capitalised(text):
+    """Return a text that begins with a capital."""
+    return text[:1].upper() + text[1:]
+
+
+def _counted(number, one, several):
+    number = round(number)
+    words = _COUNT[number] if number < len(_COUNT) else f"{number}"
+    return f"{words} {one if number == 1 else several}"
+
+
+def _instead(plan, first):
+    """Return what differs between a plan and the first one, such as ``Six buds a cane ...``."""
+    differ = [name for name in _NOUNS if getattr(plan, name) != getattr(first, name)]
+    if len(differ) == 1:
+        name = differ[0]
+        told = _counted(getattr(plan, name), *_NOUNS[name])
+        before = getattr(first, name)
+        return f"{capitalised(told)} instead of {_counted(before, '', '').strip()}"
+    if not differ:
+        return "The same plan again"
+    return f"{plan} instead of {first}"
+
+
+def _crop_change(row, units):
+    def size(end):
+        return wording.amount("t_ha", abs(end), units, unit=False)
+
+    label = units.label("t_ha")
+    low, middle, high = (row[f"t_ha_change_{end}"] for end in ranges.ENDINGS)
+    settled = row["t_ha_settled_change_p50"]
+    way = "more" if middle > 0 else "less"
+    later = "more" if settled > 0 else "less"
+    if low < 0 < high:
+        now = f"about the same crop next harvest ({size(low)} {label} less to {size(high)} more)"
+        return f"{now}, {size(settled)} {later} once settled"
+    ends = sorted((abs(low), abs(high)))
+    told = f"{size(middle)} {label} {way} next harvest ({size(ends[0])} to {size(ends[1])})"
+    return f"{told}, {size(settled)} {later if later != way else ''} once settled".replace(
+        "  ", " "
+    )
+
+
+def _standings(first, row, comparison, units):
+    """Return how shoots and balance stand against their bands, where that is worth a word."""
+    told = []
+    for about, verb, word, band, quantity in (
+        ("shoots", "come", "density_word", comparison.density, "per_m"),
+        ("yield to pruning weight", "comes", "balance_word", comparison.balance, None),
+    ):
+        ends = [band.low, band.high]
+        if quantity:
+            ends = [units.convert(quantity, end) for end in ends]
+        label = f" {units.label(quantity)}" if quantity else ""
+        where = f"{ends[0]:.3g} to {ends[1]:.3g}{label}"
+        now, before = row[word], None if first is None else first[word]
+        stays = {"come": "stay", "comes": "stays"}[verb]
+        are = {"come": "are", "comes": "is"}[verb]
+        if before is None:
+            told.append(f"{about} {are} {now} {where}")
+        elif now == INSIDE and before != INSIDE:
+            told.append(f"{about} {verb} inside {where}")
+        elif now != INSIDE:
+            told.append(f"{about} {stays if now == before else verb} {now} {where}")
+    return told
+
+
+def _wood(row):
+    """Return whether the plan leaves wood for its places next winter."""
+    plan = PruningPlan.parse(row["plan"])
+    used = "_base_used" if plan.canes and plan.spurs else ""
+    lost = row[f"places_lost{used}_per_vine"] / max(row["wood_places"], 1)
+    noun = ("cane", "canes") if plan.canes else ("spur", "spurs")
+    places = _counted(row["wood_places"], *noun)
+    return f"wood for {places} next winter: {'short' if lost > _SHORT else 'enough'}"

@@ -516,8 +516,7 @@ class Bar(Part):
         for name, field in self.fields.items():
             field.observe(lambda change, name=name: self._chosen(name, change["new"]), "value")
         self._filling = False
-        links = parts.html('<span class="cl-links"><a href="home.ipynb">home</a></span>')
-        self.body.children = (parts.row(self.estate, *self.fields.values(), links, self.address),)
+        self.body.children = (parts.row(self.estate, *self.fields.values(), self.address),)
         self.body.children[0].add_class("cl-bar")
 
     @parts.guarded

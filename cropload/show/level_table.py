@@ -158,6 +158,8 @@ def _moved(before, after):
         for key in old
         if old[key] != new[key]
     ]
+    # A name given for a plan goes with its numbers, and is no move of its own.
+    differ = [each for each in differ if each[1] != "name"] or differ
     if not differ:
         return ()
     return differ[0] if len(differ) == 1 else None

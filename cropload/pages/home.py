@@ -1,0 +1,165 @@
+"""The home page: where the season stands, what is due, every block, and the six questions."""
+
+from urllib.parse import quote
+
+from cropload import clock
+from cropload.beliefs.forecast import forecast
+from cropload.beliefs.ranges import level
+from cropload.pages.home_answer import due, home_table, question_lines, standing
+from cropload.show import wording
+from cropload.show.desk import Fold, Page, Said, folds
+from cropload.show.panels import parts
+
+STYLE = """<style>
+.cl-home { border-collapse: collapse; width: 100%; margin: 6px 0; }
+.cl-home th, .cl-home td { padding: 4px 8px; text-align: right; border-top: 1px solid #ccc;
+  white-space: nowrap; }
+.cl-home thead th { border-top: none; }
+.cl-home .cl-left { text-align: left; }
+.cl-home .cl-off { color: #a33b00; font-weight: bold; }
+.cl-home tfoot th, .cl-home tfoot td { border-top: 2px solid #444; font-weight: bold; }
+.cl-questions { display: grid; grid-template-columns: repeat(auto-fill, minmax(300px, 1fr));
+  gap: 2px 18px; margin: 8px 0; padding: 0; list-style: none; }
+.cl-questions li { margin: 3px 0; }
+.cl-lv-ends { white-space: nowrap; }
+@media (max-width: 899px) {
+  .cl-home .cl-wide-only { display: none; }
+  .cl-home th, .cl-home td { padding: 4px 4px; white-space: normal; }
+}
+</style>"""
+
+
+class Home(Page):
+    """Where the season stands, what is due, and every block in one table.
+
+    Parameters
+    ----------
+    given, season, units, draws, seed
+        As for ``PruningLevels``.
+
+    Notes
+    -----
+    Faults are shown as a message; nothing is raised after the page is made.
+    """
+
+    question = "The vineyard today"
+    choices = ("season", "units")
+
+    def build(self):
+        """Return where the season stands, the blocks, and the questions."""
+        needs = ("season", "units")
+        self.standing = Said(self.desk, self._standing, needs)
+        self.blocks = Said(self.desk, self._blocks, needs)
+        self.questions = Said(self.desk, self._questions, needs)
+        return [
+            self.standing,
+            self.blocks,
+            self.questions,
+            folds(Fold("what is doubtful in the records", self._doubts)),
+        ]
+
+    def forecast(self):
+        """Return the forecast of the season with everything on record."""
+        desk = self.desk
+
+        def make():
+            return forecast(desk.records, desk.season, draws=desk.draws, seed=desk.seed)
+
+        return desk.once("forecast", ("season",), make)
+
+    def table(self):
+        """Return the blocks as ``home_table`` does."""
+        desk = self.desk
+
+        def make():
+            return home_table(desk.records, self.forecast(), draws=desk.draws, seed=desk.seed)
+
+        return desk.once("table", ("season",), make)
+
+    def _standing(self):
+        records, season = self.desk.records, self.desk.season
+        now, following = due(records, season, clock.today())
+        told = standing(records, season, clock.today())
+        if now:
+            told += f" Due now: {'; '.join(each.words() for each in now)}."
+        if following is not None:
+            told += f" Next: {following.words()}."
+        return f'<p class="cl-matters" role="status">{parts.escape(told)}</p>'
+
+    def _blocks(self):
+        units, table = self.desk.units, self.table()
+        often = f"{10 * level():g} in 10"
+        heads = (
+            ("block", "cl-left"),
+            ("variety", "cl-left cl-wide-only"),
+            ("carries", "cl-left"),
+            (f"buds {units.label('per_m')}", "cl-wide-only"),
+            (f"shoots {units.label('per_m')}", "cl-wide-only"),
+            (f"crop {self.desk.season}, {units.label('tonnes')} ({often})", ""),
+            ("yield to prunings", "cl-wide-only"),
+            ("to look at", "cl-left"),
+        )
+        top = "".join(
+            f'<th scope="col" class="{kind}">{parts.escape(text)}</th>' for text, kind in heads
+        )
+        body = "".join(self._row(row) for row in table.to_dict("records"))
+        total = self.forecast().frame_by("estate").iloc[0]
+        whole = wording.range_of(total, "tonnes", "tonnes", units)
+        foot = (
+            '<tr><th scope="row" class="cl-left">all</th><td class="cl-wide-only"></td><td></td>'
+            f'<td class="cl-wide-only"></td><td class="cl-wide-only"></td>'
+            f"<td>{_kept_together(whole)}</td>"
+            '<td class="cl-wide-only"></td><td></td></tr>'
+        )
+        return (
+            f'{STYLE}<table class="cl-home" aria-label="Every block"><thead><tr>{top}</tr></thead>'
+            f"<tbody>{body}</tbody><tfoot>{foot}</tfoot></table>"
+        )
+
+    def _row(self, row):
+        units = self.desk.units
+
+        def judged(name, word, quantity=None):
+            value = row[name]
+            shown = wording.number(units.convert(quantity, value) if quantity else value)
+            off = "" if word in ("inside", "") else "cl-off"
+            return f'{shown} <span class="{off}">{word}</span>'
+
+        link = f"pruning_levels.ipynb?block={quote(row['block'])}"
+        buds = wording.number(units.convert("per_m", row["buds_per_m"]))
+        return (
+            f'<tr><th scope="row" class="cl-left"><a href="{parts.escape(link)}">'
+            f"{parts.escape(row['block'])}</a></th>"
+            f'<td class="cl-left cl-wide-only">{parts.escape(row["variety"])}</td>'
+            f'<td class="cl-left">{row["plan"]}</td><td class="cl-wide-only">{buds}</td>'
+            f'<td class="cl-wide-only">'
+            f"{judged('shoots_per_m_p50', row['density_word'], 'per_m')}</td>"
+            f"<td>{_kept_together(wording.range_of(row, 'tonnes', 'tonnes', units))}</td>"
+            f'<td class="cl-wide-only">{judged("ravaz_p50", row["balance_word"])}</td>'
+            f'<td class="cl-left">{parts.escape(row["look"])}</td></tr>'
+        )
+
+    def _questions(self):
+        lines = question_lines(self.desk.records, self.forecast(), self.table(), self.desk.units)
+        items = "".join(
+            f'<li><a href="{page}.ipynb">{parts.escape(question)}</a><br>{parts.escape(told)}</li>'
+            for page, question, told in lines
+        )
+        return f'<ul class="cl-questions">{items}</ul>'
+
+    def _doubts(self):
+        from cropload.records.reading.faults import fault_list
+
+        def say():
+            doubts = self.desk.records.warnings
+            if not doubts:
+                return parts.note("Nothing in the records is doubtful.")
+            return f"<pre>{parts.escape(fault_list(doubts))}</pre>"
+
+        return [Said(self.desk, say, ("records",))]
+
+
+def _kept_together(text):
+    """Return a range as HTML that breaks between its middle and its ends alone."""
+    middle, space, ends = text.partition(" ")
+    return f'{middle}{space}<span class="cl-lv-ends">{ends}</span>' if space else middle

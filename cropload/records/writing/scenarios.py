@@ -1,0 +1,2 @@
+def kept_scenarios(records, season):
+    return {}
