@@ -1,4 +1,4 @@
-"""Open the notebooks in the browser: as a workbook, or as pages without code.
+"""Open the pages in the browser, with the notebooks they are made of behind a link.
 
 Both servers listen on this machine alone (127.0.0.1), ask for a secret token, and make no request
 to the network: no news, no look for updates, no icon fonts.
@@ -22,8 +22,8 @@ LOOPBACK = "127.0.0.1"
 FIRST_PORT, MORE_PORTS = 8888, 200
 #: The folder made when no folder is given and the current one holds no records.
 OWN_FOLDER = "my_vineyard"
-#: The notebook of the main job, opened first.
-FIRST_NOTEBOOK = "pruning_levels.ipynb"
+#: Pages rendered ahead, so that they are there when asked for; the others start when asked.
+AHEAD = ("home.ipynb", "pruning_levels.ipynb")
 #: What a page of ours may load: itself, and nothing from elsewhere.
 CONTENT_POLICY = (
     "default-src 'self' 'unsafe-inline' 'unsafe-eval' data: blob:; "
@@ -185,7 +185,6 @@ def free_port(wanted=None):
 
 def workbook_settings(folder, port, token):
     """Return the settings of JupyterLab: loopback, token, nothing asked of the network."""
-    first = f"/lab/tree/{FIRST_NOTEBOOK}" if (folder / FIRST_NOTEBOOK).is_file() else "/lab"
     return {
         "ServerApp": {
             "ip": LOOPBACK,
@@ -203,7 +202,8 @@ def workbook_settings(folder, port, token):
         "KernelManager": KERNELS,
         "IdentityProvider": {"token": token},
         "LabApp": {
-            "default_url": first,
+            "default_url": "/lab",
+            "extra_template_paths": [str(templates_folder() / "server")],
             "news_url": None,
             "check_for_updates_class": "jupyterlab.NeverCheckForUpdate",
             "extension_manager": "readonly",
@@ -213,8 +213,19 @@ def workbook_settings(folder, port, token):
     }
 
 
-def page_settings(folder, port, token):
-    """Return the settings of voila: loopback, token, our template, nothing from elsewhere."""
+def page_settings(folder, port, token, ahead=AHEAD):
+    """Return the settings of voila: loopback, token, our template, nothing from elsewhere.
+
+    Parameters
+    ----------
+    folder, port, token : path, int, str
+        What is served, where, and the token it asks for.
+    ahead : sequence of str
+        Pages rendered before anybody asks.
+    """
+    pools = {"default": {"pool_size": 0}} | {
+        name: {"pool_size": 1} for name in ahead if (Path(folder) / name).is_file()
+    }
     return {
         "Voila": {
             "ip": LOOPBACK,
@@ -227,25 +238,34 @@ def page_settings(folder, port, token):
             "tornado_settings": {"headers": {"Content-Security-Policy": CONTENT_POLICY}},
         },
         "KernelManager": KERNELS,
+        "VoilaKernelManager": {"kernel_pools_config": pools},
         "VoilaConfiguration": {
             "template": "cropload",
             "allow_template_override": "NO",
             "classic_tree": True,
             "strip_sources": True,
+            "preheat_kernel": True,
         },
     }
 
 
-def _announce(port, address, what, private, browser):
-    """Wait until the server answers, then say where it is and open the browser."""
-    deadline = time.monotonic() + 60
+def _announce(port, token, private, browser):
+    """Wait until our own server answers, then say where it is and open the browser."""
+    import urllib.request
+
+    address = f"http://{LOOPBACK}:{port}"
+    deadline = time.monotonic() + 120
     while time.monotonic() < deadline:
-        with contextlib.suppress(OSError), socket.create_connection((LOOPBACK, port), 1):
-            break
+        with contextlib.suppress(OSError):
+            # Another program may have taken the port meanwhile; it does not know who we are.
+            with urllib.request.urlopen(f"{address}/answers?token={token}", timeout=5) as answer:
+                if answer.read().decode("utf-8", "replace") == str(os.getpid()):
+                    break
         time.sleep(0.1)
     else:
         return
-    print(f"{what}:\n  {address}\nStop it with Ctrl-C in this window.", flush=True)
+    address = f"{address}/?token={token}"
+    print(f"Open at\n  {address}\nStop it with Ctrl-C in this window.", flush=True)
     if browser:
         import webbrowser
 
@@ -258,19 +278,6 @@ def _announce(port, address, what, private, browser):
         write_private(page, text.encode("utf-8"))
         with contextlib.suppress(webbrowser.Error):
             webbrowser.open(page.as_uri())
-
-
-def _serve(settings, name, address, what, browser, start):
-    # Panels work on many small matrices, where threads that wait for each other cost more than
-    # they bring; a user's own setting stands.
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    # Only the user may read the token in the settings.
-    with private_folder({f"{name}.json": json.dumps(settings).encode("utf-8")}) as private:
-        port = next(part["port"] for part in settings.values() if "port" in part)
-        threading.Thread(
-            target=_announce, args=(port, address, what, private, browser), daemon=True
-        ).start()
-        start(private / f"{name}.json")
 
 
 def _hush():
@@ -289,8 +296,8 @@ def _hush():
     warnings.showwarning = quieter
 
 
-def open_workbook(folder, port=None, browser=True):
-    """Serve the notebooks in JupyterLab until the user stops it.
+def open_pages(folder, port=None, browser=True):
+    """Serve the pages until the user stops it.
 
     Parameters
     ----------
@@ -302,21 +309,37 @@ def open_workbook(folder, port=None, browser=True):
         Open it in the browser.
     """
     folder, port, token = Path(folder), free_port(port), secrets.token_hex(24)
-    settings = workbook_settings(folder, port, token)
-    address = f"http://{LOOPBACK}:{port}{settings['LabApp']['default_url']}?token={token}"
-
-    def start(config):
-        from jupyterlab.labapp import LabApp
+    others = os.environ.get("JUPYTER_PATH")
+    os.environ["JUPYTER_PATH"] = os.pathsep.join(filter(None, (str(templates_folder()), others)))
+    # Panels work on many small matrices, where threads that wait for each other cost more than
+    # they bring; a user's own setting stands.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    settings = {
+        "voila.json": page_settings(folder, port, token),
+        "lab.json": workbook_settings(folder, _other_port(port), token),
+    }
+    # Only the user may read the token in the settings.
+    with private_folder({k: json.dumps(v).encode("utf-8") for k, v in settings.items()}) as private:
+        os.environ["CROPLOAD_PRIVATE"] = str(private)
+        threading.Thread(
+            target=_announce, args=(port, token, private, browser), daemon=True
+        ).start()
+        from cropload.pages.serving import Pages
 
         _hush()
-        LabApp.launch_instance(
-            [f"--config={config}", f"--LabApp.app_settings_dir={_no_news(config.parent)}"]
-        )
-
-    _serve(settings, "jupyter_cropload", address, "The workbook is open at", browser, start)
+        # Only our own settings are read, so that none of the user's can open it to the network.
+        Pages.launch_instance([f"--Voila.config_file_paths={private}"])
 
 
-def _no_news(private):
+def _other_port(port):
+    """Return a free port beside the one of the pages."""
+    for other in range(port + 1, port + 1 + MORE_PORTS):
+        with contextlib.suppress(CroploadError):
+            return free_port(other)
+    raise CroploadError(f"No port from {port + 1} on is free. Name another with --port.")
+
+
+def no_news(private):
     """Write the settings that keep JupyterLab from asking about news, and return their folder."""
     folder = private / "settings"
     quiet = {"fetchNews": "false", "checkForUpdates": False}
@@ -330,30 +353,6 @@ def templates_folder():
     return Path(__file__).parent / "jupyter"
 
 
-def present_pages(folder, port=None, browser=True):
-    """Serve the notebooks as pages without code until the user stops it.
-
-    Parameters
-    ----------
-    folder, port, browser
-        As for :func:`open_workbook`.
-    """
-    folder, port, token = Path(folder), free_port(port), secrets.token_hex(24)
-    settings = page_settings(folder, port, token)
-    address = f"http://{LOOPBACK}:{port}/?token={token}"
-    others = os.environ.get("JUPYTER_PATH")
-    os.environ["JUPYTER_PATH"] = os.pathsep.join(filter(None, (str(templates_folder()), others)))
-
-    def start(config):
-        from voila.app import Voila
-
-        _hush()
-        # Only our own settings are read, so that none of the user's can open it to the network.
-        Voila.launch_instance([f"--Voila.config_file_paths={config.parent}"])
-
-    _serve(settings, "voila", address, "The pages are open at", browser, start)
-
-
 def stopped_early(code):
     """Raise a clear message when a server ended by itself with an exit code."""
     if code not in (None, 0):
@@ -362,10 +361,10 @@ def stopped_early(code):
         )
 
 
-def run_server(server, folder, port, browser):
-    """Run one of the two servers, and turn its way of ending into ours."""
+def run_server(folder, port, browser):
+    """Run the server, and turn its way of ending into ours."""
     print(f"Starting in {folder} ...", file=sys.stderr, flush=True)
     try:
-        server(folder, port, browser)
+        open_pages(folder, port, browser)
     except SystemExit as ended:
         stopped_early(ended.code)

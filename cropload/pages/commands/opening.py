@@ -1,4 +1,4 @@
-"""The commands ``open`` and ``present``: the notebooks in the browser, with or without code."""
+"""The command ``open``, also called ``present``: the pages in the browser."""
 
 from cropload.show import options
 from cropload.show.command import Command
@@ -22,44 +22,34 @@ _ARGUMENTS = (
 )
 
 
-def _run_with(name):
-    def run(given):
-        from cropload.pages import opening as launch
+def _run(given):
+    from cropload.pages import opening as launch
 
-        launch.check_port(given.port)
-        folder, said = launch.working_folder(given.folder)
-        for sentence in said:
-            options.note(sentence)
-        launch.run_server(getattr(launch, name), folder, given.port, not given.no_browser)
-
-    return run
+    launch.check_port(given.port)
+    folder, said = launch.working_folder(given.folder)
+    for sentence in said:
+        options.note(sentence)
+    launch.run_server(folder, given.port, not given.no_browser)
 
 
-COMMANDS = (
+COMMANDS = tuple(
     Command(
-        name="open",
+        name=name,
         group="Start",
-        summary="open the notebooks in the browser, beside your records",
-        details="Opens JupyterLab on this machine alone (127.0.0.1) with a secret token, and "
-        "copies the notebooks beside the records if they are not there. Yours are never "
-        "overwritten. Stop it with Ctrl-C.",
-        example="""
-            cropload open my_season
-            cropload open my_season --port 8890 --no-browser
+        summary=summary,
+        details="Serves the pages on this machine alone (127.0.0.1) with a secret token; nothing "
+        'is asked of the network. Each page leads to the notebook it is made of ("as a '
+        'notebook"), in JupyterLab. The notebooks are copied beside the records if they are not '
+        "there; yours are never overwritten. Stop it with Ctrl-C.",
+        example=f"""
+            cropload {name} my_season
+            cropload {name} my_season --port 8890 --no-browser
         """,
         arguments=_ARGUMENTS,
-        run=_run_with("open_workbook"),
-    ),
-    Command(
-        name="present",
-        group="Start",
-        summary="the same as pages without code, for showing to others",
-        details="Serves the notebooks as pages without code, on this machine alone (127.0.0.1) "
-        "with a secret token. Nothing is asked of the network. Stop it with Ctrl-C.",
-        example="""
-            cropload present my_season
-        """,
-        arguments=_ARGUMENTS,
-        run=_run_with("present_pages"),
-    ),
+        run=_run,
+    )
+    for name, summary in (
+        ("open", "open the pages in the browser, beside your records"),
+        ("present", "another word for open"),
+    )
 )
