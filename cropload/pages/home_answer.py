@@ -166,10 +166,7 @@ def due(records, season, day):
         if (when := usual_day(records, stage, season)) is not None
     ]
     past = [what for what, when in reached if when <= day]
-    if past:
-        current = past[-1:]
-    else:
-        current = ["weigh prunings", "choose a plan"]
+    current = past[-1:] or ["weigh prunings", "choose a plan"]
     now = []
     for what in current:
         # A vine too young to bear is pruned, but there is nothing to count on it.

@@ -256,11 +256,13 @@ def _announce(port, token, private, browser):
     address = f"http://{LOOPBACK}:{port}"
     deadline = time.monotonic() + 120
     while time.monotonic() < deadline:
-        with contextlib.suppress(OSError):
+        with (
+            contextlib.suppress(OSError),
+            urllib.request.urlopen(f"{address}/answers?token={token}", timeout=5) as answer,
+        ):
             # Another program may have taken the port meanwhile; it does not know who we are.
-            with urllib.request.urlopen(f"{address}/answers?token={token}", timeout=5) as answer:
-                if answer.read().decode("utf-8", "replace") == str(os.getpid()):
-                    break
+            if answer.read().decode("utf-8", "replace") == str(os.getpid()):
+                break
         time.sleep(0.1)
     else:
         return

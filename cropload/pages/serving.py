@@ -4,7 +4,6 @@ import asyncio
 import json
 import logging
 import os
-import secrets
 import subprocess
 import sys
 from pathlib import Path
@@ -15,8 +14,6 @@ from jupyter_server.base.handlers import JupyterHandler
 from tornado.httpclient import AsyncHTTPClient, HTTPError
 from voila.app import Voila
 from voila.shutdown_kernel_handler import VoilaShutdownKernelHandler
-
-from cropload.records.writing.gate import write_private
 
 #: Where pages of the server itself lie: the one that asks for the token.
 SERVER_PAGES = Path(__file__).parent / "jupyter" / "server"

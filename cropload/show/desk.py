@@ -147,6 +147,12 @@ class Desk(traitlets.HasTraits):
         return self.records is not None and saving.is_sample(self.records)
 
     @property
+    def invented(self):
+        """Whether the records are those of the invented estate, or a copy that says so."""
+        regions = self.records.blocks["region"].astype(str)
+        return self.is_sample or bool(regions.str.endswith("(invented)").all())
+
+    @property
     def blocks(self):
         """Names of the blocks, in the order of the records."""
         return [str(name) for name in self.records.blocks["block"]]
@@ -541,7 +547,8 @@ class Bar(Part):
     def show(self):
         """Show the choices as the desk has them."""
         desk = self.desk
-        name = "Quillfoot (invented)" if desk.is_sample else saving.shown_path(desk.records)
+        name = "Quillfoot" if desk.is_sample else saving.shown_path(desk.records)
+        name += " (invented)" * desk.invented
         self.estate.value = f'<span class="cl-estate">{parts.escape(name)}</span>'
         self._filling = True
         try:

@@ -1,5 +1,6 @@
 """Opening the notebooks: this machine alone, with a token, and nothing ever overwritten."""
 
+import http.server
 import json
 import os
 import re
@@ -8,18 +9,27 @@ import signal
 import socket
 import subprocess
 import sys
+import threading
 import urllib.error
 import urllib.request
+from pathlib import Path
 
 import pytest
 
 from cropload import write_template
 from cropload.errors import CroploadError
 from cropload.pages import opening as launch
+from cropload.pages import serving
 from cropload.records.example import shipped
 
 NOTEBOOK = {
     "cells": [
+        {
+            "cell_type": "markdown",
+            "id": "said",
+            "metadata": {"tags": ["lab-only"]},
+            "source": "This is for the lab.",
+        },
         {
             "cell_type": "code",
             "execution_count": None,
@@ -27,7 +37,7 @@ NOTEBOOK = {
             "metadata": {},
             "outputs": [],
             "source": "secret_code = 1\nprint('eight', 'buds')",
-        }
+        },
     ],
     "metadata": {
         "kernelspec": {"display_name": "Python 3", "language": "python", "name": "python3"}
@@ -87,7 +97,7 @@ def test_a_workbook_stands_for_its_folder(tmp_path):
 def test_a_copied_notebook_shows_the_records_it_lies_beside(folder, tmp_path):
     def first_line(place):
         launch.working_folder(place)
-        book = json.loads((place / launch.FIRST_NOTEBOOK).read_text("utf-8"))
+        book = json.loads((place / "pruning_levels.ipynb").read_text("utf-8"))
         code = ["".join(cell["source"]) for cell in book["cells"] if cell["cell_type"] == "code"]
         scope = {}
         exec(code[0], scope)
@@ -128,19 +138,26 @@ def test_a_port_that_cannot_be_is_said(port):
 
 
 @pytest.mark.skipif(os.name == "nt", reason="no modes of this kind")
-def test_the_token_lies_in_a_file_that_only_the_user_reads(monkeypatch):
+def test_the_token_lies_in_files_that_only_the_user_reads(folder, monkeypatch):
     monkeypatch.setattr(launch, "_announce", lambda *_: None)
-    settings = {"Server": {"port": 1, "token": "t"}}
+    monkeypatch.setenv("JUPYTER_PATH", "")
+    seen = []
 
-    def start(file):
-        private = file.parent
-        assert json.loads(file.read_text()) == settings
-        assert file.stat().st_mode & 0o077 == 0
+    def start(arguments):
+        private = Path(arguments[0].partition("=")[2])
         assert private.stat().st_mode & 0o077 == 0
+        for name in ("voila.json", "lab.json"):
+            assert (private / name).stat().st_mode & 0o077 == 0
+        pages, lab = (json.loads((private / f"{n}.json").read_text()) for n in ("voila", "lab"))
+        # One token for both, each on a port of its own.
+        assert pages["Voila"]["token"] == lab["IdentityProvider"]["token"]
+        assert len(pages["Voila"]["token"]) >= 32
+        assert pages["Voila"]["port"] != lab["ServerApp"]["port"]
         seen.append(private)
 
-    seen = []
-    launch._serve(settings, "settings", "", "", False, start)
+    monkeypatch.setattr(serving.Pages, "launch_instance", start)
+    monkeypatch.setenv("CROPLOAD_PRIVATE", "")
+    launch.open_pages(folder, browser=False)
     assert not seen[0].exists()
 
 
@@ -188,34 +205,74 @@ def served(folder):
         process.stdout.close()
 
 
-def test_the_workbook_opens_with_its_token_only(served):
-    place, path, token = served("open")
-    assert fetch(f"{place}/api/contents")[0] == 403
-    assert "login" in fetch(f"{place}/lab")[3]
-    status, page, _, _ = fetch(f"{place}{path}?token={token}")
+@pytest.mark.parametrize("command", ["open", "present"])
+def test_the_pages_open_with_their_token_only_and_show_no_code(served, command):
+    place, path, token = served(command)
+    for address in ("/", "/voila/render/what_if.ipynb", "/as_notebook/what_if.ipynb", "/answers"):
+        _, page, _, led_to = fetch(place + address)
+        assert "login" in led_to
+        assert "<title>cropload: token needed</title>" in page
+    status, page, headers, led_to = fetch(f"{place}{path}?token={token}")
     assert status == 200
-    assert "JupyterLab" in page
-    held = json.loads(fetch(f"{place}/api/contents?token={token}")[1])
-    assert "what_if.ipynb" in {entry["name"] for entry in held["content"]}
-    # No news, and no extension to be fetched, from the network.
-    settings = json.loads(re.search(r'type="application/json">\s*(\{.*?\})\s*<', page, re.S)[1])
-    assert settings["news"] == {"disabled": True}
-
-
-def test_the_pages_show_no_code_and_ask_nothing_of_the_network(served):
-    place, path, token = served("present")
-    assert "login" in fetch(f"{place}/")[3]
-    status, listing, headers, _ = fetch(f"{place}{path}?token={token}")
-    assert status == 200
-    assert "What if" in listing
+    assert led_to.endswith("/voila/render/home.ipynb")
     assert "default-src 'self'" in headers["Content-Security-Policy"]
     status, page, headers, _ = fetch(f"{place}/voila/render/what_if.ipynb?token={token}")
     assert status == 200
     assert "eight buds" in page
     assert "secret_code" not in page
+    assert "for the lab" not in page
     assert "default-src 'self'" in headers["Content-Security-Policy"]
     fetched = re.findall(
         r"""(?:src|href)=["'](https?://[^"']*)|import\(["'](https?:[^"']*)""", page
     )
     assert fetched == []
     assert "cdn" not in "".join(re.findall(r"https?://[^\s\"'<]+", page))
+
+
+def test_each_page_leads_to_its_notebook_in_the_lab(served):
+    place, _, token = served("open")
+    status, page, _, led_to = fetch(f"{place}/as_notebook/what_if.ipynb?token={token}")
+    assert status == 200
+    assert "JupyterLab" in page
+    lab = led_to.partition("/lab/")[0]
+    assert lab.startswith("http://127.0.0.1:")
+    assert lab != place
+    held = json.loads(fetch(f"{lab}/api/contents?token={token}")[1])
+    assert "what_if.ipynb" in {entry["name"] for entry in held["content"]}
+    assert fetch(f"{lab}/api/contents")[0] == 403
+    # No news, and no extension to be fetched, from the network.
+    settings = json.loads(re.search(r'type="application/json">\s*(\{.*?\})\s*<', page, re.S)[1])
+    assert settings["news"] == {"disabled": True}
+
+
+def test_another_program_on_the_port_is_not_taken_for_ours(monkeypatch, capsys, tmp_path):
+    class Other(http.server.BaseHTTPRequestHandler):
+        def do_GET(self):
+            self.send_response(200)
+            self.end_headers()
+            self.wfile.write(b"hello")
+
+        def log_message(self, *_):
+            pass
+
+    server = http.server.HTTPServer((launch.LOOPBACK, 0), Other)
+    thread = threading.Thread(target=server.serve_forever, daemon=True)
+    thread.start()
+    try:
+        clock = iter(range(0, 1000, 50))
+        monkeypatch.setattr(launch.time, "monotonic", lambda: next(clock))
+        launch._announce(server.server_port, "t", tmp_path, browser=False)
+        assert capsys.readouterr().out == ""
+        monkeypatch.setattr(Other, "do_GET", lambda self: answer(self))
+        clock = iter(range(0, 1000, 50))
+        launch._announce(server.server_port, "t", tmp_path, browser=False)
+        assert f"http://127.0.0.1:{server.server_port}/?token=t" in capsys.readouterr().out
+    finally:
+        server.shutdown()
+        server.server_close()
+
+
+def answer(request):
+    request.send_response(200)
+    request.end_headers()
+    request.wfile.write(str(os.getpid()).encode())

@@ -1,2 +1,0 @@
-def kept_scenarios(records, season):
-    return {}
