@@ -3,19 +3,19 @@
 import re
 from pathlib import Path
 
+import pandas as pd
+
 from cropload.beliefs.meant import check_block, check_season
-from cropload.beliefs.measured import plans_by_season
 from cropload.errors import CroploadError
 from cropload.owner.scenarios import FEWEST, MOST
+from cropload.records.later_rows import in_order
 from cropload.records.reading.csv_table import read_csv
 from cropload.records.reading.faults import Fault, RecordsError
 from cropload.records.reading.files import read_bytes, stop
 from cropload.records.records import ParsedTable
-from cropload.records.tables import SCENARIO_FILE
+from cropload.records.scenarios import last_plans as carried_before
+from cropload.records.tables import DROPPED, LAST, TABLES
 from cropload.vine.plan import PruningPlan
-
-#: Written in the place of a plan, it means what the block carried last.
-LAST = "last"
 
 _OPENING = "The scenarios cannot be read"
 
@@ -42,12 +42,7 @@ def last_plans(records, season=None):
     dict
         {block: PruningPlan}
     """
-    season = check_season(records, season)
-    found = {}
-    for (block, year), plan in sorted(plans_by_season(records).items(), key=lambda i: i[0][1]):
-        if year < season:
-            found[block] = plan
-    return found
+    return carried_before(records, check_season(records, season))
 
 
 def _plan(records, block, text, carried):
@@ -62,8 +57,18 @@ def _plan(records, block, text, carried):
     return named, carried[named]
 
 
+def _of_season(frame, season):
+    """Return the rows for a season in the order in which they hold, scenarios as in the file."""
+    frame = frame[frame["season"].isna() | (frame["season"] == season)]
+    first = ~frame["season"].isna()
+    rows = in_order(frame.assign(own=first), ["scenario", "block"])
+    return rows.sort_values("own", kind="stable")
+
+
 def read_scenario_file(path, records, season=None):
-    """Read scenarios from a CSV file with the columns scenario, block and plan.
+    """Read scenarios from a CSV file with the columns of table ``scenarios``.
+
+    Scenario, block and plan are needed; a season, a day and a note are optional.
 
     Parameters
     ----------
@@ -84,21 +89,26 @@ def read_scenario_file(path, records, season=None):
     RecordsError
         With every fault of the file: row, column, value, rule and mend.
     """
-    path = Path(path).expanduser()
+    path, spec = Path(path).expanduser(), TABLES["scenarios"]
+    season = check_season(records, season)
     try:
         data = read_bytes(path)
         if data[:2] == b"PK":
             stop(path.name, "is a workbook", "Save its sheet as CSV UTF-8.")
-        table = ParsedTable(read_csv(SCENARIO_FILE, path.name, data))
+        table = ParsedTable(read_csv(spec, path.name, data))
     except RecordsError as fault:
         raise RecordsError(fault.faults, _OPENING) from None
     if not table.complete:
         raise RecordsError(table.faults, _OPENING)
     carried, faults = last_plans(records, season), list(table.faults)
     found, seen = {}, {}
-    for row in table.frame.itertuples():
+    for row in _of_season(table.frame, season).itertuples():
         name = row.scenario
         if not (name and row.block and row.plan):
+            continue
+        if row.plan == DROPPED:
+            found.get(name, {}).pop(row.block, None)
+            seen.pop((name, row.block), None)
             continue
         scenario = found.setdefault(name, {})
         try:
@@ -108,7 +118,7 @@ def read_scenario_file(path, records, season=None):
                 Fault(path.name, row.Index, "block", row.block, "is not known", f"{fault}")
             )
             continue
-        if (name, block) in seen:
+        if (name, block) in seen and pd.isna(row.date):
             rule = f"scenario '{name}' has a plan for it in row {seen[name, block]} already"
             faults.append(Fault(path.name, row.Index, "block", block, rule, "Keep one of the two."))
             continue
@@ -117,6 +127,7 @@ def read_scenario_file(path, records, season=None):
             scenario[block] = _plan(records, block, row.plan, carried)[1]
         except CroploadError as fault:
             faults.append(Fault(path.name, row.Index, "plan", row.plan, "is no plan", str(fault)))
+    found = {name: plans for name, plans in found.items() if plans or faults}
     for name, scenario in found.items():
         every = dict.fromkeys(block for _, block in seen)
         for block in every:

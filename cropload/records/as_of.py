@@ -40,18 +40,33 @@ def records_until(records, as_of):
         table = getattr(records, name)
         if table.empty:
             continue
-        if name in _UNDATED:
-            ending, years = _UNDATED[name]
-            undated = pd.to_datetime(
-                (table["season"] + years).astype(str) + "-" + ending, errors="coerce"
-            )
-            known = table["date"].fillna(undated) if "date" in table else undated
-        else:
-            known = table["date"]
-        keep = (known <= limit).to_numpy(bool)
+        keep = (_known(name, table) <= limit).to_numpy(bool)
         if not keep.all():
             kept[name] = table[keep].reset_index(drop=True)
     if "harvest" in kept:
         # What was learned through a season is no less learned on an earlier day of the look back.
         kept["last_harvest"] = max(records.last_harvest, int(records.harvest["season"].max()))
+    if "pruning" in kept and records.earlier_plans is not None:
+        kept["pruning"] = _with_earlier(records, kept["pruning"], limit)
     return replace(records, **kept) if kept else records
+
+
+def _known(name, table):
+    """Return the day from which each row of a table counts as known."""
+    if name not in _UNDATED:
+        return table["date"]
+    ending, years = _UNDATED[name]
+    undated = pd.to_datetime((table["season"] + years).astype(str) + "-" + ending, errors="coerce")
+    return table["date"].fillna(undated) if "date" in table else undated
+
+
+def _with_earlier(records, kept, limit):
+    """Return plans known on a day, those among them that a later plan has replaced since."""
+    keys, earlier = ["season", "block"], records.earlier_plans
+    told = pd.MultiIndex.from_frame(kept[keys])
+    asked = pd.MultiIndex.from_frame(records.pruning[keys])
+    mine = pd.MultiIndex.from_frame(earlier[keys])
+    earlier = earlier[(_known("pruning", earlier) <= limit) & mine.isin(asked) & ~mine.isin(told)]
+    if earlier.empty:
+        return kept
+    return pd.concat([kept, earlier.drop_duplicates(keys, keep="last")], ignore_index=True)

@@ -111,6 +111,10 @@ class Table:
         Columns of which each row fills exactly one.
     completes : bool
         Rows of one key may fill different columns; they are read as one row.
+    later : str
+        The date of the key, if any: of rows that agree in the rest of the key the later holds.
+    made : bool
+        Made when something is first kept in it, so that no template needs it.
     ordered : tuple of ((str, str), str, str)
         Two columns of which the first may not be above the second, the rule and the mend.
     """
@@ -122,9 +126,16 @@ class Table:
     one_of: tuple = ()
     completes: bool = False
     ordered: tuple = ()
+    later: str = ""
+    made: bool = False
 
     def __getitem__(self, name):
         return next(column for column in self.columns if column.name == name)
+
+    @property
+    def one_row(self):
+        """The columns of the key that name what a row tells of, whenever it was written."""
+        return [name for name in self.key if name != self.later]
 
     @property
     def names(self):

@@ -47,3 +47,28 @@ def is_sample(records):
     """Whether records are those of the invented estate, or a copy: each region says so."""
     regions = records.blocks["region"]
     return len(regions) > 0 and bool(regions.str.endswith("(invented)").all())
+
+
+def is_shipped(records):
+    """Whether records are the invented ones that ship with the package, where they lie there."""
+    try:
+        return Path(records.path).resolve().is_relative_to(shipped("sample_data").resolve())
+    except CroploadError:
+        return False
+
+
+def own_folder(records, purpose):
+    """Return the user's folder or workbook.
+
+    Raises
+    ------
+    CroploadError
+        For the sample records, which stay as they are.
+    """
+    if is_shipped(records):
+        raise CroploadError(
+            f"These are the invented sample records, which stay as they are. To {purpose}, make "
+            "a folder of your own first (cropload new FOLDER, or cropload new FOLDER --example "
+            "for a copy of the sample) and set FOLDER in the first cell to it."
+        )
+    return records.path

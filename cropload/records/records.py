@@ -8,6 +8,7 @@ import pandas as pd
 
 from cropload.answer import Asked
 from cropload.records.facts import area_ha
+from cropload.records.later_rows import earlier_plans, holding
 from cropload.records.reading.cells import decimal_sign, parse, uniques
 from cropload.records.reading.check import check_frame, cross_checks
 from cropload.records.reading.dates import NO_ORDER, borrowed, date_order, of_the_order, told_once
@@ -27,7 +28,7 @@ class Records(Asked):
     path : pathlib.Path
         Where the records were read from.
     blocks, pruning, counts, fertility, weights : pandas.DataFrame
-    harvest, dates, weather, prices, capacity : pandas.DataFrame
+    harvest, dates, weather, prices, capacity, scenarios : pandas.DataFrame
         One frame a table, with every column of the table in metric units; a column or table that
         was not given is blank or empty.  ``season`` is int64, numbers are float64, dates
         datetime64[ns], text is ``""`` where blank.
@@ -40,6 +41,9 @@ class Records(Asked):
         harvest itself says it.
     us : bool
         Whether the table of blocks is written in US units.
+    earlier_plans : pandas.DataFrame or None
+        Rows as in ``pruning``, as they stood before a later plan of the same season and block;
+        only an earlier day asks for them.
     """
 
     path: Path
@@ -53,10 +57,12 @@ class Records(Asked):
     weather: pd.DataFrame = field(repr=False)
     prices: pd.DataFrame = field(repr=False)
     capacity: pd.DataFrame = field(repr=False)
+    scenarios: pd.DataFrame = field(repr=False)
     warnings: tuple = field(default=(), repr=False)
     given: frozenset = frozenset()
     last_harvest: int = 0
     us: bool = False
+    earlier_plans: pd.DataFrame | None = field(default=None, repr=False)
 
     def block(self, name):
         """Return a block of these records, of which the same questions can be asked.
@@ -211,7 +217,13 @@ def empty_frame(name):
 def _finished(name, frame):
     """Return a checked frame with blanks filled by their defaults and a plain index."""
     table = TABLES[name]
-    frame = _merged(table, frame) if table.completes else frame
+    frame = holding(table, frame) if table.completes else frame
+    frame = _typed(table, frame)
+    return frame.assign(area_ha=area_ha(frame)) if name == "blocks" else frame
+
+
+def _typed(table, frame):
+    """Return rows with blanks filled by their defaults, whole seasons and a plain index."""
     frame = frame.reset_index(drop=True)
     changes = {
         column.name: frame[column.name].fillna(column.default)
@@ -219,24 +231,10 @@ def _finished(name, frame):
         if column.default is not None
     }
     if "season" in table.names:
-        changes["season"] = frame["season"].astype("int64")
+        changes["season"] = changes.get("season", frame["season"]).astype("int64")
     words = [c.name for c in table.columns if not c.numeric and c.kind != "date"]
     changes |= {word: frame[word].astype(str) for word in words}
-    if name == "blocks":
-        changes["area_ha"] = area_ha(frame)
     return frame.assign(**changes)
-
-
-def _merged(table, frame):
-    """Return rows of one key as one row; the checks have made sure that they do not clash."""
-    if not frame.duplicated(list(table.key)).any():
-        return frame
-    words = [c.name for c in table.columns if not c.numeric and c.kind != "date"]
-    open_words = [word for word in words if word not in table.key]
-    blanks = frame.assign(**{word: frame[word].where(frame[word] != "") for word in open_words})
-    merged = blanks.groupby(list(table.key), sort=False).first().reset_index()
-    filled = {word: merged[word].fillna("") for word in open_words}
-    return merged.assign(**filled)[table.names]
 
 
 def read_records(path):
@@ -314,6 +312,14 @@ def assemble(path, raws, faults=(), warnings=()):
         name: _finished(name, parsed[name].frame) if name in parsed else empty_frame(name)
         for name in TABLES
     }
-    blocks = parsed["blocks"]
-    us = any(blocks.us(column) for column in blocks.table.columns)
-    return Records(place, **frames, warnings=tuple(warnings), given=frozenset(parsed), us=us)
+    blocks, pruning, before = parsed["blocks"], TABLES["pruning"], None
+    if "pruning" in parsed:
+        before = _typed(pruning, earlier_plans(pruning, parsed["pruning"].frame))
+    return Records(
+        place,
+        **frames,
+        warnings=tuple(warnings),
+        given=frozenset(parsed),
+        us=any(blocks.us(column) for column in blocks.table.columns),
+        earlier_plans=before,
+    )

@@ -84,7 +84,8 @@ def table_summary(records):
     for name in TABLES:
         frame = getattr(records, name)
         blocks = frame["block"].nunique() if "block" in frame and name != "prices" else 0
-        seasons = season_ranges(frame["season"]) if "season" in frame else ""
+        # A scenario may be for any season.
+        seasons = season_ranges(frame["season"][frame["season"] > 0]) if "season" in frame else ""
         rows.append((name, name in records.given, len(frame), blocks, seasons))
     return pd.DataFrame(rows, columns=["table", "given", "rows", "blocks", "seasons"])
 

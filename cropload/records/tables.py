@@ -27,6 +27,9 @@ def _date(explanation, required=False, name="date"):
     return Column(name, "date", explanation, required=required)
 
 
+#: Words in the place of a scenario's plan: what the block carried last, and none any more.
+LAST, DROPPED = "last", "dropped"
+
 #: No vine carries more of anything that is counted on it; beyond it a digit slipped.
 MOST_ON_A_VINE = 5000
 
@@ -154,10 +157,11 @@ _TABLES = (
                 "that grew in the season before.",
             ),
             _count("vines_weighed", "Vines behind the mean prunings.", above=0),
-            _date("Day of pruning."),
+            _date("Day of pruning, or on which the plan was chosen: of two plans the later holds."),
         ),
-        key=("season", "block"),
+        key=("season", "block", "date"),
         completes=True,
+        later="date",
     ),
     Table(
         "counts",
@@ -317,6 +321,36 @@ _TABLES = (
             ),
         ),
     ),
+    Table(
+        "scenarios",
+        "a scenario's plan for a block",
+        (
+            Column("scenario", "name", "Name of the scenario.", required=True),
+            _block(),
+            Column(
+                "plan",
+                "plan",
+                "Plan like 3x8+3x2; last is what was carried last, and dropped takes the block out "
+                "of the scenario again.",
+                required=True,
+                choices=(LAST, DROPPED),
+            ),
+            Column(
+                "season",
+                "season",
+                "Year of the harvest that it is for. Blank means any.",
+                low=FIRST_YEAR,
+                high=LAST_YEAR,
+                default=0.0,
+            ),
+            _date("Day on which it was kept: of two plans the later holds."),
+            Column("note", "text", "A remark of your own."),
+        ),
+        key=("scenario", "season", "block", "date"),
+        completes=True,
+        later="date",
+        made=True,
+    ),
 )
 
 #: Name of a table -> :class:`Table`, in the order of the template.
@@ -336,15 +370,3 @@ def table(name):
     except (KeyError, TypeError):
         hint = near(str(name), TABLES) or "The tables are " + ", ".join(TABLES) + "."
         raise CroploadError(f"There is no table {shown(name)}. {hint}") from None
-
-
-#: A file of scenarios, which is no table of the records. A plan in it may be ``last``.
-SCENARIO_FILE = Table(
-    "scenarios",
-    "a scenario's plan for a block",
-    (
-        Column("scenario", "name", "Name of the scenario.", required=True),
-        _block(),
-        Column("plan", "name", "Plan like 3x8+3x2; last is what was carried last.", required=True),
-    ),
-)

@@ -2,8 +2,9 @@
 
 from cropload import clock
 from cropload.pruning.panels import results
+from cropload.records.scenarios import kept_scenarios
 from cropload.records.writing.results import frame_result
-from cropload.records.writing.scenarios import keep_scenario, kept_scenarios
+from cropload.records.writing.scenarios import keep_scenario
 from cropload.show.desk import Part
 from cropload.show.hand_out import HandOut
 from cropload.show.panels import parts, saving

@@ -42,7 +42,16 @@ def _unknown_block(table):
 
 UNKNOWN = [
     _unknown_block(table)
-    for table in ("pruning", "counts", "fertility", "weights", "harvest", "dates", "prices")
+    for table in (
+        "pruning",
+        "counts",
+        "fertility",
+        "weights",
+        "harvest",
+        "dates",
+        "prices",
+        "scenarios",
+    )
 ]
 
 

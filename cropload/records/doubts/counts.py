@@ -16,6 +16,7 @@ from cropload.records.doubts.facts import (
     scale_moves,
 )
 from cropload.records.doubts.rules import Rule, beyond, by_row, one_of_each, plausible, span
+from cropload.records.later_rows import in_order
 
 _MEND = "Possible, but rare: check the value and its unit."
 _MEND_HEDGED = (
@@ -180,9 +181,7 @@ def _shoots_per_bud(facts):
         vine = [frame[key] for key in ("season", "block", "row", "vine")]
         buds = buds.fillna(buds.groupby(vine).transform("max"))
     if "pruning" in facts:
-        plans = facts["pruning"].assign(buds=facts.plan_buds)
-        plans = plans[plans["plan"] != ""].drop_duplicates(["season", "block"])
-        planned = plans.set_index(["season", "block"])["buds"]
+        planned = facts.plans_held.set_index(["season", "block"])["buds"]
         keys = pd.MultiIndex.from_frame(frame[["season", "block"]])
         buds = buds.fillna(pd.Series(planned.reindex(keys).to_numpy(float), index=frame.index))
     return frame["shoots"] / buds
@@ -258,9 +257,10 @@ def _misplanned(facts):
         return ()
     found = {}
     for (block, season), mean in _plans_off_buds(facts).iterrows():
-        lot = facts.rows("pruning", (block, season))
+        lot = facts.plans_held
+        lot = lot[(lot["block"] == block) & (lot["season"] == season)]
         told = {"block": block, "season": season, **mean[["plan", "buds", "buds_vines"]]}
-        found[lot.index[lot["plan"] != ""][0]] = told
+        found[lot.index[0]] = told
     return by_row(found)
 
 
@@ -430,7 +430,41 @@ def _budless(facts):
 
 _ZERO = "Leave the cell blank where nothing was counted; a zero counts as none on the vine."
 
+
+def _told_twice(column):
+    """Return the rows that fill a column again, with the row before them, in order of writing."""
+
+    def condition(facts):
+        rows = in_order(facts["pruning"], KEYS)
+        rows = rows[rows[column].ne("") & rows[column].notna()]
+        rows = rows.assign(row=rows.index)
+        before = rows.groupby(KEYS)[["row", "date", column]].shift()
+        again = before[column].notna() & before[column].ne(rows[column])
+        # Where both days are told, a plan was changed, and nothing is in doubt.
+        if column == "plan":
+            again &= before["date"].isna() | rows["date"].isna()
+        return pd.DataFrame({"row": before["row"][again].astype(int)}, rows.index[again])
+
+    return condition
+
+
 CONTRADICTIONS = [
+    Rule(
+        ("pruning",),
+        "plan",
+        _told_twice("plan"),
+        "another plan of that season and block stands in row {row}, and a day is missing; this row "
+        "holds",
+        "Write the day into column date, or take out the row that does not hold.",
+    ),
+    Rule(
+        ("pruning",),
+        "pruning_weight_kg",
+        _told_twice("pruning_weight_kg"),
+        "another weight of that season and block stands in row {row}; this row holds, and the two "
+        "are not averaged",
+        "Write one row with the mean of all vines weighed, if both count.",
+    ),
     Rule(
         ("pruning", "counts"),
         "season",

@@ -8,6 +8,7 @@ import pandas as pd
 
 from cropload.handbook import entry, value, variety
 from cropload.records.facts import area_ha, bearing_vines, season_crops
+from cropload.records.later_rows import in_order
 
 COUNTED = ("buds", "shoots", "clusters")
 STAGES = ("lag", "veraison", "harvest")
@@ -85,6 +86,12 @@ class Facts:
         return plans.map(buds).astype(float)
 
     @cached_property
+    def plans_held(self):
+        """The rows of table pruning whose plan holds, one a block and season, with its ``buds``."""
+        rows = in_order(self["pruning"].assign(buds=self.plan_buds), KEYS)
+        return rows[rows["plan"] != ""].drop_duplicates(KEYS, keep="last")
+
+    @cached_property
     def cane_m(self):
         """The least length of a cane of each plan [m], by row of table pruning; NaN for spurs."""
         buds = self["pruning"]["plan"].str.extract(_CANE, expand=False).astype(float)
@@ -131,8 +138,8 @@ class Facts:
         """
         parts = []
         if "pruning" in self:
-            frame = self["pruning"].assign(plan=self.plan_buds).dropna(subset=["plan"])
-            parts.append(frame.groupby(KEYS)[["plan"]].first())
+            plans = self.plans_held.dropna(subset=["buds"]).set_index(KEYS)["buds"]
+            parts.append(plans.rename("plan").to_frame())
         if "counts" in self:
             groups = self["counts"].groupby(KEYS)[list(COUNTED)]
             parts.append(groups.mean().join(groups.count().add_suffix("_vines")))

@@ -180,7 +180,8 @@ def _word(text, column):
         known = {plain_word(choice): choice for choice in column.choices}
         return known.get(plain_word(text), text.lower()), None
     if column.kind == "plan":
-        return _plan(text, column)
+        word = plain_word(text)
+        return (word, None) if word in column.choices else _plan(text, column)
     if "\n" in text or "\r" in text:
         return "", (
             "holds a line break",

@@ -165,7 +165,10 @@ def _rows_broken(table, frame):
 
 
 def _clashes(table, frame):
-    """Return which rows repeat a key without filling only what earlier rows left blank."""
+    """Return which rows repeat a key without filling only what earlier rows left blank.
+
+    Words may change where the later row holds; a number measured twice on one day may not.
+    """
     repeats = frame.duplicated(list(table.key))
     if not repeats.any():
         return repeats
@@ -177,6 +180,11 @@ def _clashes(table, frame):
         if column.name in table.key or column.kind == "date":
             continue
         filled = _filled(frame[column.name])
+        if table.later and not column.numeric:
+            told = frame[column.name][filled]
+            changed = told.ne(told.groupby(group[filled]).shift())
+            adds |= changed.reindex(frame.index, fill_value=False)
+            continue
         clash |= filled & (filled.astype(int).groupby(group).cumsum() > 1)
         adds |= filled
     return clash | (repeats & ~adds)

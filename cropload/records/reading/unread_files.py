@@ -64,6 +64,8 @@ def unread_files(folder, names):
                 table
                 for table in TABLES
                 if table not in names
+                # Scenarios may lie in files of any name, each read when it is asked for.
+                and not TABLES[table].made
                 and (_holds(file, table) or nearest(stem, [table], alike=ONE_NAME))
             ]
             hint = near(stem, likely)

@@ -245,11 +245,12 @@ def save_plan(path, season, block, plan, day=None):
     Raises
     ------
     CroploadError
-        As ``append_rows``; also when a plan of that block and season is there already.
+        As ``append_rows``; also when that plan, of that day, is there already.
 
     Notes
     -----
     A row with the prunings of the same block and season stays as it is: the two are read as one.
+    An earlier plan of the block and season stays too, and the later one holds.
     """
     if not isinstance(season, Integral) or isinstance(season, bool):
         raise CroploadError(f"The season must be the year of a harvest, not {season!r}.")

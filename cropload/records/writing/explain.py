@@ -31,6 +31,8 @@ def explain_tables(us=False, width=80):
             lines.append(wrapped(f"Each row fills either {' or '.join(described.one_of)}.", "  "))
         if described.key:
             lines.append(wrapped(f"{' + '.join(described.key)} may not repeat.", "  "))
+        if described.later:
+            lines.append(wrapped("(Of two that differ, the later holds.)", "  "))
         if described.completes:
             lines.append(wrapped("(A later row may fill what an earlier one left blank.)", "  "))
         parts.append("\n".join(lines))

@@ -1,7 +1,11 @@
 """Where a plan stands in the user's own file, so that it can be told and mended by its owner."""
 
 from dataclasses import dataclass
+from datetime import date
 
+import pandas as pd
+
+from cropload.records.later_rows import in_order
 from cropload.records.reading.csv_table import read_csv
 from cropload.records.reading.files import checked_path, csv_files, read_bytes, read_raw
 from cropload.records.records import ParsedTable
@@ -10,11 +14,12 @@ from cropload.records.tables import TABLES
 
 @dataclass(frozen=True)
 class PlanRow:
-    """A plan on record: the plan as written, its file or sheet, and the row there [1]."""
+    """A plan on record: as written, its file or sheet, the row there [1], and its day if told."""
 
     plan: str
     file: str
     row: int
+    day: date | None = None
 
     def words(self):
         """Return plan and place, like ``3x8+3x2 (pruning.csv, row 45)``."""
@@ -22,7 +27,7 @@ class PlanRow:
 
 
 def plan_row(path, season, block):
-    """Return where the plan of a block and season stands on record.
+    """Return where the plan that holds for a block and season stands on record.
 
     Parameters
     ----------
@@ -63,4 +68,8 @@ def plan_row(path, season, block):
     mine = mine[mine["plan"].fillna("").str.strip() != ""]
     if mine.empty:
         return None
-    return PlanRow(str(mine["plan"].iloc[0]).strip(), raw.file, int(mine.index[0]))
+    rows = in_order(mine, ["season", "block"])
+    row, day = rows.iloc[-1], rows["date"].iloc[-1]
+    return PlanRow(
+        str(row["plan"]).strip(), raw.file, int(row.name), None if pd.isna(day) else day.date()
+    )

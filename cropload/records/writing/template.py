@@ -48,7 +48,7 @@ def write_template(path, xlsx=False, units="metric"):
         make_folder(path.parent)
         write_new({path: _template_workbook(us)})
         return path
-    files = {f"{name}.csv": _header_line(table, us) for name, table in TABLES.items()}
+    files = {f"{name}.csv": _header_line(table, us) for name, table in empty_tables().items()}
     files["README.txt"] = explain_tables(us)
     make_folder(path)
     there = [name for name in files if (path / name).exists()]
@@ -60,6 +60,11 @@ def write_template(path, xlsx=False, units="metric"):
     _stop_at_records(path)
     write_new({path / name: text.encode("utf-8-sig") for name, text in files.items()})
     return path
+
+
+def empty_tables():
+    """Return the tables that a new season begins with, by name."""
+    return {name: table for name, table in TABLES.items() if not table.made}
 
 
 def _stop_at_records(folder):
@@ -81,7 +86,7 @@ def _template_workbook(us):
 
     book = openpyxl.Workbook()
     book.remove(book.active)
-    for name, table in TABLES.items():
+    for name, table in empty_tables().items():
         sheet = book.create_sheet(name)
         sheet.append([heading(column, us) for column in table.columns])
         sheet.freeze_panes = "A2"
@@ -92,7 +97,7 @@ def _template_workbook(us):
                 sheet.column_dimensions[cell.column_letter].number_format = "yyyy-mm-dd"
     notes = book.create_sheet("notes")
     notes.append(["table", "column", "unit", "required", "rule", "explanation"])
-    for name, table in TABLES.items():
+    for name, table in empty_tables().items():
         for column in table.columns:
             required = "yes" if column.required else "no"
             unit = unit_shown(column, us)

@@ -8,7 +8,7 @@ from itertools import islice
 
 from cropload.records.reading.files import csv_files, holds_records, tidy, workbooks_in
 from cropload.records.reading.headers import normal
-from cropload.records.tables import SCENARIO_FILE, TABLES
+from cropload.records.tables import TABLES
 
 #: Names of the user's lessons and of the log of forecasts, beside the records.
 LESSONS_FILE, LOG_FILE = "learned.toml", "forecasts.csv"
@@ -23,6 +23,8 @@ SCENARIOS = "holds scenarios that somebody wrote"
 SHUT = "is a workbook that cannot be looked into (with a password, or of an old kind)"
 _TABLE_ENDINGS = (".csv", ".xlsx", ".xlsm", ".xls", ".ods", ".numbers", ".txt", ".tsv")
 _LEARNED = re.compile(r"learned(\.\d+)?\.toml")
+#: What every file of scenarios has.
+_SCENARIO = {column.name for column in TABLES["scenarios"].columns if column.required}
 #: A header stands among the first lines, even below a title and some remarks.
 _MOST_LINES = 20
 #: So much of a file is looked at for a header [bytes].
@@ -117,7 +119,7 @@ def _in_text(target, start):
         return LESSONS
     if any(head >= LOG_COLUMNS for head in heads):
         return LOG
-    if any(head >= set(SCENARIO_FILE.names) and len(head) < 6 for head in heads):
+    if any(head >= _SCENARIO and len(head) < 6 for head in heads):
         return SCENARIOS
     table = _table_of(lines)
     if table != "counts":

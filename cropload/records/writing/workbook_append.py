@@ -49,6 +49,9 @@ def append_to_workbook(path, spec, rows):
     """
     raws, faults, _ = read_workbook(path)
     if spec.name not in raws:
+        if spec.made and not faults:
+            with private_folder({path.name: _with_sheet(path, spec)}) as folder:
+                return append_to_workbook(folder / path.name, spec, rows)
         if faults:
             raise RecordsError(faults, opening="Nothing was added")
         raise CroploadError(
@@ -67,13 +70,55 @@ def append_to_workbook(path, spec, rows):
         text = archive.read(part).decode("utf-8")
         kinds = (dated, epoch, percent_styles(archive))
         new = _with_rows(text, spec, parsed, rows, last, kinds, raw.file)
-        data = _copy(archive, part, new.encode("utf-8"))
+        data = _copy(archive, {part: new.encode("utf-8")})
     with private_folder({"copy.xlsx": data}) as folder:
         after, faults, _ = read_workbook(folder / "copy.xlsx", path.name)
     mine = [fault for fault in faults if fault.file == raw.file and (fault.row or last + 1) > last]
     if mine or spec.name not in after:
         raise RecordsError(mine, opening="Nothing was added")
     return data, raw, after
+
+
+def _with_sheet(path, spec):
+    """Return the bytes of a workbook with one sheet more, which holds the header of a table."""
+    main = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
+    kinds = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
+    sheet = "application/vnd.openxmlformats-officedocument.spreadsheetml.worksheet+xml"
+    with zipfile.ZipFile(path) as archive:
+        parts = {name: archive.read(name) for name in archive.namelist()}
+        part = f"xl/worksheets/{spec.name}.xml"
+        book, links = parts["xl/workbook.xml"].decode(), "xl/_rels/workbook.xml.rels"
+        number = max(map(int, re.findall(r'\bsheetId="(\d+)"', book)), default=0) + 1
+        prefix = re.search(r"</((?:\w+:)?)sheets>", book)
+        if prefix is None or part in parts:
+            raise CroploadError(
+                f"{path.name} cannot be added to safely. Add a sheet {spec.name} by hand."
+            )
+        entry = (
+            f'<{prefix[1]}sheet xmlns:made="{kinds}" name="{spec.name}" sheetId="{number}" '
+            f'made:id="made{number}"/>'
+        )
+        link = f'Id="made{number}" Type="{kinds}/worksheet" Target="/{part}"'
+        kind = f'PartName="/{part}" ContentType="{sheet}"'
+        changes = {
+            "xl/workbook.xml": book.replace(prefix[0], entry + prefix[0]),
+            links: _inside(parts[links].decode(), "Relationship", link),
+            "[Content_Types].xml": _inside(parts["[Content_Types].xml"].decode(), "Override", kind),
+        }
+        cells = "".join(
+            f'<c r="{chr(65 + at)}1" t="inlineStr"><is><t>{column}</t></is></c>'
+            for at, column in enumerate(spec.names)
+        )
+        changes[part] = (
+            f'<worksheet xmlns="{main}"><sheetData><row r="1">{cells}</row></sheetData></worksheet>'
+        )
+        return _copy(archive, {name: text.encode("utf-8") for name, text in changes.items()})
+
+
+def _inside(text, element, attributes):
+    """Return the text of a part with one more element at the end of its list."""
+    end = re.search(r"</((?:\w+:)?)(?:Relationships|Types)>\s*$", text)
+    return f"{text[: end.start()]}<{end[1]}{element} {attributes}/>{end[0]}"
 
 
 def _date_cells(path, name, last):
@@ -145,11 +190,14 @@ def _row(spec, parsed, row, number, prefix, above, kinds):
     return f'<{prefix}row r="{number}">{inner}</{prefix}row>'
 
 
-def _copy(archive, part, content):
-    """Return the archive with one part replaced and all others as they are."""
+def _copy(archive, changes):
+    """Return the archive with some parts replaced or added, and all others as they are."""
     stream = BytesIO()
     with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as copy:
         for member in archive.infolist():
-            data = content if member.filename == part else archive.read(member)
+            data = changes.get(member.filename)
+            data = archive.read(member) if data is None else data
             copy.writestr(member, data, member.compress_type)
+        for name in changes.keys() - set(archive.namelist()):
+            copy.writestr(name, changes[name], zipfile.ZIP_DEFLATED)
     return stream.getvalue()

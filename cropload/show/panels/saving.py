@@ -4,21 +4,14 @@ import re
 from pathlib import Path
 
 from cropload.errors import CroploadError
-from cropload.records.example import shipped
+from cropload.records.example import is_shipped as is_sample
+from cropload.records.example import own_folder
 from cropload.records.writing.gate import make_folder, write_new
 from cropload.records.writing.results import write_frame
 from cropload.show.result_units import in_units
 
 #: Tries at a free name before giving up.
 _MOST_NAMES = 1000
-
-
-def is_sample(records):
-    """Return whether records are the invented ones that ship with the package."""
-    try:
-        return Path(records.path).resolve().is_relative_to(shipped("sample_data").resolve())
-    except CroploadError:
-        return False
 
 
 def results_folder(records, given=None):
@@ -84,42 +77,30 @@ def save_chosen_plan(records, season, block, plan, day):
     Raises
     ------
     CroploadError
-        For the shipped sample, or when the table already holds another plan for that season: it
-        says which, where it stands, and how its owner can change it.
+        For the shipped sample, or when the table already holds a plan of a later day.
+
+    Notes
+    -----
+    A plan that is there already stays, and the later one holds.
     """
     path = own_folder(records, "keep a plan")
     there = plan_on_record(records, season, block)
     if there is not None and there.plan.replace(" ", "") == str(plan):
         return f"nothing to do, {block} has {there.words()} on record for season {season}."
-    if there is not None:
+    if there is not None and there.day is not None and there.day > day:
         raise CroploadError(
-            f"{block} already has a plan on record for season {season}: {there.words()}. Records "
-            f"are never overwritten from here. If {plan} is now the plan, open {there.file} in "
-            f"your spreadsheet program, write {plan} into column plan of row {there.row}, save it, "
-            "and run all cells again. Until then both plans can be compared here, and the export "
-            "and the crew card take whichever level you choose."
+            f"{block} has {there.words()} on record for season {season}, of {there.day}, which is "
+            f"later than {day}: it would still hold. Take the later day, or correct that row in "
+            "your spreadsheet program."
         )
     from cropload.records.writing.append import save_plan
 
     file = save_plan(path, season, block, str(plan), day)
-    return f"plan {plan} of {block} for season {season} is in {file}."
-
-
-def own_folder(records, purpose):
-    """Return the user's folder or workbook.
-
-    Raises
-    ------
-    CroploadError
-        For the sample records, which stay as they are.
-    """
-    if is_sample(records):
-        raise CroploadError(
-            f"These are the invented sample records, which stay as they are. To {purpose}, make "
-            "a folder of your own first (cropload new FOLDER, or cropload new FOLDER --example "
-            "for a copy of the sample) and set FOLDER in the first cell to it."
-        )
-    return records.path
+    done = f"plan {plan} of {block} for season {season} is in {file}."
+    if there is None:
+        return done
+    of = "" if there.day is None else f" of {there.day}"
+    return f"{done} {plan} of {day} holds; {there.plan}{of} stays in the table."
 
 
 def shown_path(records):

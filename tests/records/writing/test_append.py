@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 from cropload.errors import CroploadError
+from cropload.records.as_of import records_until
 from cropload.records.reading.faults import RecordsError
 from cropload.records.records import read_records
 from cropload.records.writing import append
@@ -65,7 +66,54 @@ def test_a_plan_completes_the_row_that_has_the_pruning_weight(write):
     pruning = read_records(folder).pruning
     assert pruning[["plan", "pruning_weight_kg"]].to_numpy().tolist() == [["3x8", 0.8]]
     with pytest.raises(RecordsError, match="may not repeat"):
-        append_rows(folder, "pruning", [{"season": 2027, "block": "North", "plan": "2x8"}])
+        append_rows(folder, "pruning", [{"season": 2027, "block": "North", "plan": "3x8"}])
+
+
+def test_a_later_plan_holds_and_the_weight_is_not_lost(write):
+    folder = write(
+        pruning="season,block,plan,pruning_weight_kg,vines_weighed,date\n"
+        "2027,North,,0.8,20,2026-11-10\n2027,North,3x8,,,2026-11-20\n"
+    )
+    append_rows(folder, "pruning", [ROW | {"plan": "3x6", "date": "2026-12-01"}])
+    read = read_records(folder)
+    row = read.pruning.iloc[0]
+    assert len(read.pruning) == 1
+    assert not read.warnings
+    assert [row["plan"], row["pruning_weight_kg"], row["vines_weighed"]] == ["3x6", 0.8, 20]
+    assert row["date"] == pd.Timestamp("2026-12-01")
+    # On a day between the two, the earlier plan was the one known, and before it the weight alone.
+    between = records_until(read, "2026-11-25").pruning
+    assert between[["plan", "pruning_weight_kg"]].to_numpy().tolist() == [["3x8", 0.8]]
+    assert len(records_until(read, "2026-11-01").pruning) == 0
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "holds", "doubted"),
+    [
+        ("3x8,2026-12-01", "3x6,2026-11-20", "3x8", False),
+        ("3x8,", "3x6,", "3x6", True),
+        ("3x8,2026-12-01", "3x6,", "3x6", True),
+        ("3x8,2026-12-01", "3x6,2026-12-01", "3x6", False),
+    ],
+)
+def test_which_of_two_plans_holds(write, first, second, holds, doubted):
+    rows = f"2027,North,{first}\n2027,North,{second}\n"
+    read = read_records(write(pruning=f"season,block,plan,date\n{rows}"))
+    assert read.pruning["plan"].tolist() == [holds]
+    assert any("another plan" in doubt.rule for doubt in read.warnings) == doubted
+
+
+def test_of_two_weighings_the_later_holds_and_is_told(write):
+    read = read_records(
+        write(
+            pruning="season,block,pruning_weight_kg,vines_weighed,date\n"
+            "2027,North,0.6,20,2027-01-05\n2027,North,0.8,,2027-01-20\n"
+        )
+    )
+    row = read.pruning.iloc[0]
+    assert row["pruning_weight_kg"] == 0.8
+    assert pd.isna(row["vines_weighed"])
+    assert any("not averaged" in doubt.rule for doubt in read.warnings)
 
 
 @pytest.mark.parametrize(
@@ -76,7 +124,7 @@ def test_a_plan_completes_the_row_that_has_the_pruning_weight(write):
         ({"season": 1066}, "1900"),
         ({"season": None}, "filled in"),
         ({"pruning_weight_kg": -1}, "above 0"),
-        ({"season": 2026, "block": "South"}, "may not repeat"),
+        ({"season": 2026, "block": "South", "plan": "2x8", "date": None}, "may not repeat"),
     ],
 )
 def test_rows_that_would_be_faults_are_refused_and_nothing_is_written(write, change, words):
@@ -238,7 +286,11 @@ def test_an_empty_template_workbook_can_be_filled(tmp_path):
 def test_a_workbook_refuses_what_a_folder_refuses(workbook):
     before = workbook.read_bytes()
     with pytest.raises(RecordsError, match="may not repeat"):
-        append_rows(workbook, "pruning", [{"season": 2026, "block": "South", "plan": "2x8"}])
+        append_rows(
+            workbook,
+            "pruning",
+            [{"season": 2026, "block": "South", "pruning_weight_kg": 1, "date": "2026-01-20"}],
+        )
     with pytest.raises(CroploadError, match="no sheet harvest"):
         append_rows(workbook, "harvest", [{"season": 2026, "block": "South", "tonnes": 2}])
     (workbook.parent / "~$season.xlsx").write_text("somebody")

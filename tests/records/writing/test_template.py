@@ -10,9 +10,8 @@ from hypothesis import strategies as st
 from cropload.errors import CroploadError
 from cropload.records.reading.faults import RecordsError
 from cropload.records.records import read_records
-from cropload.records.tables import TABLES
 from cropload.records.writing.results import escape_cell, write_frame
-from cropload.records.writing.template import write_template
+from cropload.records.writing.template import empty_tables, write_template
 
 FRAME = pd.DataFrame(
     {
@@ -31,16 +30,16 @@ def test_a_template_has_every_table_and_explains_every_column(tmp_path, xlsx, un
     path = write_template(tmp_path / "season", xlsx=xlsx, units=units)
     if xlsx:
         book = openpyxl.load_workbook(path)
-        headers = {name: [cell.value for cell in book[name][1]] for name in TABLES}
+        headers = {name: [cell.value for cell in book[name][1]] for name in empty_tables()}
         notes = "\n".join(f"{row[1].value} ({row[2].value} {row[5].value}" for row in book["notes"])
     else:
         headers = {
             name: (path / f"{name}.csv").read_text("utf-8-sig").strip().split(",")
-            for name in TABLES
+            for name in empty_tables()
         }
         notes = (path / "README.txt").read_text("utf-8-sig")
         assert max(map(len, notes.splitlines())) <= 80
-    for name, table in TABLES.items():
+    for name, table in empty_tables().items():
         wanted = [(c.us_name or c.name) if units == "us" else c.name for c in table.columns]
         assert headers[name] == wanted
         assert all(f"{column} (" in notes for column in wanted)
