@@ -190,7 +190,9 @@ def test_a_change_is_told_since_an_earlier_day_only(capsys):
 def test_a_level_keeps_its_name_only_with_its_plan():
     from cropload.pages.pruning_levels import PruningLevels
 
-    panel = PruningLevels()
-    assert "Level 1 (as last winter)" in panel.sentences.value
-    panel.levels.rows[0].fields["buds_per_cane"].box.value += 1
-    assert "as last winter" not in panel.sentences.value
+    page = PruningLevels(draws=200)
+    levels = [dict(level) for level in page.levels.table.levels]
+    assert levels[0]["name"] == "as last winter"
+    levels[0]["buds_per_cane"] += 1
+    page.levels.table.set_by_hand(levels)
+    assert page.levels.table.levels[0]["name"] == ""

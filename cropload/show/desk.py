@@ -304,10 +304,10 @@ class Part(widgets.VBox):
 
     def fail(self, text):
         """Show what is wrong in place of an answer that no longer belongs."""
-        self.message.value = parts.error(text)
         if not self.built:
             self.body.layout.display = "none"
         self.clear()
+        self.message.value = parts.error(text)
 
     def clear(self):
         """Take an answer away that no longer belongs; for a part to fill in."""

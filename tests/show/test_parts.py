@@ -7,7 +7,6 @@ from concurrent.futures import ThreadPoolExecutor
 
 from cropload import frost_cover
 from cropload.frost.panels.frost_cover import FrostCover
-from cropload.pages.pruning_levels import PruningLevels
 from cropload.show.panels import parts
 from cropload.show.panels.level_rows import LevelRows
 from cropload.vine.plan import PruningPlan
@@ -52,23 +51,6 @@ def test_a_drag_is_answered_once_when_it_rests_and_a_button_need_not_wait_for_th
 
     in_a_kernel(drag)
     assert told[1:] == [["6x8+2x2"]]
-
-
-def test_a_crew_card_never_shows_another_plan_than_the_screen(tmp_path):
-    async def drag_and_click():
-        panel = PruningLevels(block="Long Acre", results_folder=tmp_path, draws=200)
-        slider = panel.levels.rows[0].fields["buds_per_cane"].slider
-        slider.value = 10
-        panel.keep.card_button.click()
-        # The browser held this move back until the click was on its way.
-        slider.value = 11
-        while not panel.keep.kept.value:
-            await asyncio.sleep(0.02)
-        return panel
-
-    panel = in_a_kernel(drag_and_click)
-    assert str(panel.plans[0]) == "3x11+3x2"
-    assert "the card for 3x11+3x2 is in" in panel.keep.kept.value
 
 
 def test_the_frost_panel_and_the_command_take_the_same_draws():
