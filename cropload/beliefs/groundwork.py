@@ -12,13 +12,13 @@ from cropload.beliefs.lag_days import lag_days
 from cropload.beliefs.learn_spreads import learn_spreads, teachers
 from cropload.beliefs.loads import filled_loads, planned_loads, usual_loads
 from cropload.beliefs.loss import LossChance, loss_chance
-from cropload.beliefs.measured import measurements
+from cropload.beliefs.measured import measurements, plans_by_season
 from cropload.beliefs.measurements import Measurements
 from cropload.beliefs.own import OwnPrior, own_prior
 from cropload.beliefs.posterior import shared_posterior
 from cropload.beliefs.spreads import Spreads, estate_spread, prior_logs, prior_spreads
 from cropload.beliefs.young import YoungBlocks, young_blocks
-from cropload.records.facts import BlockFacts, block_facts, plans_by_season
+from cropload.records.facts import BlockFacts, block_facts
 from cropload.vine.growth import (
     COMPONENTS,
     OWN,

@@ -9,6 +9,7 @@ from cropload import handbook
 from cropload.beliefs.log_means import grouped_log_means
 from cropload.records.facts import season_crops, weighed_together
 from cropload.vine.growth import STAGES
+from cropload.vine.plan import PruningPlan
 
 COLUMNS = ["block", "season", "stage", "value", "log_value", "log_variance", "n", "date"]
 
@@ -19,6 +20,17 @@ _COUNTED = {
     "noncount_shoots": "noncount_shoots",
     "clusters": "clusters",
 }
+
+
+def plans_by_season(records):
+    """Return the plan of each block and season on record, {(block, season): PruningPlan}."""
+    rows = records.pruning
+    rows = rows[rows["plan"].notna() & (rows["plan"].astype(str).str.strip() != "")]
+    read = {text: PruningPlan.parse(text) for text in rows["plan"].unique()}
+    return {
+        (str(block), int(season)): read[text]
+        for block, season, text in zip(rows["block"], rows["season"], rows["plan"], strict=True)
+    }
 
 
 def _frame(index_frame, stage, value, log_variance, n, date=None):

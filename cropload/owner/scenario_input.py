@@ -42,7 +42,8 @@ def last_plans(records, season=None):
     dict
         {block: PruningPlan}
     """
-    return carried_before(records, check_season(records, season))
+    carried = carried_before(records, check_season(records, season))
+    return {block: PruningPlan.parse(plan) for block, plan in carried.items()}
 
 
 def _plan(records, block, text, carried):

@@ -5,10 +5,10 @@ from dataclasses import dataclass
 import pandas as pd
 
 from cropload.beliefs.history import estate_before_season
+from cropload.beliefs.measured import plans_by_season
 from cropload.beliefs.ranges import ENDINGS
 from cropload.errors import CroploadError
 from cropload.pruning.compare_blocks import compare_blocks
-from cropload.records.facts import plans_by_season
 from cropload.show import wording
 from cropload.vine.bands import INSIDE
 

@@ -5,8 +5,6 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from cropload.vine.plan import PruningPlan
-
 
 def area_ha(blocks):
     """Return the area of blocks [ha]: as stated, else vines x both spacings."""
@@ -60,17 +58,6 @@ def season_crops(harvest):
         rows=("tonnes", "size"),
         date=("date", "max"),
     )
-
-
-def plans_by_season(records):
-    """Return the plan of each block and season on record, {(block, season): PruningPlan}."""
-    rows = records.pruning
-    rows = rows[rows["plan"].notna() & (rows["plan"].astype(str).str.strip() != "")]
-    read = {text: PruningPlan.parse(text) for text in rows["plan"].unique()}
-    return {
-        (str(block), int(season)): read[text]
-        for block, season, text in zip(rows["block"], rows["season"], rows["plan"], strict=True)
-    }
 
 
 def together(rows):

@@ -1,14 +1,14 @@
 """Named scenarios that were kept beside the records: what each block would carry."""
 
-from cropload.records.facts import plans_by_season
 from cropload.records.tables import DROPPED, LAST
-from cropload.vine.plan import PruningPlan
 
 
 def last_plans(records, season):
-    """Return the plan each block carried last before a season, {block: PruningPlan}."""
-    plans = sorted(plans_by_season(records).items(), key=lambda item: item[0][1])
-    return {block: plan for (block, year), plan in plans if year < season}
+    """Return the plan each block carried last before a season, as text, {block: plan}."""
+    rows = records.pruning
+    rows = rows[(rows["plan"] != "") & (rows["season"] < season)]
+    rows = rows.sort_values("season", kind="stable")
+    return dict(zip(rows["block"], rows["plan"], strict=True))
 
 
 def kept_scenarios(records, season):
@@ -24,22 +24,18 @@ def kept_scenarios(records, season):
     Returns
     -------
     dict
-        {scenario: {block: PruningPlan}}, in the order in which they were first kept. A block whose
-        plan is ``last`` and that has none on record is left out.
+        {scenario: {block: plan}} with plans as text, in the order in which they were first kept.
+        A block whose plan is ``last`` and that has none on record is left out.
     """
     carried, found = last_plans(records, season), {}
     rows = records.scenarios[records.scenarios["season"].isin([0, int(season)])]
+    found = {name: {} for name in rows["scenario"].unique()}
     # What was kept for the season itself holds before what was kept for any.
     for row in rows.sort_values("season", kind="stable").itertuples():
-        plan = carried.get(row.block) if row.plan == LAST else row.plan
-        found.setdefault(row.scenario, {})[row.block] = plan
-    order = rows["scenario"].unique()
+        plan = carried.get(row.block, DROPPED) if row.plan == LAST else row.plan
+        found[row.scenario][row.block] = plan
     kept = {
-        name: {
-            block: plan if isinstance(plan, PruningPlan) else PruningPlan.parse(plan)
-            for block, plan in found[name].items()
-            if plan is not None and plan != DROPPED
-        }
-        for name in order
+        name: {block: plan for block, plan in plans.items() if plan != DROPPED}
+        for name, plans in found.items()
     }
     return {name: plans for name, plans in kept.items() if plans}

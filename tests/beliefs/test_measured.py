@@ -5,8 +5,8 @@ import pytest
 from helpers import block_row, make_records, records_from_csv, steady_counts
 
 from cropload import handbook
-from cropload.beliefs.measured import measurements
-from cropload.records.facts import block_facts, plans_by_season
+from cropload.beliefs.measured import measurements, plans_by_season
+from cropload.records.facts import block_facts
 from cropload.vine.growth import STAGES
 from cropload.vine.plan import PruningPlan
 

@@ -7,7 +7,6 @@ from cropload.records.records import read_records
 from cropload.records.scenarios import kept_scenarios
 from cropload.records.tables import DROPPED
 from cropload.records.writing.append import append_rows
-from cropload.vine.plan import PruningPlan
 
 
 def keep_scenario(records, name, plans, season, note="", replace=False):
@@ -36,7 +35,7 @@ def keep_scenario(records, name, plans, season, note="", replace=False):
         When a block has another plan under that name and ``replace`` is not set, when there is no
         name or no plan, for the shipped sample, or as ``append_rows``; nothing is written then.
     """
-    wanted = {block: PruningPlan.parse(str(plan)) for block, plan in plans.items()}
+    wanted = {block: "".join(str(plan).lower().split()) for block, plan in plans.items()}
     name = " ".join(str(name).split())
     if not name or not wanted:
         raise CroploadError("A scenario to be kept needs a name, and a plan for a block at least.")
@@ -50,7 +49,7 @@ def keep_scenario(records, name, plans, season, note="", replace=False):
             f"Scenario '{name}' is kept for season {season} already, with {', '.join(others[:3])}"
             f"{', ...' if len(others) > 3 else ''}. Choose another name."
         )
-    file = _append(records, name, {block: str(changed[block]) for block in changed}, season, note)
+    file = _append(records, name, changed, season, note)
     return f"scenario '{name}' for season {season} is in {file}."
 
 

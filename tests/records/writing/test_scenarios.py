@@ -43,8 +43,11 @@ def _bytes(records):
 def kept(records, season=2027):
     read = read_records(records.path)
     assert not read.warnings
-    found = kept_scenarios(read, season)
-    return {name: {b: str(plan) for b, plan in of.items()} for name, of in found.items()}
+    return kept_scenarios(read, season)
+
+
+def told(scenarios):
+    return {name: {b: str(plan) for b, plan in of.items()} for name, of in scenarios.items()}
 
 
 def test_a_scenario_is_found_again_changed_and_dropped(records):
@@ -94,13 +97,14 @@ def test_one_form_for_every_hand_that_writes_it(tmp_path):
     assert kept(records) == {"as now": {"North": "3x8+3x2"}, "b": {"North": "2x8"}}
     from cropload.owner.scenario_input import read_scenario_file
 
-    assert read_scenario_file(tmp_path / "scenarios.csv", records, 2027) == kept_scenarios(
-        records, 2027
-    )
+    assert told(read_scenario_file(tmp_path / "scenarios.csv", records, 2027)) == kept(records)
     (tmp_path / "scenarios.csv").write_text("scenario,block,plan\na,Nroth,3x\n")
-    with pytest.raises(RecordsError) as told:
+    with pytest.raises(RecordsError) as faults:
         read_records(tmp_path)
-    assert {(fault.row, fault.column) for fault in told.value.faults} == {(2, "block"), (2, "plan")}
+    assert {(fault.row, fault.column) for fault in faults.value.faults} == {
+        (2, "block"),
+        (2, "plan"),
+    }
 
 
 def test_the_report_reads_what_the_page_kept(tmp_path):
@@ -114,10 +118,10 @@ def test_the_report_reads_what_the_page_kept(tmp_path):
     keep_scenario(records, "b", LIGHTER | {"North": "3x9+3x2"}, 2027, replace=True)
     keep_scenario(records, "far", LIGHTER, 2029)
     drop_scenario(records, "c", 2027)
-    found = read_scenario_file(tmp_path / "scenarios.csv", records, 2027)
-    assert found == kept_scenarios(read_records(tmp_path), 2027)
+    found = told(read_scenario_file(tmp_path / "scenarios.csv", records, 2027))
+    assert found == kept(records)
     assert list(found) == ["a", "b"]
-    assert str(found["b"]["North"]) == "3x9+3x2"
+    assert found["b"]["North"] == "3x9+3x2"
 
 
 def test_the_sample_stays_as_it_is():
