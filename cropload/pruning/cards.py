@@ -4,7 +4,7 @@ import math
 from functools import cache
 
 from cropload import handbook
-from cropload.pruning.vine_sketch import sketch_svg, spur_word
+from cropload.pruning.vine_drawing import spur_word, vine_drawings
 from cropload.show import wording
 from cropload.units import METRIC
 
@@ -83,7 +83,7 @@ def crew_card(
         steps=steps,
         has_both=bool(plan.canes and plan.spurs),
         canopy=wording.amount("length_m", canopy_length_m, units),
-        sketch=sketch_svg(plan, canopy_length_m, shoots_per_m, canopies, units),
+        sketch=vine_drawings([plan], canopy_length_m, "", canopies, units)[0],
         cautions=wording.CAUTIONS,
         support=wording.SUPPORT,
         invented=invented,

@@ -17,7 +17,6 @@ def test_card_says_the_plan_the_buds_and_what_is_on_plan():
     for words in ("3 canes of 8 buds", "3 renewal spurs of 2 buds", "30 buds on each vine"):
         assert words in text
     assert "27 to 33 is on plan" in text
-    assert "16.1 shoots per m" in text
 
 
 def test_one_cane_of_one_spur_bud_is_singular():
