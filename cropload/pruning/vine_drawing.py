@@ -96,6 +96,8 @@ def vine_drawings(
     units=METRIC,
     titles=(),
     shoots_per_m=(),
+    told=(),
+    length_words=None,
 ):
     """Draw one vine of each plan as inline SVG, all to one scale.
 
@@ -115,6 +117,10 @@ def vine_drawings(
         What each plan is called, for its text alternative; escaped.
     shoots_per_m : sequence of float, optional
         Shoots expected of each [1/m], for its text alternative.
+    told : sequence of str, optional
+        The text alternatives themselves, in another language.
+    length_words : callable, optional
+        Writes a length [m] in another language.
 
     Returns
     -------
@@ -132,17 +138,14 @@ def vine_drawings(
     titles = list(titles) or [""] * len(plans)
     shoots = list(shoots_per_m) or [None] * len(plans)
     sheet = _sheet(plans, wall, training, canopies)
+    show = length_words or (lambda metres: wording.amount("length_m", metres, units))
+    words = told or [
+        drawing_text(plan, canopy_length_m, many, canopies, units, title)
+        for plan, title, many in zip(plans, titles, shoots, strict=True)
+    ]
     return [
-        _drawing(
-            plan,
-            wall,
-            training,
-            canopies,
-            units,
-            sheet,
-            drawing_text(plan, canopy_length_m, told, canopies, units, title),
-        )
-        for plan, title, told in zip(plans, titles, shoots, strict=True)
+        _drawing(plan, wall, training, canopies, show, sheet, text)
+        for plan, text in zip(plans, words, strict=True)
     ]
 
 
@@ -173,7 +176,7 @@ def _sheet(plans, wall, training, canopies):
     return _Sheet(scale, left, left + right, rise)
 
 
-def _drawing(plan, wall, training, canopies, units, sheet, told):
+def _drawing(plan, wall, training, canopies, show, sheet, told):
     parts, high = [], 0.0
     canes = spurs = 0
     for place, (here, short) in enumerate(_walls(plan, canopies), start=1):
@@ -183,11 +186,11 @@ def _drawing(plan, wall, training, canopies, units, sheet, told):
         parts.append(f'<g transform="translate({middle:.1f} {head_y:.1f})">')
         parts += _stand(wood, wall * sheet.scale, sheet, plan)
         parts += [_piece(piece, canes, spurs) for piece in wood.pieces]
-        parts += _past(plan, wood, wall, units)
+        parts += _past(plan, wood, wall, show)
         parts.append("</g>")
         high = head_y + _TRUNK + 12
         if canopies > 1:
-            parts.append(_text(_MARGIN, high - 16, f"wall {place} of {canopies}"))
+            parts.append(_text(_MARGIN, high - 16, f"{place}/{canopies}"))
         canes, spurs = canes + here, spurs + short
     told = escape(told)
     return (
@@ -248,15 +251,15 @@ def _piece(piece, canes, spurs):
     return "".join(parts) + "</g>"
 
 
-def _past(plan, wood, wall, units):
+def _past(plan, wood, wall, show):
     """Return the mark of canes that reach past their place; the highest each way has its length."""
-    if not past_words(plan, wall, units):
+    if not past_words(plan, wall):
         return []
-    length = wording.amount("length_m", cane_length_m(plan.buds_per_cane)[1], units)
+    length = show(cane_length_m(plan.buds_per_cane)[1])
     canes = [piece for piece in wood.pieces if piece.kind == "cane"]
     tips = [piece.points[-1] for piece in canes]
     parts = [_line(x, y - 7, x, y + 7, DARK, 2.5, ' class="cl-past"') for x, y in tips]
-    cut = f", {canes[0].hidden} buds more" if canes and canes[0].hidden else ""
+    cut = f" +{canes[0].hidden}" if canes and canes[0].hidden else ""
     for side in (-1, 1):
         # Letters above the highest cane cross no other.
         highest = min(

@@ -27,7 +27,7 @@ class Records(Asked):
     path : pathlib.Path
         Where the records were read from.
     blocks, pruning, counts, fertility, weights : pandas.DataFrame
-    harvest, dates, weather, prices, capacity : pandas.DataFrame
+    harvest, dates, weather, prices, capacity, parts : pandas.DataFrame
         One frame a table, with every column of the table in metric units; a column or table that
         was not given is blank or empty.  ``season`` is int64, numbers are float64, dates
         datetime64[ns], text is ``""`` where blank.
@@ -53,6 +53,7 @@ class Records(Asked):
     weather: pd.DataFrame = field(repr=False)
     prices: pd.DataFrame = field(repr=False)
     capacity: pd.DataFrame = field(repr=False)
+    parts: pd.DataFrame = field(repr=False)
     warnings: tuple = field(default=(), repr=False)
     given: frozenset = frozenset()
     last_harvest: int = 0
