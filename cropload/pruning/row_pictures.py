@@ -107,7 +107,7 @@ class RowAxes:
 
     def crop_told(self, row):
         """Return the crop of a row in words, such as ``crop 7.9 t/ha, 8 in 10: 5.4 to 11.9``."""
-        settled = self._told(row, "t_ha_settled", "t_ha")
+        settled = wording.range_of(row, "t_ha_settled", "t_ha", self.units)
         return f"crop {self._told(row, 't_ha', 't_ha')}; settled {settled}"
 
     def head_shoots(self):
@@ -231,9 +231,11 @@ def _line(x1, y1, x2, y2, colour):
 
 
 def _text(x, text):
+    """Return the number of a tick; at an end of the axis it stays inside the picture."""
+    anchor, x = ("start", 0) if x < 10 else ("end", 100) if x > 90 else ("middle", x)
     return (
-        f'<text x="{x:.2f}%" y="11" text-anchor="middle" font-size="{_LETTER}" fill="#222">'
-        f"{escape(text)}</text>"
+        f'<text x="{x:.2f}%" y="11" text-anchor="{anchor}" font-size="{_LETTER}" '
+        f'font-weight="normal" fill="#222">{escape(text)}</text>'
     )
 
 

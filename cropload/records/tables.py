@@ -164,6 +164,18 @@ _TABLES = (
         later="date",
     ),
     Table(
+        "parts",
+        "a vigour class of a block",
+        (
+            _block(),
+            Column("part", "name", "Name of the part, like strong or weak.", required=True),
+            _count("vines", "Places planted in the part; all parts make the block.", True, above=0),
+            Column("plan", "plan", "What to leave in this part. Blank means the block's plan."),
+            _positive("pruning_weight_kg", "kg", "Mean prunings of one vine of the part."),
+        ),
+        key=("block", "part"),
+    ),
+    Table(
         "counts",
         "a vine visited once",
         (

@@ -44,6 +44,7 @@ UNKNOWN = [
     _unknown_block(table)
     for table in (
         "pruning",
+        "parts",
         "counts",
         "fertility",
         "weights",
@@ -53,6 +54,28 @@ UNKNOWN = [
         "scenarios",
     )
 ]
+
+
+def _parts_vines(facts):
+    """Return the first row of each block whose parts have other vines than the block."""
+    parts, blocks = facts["parts"], facts["blocks"]
+    whole = dict(zip(blocks["block"], blocks["vines"], strict=True))
+    found = {}
+    for block, rows in parts.groupby("block"):
+        total, vines = rows["vines"].sum(), whole.get(block)
+        if rows["vines"].notna().all() and vines == vines and vines not in (None, total):
+            words = {"block": block, "total": f"{total:,.0f}", "vines": f"{vines:,.0f}"}
+            found[rows.index[0]] = words
+    return by_row(found)
+
+
+PARTS = Rule(
+    ("parts", "blocks"),
+    "vines",
+    _parts_vines,
+    "the parts of {block} have {total} vines together, and table blocks has {vines}",
+    "Correct the vines of a part, or of the block, so that the parts make the block.",
+)
 
 
 def _twins(column):

@@ -12,7 +12,14 @@ _MEND = "Correct the value, or leave the cell blank where nothing was measured."
 _MEND_FAHRENHEIT = " Degrees Fahrenheit go into a column whose name ends in _f, such as tmax_f."
 
 #: Rules that no records may break, told together with the rules of single tables.
-REFUSED = [*blocks.UNKNOWN, crops.FALLING, limits.CROP, days.STAGES, *limits.IMPOSSIBLE]
+REFUSED = [
+    *blocks.UNKNOWN,
+    blocks.PARTS,
+    crops.FALLING,
+    limits.CROP,
+    days.STAGES,
+    *limits.IMPOSSIBLE,
+]
 #: Doubts that need no blocks.
 DOUBTS = [*days.SEASONS, *days.NOT_YET, *blocks.NAMES]
 #: Doubts about tables whose blocks are there.
