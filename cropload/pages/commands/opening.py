@@ -1,4 +1,4 @@
-"""The commands ``open`` and ``present``: the notebooks in the browser, with or without code."""
+"""The command ``open``, and ``present``, another word for it: the pages in the browser."""
 
 from cropload.show import options
 from cropload.show.command import Command
@@ -22,44 +22,41 @@ _ARGUMENTS = (
 )
 
 
-def _run_with(name):
-    def run(given):
-        from cropload.pages import opening as launch
+def _run(given):
+    from cropload.pages import opening
 
-        launch.check_port(given.port)
-        folder, said = launch.working_folder(given.folder)
-        for sentence in said:
-            options.note(sentence)
-        launch.run_server(getattr(launch, name), folder, given.port, not given.no_browser)
-
-    return run
+    opening.check_port(given.port)
+    folder, said = opening.working_folder(given.folder)
+    for sentence in said:
+        options.note(sentence)
+    opening.open_pages(folder, given.port, not given.no_browser)
 
 
 COMMANDS = (
     Command(
         name="open",
         group="Start",
-        summary="open the notebooks in the browser, beside your records",
-        details="Opens JupyterLab on this machine alone (127.0.0.1) with a secret token, and "
-        "copies the notebooks beside the records if they are not there. Yours are never "
-        "overwritten. Stop it with Ctrl-C.",
+        summary="open your pages in the browser",
+        details="Serves the pages on this machine alone (127.0.0.1) with a secret token; each is "
+        "also a notebook, behind its link `as a notebook`. The notebooks are copied beside the "
+        "records if they are not there; yours are never overwritten. Nothing is asked of the "
+        "network. Stop it with Ctrl-C.",
         example="""
             cropload open my_season
             cropload open my_season --port 8890 --no-browser
         """,
         arguments=_ARGUMENTS,
-        run=_run_with("open_workbook"),
+        run=_run,
     ),
     Command(
         name="present",
         group="Start",
-        summary="the same as pages without code, for showing to others",
-        details="Serves the notebooks as pages without code, on this machine alone (127.0.0.1) "
-        "with a secret token. Nothing is asked of the network. Stop it with Ctrl-C.",
+        summary="another word for open",
+        details="The same as `cropload open`.",
         example="""
             cropload present my_season
         """,
         arguments=_ARGUMENTS,
-        run=_run_with("present_pages"),
+        run=_run,
     ),
 )
