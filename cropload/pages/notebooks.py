@@ -11,6 +11,16 @@ from cropload.records.writing.gate import changing, write_new
 
 #: Name of a notebook -> fingerprints of its released versions, the latest last.
 RELEASED = Path(__file__).with_name("released_notebooks.json")
+#: The pages, the one opened first at the head, then in the order of the year.
+PAGES = (
+    "home.ipynb",
+    "pruning_levels.ipynb",
+    "frost_cover.ipynb",
+    "owner_scenarios.ipynb",
+    "counting_and_forecast.ipynb",
+    "winery_intake.ipynb",
+    "season_review.ipynb",
+)
 #: The line of a notebook that says which records it shows: a setting of its user.
 _SETTING = re.compile(r"^FOLDER = .*$", re.M)
 #: What a fresh notebook beside one that its user changed is called.
@@ -46,6 +56,11 @@ class Brought(NamedTuple):
 def notebooks():
     """Return the shipped notebooks, by name."""
     return sorted(shipped("notebooks").glob("*.ipynb"))
+
+
+def pages_of(folder):
+    """Return the names of our pages that a folder holds, the one opened first at the head."""
+    return [name for name in PAGES if (Path(folder) / name).is_file()]
 
 
 def records_in(folder):

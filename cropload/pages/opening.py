@@ -1,17 +1,14 @@
-"""Open the pages in the browser, with the notebooks they are made of behind a link.
+"""Open the pages in the browser, and behind them the same notebooks in JupyterLab.
 
 Both servers listen on this machine alone (127.0.0.1), ask for a secret token, and make no request
 to the network: no news, no look for updates, no icon fonts.
 """
 
 import contextlib
-import json
 import os
 import secrets
 import socket
 import sys
-import threading
-import time
 from pathlib import Path
 
 from cropload.errors import CroploadError
@@ -22,8 +19,11 @@ LOOPBACK = "127.0.0.1"
 FIRST_PORT, MORE_PORTS = 8888, 200
 #: The folder made when no folder is given and the current one holds no records.
 OWN_FOLDER = "my_vineyard"
-#: Pages rendered ahead, so that they are there when asked for; the others start when asked.
-AHEAD = ("home.ipynb", "pruning_levels.ipynb")
+#: The tag of a cell that is meant for the lab, such as how to run it, and for no page.
+NOTEBOOK_ONLY = "lab-only"
+#: Where voila finds our template, and both servers our login page.
+TEMPLATES = Path(__file__).parent / "jupyter"
+SERVER_TEMPLATES = TEMPLATES / "server"
 #: What a page of ours may load: itself, and nothing from elsewhere.
 CONTENT_POLICY = (
     "default-src 'self' 'unsafe-inline' 'unsafe-eval' data: blob:; "
@@ -31,6 +31,12 @@ CONTENT_POLICY = (
 )
 
 
+#: What of JupyterLab's own extensions a page needs; others would only slow it down.
+EXTENSIONS = (
+    "@jupyter-widgets/jupyterlab-manager",
+    "@voila-dashboards/widgets-manager8",
+    "anywidget",
+)
 #: Of the servers only errors are shown: that a notebook is not signed, or that a browser went
 #: away, is nothing that a user can act on.
 QUIET = "ERROR"
@@ -149,31 +155,31 @@ def check_port(wanted):
         raise CroploadError(f"--port is {wanted}; it must be from 1024 to 65535.")
 
 
-def free_port(wanted=None):
-    """Return a port of this machine that nothing listens on [1].
+def listening(wanted=None):
+    """Take a port of this machine, and keep it.
 
     Parameters
     ----------
     wanted : int, optional
         The port to use; the first free one from 8888 on when not given.
 
+    Returns
+    -------
+    (list of socket.socket, int)
+        What listens there, and the port [1].
+
     Raises
     ------
     CroploadError
         When the wanted port is taken, or is none.
     """
+    from tornado.netutil import bind_sockets
+
     check_port(wanted)
     tried = [wanted] if wanted is not None else range(FIRST_PORT, FIRST_PORT + MORE_PORTS)
     for port in tried:
-        with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as probe:
-            if os.name != "nt":
-                # On Windows this option would let two servers share a port.
-                probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-            try:
-                probe.bind((LOOPBACK, port))
-            except OSError:
-                continue
-            return port
+        with contextlib.suppress(OSError):
+            return bind_sockets(port, LOOPBACK, socket.AF_INET), port
     if wanted is not None:
         raise CroploadError(
             f"Port {wanted} is in use. Leave --port out to take a free one, or name another."
@@ -198,15 +204,16 @@ def workbook_settings(folder, port, token):
             "allow_root": True,
             "answer_yes": True,
             "log_level": QUIET,
+            "extra_template_paths": [str(SERVER_TEMPLATES)],
         },
         "KernelManager": KERNELS,
         "IdentityProvider": {"token": token},
         "LabApp": {
-            "default_url": "/lab",
-            "extra_template_paths": [str(templates_folder() / "server")],
             "news_url": None,
             "check_for_updates_class": "jupyterlab.NeverCheckForUpdate",
             "extension_manager": "readonly",
+            # A link from one page to another opens the other notebook in the same lab.
+            "expose_app_in_browser": True,
             "log_level": QUIET,
             "workspaces_dir": str(layouts_of(folder)),
         },
@@ -230,44 +237,35 @@ def page_settings(folder, port, token, ahead=AHEAD):
         "Voila": {
             "ip": LOOPBACK,
             "port": port,
-            "port_retries": 0,
             "root_dir": str(folder),
             "open_browser": False,
             "token": token,
             "log_level": QUIET,
-            "tornado_settings": {"headers": {"Content-Security-Policy": CONTENT_POLICY}},
+            "tornado_settings": {
+                "headers": {"Content-Security-Policy": CONTENT_POLICY},
+                # A page elsewhere cannot reach this server under a name of its own.
+                "allow_remote_access": False,
+            },
         },
         "KernelManager": KERNELS,
-        "VoilaKernelManager": {"kernel_pools_config": pools},
+        # Which pages are rendered ahead is said one by one: a notebook of the user's runs only
+        # when it is asked for.
+        "VoilaKernelManager": {"kernel_pools_config": {"default": {"pool_size": 0}}},
         "VoilaConfiguration": {
             "template": "cropload",
             "allow_template_override": "NO",
             "classic_tree": True,
             "strip_sources": True,
             "preheat_kernel": True,
+            "extension_allowlist": list(EXTENSIONS),
         },
+        "TagRemovePreprocessor": {"enabled": True, "remove_cell_tags": {NOTEBOOK_ONLY}},
     }
 
 
-def _announce(port, token, private, browser):
-    """Wait until our own server answers, then say where it is and open the browser."""
-    import urllib.request
-
-    address = f"http://{LOOPBACK}:{port}"
-    deadline = time.monotonic() + 120
-    while time.monotonic() < deadline:
-        with (
-            contextlib.suppress(OSError),
-            urllib.request.urlopen(f"{address}/answers?token={token}", timeout=5) as answer,
-        ):
-            # Another program may have taken the port meanwhile; it does not know who we are.
-            if answer.read().decode("utf-8", "replace") == str(os.getpid()):
-                break
-        time.sleep(0.1)
-    else:
-        return
-    address = f"{address}/?token={token}"
-    print(f"Open at\n  {address}\nStop it with Ctrl-C in this window.", flush=True)
+def _announce(address, folder, private, browser):
+    """Say where the pages are, and open the browser."""
+    print(f"Your pages: {address}\nStop with Ctrl-C.", flush=True)
     if browser:
         import webbrowser
 
@@ -298,61 +296,53 @@ def _hush():
     warnings.showwarning = quieter
 
 
+def lab():
+    """Run JupyterLab, with what stands on the command line; a program of its own."""
+    from jupyterlab.labapp import LabApp
+
+    _hush()
+    LabApp.launch_instance(sys.argv[1:])
+
+
 def open_pages(folder, port=None, browser=True):
-    """Serve the pages until the user stops it.
+    """Serve the pages, and the notebooks behind them, until the user stops it.
 
     Parameters
     ----------
     folder : path
         As from :func:`working_folder`.
     port : int, optional
-        As for :func:`free_port`.
+        As for :func:`listening`.
     browser : bool
-        Open it in the browser.
+        Open the first page in the browser.
     """
-    folder, port, token = Path(folder), free_port(port), secrets.token_hex(24)
-    others = os.environ.get("JUPYTER_PATH")
-    os.environ["JUPYTER_PATH"] = os.pathsep.join(filter(None, (str(templates_folder()), others)))
+    from cropload.pages.notebooks import pages_of
+
+    folder, token = Path(folder), secrets.token_hex(24)
+    sockets, port = listening(port)
+    print(f"Starting in {folder} ...", file=sys.stderr, flush=True)
+    address = f"http://{LOOPBACK}:{port}/?token={token}"
     # Panels work on many small matrices, where threads that wait for each other cost more than
     # they bring; a user's own setting stands.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    settings = {
-        "voila.json": page_settings(folder, port, token),
-        "lab.json": workbook_settings(folder, _other_port(port), token),
-    }
+    others = os.environ.get("JUPYTER_PATH")
+    os.environ["JUPYTER_PATH"] = os.pathsep.join(filter(None, (str(TEMPLATES), others)))
+    _hush()
+
+    from cropload.pages import door
+
     # Only the user may read the token in the settings.
-    with private_folder({k: json.dumps(v).encode("utf-8") for k, v in settings.items()}) as private:
-        os.environ["CROPLOAD_PRIVATE"] = str(private)
-        threading.Thread(
-            target=_announce, args=(port, token, private, browser), daemon=True
-        ).start()
-        from cropload.pages.serving import Pages
-
-        _hush()
-        # Only our own settings are read, so that none of the user's can open it to the network.
-        Pages.launch_instance([f"--Voila.config_file_paths={private}"])
-
-
-def _other_port(port):
-    """Return a free port beside the one of the pages."""
-    for other in range(port + 1, port + 1 + MORE_PORTS):
-        with contextlib.suppress(CroploadError):
-            return free_port(other)
-    raise CroploadError(f"No port from {port + 1} on is free. Name another with --port.")
-
-
-def no_news(private):
-    """Write the settings that keep JupyterLab from asking about news, and return their folder."""
-    folder = private / "settings"
-    quiet = {"fetchNews": "false", "checkForUpdates": False}
-    text = json.dumps({"@jupyterlab/apputils-extension:notification": quiet})
-    write_private(folder / "overrides.json", text.encode("utf-8"))
-    return folder
-
-
-def templates_folder():
-    """Return the folder where voila finds our template."""
-    return Path(__file__).parent / "jupyter"
+    with private_folder({}) as private:
+        try:
+            door.serve(
+                page_settings(folder, port, token),
+                sockets,
+                door.Lab(folder, private, token),
+                pages_of(folder),
+                lambda: _announce(address, folder, private, browser),
+            )
+        except SystemExit as ended:
+            stopped_early(ended.code)
 
 
 def stopped_early(code):
@@ -361,12 +351,3 @@ def stopped_early(code):
         raise CroploadError(
             f"The server could not be started (exit code {code}); what it says stands above."
         )
-
-
-def run_server(folder, port, browser):
-    """Run the server, and turn its way of ending into ours."""
-    print(f"Starting in {folder} ...", file=sys.stderr, flush=True)
-    try:
-        open_pages(folder, port, browser)
-    except SystemExit as ended:
-        stopped_early(ended.code)

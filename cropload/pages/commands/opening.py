@@ -1,4 +1,4 @@
-"""The command ``open``, also called ``present``: the pages in the browser."""
+"""The command ``open``, and ``present``, another word for it: the pages in the browser."""
 
 from cropload.show import options
 from cropload.show.command import Command
@@ -23,33 +23,40 @@ _ARGUMENTS = (
 
 
 def _run(given):
-    from cropload.pages import opening as launch
+    from cropload.pages import opening
 
-    launch.check_port(given.port)
-    folder, said = launch.working_folder(given.folder)
+    opening.check_port(given.port)
+    folder, said = opening.working_folder(given.folder)
     for sentence in said:
         options.note(sentence)
-    launch.run_server(folder, given.port, not given.no_browser)
+    opening.open_pages(folder, given.port, not given.no_browser)
 
 
 COMMANDS = tuple(
     Command(
         name=name,
         group="Start",
-        summary=summary,
-        details="Serves the pages on this machine alone (127.0.0.1) with a secret token; nothing "
-        'is asked of the network. Each page leads to the notebook it is made of ("as a '
-        'notebook"), in JupyterLab. The notebooks are copied beside the records if they are not '
-        "there; yours are never overwritten. Stop it with Ctrl-C.",
-        example=f"""
-            cropload {name} my_season
-            cropload {name} my_season --port 8890 --no-browser
+        summary="open your pages in the browser",
+        details="Serves the pages on this machine alone (127.0.0.1) with a secret token; each is "
+        "also a notebook, behind its link `as a notebook`. The notebooks are copied beside the "
+        "records if they are not there; yours are never overwritten. Nothing is asked of the "
+        "network. Stop it with Ctrl-C.",
+        example="""
+            cropload open my_season
+            cropload open my_season --port 8890 --no-browser
         """,
         arguments=_ARGUMENTS,
         run=_run,
-    )
-    for name, summary in (
-        ("open", "open the pages in the browser, beside your records"),
-        ("present", "another word for open"),
-    )
+    ),
+    Command(
+        name="present",
+        group="Start",
+        summary="another word for open",
+        details="The same as `cropload open`.",
+        example="""
+            cropload present my_season
+        """,
+        arguments=_ARGUMENTS,
+        run=_run,
+    ),
 )
