@@ -220,19 +220,8 @@ def workbook_settings(folder, port, token):
     }
 
 
-def page_settings(folder, port, token, ahead=AHEAD):
-    """Return the settings of voila: loopback, token, our template, nothing from elsewhere.
-
-    Parameters
-    ----------
-    folder, port, token : path, int, str
-        What is served, where, and the token it asks for.
-    ahead : sequence of str
-        Pages rendered before anybody asks.
-    """
-    pools = {"default": {"pool_size": 0}} | {
-        name: {"pool_size": 1} for name in ahead if (Path(folder) / name).is_file()
-    }
+def page_settings(folder, port, token):
+    """Return the settings of voila: loopback, token, our template, nothing from elsewhere."""
     return {
         "Voila": {
             "ip": LOOPBACK,

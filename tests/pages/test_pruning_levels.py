@@ -363,9 +363,17 @@ def test_files_hold_every_level(page):
 def test_card_is_of_the_chosen_level(page):
     [keep] = unfold(page, "keep, save, hand out")
     keep.level.value = 1
-    name, data = keep.card.press()
+    name, data = keep.cards[0].press()
     assert name.endswith(".html")
     assert "3x6+3x2" in data.decode("utf-8")
+
+
+def test_a_bud_chosen_in_the_drawing_sets_the_number_of_its_level(page):
+    [drawn] = unfold(page, "the vines drawn")
+    assert drawn.drawing.html.count("<svg") == 3
+    drawn.drawing.chosen = {"level": 1, "buds_per_cane": 7}
+    assert shown_plans(page) == ["3x8+3x2", "3x7+3x2", "3x10+3x2"]
+    assert page.levels.table.levels[1]["buds_per_cane"] == 7
 
 
 def test_sample_records_are_never_written_into(page):
@@ -497,9 +505,9 @@ def test_any_name_of_a_block_is_safe_and_usable(tmp_path, name):
             fold.button.click()
     for given in every_html(page):
         assert "<script>" not in given
-    for button in (*keep.files, keep.card):
+    for button in (*keep.files, *keep.cards):
         assert button.press()
-    assert b"<script>" not in keep.card.press()[1]
+    assert b"<script>" not in keep.cards[0].press()[1]
 
 
 def every_html(widget):

@@ -32,9 +32,9 @@ def _run(given):
     opening.open_pages(folder, given.port, not given.no_browser)
 
 
-COMMANDS = tuple(
+COMMANDS = (
     Command(
-        name=name,
+        name="open",
         group="Start",
         summary="open your pages in the browser",
         details="Serves the pages on this machine alone (127.0.0.1) with a secret token; each is "

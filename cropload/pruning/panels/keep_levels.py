@@ -1,14 +1,16 @@
 """Keep a level: as a scenario, as the plan on record, on a card for the crew, or in a file."""
 
+from dataclasses import replace
+
 from cropload import clock
-from cropload.pruning.cards import crew_card
+from cropload.pruning.cards import crew_cards, of_plan
 from cropload.pruning.panels import results
-from cropload.pruning.panels.vines_drawn import canopies_of
 from cropload.records.scenarios import kept_scenarios
 from cropload.records.writing.results import frame_result
 from cropload.records.writing.scenarios import keep_scenario
 from cropload.show.desk import Part
 from cropload.show.hand_out import HandOut
+from cropload.show.languages import LANGUAGES
 from cropload.show.panels import parts, saving
 from cropload.show.panels.fields import button, choice, day_field, field
 from cropload.show.result_units import in_units
@@ -39,7 +41,11 @@ class KeepLevels(Part):
         self.back = button("bring back as a level", self._bring, "auto")
         self.day = day_field("Day of pruning", clock.today())
         self.save = button("save as the plan", self._save, "auto")
-        self.card = HandOut("card for the crew", self._card, self._tell, opens=True)
+        self.language = choice("Language", [(name, key) for key, name in LANGUAGES.items()])
+        self.cards = [
+            HandOut(f"card, {words}", lambda size=size: self._card(size), self._tell, opens=True)
+            for size, words in (("A4", "a page"), ("A6", "pocket"))
+        ]
         self.files = [
             HandOut(f"levels as {words}", lambda end=end: self._file(end), self._tell)
             for end, words in ((".csv", "CSV"), (".xlsx", "Excel"))
@@ -49,7 +55,8 @@ class KeepLevels(Part):
             parts.row(self.level, self.name, self.keep),
             parts.row(self.kept, self.back),
             parts.row(self.day, self.save),
-            parts.row(self.card, *self.files),
+            parts.row(self.language, *self.cards),
+            parts.row(*self.files),
             self.said,
         )
 
@@ -106,21 +113,12 @@ class KeepLevels(Part):
 
         parts.tell(self.said, action)
 
-    def _card(self):
-        page, desk, facts = self.page, self.desk, self.desk.facts
-        row = page.comparison.frame.iloc[self.level.value]
-        made = crew_card(
-            self.plan,
-            desk.block,
-            desk.season,
-            canopy_length_m=row["canopy_length_m"],
-            variety=str(facts["variety"]),
-            shoots_per_m=row["shoots_per_m_p50"],
-            canopies=canopies_of(facts),
-            units=desk.units,
-            invented=desk.invented,
-        )
-        return f"{saving.file_stem('card', desk.block, desk.season)}.html", made.encode("utf-8")
+    def _card(self, size):
+        desk = self.desk
+        item = of_plan(desk.records, desk.block, self.plan, desk.season)
+        item = replace(item, invented=desk.invented)
+        page = crew_cards([item], language=self.language.value, size=size, units=desk.units)
+        return f"{saving.file_stem('card', desk.block, desk.season)}.html", page.encode("utf-8")
 
     def export_frame(self):
         """Return the comparison as it is exported: with level, block, season and range [metric]."""

@@ -1,19 +1,11 @@
-"""The vines of all levels, drawn."""
+"""The vines of all levels, drawn as they are pruned."""
 
-from cropload.pruning.vine_sketch import sketch_svg
-from cropload.show import wording
+from cropload.pruning.panels.vine_drawing import VineDrawing
 from cropload.show.desk import Part
-from cropload.show.panels import parts
-
-
-def canopies_of(facts):
-    """Return the canopy walls of a row of table blocks [1]; one where none are told."""
-    told = facts["canopies"]
-    return int(told) if told == told else 1
 
 
 class VinesDrawn(Part):
-    """One vine of each level.
+    """One vine of each level, on one scale; a click on a bud sets the number of its level.
 
     Parameters
     ----------
@@ -28,34 +20,25 @@ class VinesDrawn(Part):
         super().__init__(page.desk)
 
     def build(self):
-        """Make the place of the drawings."""
-        self.drawn = parts.html()
-        self.body.children = (self.drawn,)
+        """Make the drawing."""
+        self.drawing = VineDrawing()
+        self.drawing.observe(self._clicked, "chosen")
+        self.body.children = (self.drawing,)
 
     def show(self):
         """Draw the levels as they stand."""
-        page, desk = self.page, self.desk
-        if page.comparison is None:
+        if self.page.comparison is None:
             self.clear()
             return
-        pictures = ""
-        rows = wording.levels(page.comparison.frame)
-        for place, (row, plan, name) in enumerate(
-            zip(rows, page.plans, page.names, strict=True), start=1
-        ):
-            picture = sketch_svg(
-                plan,
-                row["canopy_length_m"],
-                row["shoots_per_m_p50"],
-                canopies_of(desk.facts),
-                desk.units,
-                title=name or f"Level {place}",
-            )
-            pictures += f"<div>{picture}</div>"
-        told = parts.note("Lengths to scale; how much is left, not where to cut.")
-        self.drawn.value = f'<div class="cl-sketches">{pictures}</div>' + told
+        self.drawing.show(self.page.comparison, self.page.plans, self.page.names, self.desk)
 
     def clear(self):
-        """Take the drawings away."""
+        """Take the drawing away."""
         if self.built:
-            self.drawn.value = ""
+            self.drawing.html = ""
+
+    def _clicked(self, change):
+        chosen = dict(change["new"])
+        place = chosen.pop("level", None)
+        if place is not None and chosen:
+            self.page.set_number(place, **chosen)
