@@ -77,11 +77,6 @@ class Estate(Groundwork):
         crops = crops.reindex(list(self.facts.names))
         return crops["mean"].to_numpy(float), crops["size"].fillna(0).to_numpy(int)
 
-    def yearly_change(self):
-        """Return the yearly change of the log of each block's crop, (blocks,) [1/year]."""
-        shared = self.own.estate_trend * self.beliefs.response_mean[len(RESPONSES)]
-        return self.beliefs.centre[:, _TREND] + shared
-
     def trended(self, blocks, state, responses):
         """Return the state of some blocks with what trends have come to in its components.
 
