@@ -16,6 +16,7 @@ from cropload.beliefs.meant import check_block, check_draws, check_season, load_
 from cropload.beliefs.measured import lost_blocks, measurements
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.beliefs.result import Forecast
+from cropload.beliefs.trend import chances_beyond, crop_changes
 from cropload.clock import day
 from cropload.records.as_of import records_until
 from cropload.records.facts import block_facts
@@ -311,18 +312,23 @@ def draw_forecast(estate, so_far, draws, seed):
 
 
 def _trend_notes(estate):
-    """Return in a sentence which blocks' crops rise or fall from year to year."""
-    change, least = estate.yearly_change(), handbook.value("trend.holding")
-    parts = []
-    for word, moving in (("falls", change < -least), ("rises", change > least)):
-        places = np.flatnonzero(moving & ~estate.young.barren)
+    """Return in a sentence which blocks' crops rise or fall, and how much of it is gone on with.
+
+    A block is named by its own seasons, or by what is gone on with, whichever is past holding.
+    """
+    changes = crop_changes(estate)
+    (told, sd), used, least = changes.told, changes.used, handbook.value("trend.holding")
+    sure, parts = handbook.value("trend.chance"), []
+    for word, sign, chance in zip(
+        ("falls", "rises"), (-1, 1), chances_beyond(told, sd), strict=True
+    ):
+        moving = (sign * used > least) | (chance > sure)
+        places = np.flatnonzero(moving & ~estate.young.barren & ~np.isnan(told))
         if len(places):
             names = named([estate.facts.names[at] for at in places])
-            percent = 100 * (np.exp(np.abs(change[places]).mean()) - 1)
-            parts.append(f"{word} by about {percent:.0f} % a year in {names}")
-    if not parts:
-        return []
-    return [f"The crop {' and '.join(parts)}: seasons on record say so, and the forecast goes on."]
+            own, gone = (100 * np.expm1(np.abs(c[places]).mean()) for c in (told, used))
+            parts.append(f"{word} by about {own:.0f} % a year in {names} (forecast: {gone:.0f} %)")
+    return [f"By its own seasons the crop {' and '.join(parts)}."] if parts else []
 
 
 def _drawn_notes(made, middle):

@@ -10,7 +10,7 @@ from cropload import handbook
 from cropload.beliefs.accepted import Accepted, accepted_before, accepted_notes
 from cropload.beliefs.lag_days import lag_days
 from cropload.beliefs.learn_spreads import learn_spreads, teachers
-from cropload.beliefs.loads import filled_loads, planned_loads, usual_loads
+from cropload.beliefs.loads import filled_loads, grown_loads, planned_loads, usual_loads
 from cropload.beliefs.loss import LossChance, loss_chance
 from cropload.beliefs.measured import measurements, plans_by_season
 from cropload.beliefs.measurements import Measurements
@@ -120,6 +120,7 @@ class Groundwork:
             cells(self.usual) + age,
             self.carried[places].ravel(),
             cells(self.usual_clusters) + age,
+            age,
         )
         about = np.repeat(about, count, axis=0)
         rows, offset = stage_rows(about, shape, state)
@@ -249,14 +250,17 @@ def lay_ground(
     t = measured["season"].to_numpy(int) - seasons[0]
     measured_in[b, t] = True
     young = young_blocks(facts, seasons, measured)
-    usual, on_record = usual_loads(shape[0] - young.log_load, measured_in, facts, latest)
+    usual, on_record = usual_loads(
+        grown_loads(shape[0], young.log_load, facts), measured_in, facts, latest
+    )
     open_load = np.isnan(shape[0]) & ~on_record[:, None]
     # The forecast season's own plan is what a view varies, so it is set apart from the past.
     at_age = usual[:, None] + young.log_load
     filled = filled_loads(shape[0], at_age)
     # A vine that is still built up is held against the load of its age, not against last year's;
     # and a grown one against what its youth's plans come to in a grown vine's buds.
-    carried = np.where(young.log_load < 0, at_age, carried_load(filled - young.log_load))
+    grown = grown_loads(filled, young.log_load, facts)
+    carried = np.where(young.log_load < 0, at_age, carried_load(grown))
     blocks, count = filled.shape
 
     priors = {name: prior_logs(name) for name in dict.fromkeys(facts.varieties)}

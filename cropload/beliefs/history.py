@@ -77,11 +77,6 @@ class Estate(Groundwork):
         crops = crops.reindex(list(self.facts.names))
         return crops["mean"].to_numpy(float), crops["size"].fillna(0).to_numpy(int)
 
-    def yearly_change(self):
-        """Return the yearly change of the log of each block's crop, (blocks,) [1/year]."""
-        shared = self.own.estate_trend * self.beliefs.response_mean[len(RESPONSES)]
-        return self.beliefs.centre[:, _TREND] + shared
-
     def trended(self, blocks, state, responses):
         """Return the state of some blocks with what trends have come to in its components.
 
@@ -97,6 +92,35 @@ class Estate(Groundwork):
         """Return the centre of each block's state in the season, trends in it, (blocks, state)."""
         everyone = np.arange(len(self.facts.names))
         return self.trended(everyone, self.beliefs.centre.T, self.beliefs.response_mean).T
+
+    def spread(self, blocks=None):
+        """Return the spread of each component of some blocks in the season, trends in it.
+
+        Parameters
+        ----------
+        blocks : sequence of int, optional
+            Their places; all of them by default.
+
+        Returns
+        -------
+        ndarray, shape (blocks, components)
+            Standard deviations of the logs [1].
+        """
+        blocks = np.arange(len(self.facts.names)) if blocks is None else np.asarray(blocks, int)
+        beliefs, line, k = self.beliefs, trend_line(), len(COMPONENTS)
+        turn = np.zeros((len(blocks), k, len(STATE)))
+        turn[:, :, :k] = np.eye(k)
+        turn[:, :, _TREND] = np.multiply.outer(self.since[blocks, -1], line)
+        own = beliefs.own_covariance[blocks]
+        variance = np.einsum("bki,bij,bkj->bk", turn, own, turn)
+        common = beliefs.root[beliefs.shared.effects + len(RESPONSES)]
+        common = np.multiply.outer(line * (self.estate_since[-1] * self.own.estate_trend), common)
+        for v in np.unique(beliefs.variety[blocks]):
+            at = np.flatnonzero(beliefs.variety[blocks] == v)
+            load = turn[at] @ beliefs.load[blocks[at]]
+            through = load @ beliefs.root[beliefs.shared.places(v)] + common
+            variance[at] += np.einsum("bkq,bkq->bk", through, through)
+        return np.sqrt(variance)
 
     def draw(self, blocks, draws, seed):
         """Draw the state of some blocks in the season, trends in it, and the responses.
@@ -151,6 +175,7 @@ class Estate(Groundwork):
             self.log_reference[blocks][:, None] + age,
             carried,
             self.log_clusters_reference[blocks][:, None] + age,
+            age,
         )
 
     def drawn_load(self, blocks, drawn):

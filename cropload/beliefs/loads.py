@@ -70,6 +70,34 @@ def planned_loads(records, facts, seasons, plans, counted, reference_plans, acce
     return profiles, shoots, shape, planned, reference, tuple(latest)
 
 
+def grown_loads(log_buds, log_age, facts):
+    """Return what loads come to in a grown vine's buds, (blocks, seasons), logs [1].
+
+    Parameters
+    ----------
+    log_buds, log_age : ndarray, shape (blocks, seasons)
+        Logs of the buds a vine, NaN where unknown, and of the load usual at its age over a grown
+        vine's [1].
+    facts : BlockFacts
+        Fixed facts of the blocks.
+
+    Notes
+    -----
+    A young vine's plan is short for its age. One that would come to far more buds a metre than the
+    handbook's usual load (``young.load``) was written for the grown vine, and stands as it is.
+    """
+    above = handbook.entry("young.load").extra["grown_above"]
+    most = np.array([handbook.band(_usual_key(training))[1] for training in facts.training])
+    scaled = log_buds - log_age
+    most = np.log(above * most * facts.canopy_length_m)[:, None]
+    return np.where((log_age < 0) & (scaled > most), log_buds, scaled)
+
+
+def _usual_key(training):
+    """Return the handbook key of the load usual on a training; a hedge carries several times it."""
+    return "load.hedge_buds_per_m" if training == HEDGE else "load.reference_buds_per_m"
+
+
 def usual_loads(log_buds, measured_in, facts, latest):
     """Return the load each block's components refer to, and whether it is on record.
 
@@ -108,11 +136,10 @@ def usual_loads(log_buds, measured_in, facts, latest):
     varieties = np.array(facts.varieties, dtype=object)
     hedge = np.array([training == HEDGE for training in facts.training], dtype=bool)
     for b in np.flatnonzero(~on_record):
-        # A hedge carries several times the buds of a pruned vine.
         alike = on_record & (hedge == hedge[b])
         sisters = alike & (varieties == varieties[b])
         pool = sisters if sisters.any() else alike
-        key = "load.hedge_buds_per_m" if hedge[b] else "load.reference_buds_per_m"
+        key = _usual_key(facts.training[b])
         level = np.mean((usual - per_metre)[pool]) if pool.any() else np.log(handbook.value(key))
         usual[b] = level + per_metre[b]
     return usual, on_record

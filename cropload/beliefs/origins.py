@@ -102,7 +102,7 @@ def component_origins(estate, block, seen=None):
     measured = estate.measured[estate.measured["block"] == block]
     harvests = int((measured["stage"] == "harvest").sum())
     centre = np.exp(estate.centre()[at])
-    spread = np.sqrt(np.diag(estate.beliefs.covariance(at)))
+    spread = estate.spread([at])[0]
     rows = []
     for place, name in enumerate(COMPONENTS):
         key = estate.prior_keys[variety][place]

@@ -106,7 +106,7 @@ def _grown_older(estate, blocks, x):
     # What is not known of this leaf's share gives way to what is not known of the later one's.
     now, centre = young.variance[blocks], estate.centre()[blocks, _CLUSTERS]
     if (now != variance).any():
-        whole = estate.beliefs.spread()[blocks, _CLUSTERS] ** 2
+        whole = estate.spread(blocks)[:, _CLUSTERS] ** 2
         keep = np.sqrt((np.maximum(whole - now, 0.0) + variance) / whole)[:, None]
         x = x.copy()
         x[_CLUSTERS] = centre[:, None] + keep * (x[_CLUSTERS] - centre[:, None])

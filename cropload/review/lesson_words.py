@@ -4,7 +4,7 @@ from cropload import handbook
 from cropload.beliefs import ranges
 from cropload.beliefs.origins import MOST_SHOWN
 from cropload.review.accepting import newer_words
-from cropload.review.vine_trend import NOT_CLEAR, TOO_FEW
+from cropload.review.vine_trend import FALLING, HOLDING, NOT_CLEAR, RISING, TOO_FEW
 from cropload.show import wording
 from cropload.units import METRIC
 
@@ -161,6 +161,7 @@ TREND_UNITS = {
     "pruning_weight": ("pruning_weight_kg_per_m", (2, 2)),
     "ravaz": ("", (1, 1)),
     "cane_weight": ("cluster_weight_g", (0, 3)),
+    "crop": ("t_ha", (1, 1)),
 }
 
 
@@ -188,12 +189,35 @@ def trend_note(holding, chance, least_seasons):
     )
 
 
+def crop_note(trend):
+    """Return what a forecast goes on with of the crop's changes: a sentence, or none.
+
+    Parameters
+    ----------
+    trend : DataFrame
+        Of ``vine_trend``.
+    """
+    mine = trend[(trend["figure"] == "crop") & (trend["block"] != "estate")]
+    mine = mine[mine["change_p50"].notna() & (mine["label"] != TOO_FEW)]
+    if mine.empty:
+        return ()
+    most = mine.loc[mine["change_p50"].abs().nlargest(3).index].to_dict("records")
+    told = "; ".join(
+        f"{row['block']} {100 * row['forecast_change']:+.1f} of {100 * row['change_p50']:+.1f} %"
+        for row in most
+    )
+    return (f"Few seasons tell little: of the crop's yearly change a forecast uses {told}.",)
+
+
 def trend_words(row):
     """Return a block's trend in words, such as ``holding (85 %)``.
 
     A trend that is not clear is told with all three chances.
     """
-    told = ", ".join(f"{word} {wording.chance(row[f'chance_{word}'])}" for word in CHANCES)
+    told = ", ".join(
+        f"{word} {wording.chance(row[f'chance_{each}'])}"
+        for each, word in chance_words(row["figure"]).items()
+    )
     return f"{row['label']} ({told})" if row["label"] == NOT_CLEAR else trend_tag(row)
 
 
@@ -203,14 +227,14 @@ def trend_tag(row):
     Examples
     --------
     >>> row = {"label": "not clear", "chance_weaker": 0.54, "chance_holding": 0.45}
-    >>> trend_tag(row | {"chance_stronger": 0.01})
-    'not clear (weaker 54 %)'
+    >>> trend_tag(row | {"chance_stronger": 0.01, "figure": "crop"})
+    'not clear (falling 54 %)'
     """
     if row["label"] == TOO_FEW:
         return row["label"]
-    word = max(CHANCES, key=lambda each: row[f"chance_{each}"])
-    chance = wording.chance(row[f"chance_{word}"])
-    named = f"{word} " if row["label"] == NOT_CLEAR else ""
+    likeliest = max(CHANCES, key=lambda each: row[f"chance_{each}"])
+    chance = wording.chance(row[f"chance_{likeliest}"])
+    named = f"{chance_words(row['figure'])[likeliest]} " if row["label"] == NOT_CLEAR else ""
     return f"{row['label']} ({named}{chance})"
 
 
@@ -346,6 +370,14 @@ _TELLING = 0.001
 FERTILITY = {"fertility": "clusters per shoot", "burst": "shoots per bud"}
 #: Words of the three chances of a trend, as its columns are named.
 CHANCES = ("weaker", "holding", "stronger")
+
+
+def chance_words(figure):
+    """Return how the three chances of a figure are called: {column: word}."""
+    words = (FALLING, HOLDING, RISING) if figure == "crop" else CHANCES
+    return dict(zip(CHANCES, words, strict=True))
+
+
 WOOD_NOTE = (
     "The prunings weighed in a winter grew in the season before it, and are set against the crop "
     "and the shoots of that season. The range of a season is what its weighing leaves open."
@@ -357,7 +389,7 @@ RAVAZ_NOTE = (
 )
 TREND_ORIGIN = (
     "What a season's weather does to all blocks is learned from the records, with the handbook's "
-    "spreads where they are few; a block's own change is pulled towards what all of them do."
+    "spreads where they are few; a change is told by the block's own seasons beside that weather."
 )
 FERTILITY_NOTE = (
     "Fitted by a binomial model (shoots per bud) or a Poisson model (clusters per shoot) with a "

@@ -281,7 +281,7 @@ def trend_table(trend):
     columns = [
         (Column(title), lambda row, figure=figure: row.get(figure, "not measured"))
         for figure, title in zip(
-            FIGURES, ("pruning weight", "Ravaz index", "cane weight"), strict=True
+            FIGURES, ("pruning weight", "Ravaz index", "cane weight", "crop"), strict=True
         )
     ]
     return Table.of("trend", "", rows, [(Column("block"), "block"), *columns])
@@ -310,7 +310,13 @@ def change_table(trend, figure, blocks=None):
         (Column("it is"), "label"),
         (Column("seasons"), lambda row: "{seasons}, {first} to {last}".format(**row)),
         (Column("a year", CHANGE, unit="%", places=1), change),
-        *((Column(word, CHANCE), f"chance_{word}") for word in lesson_words.CHANCES),
+    ]
+    if figure == "crop":
+        goes_on = lambda row: f"{100 * row['forecast_change']:+.1f}"  # noqa: E731
+        columns.append((Column("forecast uses", unit="%"), goes_on))
+    columns += [
+        (Column(word, CHANCE), f"chance_{each}")
+        for each, word in lesson_words.chance_words(figure).items()
     ]
     caption = f"Yearly change of the {FIGURES[figure][0]} ({ranges.label()}), with chances"
     return Table.of(f"change_{figure}", caption, mine.to_dict("records"), columns)

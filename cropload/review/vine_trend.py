@@ -1,4 +1,8 @@
-"""Are the vines getting weaker, holding, or getting stronger?  One season never says so."""
+"""Are the vines getting weaker, holding, or getting stronger?  One season never says so.
+
+How a figure changes from year to year is estimated in ``beliefs.trend``; of the crop, that is the
+very change that a forecast goes on with.
+"""
 
 from dataclasses import dataclass, field
 
@@ -8,25 +12,28 @@ import pandas as pd
 from cropload import arguments, handbook
 from cropload.answer import Answer
 from cropload.beliefs import ranges
-from cropload.beliefs.history import learned_before
+from cropload.beliefs.groundwork import HISTORY_SEASONS
+from cropload.beliefs.history import estate_before_season, learned_before
 from cropload.beliefs.measured import measurements
+from cropload.beliefs.trend import chances_beyond, crop_changes, wood_changes
 from cropload.errors import CroploadError
 from cropload.records.facts import block_facts
 from cropload.units import METRIC
 from cropload.vine.balance import ravaz_index
-from cropload.vine.growth import COMPONENTS
 
 #: Figure -> words and unit.
 FIGURES = {
     "pruning_weight": ("pruning weight per metre of canopy", "kg/m"),
     "ravaz": ("yield to pruning weight (Ravaz index)", "kg/kg"),
     "cane_weight": ("weight of one cane", "g"),
+    "crop": ("crop per hectare", "t/ha"),
 }
 WEAKER, HOLDING, STRONGER = "getting weaker", "holding", "getting stronger"
+FALLING, RISING = "falling", "rising"
 NOT_CLEAR = "not clear"
 TOO_FEW = "too few seasons to say"
-#: Variance of the log of a level of which nothing is known [1].
-_UNKNOWN = 100.0
+#: Figure -> what its blocks weigh by when they are taken together; their prunings otherwise.
+_WEIGHTS = {"crop": "yield_kg"}
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -38,8 +45,10 @@ class VineTrend(Answer):
     frame : DataFrame
         One row a block and figure (keys of ``FIGURES``), and one for the mean of all blocks
         (``"estate"``): block, figure, words, unit, seasons [1], first and last season,
-        change_p10, _p50, _p90, the change in a year relative to the figure [1/year],
-        chance_weaker, chance_holding and chance_stronger [1], and label.
+        change_p10, _p50, _p90, the change in a year relative to the figure [1/year] by the block's
+        own seasons (NaN where there is one alone), forecast_change, what a forecast goes on with
+        of it (NaN for the wood, whose changes move no forecast), chance_weaker, chance_holding and
+        chance_stronger (of the crop: falling, holding, rising) [1], and label.
     figures : DataFrame
         Of ``season_figures``.
     blocks : tuple of str
@@ -86,7 +95,8 @@ def season_figures(records):
     -------
     DataFrame
         block, variety, season, then by figure its value and the variance of its log:
-        pruning_weight [kg/m], ravaz [kg/kg], cane_weight [g]; NaN where it was not measured. Also
+        pruning_weight [kg/m], ravaz [kg/kg], cane_weight [g] and crop [t/ha]; NaN where it was not
+        measured. Also
         yield_kg and pruning_kg of the whole block [kg], from which indices are summed.
 
     Notes
@@ -116,6 +126,7 @@ def season_figures(records):
     per_vine = value["harvest"].to_numpy(float)
     var = {name: variance[name].to_numpy(float) for name in ("pruning_weight", "harvest", "shoots")}
     vines = blocks.map(bearing).to_numpy(float)
+    hectares = blocks.map(dict(zip(facts.names, facts.area_ha, strict=True))).to_numpy(float)
     return frame.assign(
         pruning_weight=value["pruning_weight"].to_numpy(float),
         pruning_weight_variance=var["pruning_weight"],
@@ -123,6 +134,8 @@ def season_figures(records):
         ravaz_variance=var["harvest"] + var["pruning_weight"],
         cane_weight=1000 * pruned / shoots,
         cane_weight_variance=var["pruning_weight"] + var["shoots"],
+        crop=per_vine * vines / 1000 / hectares,
+        crop_variance=var["harvest"],
         yield_kg=per_vine * vines,
         pruning_kg=pruned * vines,
     )
@@ -156,75 +169,6 @@ def ravaz_of(figures, by="variety"):
     return sums.reset_index()[[by, "season", "ravaz", "blocks"]]
 
 
-def _noise(figure, spreads):
-    """Return variances of season and of block-and-season effects on the log of a figure [1]."""
-    parts = {
-        "pruning_weight": ("pruning_weight_kg_per_m",),
-        "cane_weight": ("pruning_weight_kg_per_m", "shoots_per_bud"),
-        "ravaz": (
-            "pruning_weight_kg_per_m",
-            "shoots_per_bud",
-            "clusters_per_shoot",
-            "cluster_weight_g",
-        ),
-    }[figure]
-    square = (spreads.sd[:, [COMPONENTS.index(name) for name in parts]] ** 2).sum(1)
-    return square[1], square[2], square[3]
-
-
-def _slopes(rows, column, spreads):
-    """Return the posterior mean and covariance of each block's yearly change [1/year].
-
-    Level of a block: unknown. Change: one that all blocks share plus the block's own. Noise: the
-    season's effect on all, the variety's in the season, the block's own, and sampling.
-    """
-    blocks = list(dict.fromkeys(rows["block"]))
-    season_var, variety_var, own_var = _noise(column, spreads)
-    y = np.log(rows[column].to_numpy(float))
-    year = rows["season"].to_numpy(float)
-    year = year - year.mean()
-    here, there = rows["block"].map({n: i for i, n in enumerate(blocks)}).to_numpy(int), len(blocks)
-    sampling = np.nan_to_num(rows[f"{column}_variance"].to_numpy(float))
-    weight = 1 / (own_var + sampling)
-    # The mean log is taken out, so that a wide prior about 0 is a wide prior about it.
-    y = y - y.mean()
-    # Level and change of each block: their information is two by two ...
-    design = np.stack([np.ones_like(year), year], axis=-1)
-    products = weight[:, None, None] * design[:, :, None] * design[:, None, :]
-    information = np.zeros((2, there, 2, there))
-    for i, j in np.ndindex(2, 2):
-        diagonal = np.bincount(here, products[:, i, j], minlength=there)
-        information[i, range(there), j, range(there)] = diagonal
-    right = np.stack([np.bincount(here, weight * part * y, minlength=there) for part in design.T])
-    # ... but for what blocks share: each season, and each variety in a season (Woodbury).
-    effects = [
-        rows.groupby(by).ngroup().to_numpy(int) for by in (["season"], ["season", "variety"])
-    ]
-    counts = [int(effect.max()) + 1 for effect in effects]
-    effects[1] = effects[1] + counts[0]  # pandas may lend its arrays read-only
-    shared = np.repeat(1 / np.maximum([season_var, variety_var], 1e-12), counts)
-    shared, seen = np.diag(shared), np.zeros((2, there, sum(counts)))
-    told = np.zeros(sum(counts))
-    for one in effects:
-        np.add.at(told, one, weight * y)
-        for i in range(2):
-            np.add.at(seen[i], (here, one), weight * design[:, i])
-        for other in effects:
-            np.add.at(shared, (one, other), weight)
-    seen = seen.reshape(2 * there, -1)
-    gain = np.linalg.solve(shared, np.column_stack([seen.T, told]))
-    information = information.reshape(2 * there, -1) - seen @ gain[:, :-1]
-    right = right.ravel() - seen @ gain[:, -1]
-    change = handbook.value("trend.block") ** 2 * np.eye(there)
-    change += handbook.value("trend.estate") ** 2
-    information[:there, :there] += np.eye(there) / _UNKNOWN
-    information[there:, there:] += np.linalg.inv(change)
-    found = np.linalg.inv(information)
-    mean = found @ right
-    at = slice(len(blocks), None)
-    return blocks, mean[at], found[at, at]
-
-
 @arguments.check_arguments(records=arguments.records)
 def vine_trend(records):
     """Return whether each block's vines get weaker, hold, or get stronger, with the chances.
@@ -241,87 +185,104 @@ def vine_trend(records):
     Raises
     ------
     CroploadError
-        When no prunings were weighed.
+        When no prunings and no crops were weighed.
 
     Notes
     -----
     Holding is a change of less than ``trend.holding`` in a year. A label is the word whose chance
     is above ``trend.chance``; where none is, the trend is ``not clear``. With fewer than
     ``trend.least_seasons`` seasons there is no label. A falling pruning weight or cane weight, or
-    a rising Ravaz index, is ``getting weaker``.
-    Blocks are partially pooled: what all of them do in a season is weather, and a block's own
-    change is pulled towards theirs. The load is not taken out: after a heavier load less wood
-    is an answer to the load, so read the trend beside the plans.
+    a rising Ravaz index, is ``getting weaker``; a crop is ``falling`` or ``rising``.
+    What all blocks do in a season is weather. A change is told by the block's own seasons, not
+    drawn to those of others; a forecast uses it drawn. Taken together blocks weigh by their
+    prunings, of the crop by their crop, so that the index moves as the ratio of sums does when
+    the wood changes. Of the crop the load and the age of
+    the vines are taken out, of the wood they are not: after a heavier load less wood is an answer
+    to the load, so read the trend beside the plans.
     Valid for levels that change by the same share each year.
     """
-    from scipy.special import ndtr
-
     figures = season_figures(records)
-    if figures["pruning_weight"].notna().sum() == 0:
+    if not (figures[["pruning_weight", "crop"]] > 0).any(axis=None):
         raise CroploadError(
-            "No prunings were weighed, so nothing tells how strong the vines are. Weigh the "
-            "prunings of some vines in each block (table pruning or counts)."
+            "No prunings and no crops are on record, so nothing tells how strong the vines are. "
+            "Weigh the prunings of some vines in each block (table pruning or counts), and fill "
+            "table harvest."
         )
-    spreads = learned_before(records, int(figures["season"].max()) + 1).spreads
-    least, band = int(handbook.value("trend.least_seasons")), handbook.value("trend.holding")
-    sure = handbook.value("trend.chance")
-    z = ranges.reach()
+    after = int(figures["season"].max()) + 1
     out = []
-    for figure, (words, unit) in FIGURES.items():
+    for figure in FIGURES:
         rows = figures[figures[figure] > 0].reset_index(drop=True)
+        if figure == "crop":
+            rows = rows[rows["season"] >= after - HISTORY_SEASONS]
         if rows.empty:
             continue
-        blocks, mean, covariance = _slopes(rows, figure, spreads)
-        spans = rows.groupby("block")["season"].agg(["nunique", "min", "max"])
-        share = np.full(len(blocks), 1 / len(blocks))
-        lines = [
-            (name, mean[at], covariance[at, at], *spans.loc[name]) for at, name in enumerate(blocks)
-        ]
-        lines.append(
-            (
-                "estate",
-                share @ mean,
-                share @ covariance @ share,
-                rows["season"].nunique(),
-                rows["season"].min(),
-                rows["season"].max(),
-            )
-        )
-        for name, middle, variance, seasons, first, last in lines:
-            sd = np.sqrt(variance)
-            down = float(ndtr((np.log1p(-band) - middle) / sd))
-            up = float(1 - ndtr((np.log1p(band) - middle) / sd))
-            weaker, stronger = (up, down) if figure == "ravaz" else (down, up)
-            chances = {WEAKER: weaker, HOLDING: 1 - weaker - stronger, STRONGER: stronger}
-            label = max(chances, key=chances.get)
-            if seasons < least:
-                label = TOO_FEW
-            elif not chances[label] > sure:
-                label = NOT_CLEAR
-            out.append(
-                {
-                    "block": name,
-                    "figure": figure,
-                    "words": words,
-                    "unit": unit,
-                    "seasons": int(seasons),
-                    "first": int(first),
-                    "last": int(last),
-                    "change_p10": np.expm1(middle - z * sd),
-                    "change_p50": np.expm1(middle),
-                    "change_p90": np.expm1(middle + z * sd),
-                    "chance_weaker": weaker,
-                    "chance_holding": 1 - weaker - stronger,
-                    "chance_stronger": stronger,
-                    "label": label,
-                }
-            )
-    from cropload.review.lesson_words import trend_note
+        if figure == "crop":
+            changes = crop_changes(estate_before_season(records, after))
+        else:
+            changes = wood_changes(rows, figure, learned_before(records, after).spreads)
+        out += _rows(figure, rows, changes)
+    from cropload.review.lesson_words import crop_note, trend_note
 
+    frame = pd.DataFrame(out)
+    note = trend_note(*(handbook.value(f"trend.{of}") for of in ("holding", "chance")), _least())
     return VineTrend(
-        pd.DataFrame(out),
-        (trend_note(band, sure, least),),
-        sources=("trend.holding", "trend.chance", "trend.least_seasons", "trend.block"),
+        frame,
+        (note, *crop_note(frame)),
+        sources=("trend.holding", "trend.chance", "trend.least_seasons", "trend.strong_spread"),
         figures=figures,
         blocks=tuple(block_facts(records).names),
     )
+
+
+def _least():
+    return int(handbook.value("trend.least_seasons"))
+
+
+def _rows(figure, rows, changes):
+    """Return the rows of one figure: of each block with any season of it, and of all blocks."""
+    spans = rows.groupby("block")["season"].agg(["nunique", "min", "max"])
+    weights = rows.groupby("block")[_WEIGHTS.get(figure, "pruning_kg")].mean()
+    weights = weights.reindex(list(changes.blocks)).fillna(0.0).to_numpy(float)
+    used = changes.used if figure == "crop" else np.full(len(changes.used), np.nan)
+    # One season of a block says nothing of a change.
+    told = np.where(spans["nunique"].reindex(list(changes.blocks)) > 1, changes.told, np.nan)
+    place = {name: at for at, name in enumerate(changes.blocks)}
+    lines = [
+        (span.Index, *told[:, place[span.Index]], used[place[span.Index]], *span[1:])
+        for span in spans.itertuples()
+    ]
+    middle, sd, uses = changes.together(weights)
+    uses = uses if figure == "crop" else np.nan
+    season = rows["season"]
+    lines.append(("estate", middle, sd, uses, season.nunique(), season.min(), season.max()))
+    return [_row(figure, *line) for line in lines]
+
+
+def _row(figure, name, middle, sd, uses, seasons, first, last):
+    words, unit = FIGURES[figure]
+    down, up = chances_beyond(middle, sd)
+    weaker, stronger = (up, down) if figure == "ravaz" else (down, up)
+    chances = {"weaker": weaker, "holding": 1 - weaker - stronger, "stronger": stronger}
+    names = (FALLING, HOLDING, RISING) if figure == "crop" else (WEAKER, HOLDING, STRONGER)
+    labels = dict(zip(names, chances.values(), strict=True))
+    label = max(labels, key=labels.get)
+    if seasons < _least() or np.isnan(middle):
+        label = TOO_FEW
+    elif not labels[label] > handbook.value("trend.chance"):
+        label = NOT_CLEAR
+    reach = ranges.reach() * sd
+    return {
+        "block": name,
+        "figure": figure,
+        "words": words,
+        "unit": unit,
+        "seasons": int(seasons),
+        "first": int(first),
+        "last": int(last),
+        "change_p10": np.expm1(middle - reach),
+        "change_p50": np.expm1(middle),
+        "change_p90": np.expm1(middle + reach),
+        "forecast_change": np.expm1(uses),
+        **{f"chance_{word}": chance for word, chance in chances.items()},
+        "label": label,
+    }

@@ -8,7 +8,7 @@ shoots carry fewer clusters, and the clusters stay lighter. Each of these is a p
 with one exponent for the first season on a new load and another once the vine has settled on it.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import NamedTuple
 
@@ -211,16 +211,18 @@ class LoadState:
 
     ``log_reference``: log of the buds per vine at which the components are stated [1];
     ``log_carried``: log of the load of the seasons before [1]; ``log_clusters_reference``: log of
-    the clusters per vine at which cluster weight is stated [1].
+    the clusters per vine at which cluster weight is stated [1]; ``log_age``: log of a young vine's
+    usual load over a grown one's, by which it has fewer non-count shoots too [1].
     """
 
     log_reference: np.ndarray
     log_carried: np.ndarray
     log_clusters_reference: np.ndarray
+    log_age: np.ndarray | float = 0.0
 
     def settled_at(self, log_buds):
         """Return the state of vines that have long carried ``log_buds``."""
-        return LoadState(self.log_reference, log_buds, self.log_clusters_reference)
+        return replace(self, log_carried=log_buds)
 
 
 @dataclass(frozen=True, eq=False)
@@ -316,6 +318,7 @@ def log_chain(x, shape, state, e, noncount_fertility=None):
         + e.burst_first * changed
     )
     noncount = x["noncount_shoots"] + e.noncount_settled * settled + e.noncount_first * changed
+    noncount = noncount + state.log_age
     grown, from_old_wood = np.exp(shoots), np.exp(noncount)
     bearing = np.log(grown + noncount_fertility * from_old_wood)
     clusters = (
@@ -563,4 +566,4 @@ def load_shift(mean, shape, state):
     stage = STAGES.index("clusters")
     counted = np.einsum("nk,nk->n", rows[:, stage], mean) + offset[:, stage]
     clusters = counted - mean[:, COMPONENTS.index("counting_bias")]
-    return response_shift(mean, shape, LoadState(usual, state.log_carried, clusters))
+    return response_shift(mean, shape, LoadState(usual, state.log_carried, clusters, state.log_age))

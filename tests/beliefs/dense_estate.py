@@ -138,6 +138,7 @@ def dense_posterior(forecast, records):
                 estate.log_reference[b : b + 1] + load[t],
                 carried[t : t + 1],
                 estate.log_clusters_reference[b : b + 1] + load[t],
+                load[t : t + 1],
             )
             shape = PlanShape(logs[0][t : t + 1], logs[1][t : t + 1], logs[2][t : t + 1])
             chain = (estate.linearised_about[b : b + 1], shape, state)

@@ -56,3 +56,23 @@ def test_then_the_handbook_with_its_grade(origins):
     assert part["key"].startswith("variety.")
     assert "grade:" in part["detail"]
     assert "held to 1 harvest of this block" in origins["Sister"]["cluster_weight_g"]["detail"]
+
+
+def test_a_told_spread_is_that_of_the_draws_trends_in_it():
+    """Crops that fall for eight seasons leave a trend open, and with it clusters and weight."""
+    crops = [
+        {"season": year, "block": name, "tonnes": 4.0 * 0.93 ** (year - 2017)}
+        for year in range(2017, 2025)
+        for name in ("North", "South")
+    ]
+    estate = build_estate(
+        make_records(blocks=[block_row(), block_row("South")], harvest=crops), 2028
+    )
+    drawn, _ = estate.draw([0, 1], 20_000, 1)
+    k = len(COMPONENTS)
+    # Standard error of a standard deviation from 20,000 draws: 0.5 %.
+    assert estate.spread() == pytest.approx(drawn[:k].std(-1).T, rel=0.02)
+    told = [part["spread"] for part in component_origins(estate, "South")]
+    assert told == pytest.approx(estate.spread([1])[0])
+    at = COMPONENTS.index("clusters_per_shoot")
+    assert told[at] > 1.01 * estate.beliefs.spread()[1, at]

@@ -97,15 +97,40 @@ def young_share(plans):
 @pytest.mark.parametrize(
     "before", [{}, {2022: "1x2", 2023: "1x4"}], ids=["no plan before", "the plans of its youth"]
 )
-def test_seven_buds_beside_twenty_bear_about_a_third_of_a_grown_crop_in_third_leaf(before):
+def test_eight_buds_beside_twenty_bear_about_a_third_of_a_grown_crop_in_third_leaf(before):
     """Common practice, no source: a third of a crop in the third leaf, on the buds of that age."""
-    share, _ = young_share(before | {2024: "1x7"})
+    share, _ = young_share(before | {2024: "1x6+1x2"})
     assert 0.31 < share < 0.37
+    fewer, _ = young_share(before | {2024: "1x7"})
+    assert 0.28 < fewer < share
 
 
 def test_the_plans_of_a_young_vines_youth_are_not_the_load_of_a_grown_one():
     _, found = young_share({2022: "1x2", 2023: "1x4", 2024: "1x8"})
     np.testing.assert_allclose(np.exp(found.estate.log_reference), 20)
+
+
+def test_a_grown_vines_plan_written_for_the_first_leaves_is_no_usual_load_of_five_such():
+    """20 buds on leaves 1 and 2 stand for the grown vine: they are not short plans of 100."""
+    full, short = (
+        young_share({2022: first, 2023: second, 2024: "1x6+1x2"})[0]
+        for first, second in (("2x8+2x2", "2x8+2x2"), ("1x2", "1x4"))
+    )
+    assert full == pytest.approx(short, rel=0.1)
+    years = {2022: "2x8+2x2", 2023: "2x8+2x2"}
+    pruning = [{"season": y, "block": "Young", "plan": plan} for y, plan in years.items()]
+    records = make_records(blocks=[block_row("Young", year_planted=2022)], pruning=pruning)
+    assert np.exp(build_estate(records, 2027).log_reference[0]) == pytest.approx(20)
+
+
+def test_a_young_vine_has_fewer_shoots_from_old_wood_too():
+    """At the plan of its age all its shoots are those of a grown vine times the load's share."""
+    found = forecast(estate([2022, 1990]), 2024, draws=400)
+    growth, load = found.growth, handbook.value("young.load")[2]
+    old, young = (list(found.blocks).index(name) for name in ("Young 1990", "Young 2022"))
+    for part in (growth.shoots, growth.noncount_shoots):
+        ratio = np.median(part[young]) / np.median(part[old])
+        assert ratio == pytest.approx(load, rel=0.15)
 
 
 def test_a_young_block_that_carries_the_plan_of_a_grown_one_bears_more_but_no_full_crop():

@@ -13,10 +13,10 @@ from scipy.special import polygamma
 
 from cropload import example_records, handbook
 from cropload.beliefs.spreads import prior_spreads
+from cropload.beliefs.trend import scatter, wood_changes
 from cropload.records.facts import block_facts
 from cropload.review.bud_fertility import fit_nodes
 from cropload.review.counter_bias import counter_effects
-from cropload.review.vine_trend import _noise, _slopes
 from cropload.vine.plan_shape import NodeProfile
 
 # ------------------------------------------------------------------ bud fertility by node
@@ -185,9 +185,10 @@ def test_yearly_changes_are_those_of_generalized_least_squares():
             "ravaz_variance": rng.uniform(0.001, 0.02, blocks * seasons),
         }
     ).drop(index=[3, 17])
-    names, mean, covariance = _slopes(rows, "ravaz", Plain)
+    found = wood_changes(rows, "ravaz", Plain)
+    names, mean, covariance = list(found.blocks), found.used, found.root @ found.root.T
 
-    season_var, variety_var, own_var = _noise("ravaz", Plain)
+    season_var, variety_var, own_var = scatter("ravaz", Plain)
     same = np.equal.outer(rows["season"].to_numpy(), rows["season"].to_numpy())
     kin = same & np.equal.outer(rows["variety"].to_numpy(), rows["variety"].to_numpy())
     noise = season_var * same + variety_var * kin
@@ -206,3 +207,12 @@ def test_yearly_changes_are_those_of_generalized_least_squares():
     theirs = sm.GLS(seen, design, sigma=whole).fit(cov_type="nonrobust")
     assert mean == pytest.approx(theirs.params[blocks:], abs=1e-8)
     assert covariance == pytest.approx(theirs.normalized_cov_params[blocks:, blocks:], abs=1e-10)
+
+    # Told is one block's change with no prior of its own: the same with 1e6 for its variance.
+    for at in range(blocks):
+        whole[len(rows) + blocks + at, len(rows) + blocks + at] += 1e6
+        free = sm.GLS(seen, design, sigma=whole).fit(cov_type="nonrobust")
+        whole[len(rows) + blocks + at, len(rows) + blocks + at] -= 1e6
+        assert found.told[0, at] == pytest.approx(free.params[blocks + at], abs=1e-5)
+        variance = free.normalized_cov_params[blocks + at, blocks + at]
+        assert found.told[1, at] == pytest.approx(np.sqrt(variance), rel=1e-4)

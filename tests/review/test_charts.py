@@ -144,7 +144,7 @@ def test_lessons_stand_before_and_after(lessons):
         assert all(f"({of})" in words for of in mine["of"])
 
 
-@pytest.mark.parametrize("figure", ["pruning_weight", "ravaz", "cane_weight"])
+@pytest.mark.parametrize("figure", ["pruning_weight", "ravaz", "cane_weight", "crop"])
 @pytest.mark.parametrize("units", [METRIC, US], ids=["metric", "us"])
 def test_trend_draws_each_block_with_its_label(records, figure, units):
     figures, trend = season_figures(records), vine_trend(records).frame

@@ -1,24 +1,28 @@
 """Weaker, holding or stronger: by hand, honest by simulation, and never from one season."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 from helpers import block_row, make_records, steady_counts
 
-from cropload import example_records, handbook, vine_trend
+from cropload import example_records, forecast, handbook, vine_trend
 from cropload.beliefs.spreads import prior_spreads
+from cropload.beliefs.trend import chances_beyond, scatter, wood_changes
 from cropload.errors import CroploadError
 from cropload.review.vine_trend import (
+    FALLING,
     HOLDING,
     NOT_CLEAR,
+    RISING,
     STRONGER,
     TOO_FEW,
     WEAKER,
-    _noise,
-    _slopes,
     ravaz_of,
     season_figures,
 )
+from cropload.vine.growth import COMPONENTS
 
 BLOCKS = ("Alder", "Birch", "Cedar")
 YEARS = range(2019, 2026)
@@ -152,33 +156,97 @@ def test_two_seasons_say_little_of_a_change():
     assert row["change_p90"] > row["change_p50"]
 
 
-def test_the_estate_is_the_mean_of_its_blocks():
-    rows = pruned(-0.10, blocks=["Alder"]) + pruned(0.10, blocks=["Birch"])
-    table = vine_trend(estate(rows))
-    logs = [np.log1p(of(table, "pruning_weight", b)["change_p50"]) for b in ("Alder", "Birch")]
-    whole = np.log1p(of(table, "pruning_weight", "estate")["change_p50"])
-    assert whole == pytest.approx(np.mean(logs))
+def test_all_blocks_together_change_as_their_ratio_of_sums():
+    """Alder bears three times Birch's crop, and its wood falls by 6 % a year, Birch's does not."""
+    years = range(2012, 2026)
+    pruning = pruned(-0.06, years, ["Alder"]) + pruned(0.0, years, ["Birch"])
+    harvest = picked(3.0, years, ["Alder"]) + picked(1.0, years, ["Birch"])
+    table = vine_trend(estate(pruning, harvest=harvest))
+    sums = ravaz_of(table.figures, "estate")
+    slope = np.polyfit(sums["season"], np.log(sums["ravaz"]), 1)[0]
+    assert np.log1p(of(table, "ravaz", "estate")["change_p50"]) == pytest.approx(slope, abs=0.006)
+    assert of(table, "ravaz")["change_p50"] == pytest.approx(1 / 0.94 - 1, abs=0.01)
 
 
-def test_without_prunings_there_is_one_clear_message():
-    with pytest.raises(CroploadError, match="No prunings were weighed"):
+def test_with_nothing_weighed_there_is_one_clear_message():
+    with pytest.raises(CroploadError, match="No prunings and no crops"):
         vine_trend(estate([]))
 
 
 def test_the_sample_has_a_word_for_every_figure():
     table = vine_trend(example_records())
-    assert set(table["figure"]) == {"pruning_weight", "ravaz", "cane_weight"}
-    assert set(table["label"]) <= {WEAKER, HOLDING, STRONGER, NOT_CLEAR, TOO_FEW}
+    assert set(table["figure"]) == {"pruning_weight", "ravaz", "cane_weight", "crop"}
+    words = {WEAKER, HOLDING, STRONGER, FALLING, RISING, NOT_CLEAR, TOO_FEW}
+    assert set(table["label"]) <= words
+
+
+# ------------------------------------------------------------------ the crop, as forecast
+
+
+def falling(yearly, years=range(2014, 2026)):
+    """Crops of one block that change by so much a year beside two steady ones."""
+    rows = picked(3.0, years, ["Birch", "Cedar"])
+    start = min(years)
+    for year in years:
+        rows += picked(4.0 * (1 + yearly) ** (year - start), [year], ["Alder"])
+    plans = [
+        {"season": year, "block": block, "plan": "2x10+2x2"} for block in BLOCKS for year in years
+    ]
+    return estate(plans, harvest=rows)
+
+
+def test_the_crop_needs_no_prunings_and_is_told_before_it_is_drawn():
+    table = vine_trend(falling(-0.08))
+    row = of(table, "crop")
+    assert set(table["figure"]) == {"crop"}
+    assert row["change_p10"] < -0.08 < row["change_p90"]
+    assert row["change_p50"] < row["forecast_change"] < 0
+    assert row["label"] == FALLING
+    assert any("a forecast uses Alder" in note for note in table.notes)
+
+
+def test_the_crop_is_told_per_hectare():
+    row = season_figures(falling(0.0)).iloc[0]
+    facts = block_row("Alder", "Riesling")
+    hectares = facts["vines"] * facts["row_spacing_m"] * facts["vine_spacing_m"] / 10_000
+    assert row["crop"] == pytest.approx(4.0 / hectares, rel=1e-6)
+
+
+@pytest.mark.parametrize("records", [falling(-0.08), example_records()], ids=["falling", "sample"])
+def test_review_and_forecast_have_one_trend_of_the_crop(records):
+    """What a forecast goes on with is the difference that a year makes to its own centre."""
+    table = vine_trend(records)
+    season = int(table.figures["season"].max()) + 1
+    made = forecast(records, season)
+    at = {name: place for place, name in enumerate(made.estate.facts.names)}
+    centre, later = made.estate.centre(), year_later(made.estate).centre()
+    moved = later - centre
+    line = [COMPONENTS.index(name) for name in ("clusters_per_shoot", "cluster_weight_g")]
+    mine = table.of("crop")
+    for row in mine[mine["block"] != "estate"].to_dict("records"):
+        change = moved[at[row["block"]], line].sum()
+        assert np.log1p(row["forecast_change"]) == pytest.approx(change, abs=1e-12)
+
+
+def year_later(made):
+    """The same beliefs, a year further along their trends."""
+    since, all_since = made.since.copy(), made.estate_since.copy()
+    since[:, -1] += 1
+    all_since[-1] += 1
+    later = replace(made)
+    later.__dict__.update(since=since, estate_since=all_since)
+    return later
 
 
 # ------------------------------------------------------------------ honest by simulation
 
 
-def simulated(rng, blocks=4, seasons=6):
-    """One estate by the model's own assumptions: rows for ``_slopes`` and the true changes."""
-    season, variety, own = (np.sqrt(v) for v in _noise("pruning_weight", Plain))
+def simulated(rng, blocks=4, seasons=6, first=None):
+    """One estate by the model's own assumptions: rows for ``wood_changes`` and the true changes."""
+    season, variety, own = (np.sqrt(v) for v in scatter("pruning_weight", Plain))
     truth = handbook.value("trend.estate") * rng.standard_normal()
     truth = truth + handbook.value("trend.block") * rng.standard_normal(blocks)
+    truth[0] = truth[0] if first is None else first
     level, sampling = rng.normal(0, 0.4, blocks), 0.05
     year = np.arange(seasons)
     kin = np.arange(blocks) % 2
@@ -200,19 +268,16 @@ def simulated(rng, blocks=4, seasons=6):
 @pytest.fixture(scope="module")
 def many():
     """1,500 estates: true changes, and what is said of them, (estates, blocks)."""
-    from scipy.special import ndtr
-
-    rng, band = np.random.default_rng(9), handbook.value("trend.holding")
+    rng = np.random.default_rng(9)
     truths, middles, spreads = [], [], []
     for _ in range(1500):
         rows, truth = simulated(rng)
-        _, mean, covariance = _slopes(rows, "pruning_weight", Plain)
+        middle, spread = wood_changes(rows, "pruning_weight", Plain).told
         truths.append(truth)
-        middles.append(mean)
-        spreads.append(np.sqrt(np.diag(covariance)))
+        middles.append(middle)
+        spreads.append(spread)
     truth, middle, spread = map(np.array, (truths, middles, spreads))
-    weaker = ndtr((np.log1p(-band) - middle) / spread)
-    stronger = 1 - ndtr((np.log1p(band) - middle) / spread)
+    weaker, stronger = chances_beyond(middle, spread)
     return truth, middle, spread, np.stack([weaker, 1 - weaker - stronger, stronger])
 
 
@@ -224,19 +289,18 @@ def test_the_range_of_a_change_holds_the_truth_four_times_in_five(many):
     assert 0.78 <= inside.mean() <= 0.82
 
 
-def test_the_chance_of_a_word_is_how_often_it_is_true(many):
-    """Among changes that are weaker with a chance of 40 to 60 %, half are."""
-    truth, _, _, chances = many
-    band = handbook.value("trend.holding")
-    true = np.stack(
-        [truth < np.log1p(-band), np.abs(np.expm1(truth)) <= band, truth > np.log1p(band)]
-    )
-    for chance, happened in zip(chances, true, strict=True):
-        for low, high in ((0.0, 0.2), (0.2, 0.4), (0.4, 0.6), (0.6, 0.8), (0.8, 1.0)):
-            here = (chance >= low) & (chance < high)
-            if here.sum() > 200:
-                error = 2.6 * 0.5 / np.sqrt(here.sum() / 2)
-                assert happened[here].mean() == pytest.approx(chance[here].mean(), abs=error)
+@pytest.mark.parametrize("bound", [-1, 1])
+def test_a_change_at_the_bound_is_called_past_it_in_one_case_of_five(bound):
+    """Chances are told by the block's own seasons, so a change at the bound has one like any."""
+    rng, least = np.random.default_rng(4), handbook.value("trend.chance")
+    at = np.log1p(bound * handbook.value("trend.holding"))
+    past = []
+    for _ in range(1500):
+        rows, _ = simulated(rng, first=at)
+        found = wood_changes(rows, "pruning_weight", Plain).told[:, 0]
+        past.append(chances_beyond(*found)[0 if bound < 0 else 1] > least)
+    # Standard error of the share: 0.4 / sqrt(1500) = 0.010.
+    assert np.mean(past) == pytest.approx(1 - least, abs=0.03)
 
 
 def test_a_word_that_is_said_is_right_more_often_than_its_bound(many):
@@ -246,12 +310,3 @@ def test_a_word_that_is_said_is_right_more_often_than_its_bound(many):
     spoken = chances.max(0) > bound
     assert spoken.sum() > 300
     assert (chances.argmax(0) == true)[spoken].mean() > bound
-
-
-def test_a_word_is_right_more_often_than_any_guess(many):
-    truth, _, _, chances = many
-    band = handbook.value("trend.holding")
-    true = np.where(truth < np.log1p(-band), 0, np.where(truth > np.log1p(band), 2, 1))
-    right = (chances.argmax(0) == true).mean()
-    assert right == pytest.approx(chances.max(0).mean(), abs=0.02)
-    assert right > np.bincount(true.ravel()).max() / true.size

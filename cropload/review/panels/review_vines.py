@@ -45,7 +45,9 @@ class VineTrend(ReviewPanel):
         units, figure, trend = self.desk.units, self.figure_choice.value, self.trend
         mine = trend.of(figure)
         if mine.empty:
-            needs = {"ravaz": "harvest", "cane_weight": "counts (shoots)"}.get(figure, "pruning")
+            needs = {"ravaz": "harvest", "crop": "harvest", "cane_weight": "counts (shoots)"}.get(
+                figure, "pruning"
+            )
             self.answer.value = parts.note(
                 f"The {FIGURES[figure][0]} is not known in any season: fill table {needs} for "
                 "seasons whose prunings were weighed in the winter after."
@@ -83,7 +85,7 @@ class VineTrend(ReviewPanel):
             text += parts.note("The vines are invented, like everything of Quillfoot.")
         text += parts.head("Where the figures come from")
         text += parts.points([words.TREND_ORIGIN])
-        text += "".join(map(parts.source, (*trend.sources, *_BANDS[figure])))
+        text += "".join(map(parts.source, (*trend.sources, *_BANDS.get(figure, ()))))
         self.answer.value = text
 
 
