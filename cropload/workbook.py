@@ -15,7 +15,7 @@ _HOME = {
     "ThinningPanel": "cropload.season.panels.thinning",
     "KeptForecasts": "cropload.season.panels.season_log",
     "StageErrors": "cropload.season.panels.season_log",
-    "FrostCover": "cropload.frost.panels.frost_cover",
+    "FrostCover": "cropload.pages.frost_cover",
     "OwnerScenarios": "cropload.owner.panels.owner_scenarios",
     "PruningLevels": "cropload.pages.pruning_levels",
     "ReviewDesk": "cropload.review.panels.season_review",
