@@ -217,11 +217,12 @@ def worth_sentence(rows, units=METRIC):
     span = wording.span("t_ha", row["change_p10"], row["change_p90"], units)
     return (
         f"{row['plan']} instead of {first} changes the crop of a year by {change} ({span}, "
-        f"{_often()}): {kept} is saved from frost, {buds} comes of its number of buds."
+        f"{_often()}): {_some(row['kept_p50'], kept)} saved from frost, {buds} from its number of "
+        "buds."
     )
 
 
-def late_cut_sentence(row, units=METRIC):
+def late_cut_sentence(row, units=METRIC, price=""):
     """Return whether a late final cut of a plan pays here, in one sentence.
 
     Parameters
@@ -230,6 +231,8 @@ def late_cut_sentence(row, units=METRIC):
         Of ``late_cut_worth``.
     units : UnitSystem
         Units to show.
+    price : str
+        What it costs beside crop, in words that follow on.
     """
     kept, cost = (wording.amount("t_ha", row[f"{name}_p50"], units) for name in ("kept", "cost"))
     often = wording.number(10 * row["chance_pays"], 0)
@@ -238,7 +241,10 @@ def late_cut_sentence(row, units=METRIC):
         pays = "pays here"
     elif row["chance_pays"] > 0.2:
         pays = f"pays in {often} cases of 10"
-    text = f"A late final cut of {row['plan']} {pays}: it saves {kept} a year from frost and costs {cost}"
+    text = (
+        f"A late final cut of {row['plan']} {pays}: it saves {kept} a year from frost and costs "
+        f"{cost} of crop{price}"
+    )
     if row["never"] > 0.5:
         return f"{text}, so it pays at no frequency of frost."
     if not np.isfinite(row["break_even_p50"]):
@@ -248,6 +254,10 @@ def late_cut_sentence(row, units=METRIC):
         f"{text}; it pays above {100 * row['break_even_p50']:.0f} frost years in 100, and this "
         f"record says {low:.0f} to {high:.0f}."
     )
+
+
+def _some(value, text):
+    return text if abs(value) >= 0.05 else "next to nothing"
 
 
 def _often():

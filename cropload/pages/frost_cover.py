@@ -6,6 +6,7 @@ from cropload.frost.cover import frost_cover, one_case
 from cropload.frost.panels import frost_results
 from cropload.frost.panels.late_cut import LateCut
 from cropload.frost.spring_rows import springs_axis, springs_svg
+from cropload.frost.tables import late_cut_table
 from cropload.frost.worth import wood_worth
 from cropload.frost.years import block_frost_years, block_weather
 from cropload.pages.pruning_levels import LevelsPart
@@ -22,14 +23,16 @@ from cropload.vine.weather.settings import CASES
 _LONGER = (2, 4)
 
 STYLE = """<style>
-.cl-frost .cl-lv-text { width: 128px; }
-.cl-frost .cl-lv-crop .cl-lv-text { width: 62px; }
 .cl-frost .cl-lv-row { grid-template-columns: minmax(92px, 1.1fr) repeat(4, minmax(54px, 66px))
-  38px 128px minmax(205px, 2.6fr) 170px 24px; }
-.cl-frost .cl-lv-balance .cl-lv-text { width: auto; white-space: normal; }
-.cl-frost .cl-lv-shoots .cl-lv-line, .cl-frost .cl-lv-balance .cl-lv-line { gap: 0; }
+  38px 128px minmax(205px, 2.6fr) 150px 24px; }
+.cl-frost .cl-lv-text { width: auto; }
+.cl-frost .cl-lv-crop .cl-lv-text { width: 82px; }
+.cl-frost .cl-lv-balance .cl-lv-text { white-space: normal; flex: 1; }
+.cl-frost .cl-lv-shoots .cl-lv-line > :first-child,
+.cl-frost .cl-lv-balance .cl-lv-line > :first-child { display: none; }
 @container (max-width: 899px) {
   .cl-frost .cl-lv-row { grid-template-columns: repeat(4, 1fr); }
+  .cl-frost .cl-lv-crop .cl-lv-text { min-width: 0; }
 }
 </style>"""
 
@@ -106,6 +109,7 @@ class FrostCover(Page):
     def _folds(self):
         said = self._said
         return [
+            Fold("a late cut of each plan", lambda: [said(self._late_cuts)]),
             Fold("spring by spring", lambda: [said(self._springs)]),
             Fold("one night", self._night),
             Fold("after a frost", self._after),
@@ -117,7 +121,7 @@ class FrostCover(Page):
         ]
 
     def _said(self, say):
-        return Said(self.desk, lambda: say() if self.comparison else "", ("comparison",))
+        return Said(self.desk, lambda: say() if self.comparison else "", ("comparison", "weighed"))
 
     # What lies in a fold is loaded when it is opened.
     def _night(self):
@@ -186,6 +190,10 @@ class FrostCover(Page):
         doubts = frost_words.doubted_springs(one, self.records.harvest, self.desk.block)
         return text + "".join(map(parts.note, [*load_first(self.comparison.notes)[0], *doubts]))
 
+    def _late_cuts(self):
+        found = self.late.found
+        return "" if found is None else late_cut_table(found).html(self.desk.units)
+
     def _springs(self):
         return frost_results.springs_html(self.comparison, self.desk.units)
 
@@ -239,7 +247,7 @@ class FrostRows(LevelsPart):
                 "left",
                 f"crop left by {count} springs; red: over {often} lost",
             ),
-            "balance": "beside the first: in all, of it saved from frost",
+            "balance": "beside the first",
         }
         return head, [self._answer(replay, worth, own.index(plan)) for plan in plans]
 
@@ -267,11 +275,8 @@ class FrostRows(LevelsPart):
 
 
 def _text(text):
-    return f'<div class="cl-lv-line"><div class="cl-lv-text">{text}</div></div>'
+    return _line("", text)
 
 
-def _line(picture, text, above=""):
-    return (
-        f"{above}"
-        f'<div class="cl-lv-line"><div>{picture}</div><div class="cl-lv-text">{text}</div></div>'
-    )
+def _line(picture, text):
+    return f'<div class="cl-lv-line"><div>{picture}</div><div class="cl-lv-text">{text}</div></div>'

@@ -1,16 +1,11 @@
-"""The late final cut on the frost page: its price, its gain, and from which frost chance it pays."""
-
-import numpy as np
+"""The late final cut on the frost page: its price, its gain, and at how much frost it pays."""
 
 from cropload.errors import CroploadError
 from cropload.frost.words import late_cut_sentence
 from cropload.frost.worth import late_cut_worth
-from cropload.show import table as kinds
-from cropload.show import wording
 from cropload.show.desk import Part
 from cropload.show.panels import parts
 from cropload.show.panels.fields import choice, number_in
-from cropload.show.table import Column, Table
 from cropload.units import ACRE_HA, SHORT_TON_T
 
 
@@ -85,13 +80,15 @@ class LateCut(Part):
         self._units = desk.units
         per = "ac" if desk.units.name == "us" else "ha"
         counted = "hours" if self.paid_in.value == "hours" else self.currency
-        self.price.description = f"A late final cut costs [{counted} per {per}]".replace("[ ", "[")
+        self._unit = f"{counted} per {per}".strip()
+        self.price.description = f"A late final cut costs [{self._unit}]"
         unit = f"{self.currency} per {desk.units.label('tonnes')}".strip()
         self.grapes.description = f"Grapes are worth [{unit}]"
         self.hour.description = (
             f"An hour costs [{self.currency}]" if self.currency else "An hour costs"
         )
         for box in (self.price, self.grapes, self.hour):
+            box.layout.max_width = "100%"
             box.layout.width = f"{6.5 + 0.56 * len(box.description):.1f}em"
 
     def price_t_ha(self):
@@ -126,26 +123,9 @@ class LateCut(Part):
             self.clear()
             return
         self.found = late_cut_worth(page.comparison, self.price_t_ha())
-        told = late_cut_sentence(self.found.iloc[0], units)
-        self.answer.value = (
-            f'<p class="cl-note" role="status">{parts.escape(told)}</p>' + self._table().html(units)
-        )
-
-    def _table(self):
-        def above(row):
-            if not np.isfinite(row["break_even_p50"]) or row["never"] > 0.5:
-                return "never" if row["never"] > 0.5 else "always" if row["always"] > 0.5 else "-"
-            ends = [100 * row[f"break_even_{end}"] for end in ("p10", "p50", "p90")]
-            return wording.ranged(ends, lambda end: wording.number(end, 0))
-
-        columns = [
-            (Column("late cut of", kinds.PLAN), "plan"),
-            (Column("saves from frost", kinds.RANGE, "t_ha"), "kept"),
-            (Column("costs in crop", kinds.RANGE, "t_ha"), "cost"),
-            (Column("left, its price paid", kinds.CHANGE, "t_ha"), "net"),
-            (Column("pays above", unit="frost years in 100"), above),
-        ]
-        rows = self.found.to_dict("records")
-        return Table.of(
-            "late_cut", "A late final cut, a year in the mean of these springs", rows, columns
-        )
+        price = ""
+        if self.price.value:
+            price = f" and {self.price.value:g} {self._unit}"
+        told = late_cut_sentence(self.found.iloc[0], units, price)
+        self.answer.value = f'<p class="cl-matters" role="status">{parts.escape(told)}</p>'
+        self.desk.follow("weighed")
