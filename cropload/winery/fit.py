@@ -32,9 +32,7 @@ class Fit:
     elsewhere_mean: float
 
 
-@arguments.check_arguments(
-    schedule=arguments.kind("IntakeSchedule"), capacity=arguments.frame
-)
+@arguments.check_arguments(schedule=arguments.kind("IntakeSchedule"), capacity=arguments.frame)
 def fit_of(schedule, capacity):
     """Return the chance that any limit ahead is gone over, and the tonnes without a place.
 
