@@ -15,21 +15,16 @@ _HOME = {
     "ThinningPanel": "cropload.season.panels.thinning",
     "KeptForecasts": "cropload.season.panels.season_log",
     "StageErrors": "cropload.season.panels.season_log",
-    "FrostCover": "cropload.frost.panels.frost_cover",
+    "FrostCover": "cropload.pages.frost_cover",
     "OwnerScenarios": "cropload.owner.panels.owner_scenarios",
     "PruningLevels": "cropload.pages.pruning_levels",
+    "WineryIntake": "cropload.winery.panels.winery_intake",
     "ReviewDesk": "cropload.review.panels.season_review",
     "ForecastScores": "cropload.review.panels.review_scores",
     "WhatMissed": "cropload.review.panels.review_scores",
     "Lessons": "cropload.review.panels.review_lessons",
     "VineTrend": "cropload.review.panels.review_vines",
     "BudFertility": "cropload.review.panels.review_vines",
-    "WineryDesk": "cropload.winery.panels.winery_desk",
-    "PickingDates": "cropload.winery.panels.winery_desk",
-    "IntakeNow": "cropload.winery.panels.winery_intake",
-    "BlocksToMove": "cropload.winery.panels.winery_intake",
-    "Contracts": "cropload.winery.panels.winery_terms",
-    "SinceLast": "cropload.winery.panels.winery_terms",
 }
 
 __getattr__, __dir__, __all__ = lazy.names(__name__, _HOME)

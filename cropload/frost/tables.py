@@ -3,8 +3,10 @@
 from cropload.beliefs import ranges
 from cropload.frost.cover import one_case
 from cropload.frost.words import CASE_WORDS, night_words, springs_that_hurt
+from cropload.show import wording
 from cropload.show.table import (
     CHANCES,
+    CHANGE,
     DATE,
     NUMBER,
     PLAN,
@@ -79,6 +81,39 @@ def springs_table(one):
             (Column("low", NUMBER, "temperature_c"), "block_c"),
             (Column("stage"), "stage"),
             *((Column(f"{plan} left", SHARES), f"left_{at}") for at, plan in enumerate(one.plans)),
+        ],
+    )
+
+
+def late_cut_table(found):
+    """Return what a late final cut of each plan saves, costs and leaves.
+
+    Parameters
+    ----------
+    found : DataFrame
+        As from ``late_cut_worth``.
+    """
+
+    def above(row):
+        if max(row["never"], row["always"]) > 0.5:
+            return "never" if row["never"] > 0.5 else "always"
+        ends = [100 * row[f"break_even_{end}"] for end in ranges.ENDINGS]
+        return wording.ranged(ends, lambda end: wording.number(end, 0))
+
+    return Table.of(
+        "late_cut",
+        f"A late final cut, a year in the mean of these springs, {ranges.label()}",
+        levels(found),
+        [
+            (Column("late cut of", PLAN), "plan"),
+            (Column("saves from frost", RANGE, "t_ha"), "kept"),
+            (Column("costs in crop", RANGE, "t_ha"), "cost"),
+            (Column("left, its price paid", CHANGE, "t_ha"), "net"),
+            (Column("pays above", unit="frost years in 100"), above),
+            (
+                Column("frost in a year", CHANCES, unit="chance"),
+                lambda row: (row["chance_low"], None, row["chance_high"]),
+            ),
         ],
     )
 

@@ -196,6 +196,102 @@ def worth_sentences(replay):
     return shelter_sentences(replay) + break_even_sentences(replay)
 
 
+def worth_sentence(rows, units=METRIC):
+    """Return what the plan that brings the most beyond the first is worth, in one sentence.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        Of ``wood_worth``, one case.
+    units : UnitSystem
+        Units to show.
+    """
+    first = rows["plan"].iloc[0]
+    if len(rows) == 1:
+        return f"Add a level with longer wood to hold against {first}."
+    row = rows.iloc[1:].sort_values("change_p50").iloc[-1].to_dict()
+    change, kept, buds = (
+        wording.amount("t_ha", row[f"{name}_p50"], units, signed=True)
+        for name in ("change", "kept", "buds")
+    )
+    span = wording.span("t_ha", row["change_p10"], row["change_p90"], units)
+    return (
+        f"{row['plan']} instead of {first} changes the crop of a year by {change} ({span}, "
+        f"{_often()}): {_some(row['kept_p50'], kept)} saved from frost, {buds} from its number of "
+        "buds."
+    )
+
+
+def late_cut_sentence(row, units=METRIC, price=""):
+    """Return whether a late final cut of a plan pays here, in one sentence.
+
+    Parameters
+    ----------
+    row : mapping
+        Of ``late_cut_worth``.
+    units : UnitSystem
+        Units to show.
+    price : str
+        What it costs beside crop, in words that follow on.
+    """
+    kept, cost = (wording.amount("t_ha", row[f"{name}_p50"], units) for name in ("kept", "cost"))
+    often = wording.number(10 * row["chance_pays"], 0)
+    pays = "does not pay here"
+    if row["chance_pays"] >= 0.8:
+        pays = "pays here"
+    elif row["chance_pays"] > 0.2:
+        pays = f"pays in {often} cases of 10"
+    text = (
+        f"A late final cut of {row['plan']} {pays}: it saves {kept} a year from frost and costs "
+        f"{cost} of crop{price}"
+    )
+    if row["never"] > 0.5:
+        return f"{text}, so it pays at no frequency of frost."
+    if not np.isfinite(row["break_even_p50"]):
+        return f"{text}."
+    low, high = (100 * row[f"chance_{end}"] for end in ("low", "high"))
+    return (
+        f"{text}; it pays above {100 * row['break_even_p50']:.0f} frost years in 100, and this "
+        f"record says {low:.0f} to {high:.0f}."
+    )
+
+
+def _some(value, text):
+    return text if abs(value) >= 0.05 else "next to nothing"
+
+
+def _often():
+    return f"{10 * ranges.level():g} in 10"
+
+
+def doubted_springs(replay, harvest, block):
+    """Return springs by which little was left although a full crop was picked, in sentences.
+
+    Parameters
+    ----------
+    replay : FrostReplay
+        As from ``frost_cover``.
+    harvest : DataFrame
+        Table harvest [t].
+    block : str
+        The block.
+
+    Notes
+    -----
+    A crop is full from nine tenths of the block's middle crop on, and little is less than half.
+    """
+    picked = harvest[harvest["block"] == block].groupby("season")["tonnes"].sum()
+    if len(picked) < 3:
+        return []
+    left = ranges.quantiles(replay.crop_left)[1].max(axis=0)
+    return [
+        f"By the model only {percent(share)} was left in {season}, yet {picked[season]:.1f} t were "
+        "picked: that night may not have reached the block, or its budburst was later."
+        for season, share in zip(replay.seasons, left, strict=True)
+        if share < 0.5 and picked.get(season, 0.0) >= 0.9 * picked.median()
+    ]
+
+
 #: Said in place of a table of springs that has no row.
 NO_SPRING = "No spring of this record would have cost these plans any crop."
 

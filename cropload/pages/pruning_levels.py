@@ -140,6 +140,8 @@ class LevelsPart(Part):
     """The rows of levels, with the steps back and forth of every block."""
 
     needs = ("block", "season", "units", "bands", "reference")
+    #: Plans and names of the levels at first.
+    first = staticmethod(first_levels)
 
     def __init__(self, page):
         self.page, self._kept, self._moved = page, {}, False
@@ -178,7 +180,7 @@ class LevelsPart(Part):
         estate = self._estate()
         at = estate.facts.place(self.desk.block)
         last = estate.last_plan[at] or None
-        plans, names = first_levels(
+        plans, names = self.first(
             last,
             float(np.exp(estate.log_reference[at])),
             estate.facts.training[at],
@@ -256,19 +258,27 @@ class LevelsPart(Part):
         head = {}
         try:
             if plans:
-                page.comparison = compared = self._compared(page.plans)
-                drawn = axes(compared.frame, compared.density, compared.balance, desk.units)
-                head = head_html(drawn, compared)
-                spacing = float(desk.facts["vine_spacing_m"])
-                for place, row in zip(plans, wording.levels(compared.frame), strict=True):
-                    note = " ".join(cane_notes([plans[place]], spacing))
-                    rows[place] = {**row_html(row, drawn), "note": note, "plan": str(plans[place])}
+                head, answers = self.answers(page.plans)
+                for (place, plan), answer in zip(plans.items(), answers, strict=True):
+                    rows[place] = {**answer, "plan": str(plan)}
         finally:
             self.table.show(levels, head, rows)
             self.more.disabled = len(levels) == MOST_LEVELS or not plans
             self.undo.disabled = not self.levels.can_undo
             self.redo.disabled = not self.levels.can_redo
             desk.follow("comparison")
+
+    def answers(self, plans):
+        """Return what stands above the answers, and the answers of each plan, as HTML."""
+        desk = self.desk
+        self.page.comparison = compared = self._compared(plans)
+        drawn = axes(compared.frame, compared.density, compared.balance, desk.units)
+        spacing = float(desk.facts["vine_spacing_m"])
+        rows = zip(plans, wording.levels(compared.frame), strict=True)
+        return head_html(drawn, compared), [
+            {**row_html(row, drawn), "note": " ".join(cane_notes([plan], spacing))}
+            for plan, row in rows
+        ]
 
     def _compared(self, plans):
         page, desk = self.page, self.desk

@@ -14,6 +14,8 @@ BLUE, VERMILLION, GREEN, PURPLE = "#0072B2", "#D55E00", "#009E73", "#CC79A7"
 DARK = "#333333"
 #: Width of a figure [inch]: its smallest letters, 9 points, are 11 px where it is 560 px wide.
 WIDTH = 6.4
+#: The same of a figure for a phone, where it is 355 px wide [inch].
+PHONE = 4.0
 #: Size of the letters beside a mark, and of those at an axis or in a legend [point].
 SMALL, PLAIN = 9, 9.5
 #: Width of a letter in the mean [size of the letter].

@@ -58,6 +58,8 @@ STYLE = """<style>
 .cl-source summary { cursor: pointer; }
 .cl-source pre { white-space: pre-wrap; margin: 2px 0 6px 1.4em; font-size: 0.92em; }
 .cl-figure img { width: 100%; max-width: 780px; display: block; }
+.cl-if-narrow { display: none; }
+@media (max-width: 639px) { .cl-if-wide { display: none; } .cl-if-narrow { display: block; } }
 .widget-html-content { min-width: 0; max-width: 100%; }
 .widget-tab > .lm-TabBar > .lm-TabBar-content { flex-wrap: wrap; }
 .widget-tab > .lm-TabBar > .lm-TabBar-content > .lm-TabBar-tab { flex: 0 0 auto; }
@@ -191,6 +193,26 @@ def picture(drawn, words=None):
             return note(words)
         drawn = drawn.plot()
     return image(svg(getattr(drawn, "figure", drawn)), words)
+
+
+def fitting_picture(rows):
+    """Return rows as HTML drawn twice, so that letters stay large on a phone; one is shown.
+
+    Parameters
+    ----------
+    rows : Rows
+        What is drawn; told as a note where there is nothing to draw.
+    """
+    from cropload.show.drawing import PHONE, WIDTH, svg
+
+    words = rows.text()
+    if rows.empty:
+        return note(words)
+    drawn = (("wide", WIDTH), ("narrow", PHONE))
+    return "".join(
+        f'<div class="cl-if-{name}">{image(svg(rows.plot(width=wide).figure), words)}</div>'
+        for name, wide in drawn
+    )
 
 
 def source(key, summary=None):

@@ -2,6 +2,7 @@
 
 import re
 
+from cropload import handbook
 from cropload.beliefs import ranges
 from cropload.show import wording
 from cropload.show.result_units import in_units
@@ -129,6 +130,83 @@ def intake_sentence(schedule, limits=None, units=METRIC):
             f"{wording.amount('tonnes', worst['over_mean_t'], units)} on average when it is."
         )
     return text
+
+
+def fit_sentence(fit, limits, units=METRIC):
+    """Return whether the crop fits the limits of intake, in one or two sentences.
+
+    Parameters
+    ----------
+    fit, limits : Fit, Capacity
+        As from ``fit_of`` and ``capacity_table``.
+    units : UnitSystem
+        Units to show.
+    """
+    if not fit.limits:
+        return "No limit of intake lies ahead, so there is nothing to hold the crop against."
+    often = wording.chance(fit.chance_any)
+    text = f"It fits: the chance that any period goes over its limit is {often}."
+    if fit.chance_any > handbook.value("intake.chance_of_excess"):
+        verdict = "It does not fit" if fit.chance_any >= 0.5 else "It may not fit"
+        low, _, high = fit.elsewhere
+        text = (
+            f"{verdict}: the chance that some period goes over its limit is {often}. About "
+            f"{wording.amount('tonnes', fit.elsewhere_mean, units)} "
+            f"({wording.span('tonnes', low, high, units)}, {10 * ranges.level():g} in 10) would "
+            "need another place or day."
+        )
+    worst = limits.frame.loc[limits["chance_over"].idxmax()]
+    fruit = f" of {worst['variety']}" if worst["variety"] else ""
+    if worst["chance_over"] > 0:
+        text += (
+            f" Tightest is {short_period(worst['period'])}: {wording.chance(worst['chance_over'])} "
+            f"for more than {wording.amount('tonnes', worst['limit_t'], units)}{fruit}."
+        )
+    return text
+
+
+def first_step(relief, shown="blocks to move"):
+    """Return what to do first where the crop may not fit, in a sentence.
+
+    Parameters
+    ----------
+    relief : Relief
+        As from ``relieve``; moves need not have been looked for.
+    shown : str
+        Where moves are looked for.
+    """
+    ahead = relief.before[relief.ahead]
+    if ahead.empty or ahead["chance_over"].max() <= relief.level:
+        return "Nothing needs to move."
+    if relief.too_big:
+        name, share = max(relief.too_big.items(), key=lambda each: each[1])
+        return (
+            f"Plan {name} in two picks: alone it is over the highest limit with a chance of "
+            f"{wording.chance(share)}."
+        )
+    return f"Look for picks to shift by some days, under '{shown}'."
+
+
+def contracts_at_risk(room, units=METRIC, least=0.2):
+    """Return the contracts that are likely to be offered more than they take, a phrase each.
+
+    Parameters
+    ----------
+    room : ContractRoom
+        As from ``contract_table``.
+    units : UnitSystem
+        Units to show.
+    least : float
+        Chance from which on a contract is named [1].
+    """
+    rows = room.frame[room.frame["chance_excess"] >= least]
+    rows = rows.sort_values("chance_excess", ascending=False)
+    return [
+        f"{row['contract']}: more than its {wording.amount('tonnes', row['cap_t'], units)} with a "
+        f"chance of {wording.chance(row['chance_excess'])}, by "
+        f"{wording.amount('tonnes', row['excess_mean_t'], units)} then"
+        for row in rows.to_dict("records")
+    ]
 
 
 def relief_sentence(relief):

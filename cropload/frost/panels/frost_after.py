@@ -8,74 +8,69 @@ from cropload.beliefs.forecast import forecast
 from cropload.errors import CroploadError
 from cropload.frost.after_frost import after_frost, read_vine_counts
 from cropload.frost.panels import frost_results
+from cropload.show.desk import Part
 from cropload.show.panels import parts
+from cropload.show.panels.fields import button, day_field
 
 
-class AfterTab(widgets.VBox):
+class AfterPart(Part):
     """Enter dead and living shoots of sampled vines; the forecast of the block follows.
 
     Parameters
     ----------
-    panel : FrostCover
-        The panel it stands in.
+    page : FrostCover
+        The page it stands on.
     """
 
-    def __init__(self, panel):
-        self.panel, self.found, self._known = panel, None, {}
+    needs = ("block", "season", "units")
+
+    def __init__(self, page):
+        self.found, self._of = None, None
+        super().__init__(page.desk)
+
+    def build(self):
+        """Make the boxes."""
         self.dead = parts.number_box("Dead shoots counted", 0, 1)
         self.alive = parts.number_box("Living shoots counted", 0, 1)
         self.vines = widgets.Textarea(
             description="Or vine by vine, dead/all",
             placeholder="3/14, 5/12, 0/13",
             style=parts.LABELLED,
-            layout=widgets.Layout(width="32em", height="4em"),
+            layout=widgets.Layout(width="32em", max_width="100%", height="4em"),
         )
-        self.frost = self._day("Day of the frost")
-        self.counted = self._day("Day of the count")
-        self.button = widgets.Button(
-            description="Update the forecast", layout=widgets.Layout(width="15em")
-        )
-        self.button.on_click(self._update)
-        self.message, self.answer = parts.html(), parts.html()
+        self.frost, self.counted = day_field("Day of the frost"), day_field("Day of the count")
+        self.button = button("Update the forecast", self._update, "15em")
+        self.answer = parts.html()
         wait = handbook.value("frost.wait_days")
-        super().__init__(
-            [
-                parts.html(
-                    parts.note(
-                        f"Wait {wait:g} days or more after the frost. Then count dead and living "
-                        "shoots on vines picked at random over the whole block: many vines with a "
-                        "few shoots each tell more than many shoots of a few vines. Counts vine by "
-                        "vine also tell how far the share can be trusted."
-                    )
-                ),
-                parts.row(self.dead, self.alive, self.vines),
-                parts.row(self.frost, self.counted),
-                self.button,
-                self.message,
-                self.answer,
-            ]
+        self.body.children = (
+            parts.html(
+                parts.note(
+                    f"Wait {wait:g} days or more after the frost. Then count dead and living "
+                    "shoots on vines picked at random over the whole block: many vines with a "
+                    "few shoots each tell more than many shoots of a few vines. Counts vine by "
+                    "vine also tell how far the share can be trusted."
+                )
+            ),
+            parts.row(self.dead, self.alive, self.vines),
+            parts.row(self.frost, self.counted),
+            self.button,
+            self.answer,
         )
-
-    @staticmethod
-    def _day(label):
-        return widgets.DatePicker(
-            description=label, style=parts.LABELLED, layout=widgets.Layout(width="20em")
-        )
-
-    def fail(self, text):
-        """Show what is wrong; an older answer is taken away."""
-        self.found = None
-        self.message.value, self.answer.value = parts.error(text), ""
 
     def clear(self):
-        """Take an answer away that belongs to another block."""
+        """Take an answer away that no longer belongs."""
         self.found = None
-        self.message.value = self.answer.value = ""
+        if self.built:
+            self.answer.value = ""
 
-    def show_units(self):
-        """Show the answer, if any, in the units now chosen."""
+    def show(self):
+        """Show the answer in the units now chosen; that of another block is taken away."""
+        of = (self.desk.block, self.desk.season)
+        if self._of != of:
+            self.clear()
+        self._of = of
         if self.found is not None:
-            self.answer.value = frost_results.after_html(self.found, self.panel.units)
+            self.answer.value = frost_results.after_html(self.found, self.desk.units)
 
     def _counts(self):
         if self.vines.value.strip():
@@ -92,30 +87,24 @@ class AfterTab(widgets.VBox):
 
     def _forecast(self):
         """Return the season's forecast as it stood before the frost."""
-        before = None
-        if self.frost.value is not None:
-            before = pd.Timestamp(self.frost.value) - pd.Timedelta(days=1)
-        key = (self.panel.season, before)
-        if key not in self._known:
-            self._known[key] = forecast(
-                self.panel.records,
-                self.panel.season,
-                before,
-                draws=self.panel.draws,
-                seed=self.panel.seed,
-            )
-        return self._known[key]
+        desk, frost = self.desk, self.frost.value
+        before = None if frost is None else pd.Timestamp(frost) - pd.Timedelta(days=1)
+
+        def make():
+            return forecast(desk.records, desk.season, before, draws=desk.draws, seed=desk.seed)
+
+        return desk.once(f"forecast before {before}", ("season",), make)
 
     @parts.guarded
-    def _update(self, _):
+    def _update(self):
         dead, seen = self._counts()
         self.found = after_frost(
             self._forecast(),
-            self.panel.block,
+            self.desk.block,
             dead,
             seen,
             frost_date=self.frost.value,
             counted_on=self.counted.value,
         )
         self.message.value = ""
-        self.show_units()
+        self.show()

@@ -1,4 +1,4 @@
-"""A what-if night in the frost panel: a spring, a date, a low, and what each plan would keep."""
+"""A what-if night on the frost page: a spring, a date, a low, and what each plan would keep."""
 
 from dataclasses import replace
 
@@ -10,10 +10,14 @@ from cropload.errors import CroploadError
 from cropload.frost import frost_map
 from cropload.frost.panels import frost_results
 from cropload.frost.survival import frost_survival, survival_map
+from cropload.frost.words import CASE_WORDS
+from cropload.show.desk import Part
 from cropload.show.panels import parts
+from cropload.show.panels.fields import choice, day_field
 from cropload.show.panels.later import REST_S, Later
 from cropload.vine.weather.heat import season_days
 from cropload.vine.weather.nights import last_night
+from cropload.vine.weather.settings import CASES
 
 #: Nights and lows of the map: days after budburst [d], and the lowest temperature [C].
 MAP_DAYS = tuple(range(-10, 41, 5))
@@ -58,91 +62,68 @@ class DegreeField(widgets.HBox):
         self._follow = True
 
 
-class NightTab(widgets.VBox):
+class NightPart(Part):
     """One night that has not been: choose a spring, a date and a low.
 
     Parameters
     ----------
-    panel : FrostCover
-        The panel it stands in.
+    page : FrostCover
+        The page it stands on.
     """
 
-    def __init__(self, panel):
-        self.panel, self._quiet, self._stale, self._maps = panel, False, True, {}
+    needs = ("units", "comparison")
+
+    def __init__(self, page):
+        self.page, self._quiet, self._maps, self._years = page, False, {}, None
         self._later = Later(REST_S)
         self.found = None
-        self.units = panel.units
-        self.season = widgets.Dropdown(
-            description="Spring of season",
-            style=parts.LABELLED,
-            layout=widgets.Layout(width="14em"),
-        )
-        self.date = widgets.DatePicker(
-            description="Night (date of the morning after)",
-            style=parts.LABELLED,
-            layout=widgets.Layout(width="30em", max_width="100%"),
-        )
+        self.units = page.desk.units
+        super().__init__(page.desk)
+
+    def build(self):
+        """Make the boxes."""
+        self.season = choice("Spring of season", [], width="14em")
+        self.case = choice("Wood", [(CASE_WORDS[case], case) for case in CASES], width="24em")
+        self.date = day_field("Night (date of the morning after)")
+        self.date.layout.width = "30em"
         self.days = parts.NumberField("Days after budburst", 20, -21, 75)
-        self.days.slider.layout.width = "190px"
         self.low = DegreeField("Low in the block [°C]", -2.0, -8.0, 1.0)
-        self.beside = widgets.Dropdown(
-            description="Map: level 1 beside",
-            style=parts.LABELLED,
-            layout=widgets.Layout(width="22em"),
-        )
-        self.message, self.answer, self.map = parts.html(), parts.html(), parts.html()
+        self.beside = choice("Map: level 1 beside", [])
+        self.answer, self.map = parts.html(), parts.html()
         self.season.observe(self._other_season, "value")
         self.date.observe(self._other_date, "value")
         self.days.box.observe(self._other_days, "value")
         self.low.box.observe(self._move_soon, "value")
-        self.beside.observe(self._draw_map, "value")
-        super().__init__(
-            [
-                parts.html(
-                    parts.note(
-                        "What would one cold night leave? The stage of the buds is that of the "
-                        "spring chosen; only this night freezes, and the low is that in the block."
-                    )
-                ),
-                parts.row(self.season, self.date),
-                parts.row(self.days, self.low),
-                self.message,
-                self.answer,
-                parts.row(self.beside),
-                self.map,
-            ]
+        for each in (self.beside, self.case):
+            each.observe(self._draw_map, "value")
+        self.case.observe(self._move_soon, "value")
+        self.body.children = (
+            parts.html(
+                parts.note(
+                    "What would one cold night leave? The stage of the buds is that of the "
+                    "spring chosen; only this night freezes, and the low is that in the block."
+                )
+            ),
+            parts.row(self.season, self.date, self.case),
+            parts.row(self.days, self.low),
+            self.answer,
+            parts.row(self.beside),
+            self.map,
         )
 
-    def fail(self, text):
-        """Show what is wrong with the night."""
-        self.message.value = parts.error(text)
-        self.answer.value = ""
+    def clear(self):
+        """Take an answer away that no longer belongs."""
+        if self.built:
+            self.answer.value = ""
 
-    def look(self):
-        """Be looked at: show what changed since."""
-        if self._stale and self.panel.years is not None:
-            self.show()
-
-    @parts.guarded
-    def open_years(self):
-        """Take the springs of the panel."""
-        self._maps = {}
-        found = list(self.panel.years.seasons)
-        self._bursts = {nodes.season: nodes.burst for nodes in found}
-        self._quiet = True
-        kept = self.season.value
-        self.season.options = list(reversed(self._bursts))
-        self.season.value = kept if kept in self._bursts else found[-1].season
-        self._quiet = False
-
-    @parts.guarded
     def show(self):
-        """Show the plans of the panel; what nobody looks at is worked out when it is opened."""
-        self._stale = not self.panel.looking_at(self)
-        if self._stale:
+        """Show the plans of the page on the springs of the block."""
+        if self.page.comparison is None:
+            self.clear()
             return
-        self.show_units()
-        names = [f"{at}: {plan}" for at, plan in enumerate(self.panel.plans, start=1)]
+        self._open_years()
+        self._show_units()
+        names = self._names()
         self._quiet = True
         last = min(self.beside.index if self.beside.index is not None else 1, len(names) - 2)
         self.beside.options = [(name, at) for at, name in enumerate(names)][1:]
@@ -153,9 +134,25 @@ class NightTab(widgets.VBox):
         self._move()
         self._draw_map()
 
-    def show_units(self):
+    def _names(self):
+        return [f"{at}: {plan}" for at, plan in enumerate(self.page.plans, start=1)]
+
+    def _open_years(self):
+        """Take the springs of the page."""
+        years = self.page.years()
+        if self._years is years:
+            return
+        self._years, self._maps = years, {}
+        self._bursts = {nodes.season: nodes.burst for nodes in years.seasons}
+        self._quiet = True
+        kept = self.season.value
+        self.season.options = list(reversed(self._bursts))
+        self.season.value = kept if kept in self._bursts else years.seasons[-1].season
+        self._quiet = False
+
+    def _show_units(self):
         """Turn the low into the units now chosen."""
-        units = self.panel.units
+        units = self.desk.units
         if units is self.units:
             return
         low = units.convert(
@@ -178,7 +175,7 @@ class NightTab(widgets.VBox):
             self.date.value = (self.burst + pd.Timedelta(days=int(days))).date()
 
     def _other_season(self, _):
-        if not self._quiet and not self._stale:
+        if not self._quiet:
             self._other_days(None)
 
     def _other_days(self, _):
@@ -205,9 +202,9 @@ class NightTab(widgets.VBox):
     @parts.guarded
     def _move(self, _=None):
         """Work out the night as it stands."""
-        if self._quiet or self.panel.years is None:
+        if self._quiet or self._years is None:
             return
-        settings, days = self.panel.years.settings, self.days.number
+        settings, days = self._years.settings, self.days.number
         low = self.units.to_metric("temperature_c", self.low.box.value)
         if not isinstance(days, int):
             raise CroploadError(f"Days after budburst must be a whole number, not {days:g}.")
@@ -228,36 +225,35 @@ class NightTab(widgets.VBox):
                 f"A low of {self.low.box.value:g} {self.units.label('temperature_c')} is no "
                 "spring night: check the number and the units."
             )
-        held = self.panel.weather
+        held = self.page.weather()
         spring = season_days(held.frame, self.season.value, held.hemisphere)
         spring = replace(spring, night_c=np.full(spring.dates.size, _MILD_C))
         # Above 0 nothing is worked out, and nothing dies.
         night = spring.with_night(self.burst + pd.Timedelta(days=days), low)
         found = frost_survival(
-            self.panel.plans,
+            self.page.plans,
             night,
             self.burst,
-            cases=self.panel.case,
+            cases=self.case.value,
             settings=settings,
-            profile=self.panel.profile,
+            profile=self.page.profile(),
             draws=_NIGHT_DRAWS,
-            seed=self.panel.seed,
+            seed=self.desk.seed,
             block=held.block,
         )
-        names = [f"{at}: {plan}" for at, plan in enumerate(self.panel.plans, start=1)]
         self.found = found
         self.message.value = ""
-        self.answer.value = frost_results.night_html(found, names)
+        self.answer.value = frost_results.night_html(found, self._names())
 
     @parts.guarded
     def _draw_map(self, _=None):
         """Draw the maps of two plans side by side; a plan seen before costs nothing."""
-        if self._quiet or self.panel.years is None:
+        if self._quiet or self._years is None:
             return
-        plans = [self.panel.plans[0]]
-        if self.beside.value is not None and self.beside.value < len(self.panel.plans):
-            plans.append(self.panel.plans[self.beside.value])
-        case = self.panel.case
+        plans = [self.page.plans[0]]
+        if self.beside.value is not None and self.beside.value < len(self.page.plans):
+            plans.append(self.page.plans[self.beside.value])
+        case = self.case.value
         new = [plan for plan in dict.fromkeys(plans) if (plan, case) not in self._maps]
         if new:
             drawn = survival_map(
@@ -266,16 +262,16 @@ class NightTab(widgets.VBox):
                 MAP_COLD_C,
                 cases=case,
                 mean_c=_MAP_MEAN_C,
-                settings=self.panel.years.settings,
-                profile=self.panel.profile,
+                settings=self._years.settings,
+                profile=self.page.profile(),
                 draws=_MAP_DRAWS,
-                seed=self.panel.seed,
+                seed=self.desk.seed,
             )
             self._maps |= {(plan, case): held for plan, held in zip(new, drawn, strict=True)}
         left = np.stack([self._maps[plan, case] for plan in plans])
         names = [str(plan) for plan in plans]
-        shown = (left, names, MAP_DAYS, MAP_COLD_C, case, self.panel.units)
-        words, units = frost_map.map_text(*shown), self.panel.units
+        shown = (left, names, MAP_DAYS, MAP_COLD_C, case, self.desk.units)
+        words, units = frost_map.map_text(*shown), self.desk.units
         self.map.value = (
             parts.head("Any night, one plan beside another")
             + parts.picture(frost_map.map_figure(*shown), words)

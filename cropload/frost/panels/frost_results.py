@@ -45,17 +45,6 @@ def cautions_html():
     )
 
 
-def words_html(replay, units):
-    """Return what the replayed springs say of each plan as HTML, in sentences."""
-    text = parts.head("In plain words")
-    sentences = frost_wording.year_sentences(replay, units)
-    text += "".join(f'<div class="cl-level"><p>{escape(line)}</p></div>' for line in sentences)
-    further = frost_wording.worth_sentences(replay)
-    if further:
-        text += parts.head("What is longer wood or a late cut worth here?") + parts.points(further)
-    return text
-
-
 def springs_html(replay, units):
     """Return the replayed springs as figures and tables, each case under a heading of its own."""
     text = ""

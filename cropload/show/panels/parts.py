@@ -10,6 +10,7 @@ from cropload.show.html import (  # noqa: F401  (panels take their pieces of HTM
     done,
     error,
     escape,
+    fitting_picture,
     head,
     image,
     note,

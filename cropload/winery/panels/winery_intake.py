@@ -1,134 +1,232 @@
-"""Panels of the winery: when the crop comes, against limits, and which blocks could move."""
+"""The winery page: weeks against limits, what has no place, contracts at risk, what to do first."""
 
 import ipywidgets as widgets
 
-from cropload import handbook
-from cropload.errors import CroploadError
-from cropload.show.panels import parts, saving
-from cropload.show.panels.desk_panel import DeskPanel
-from cropload.show.panels.fields import button, choice, number_in
-from cropload.winery import tables
+from cropload.beliefs.dates.harvest_dates import harvest_dates
+from cropload.beliefs.forecast import forecast
+from cropload.show.desk import Fold, Page, Part, Said, folds
+from cropload.show.panels import parts
+from cropload.show.panels.fields import choice
+from cropload.winery import words
 from cropload.winery.capacity import capacity_table
 from cropload.winery.charts import intake_rows
-from cropload.winery.panels.winery_desk import DAY, LIMITS, WEEK
+from cropload.winery.contracts import contract_table
+from cropload.winery.fit import fit_of
+from cropload.winery.intake import intake_schedule
 from cropload.winery.relief import relieve
-from cropload.winery.words import NO_CAPACITY, export, intake_sentence
+
+#: Choices of the period.
+LIMITS, WEEK, DAY = "as the limits", "weeks from Monday", "days"
+
+STYLE = """<style>
+.cl-side-by-side { flex-flow: row wrap; gap: 4px 24px; align-items: flex-start; width: 100%; }
+.cl-side-by-side > .cl-wider { flex: 1 1 564px; min-width: 0; max-width: 700px; }
+.cl-side-by-side > .cl-beside { flex: 1 1 300px; min-width: 0; }
+</style>"""
+#: Choices of the desk that the intake depends on.
+NEEDS = ("season", "as_of", "units", "picks")
 
 
-class IntakeNow(DeskPanel):
+class WineryIntake(Page):
+    """See whether the crop fits what the winery takes in, week by week, and the contracts.
+
+    Parameters
+    ----------
+    given : Records, str or path, optional
+        Records, or the folder or workbook to read; the invented sample estate when not given.
+    season : int, optional
+        Year of harvest; that of the latest limits of intake when left out.
+    as_of : date, optional
+        Day to look at; everything on record when left out.
+    units, draws, seed
+        As for ``PruningLevels``; draws and seed as in ``forecast`` [1].
+
+    Attributes
+    ----------
+    picks : dict
+        {season: {block: date or [(date, share), ...]}} as entered; nothing of it is saved.
+
+    Notes
+    -----
+    Faults are shown as a message in their place; nothing is raised after the page is made.
+    Valid as ``intake_schedule``.
+    """
+
+    question = "Does it fit?"
+    choices = ("season", "day", "units")
+
+    def _choose(self):
+        capacity = self.records.capacity
+        if self._asked["season"] is None and len(capacity):
+            self._asked["season"] = int(capacity["period_start"].dt.year.max())
+        super()._choose()
+
+    def build(self):
+        """Return the answer, weeks against limits beside what is at risk, and the folds."""
+        self.picks = {}
+        self.sentence = Said(self.desk, self._sentence, NEEDS)
+        self.sentence.add_class("cl-answer-first")
+        self.intake = IntakePart(self)
+        self.risks = Said(self.desk, self._risks, NEEDS)
+        self.intake.add_class("cl-wider")
+        self.risks.add_class("cl-beside")
+        beside = widgets.HBox([self.intake, self.risks])
+        beside.add_class("cl-side-by-side")
+        return [parts.html(STYLE), self.sentence, beside, folds(*self._folds())]
+
+    def _folds(self):
+        said = self._said
+        return [
+            Fold("picking dates", self._dates),
+            Fold("by variety and block", self._tables),
+            Fold("blocks to move", self._moves),
+            Fold("contracts", lambda: [said("contracts_html")]),
+            Fold("since last", lambda: [said("since_last_html")]),
+            Fold("where the numbers come from", lambda: [said("sources_html")]),
+            Fold("taking care", lambda: [parts.html(parts.note(words.CAUTION))]),
+        ]
+
+    def _said(self, name):
+        from cropload.winery.panels import winery_folds
+
+        return Said(self.desk, lambda: getattr(winery_folds, name)(self), NEEDS)
+
+    # What lies in a fold is loaded when it is opened.
+    def _dates(self):
+        from cropload.winery.panels.winery_folds import PickingDates
+
+        return [PickingDates(self)]
+
+    def _tables(self):
+        from cropload.winery.panels.winery_folds import IntakeTables
+
+        return [IntakeTables(self)]
+
+    def _moves(self):
+        from cropload.winery.panels.winery_folds import BlocksToMove
+
+        return [BlocksToMove(self)]
+
+    def forecast_on(self, day):
+        """Return the forecast of the season as of a day, worked out once."""
+        desk = self.desk
+
+        def make():
+            return forecast(desk.records, desk.season, day, draws=desk.draws, seed=desk.seed)
+
+        return desk.once(f"forecast {day}", ("season",), make)
+
+    @property
+    def forecast(self):
+        """The forecast of the season as of the day chosen."""
+        return self.forecast_on(self.desk.as_of)
+
+    def dates(self):
+        """Return the picking dates of the season and day, entered ones included."""
+        desk = self.desk
+
+        def make():
+            return harvest_dates(
+                desk.records, desk.season, desk.as_of, draws=desk.draws, seed=desk.seed
+            )
+
+        found = desk.once("dates", ("season", "as_of"), make)
+        return found.with_picks(self.picks.get(desk.season, {}))
+
+    def schedule(self, period=LIMITS):
+        """Return the intake by one of the choices of the period."""
+        desk = self.desk
+
+        def make():
+            own = desk.records.capacity
+            own = own[own["period_end"].dt.year == desk.season]
+            # Where the table has no limits of this season, weeks stand in for its periods.
+            by = {LIMITS: own if len(own) else "week", WEEK: "week", DAY: "day"}[period]
+            return intake_schedule(self.forecast, self.dates(), period=by)
+
+        return desk.once(f"intake {period}", ("season", "as_of"), make)
+
+    def limits(self, period=LIMITS):
+        """Return the intake against the limits; None where there are none."""
+        capacity, schedule = self.desk.records.capacity, self.schedule(period)
+        if capacity.empty or schedule.empty:
+            return None
+        return self.desk.once(
+            f"limits {period}", ("season", "as_of"), lambda: capacity_table(schedule, capacity)
+        )
+
+    def enter_pick(self, block, dates):
+        """Take picking dates of a block as known, or with None the forecast's again.
+
+        Raises
+        ------
+        CroploadError
+            For dates that cannot be; nothing is changed then.
+        """
+        if dates is not None:
+            self.dates().with_picks({block: dates})
+        given = {**self.picks.get(self.desk.season, {}), block: dates}
+        self.picks[self.desk.season] = {b: d for b, d in given.items() if d is not None}
+        for period in (LIMITS, WEEK, DAY):
+            self.desk.forget(f"intake {period}")
+            self.desk.forget(f"limits {period}")
+        self.desk.follow("picks")
+
+    def _sentence(self):
+        schedule, limits = self.schedule(), self.limits()
+        if schedule.empty:
+            told = schedule.heading()
+        elif limits is None or limits.frame.empty:
+            told = words.intake_sentence(schedule, None, self.desk.units)
+        else:
+            fit = fit_of(schedule, self.desk.records.capacity)
+            told = words.fit_sentence(fit, limits, self.desk.units)
+        return f'<p class="cl-matters" role="status">{parts.escape(told)}</p>'
+
+    def _risks(self):
+        records, schedule = self.desk.records, self.schedule()
+        if schedule.empty:
+            return ""
+        first = words.NO_CAPACITY
+        if self.limits() is not None:
+            # Without any move: it tells what single picks are too big for a period.
+            first = words.first_step(relieve(schedule, records.capacity, windows=0))
+        text = parts.head("What to do first") + parts.note(first)
+        text += parts.head("Contracts at risk")
+        if records.prices.empty:
+            return text + parts.note(words.NO_PRICES)
+        room = contract_table(self.forecast, records.prices)
+        at_risk = words.contracts_at_risk(room, self.desk.units)
+        return text + (parts.points(at_risk) or parts.note("None is likely to be overrun."))
+
+
+class IntakePart(Part):
     """Tonnes by period with their range, against the limits of intake."""
 
-    title = "Intake"
+    needs = NEEDS
+
+    def __init__(self, page):
+        self.page = page
+        super().__init__(page.desk)
 
     def build(self):
-        """Make the choices, the figure and the tables."""
-        own = [] if self.desk.base.capacity.empty else [LIMITS]
-        self.period = choice("Periods", [*own, WEEK, DAY], width="24em")
-        self.by = choice("Table by", ["variety", "block"], "variety", "14em")
-        for each in (self.period, self.by):
-            each.observe(lambda _: self.refresh(), "value")
-        self.csv_button = button("Export as CSV", lambda: self._export(".csv"), "11em")
-        self.excel_button = button("Export as Excel", lambda: self._export(".xlsx"), "11em")
-        self.answer, self.kept = parts.html(), parts.html()
-        self.body.children = [
-            parts.row(self.period, self.by),
-            self.answer,
-            parts.row(self.csv_button, self.excel_button),
-            self.kept,
-        ]
+        """Make the choice of the period, and the picture."""
+        own = [] if self.desk.records.capacity.empty else [LIMITS]
+        self.period = choice("Periods", [*own, WEEK, DAY], width="18em")
+        self.period.observe(lambda _: self._show(), "value")
+        self.picture = parts.html()
+        self.body.children = (self.period, self.picture)
 
     def show(self):
-        """Show the intake of the desk's forecast."""
-        units, capacity = self.desk.units, self.desk.records.capacity
-        schedule = self.desk.schedule(self.period.value)
-        limits = capacity_table(schedule, capacity) if len(capacity) else None
-        self.schedule, self.limits = schedule, limits
+        """Draw the intake of the season as it stands."""
+        schedule = self.page.schedule(self.period.value)
         if schedule.empty:
-            said = parts.note(schedule.heading())
-            self.answer.value = f'<div role="status">{said}</div>' + parts.points(schedule.notes)
+            self.clear()
             return
-        said = parts.note(intake_sentence(schedule, limits, units))
-        text = f'<div role="status">{said}</div>'
-        text += parts.picture(intake_rows(schedule, limits, units))
-        text += tables.intake_table(schedule, "estate", limits, units).html(units)
-        text += tables.group_table(schedule, self.by.value, units).html(units)
-        if limits is not None and len(limits):
-            text += tables.limit_table(limits).html(units)
-        text += parts.points(schedule.notes if limits is None else limits.notes)
-        text += parts.source("intake.kg_per_hl", "Tank volume: grapes for a hectolitre, published")
-        self.answer.value = text
+        rows = intake_rows(schedule, self.page.limits(self.period.value), self.desk.units)
+        self.picture.value = parts.fitting_picture(rows)
 
-    def _export(self, suffix):
-        def action():
-            desk, by = self.desk, self.by.value
-            if self.schedule.empty:
-                raise CroploadError(self.schedule.heading())
-            frame = export(self.schedule, by, desk.units)
-            stem = saving.file_stem("intake", by, desk.season)
-            folder = saving.results_folder(desk.base)
-            path = saving.save_frame(frame, folder, stem, suffix, "metric")
-            return f"the intake by {by} is in {path}."
-
-        parts.tell(self.kept, action)
-
-
-class BlocksToMove(DeskPanel):
-    """Which blocks could be picked on other days, so that no period is likely too full."""
-
-    title = "Which blocks to move"
-
-    def build(self):
-        """Make the choices and the button."""
-        days = int(handbook.value("intake.move_days"))
-        accepted = 100 * handbook.value("intake.chance_of_excess")
-        self.chance = parts.number_box("Accepted chance of going over [%]", accepted)
-        self.earlier = parts.number_box("Days earlier at most", days)
-        self.later = parts.number_box("Days later at most", days)
-        self.held = widgets.SelectMultiple(
-            options=self.desk.blocks,
-            description="Blocks that must stay",
-            rows=min(max(len(self.desk.blocks), 2), 6),
-            style=parts.LABELLED,
-            layout=widgets.Layout(width="26em", max_width="100%"),
-        )
-        self.find_button = button("Find blocks to move", self.find, "15em")
-        self.answer, self.found = parts.html(), None
-        self.body.children = [
-            parts.row(self.chance, self.earlier, self.later),
-            parts.row(self.held, self.find_button),
-            self.answer,
-        ]
-
-    def show(self):
-        """Take an answer away that belongs to another forecast or other dates."""
-        self.found = None
-        if self.desk.records.capacity.empty:
-            text = NO_CAPACITY
-        else:
-            text = "Press the button to look for moves within the windows."
-        self.find_button.disabled = self.desk.records.capacity.empty
-        self.answer.value = parts.note(text)
-
-    def find(self):
-        """Search, and show the moves with what they leave."""
-        try:
-            window = (-abs(self.earlier.value), abs(self.later.value))
-            windows = dict.fromkeys(self.desk.blocks, window)
-            windows |= dict.fromkeys(self.held.value, (0, 0))
-            schedule = self.desk.schedule(WEEK)
-            if schedule.empty:
-                raise CroploadError(schedule.heading())
-            self.found = relieve(
-                schedule,
-                self.desk.records.capacity,
-                chance=number_in(self.chance, 0, 100) / 100,
-                windows=windows,
-            )
-            said = f'<div role="status">{parts.note(self.found.heading())}</div>'
-            shown = "".join(table.html(self.desk.units) for table in self.found.tables())
-            self.answer.value = said + shown + "".join(map(parts.note, self.found.notes))
-        except CroploadError as fault:
-            self.found, self.answer.value = None, parts.error(str(fault))
-        except Exception as fault:
-            self.found = None
-            self.answer.value = parts.error(f"No answer ({type(fault).__name__}: {fault}).")
+    def clear(self):
+        """Take a picture away that no longer belongs."""
+        if self.built:
+            self.picture.value = ""

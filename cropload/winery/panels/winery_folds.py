@@ -1,0 +1,248 @@
+"""What lies folded on the winery page: picking dates, tables, moves, contracts, what moved."""
+
+import ipywidgets as widgets
+
+from cropload import handbook
+from cropload.beliefs.dates.picking_dates import parse
+from cropload.errors import CroploadError
+from cropload.records.writing.gate import private_folder
+from cropload.records.writing.results import frame_result
+from cropload.season.charts import change_rows
+from cropload.season.forecast_log import log_forecast, read_log
+from cropload.season.season_days import season_days
+from cropload.season.tables import change_blocks
+from cropload.season.what_moved import change_notes, what_moved
+from cropload.season.words import change_sentence
+from cropload.show.desk import Part
+from cropload.show.hand_out import HandOut
+from cropload.show.panels import parts, saving
+from cropload.show.panels.fields import button, choice, day_field, field, number_in
+from cropload.winery import tables
+from cropload.winery.contracts import contract_table
+from cropload.winery.panels.winery_intake import NEEDS, WEEK
+from cropload.winery.relief import relieve
+from cropload.winery.words import NO_CAPACITY, NO_PRICES, TERMS, export, intake_sentence
+
+
+class PickingDates(Part):
+    """When each block is picked: from its own days between stages, or as entered."""
+
+    needs = NEEDS
+
+    def __init__(self, page):
+        self.page = page
+        super().__init__(page.desk)
+
+    def build(self):
+        """Make the choices, the buttons and the table."""
+        self.block = choice("Block", self.desk.blocks, width="24em")
+        self.day = day_field("Picking date")
+        self.text = field("or dates with shares", "2027-09-20 60 %, 2027-09-27 40 %", "36em")
+        self.use_button = button("use as picking date", self._use, "auto")
+        self.back_button = button("back to the forecast date", self._back, "auto")
+        self.kept, self.table = parts.html(), parts.html()
+        self.body.children = (
+            parts.html(
+                parts.note(
+                    "Dates come from the days between each block's own stages, season by season, "
+                    "and narrow with every stage reached. A date you enter is taken as known; it "
+                    "stays on this page and changes no records."
+                )
+            ),
+            parts.row(self.block, self.day, self.text, self.use_button, self.back_button),
+            self.kept,
+            self.table,
+        )
+
+    def _use(self):
+        def action():
+            written = self.text.value.strip()
+            if not written and self.day.value is None:
+                raise CroploadError("Choose a picking date, or write dates with shares.")
+            if not written:
+                written = f"{self.day.value:%Y-%m-%d}"
+            self.page.enter_pick(self.block.value, parse(written))
+            return f"{self.block.value} is picked on {written}."
+
+        parts.tell(self.kept, action)
+
+    def _back(self):
+        def action():
+            self.page.enter_pick(self.block.value, None)
+            return f"{self.block.value} goes by its forecast date."
+
+        parts.tell(self.kept, action)
+
+    def show(self):
+        """Show the dates as they are now."""
+        table = tables.date_table(self.page.dates(), self.page.forecast)
+        self.table.value = table.html(self.desk.units)
+
+
+class IntakeTables(Part):
+    """The intake in figures: by period, by variety or block, and against each limit."""
+
+    needs = NEEDS
+
+    def __init__(self, page):
+        self.page = page
+        super().__init__(page.desk)
+
+    def build(self):
+        """Make the choice, the tables and the buttons."""
+        self.by = choice("Table by", ["variety", "block"], width="14em")
+        self.by.observe(lambda _: self._show(), "value")
+        self.answer = parts.html()
+        self.files = [
+            HandOut(f"intake as {words}", lambda end=end: self.file(end), self._tell)
+            for end, words in ((".csv", "CSV"), (".xlsx", "Excel"))
+        ]
+        self.body.children = (parts.row(self.by, *self.files), self.answer)
+
+    def _tell(self, text):
+        self.message.value = parts.error(text) if text else ""
+
+    @property
+    def schedule(self):
+        """The intake by the period chosen beside the picture."""
+        return self.page.schedule(self.page.intake.period.value)
+
+    def show(self):
+        """Show the tables."""
+        units, schedule = self.desk.units, self.schedule
+        limits = self.page.limits(self.page.intake.period.value)
+        text = parts.note(intake_sentence(schedule, limits, units))
+        if not schedule.empty:
+            text += tables.group_table(schedule, self.by.value, units).html(units)
+            text += tables.intake_table(schedule, "estate", limits, units).html(units)
+        if limits is not None and len(limits):
+            text += tables.limit_table(limits).html(units)
+        self.answer.value = text
+
+    def file(self, ending):
+        """Return the name and the bytes of the intake as a file."""
+        if self.schedule.empty:
+            raise CroploadError(self.schedule.heading())
+        by = self.by.value
+        name = f"{saving.file_stem('intake', by, self.desk.season)}{ending}"
+        return name, frame_result(name, export(self.schedule, by, self.desk.units)).data
+
+
+class BlocksToMove(Part):
+    """Which blocks could be picked on other days, so that no period is likely too full."""
+
+    needs = NEEDS
+
+    def __init__(self, page):
+        self.page, self.found = page, None
+        super().__init__(page.desk)
+
+    def build(self):
+        """Make the choices and the button."""
+        days = int(handbook.value("intake.move_days"))
+        accepted = 100 * handbook.value("intake.chance_of_excess")
+        self.chance = parts.number_box("Accepted chance of going over [%]", accepted)
+        self.earlier = parts.number_box("Days earlier at most", days)
+        self.later = parts.number_box("Days later at most", days)
+        self.held = widgets.SelectMultiple(
+            options=self.desk.blocks,
+            description="Blocks that must stay",
+            rows=min(max(len(self.desk.blocks), 2), 6),
+            style=parts.LABELLED,
+            layout=widgets.Layout(width="26em", max_width="100%"),
+        )
+        self.find_button = button("find blocks to move", self.find, "auto")
+        self.answer = parts.html()
+        self.body.children = (
+            parts.row(self.chance, self.earlier, self.later),
+            parts.row(self.held, self.find_button),
+            self.answer,
+        )
+
+    def show(self):
+        """Take an answer away that belongs to another forecast or other dates."""
+        self.find_button.disabled = self.desk.records.capacity.empty
+        self.clear()
+
+    def clear(self):
+        """Take the answer away."""
+        self.found = None
+        if self.built:
+            missing = self.desk.records.capacity.empty
+            self.answer.value = parts.note(NO_CAPACITY) if missing else ""
+
+    @parts.guarded
+    def find(self):
+        """Search, and show the moves with what they leave."""
+        self.message.value = ""
+        window = (-abs(self.earlier.value), abs(self.later.value))
+        windows = dict.fromkeys(self.desk.blocks, window)
+        windows |= dict.fromkeys(self.held.value, (0, 0))
+        schedule = self.page.schedule(WEEK)
+        if schedule.empty:
+            raise CroploadError(schedule.heading())
+        found = relieve(
+            schedule,
+            self.desk.records.capacity,
+            chance=number_in(self.chance, 0, 100) / 100,
+            windows=windows,
+        )
+        self.found = found
+        said = f'<div role="status">{parts.note(found.heading())}</div>'
+        shown = "".join(table.html(self.desk.units) for table in found.tables())
+        self.answer.value = said + shown + "".join(map(parts.note, found.notes))
+
+
+def contracts_html(page):
+    """Return room left under contracts and excess over them, and what they pay, as HTML."""
+    prices = page.desk.records.prices
+    if prices.empty:
+        return parts.note(NO_PRICES)
+    room = contract_table(page.forecast, prices)
+    text = "".join(table.html(page.desk.units) for table in room.tables())
+    return text + parts.points(room.notes) + parts.note(TERMS)
+
+
+def sources_html(page):
+    """Return what the intake rests on, as HTML."""
+    limits = page.limits()
+    notes = page.schedule().notes if limits is None else limits.notes
+    told = "Tank volume: grapes for a hectolitre, published"
+    return parts.points(notes) + parts.source("intake.kg_per_hl", told)
+
+
+def since_last_html(page):
+    """Return what moved since the last forecast in the log, adding up, as HTML."""
+    log, notes = _log(page)
+    found = what_moved(page.forecast, log)
+    told = parts.points([*notes, *change_notes(found)])
+    if not len(found):
+        return told
+    units = page.desk.units
+    return (
+        told
+        + parts.note(change_sentence(found, units))
+        + parts.fitting_picture(change_rows(found, units))
+        + change_blocks(found).html(units)
+    )
+
+
+def _log(page):
+    """Return the log; for the sample, one made of an earlier day, and the words for it."""
+    desk, now = page.desk, page.forecast.as_of
+    if not desk.is_sample:
+        log, faults = read_log(desk.records.path)
+        return log, [str(fault) for fault in faults]
+    listed = season_days(desk.records, desk.season)
+    # The last day listed is what is looked at, so the one before it is compared.
+    days = [each.day for each in listed if now is None or each.day <= now][:-1]
+    with private_folder({}) as folder:
+        if days:
+            log_forecast(page.forecast_on(days[-1]), folder)
+        log = read_log(folder)[0]
+    if not days:
+        return log, []
+    return log, [
+        f"The sample estate keeps no log; as an example, the forecast of {days[-1]:%Y-%m-%d} "
+        "stands for the one kept last."
+    ]
