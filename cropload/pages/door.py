@@ -181,7 +181,9 @@ class Page(TornadoVoilaHandler):
         if not super().should_use_rendered_notebook(notebook_data, *others):
             return False
         name = urllib.parse.unquote(self.request.path.partition("/voila/render/")[2])
-        if _cells(notebook_data["notebook"]) == _cells_of(Path(self.contents_manager.root_dir) / name):
+        if _cells(notebook_data["notebook"]) == _cells_of(
+            Path(self.contents_manager.root_dir) / name
+        ):
             return True
         self.kernel_manager.forget(name)
         return False
