@@ -13,16 +13,18 @@ from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.plan_draws import plan_draws
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
+from cropload.pruning import words
 from cropload.pruning.compare import check_bears, estate_for, load_notes
 from cropload.pruning.plan_layouts import (
     MOST_CANES,
     MOST_SPURS,
     layouts,
+    same_layout,
     span,
     suitable_cane_limit,
     usual_layout,
 )
-from cropload.pruning.plan_limits import limits_on, misses, nearest, what_binds
+from cropload.pruning.plan_limits import cost_of_limits, limits_on, misses, nearest, what_binds
 from cropload.pruning.plan_rows import plan_columns, verdict_columns, wood_columns
 from cropload.show import wording
 from cropload.units import METRIC, unit_system
@@ -47,11 +49,16 @@ DEAD = arguments.number(0, 1, below=True, mend="For dead buds write 35 % as 0.35
 
 #: Layouts shown when nothing fits.
 NEAREST = 5
+#: Plans of the block's own layout that stand before all others.
+OWN_FIRST = 3
 
 
 @dataclass(frozen=True, eq=False, repr=False, kw_only=True)
 class PlanSearch(Answer):
-    """The plans that land on a target crop; its frame has a row a plan, best first.
+    """The plans that land on a target crop; its frame has a row a plan.
+
+    Up to three of the block's own layout stand first (the canes and spurs that it carries, with
+    other buds per cane), then all others, best first.
 
     Attributes
     ----------
@@ -99,8 +106,6 @@ class PlanSearch(Answer):
 
     def heading(self, units=METRIC):
         """Return what was looked for and found."""
-        from cropload.pruning import words
-
         return f"{words.search_heading(self, units)} {self.message}"
 
     def tables(self, units=METRIC):
@@ -152,14 +157,13 @@ class _Goal:
             reasons.append("the plan the block carries now")
         return "; ".join(reasons)
 
-    def message(self, best, fit, plans):
-        """Return what was found, the best layout being one row of the result."""
+    def message(self, best, middle, chance, fit, considered):
+        """Return what was found: the best layout, its middle [t/ha] and its chance [1]."""
         label, factor = self.units.show("t_ha")
-        middle = best["t_ha_settled_p50" if self.settled else "t_ha_p50"]
         said = (
-            f"{fit} of {len(plans)} layouts fit; {best['plan']} lands within "
+            f"{fit} of {considered} layouts fit; {best} lands within "
             f"{100 * self.tolerance:.3g} % of {self.target * factor:.3g} {label} with a chance of "
-            f"{wording.chance(best['chance_in_target'])}."
+            f"{wording.chance(chance)}."
         )
         if self.low <= middle <= self.high:
             return said
@@ -255,8 +259,9 @@ def find_plans(
     Returns
     -------
     PlanSearch
-        Its frame, best first, has the columns of ``compare_plans`` with ``chance_in_target`` [1],
-        ``t_ha_target_low`` and ``t_ha_target_high`` [t/ha] and ``reasons``. It is empty when
+        Its frame, the block's own layout first and then by rank, has the columns of
+        ``compare_plans`` with ``chance_in_target`` [1], ``t_ha_target_low`` and
+        ``t_ha_target_high`` [t/ha] and ``reasons``. It is empty when
         nothing fits; ``message`` then names the limit that binds, and ``nearest`` is a list with
         one dict a layout that comes nearest to fitting: the same columns, with ``outside``, which
         limits it breaks and by how much.
@@ -334,15 +339,24 @@ def find_plans(
     for limit in limits:
         fits &= limit.keeps
     later = np.median(drawn.t_ha(True)[:, 0], axis=-1)
-    order = sorted(
-        np.flatnonzero(fits),
-        key=lambda p: (
-            -round(float(chance[p]), 2),
-            abs(later[p] - target),
-            plans[p].buds,
-            plans[p],
-        ),
-    )[:keep]
+
+    def ranked(places):
+        """Return the places of layouts in the order in which they are put forward."""
+        return sorted(
+            np.flatnonzero(places),
+            key=lambda p: (
+                -round(float(chance[p]), 2),
+                abs(later[p] - target),
+                plans[p].buds,
+                plans[p],
+            ),
+        )
+
+    middle = np.median(crop, axis=-1)
+    best = ranked(fits)
+    kept = np.array([same_layout(plan, last_plan) for plan in plans])
+    own = ranked(fits & kept)
+    order = [*own[:OWN_FIRST], *(p for p in best if p not in own[:OWN_FIRST])][:keep]
     goal = _Goal(target, low, high, tolerance, season, settled, units)
 
     def rows_of(places):
@@ -361,7 +375,15 @@ def find_plans(
     found, near = pd.DataFrame(), []
     if order:
         found = pd.DataFrame(rows_of(order))
-        message = goal.message(found.iloc[0], int(fits.sum()), plans)
+        message = " ".join(
+            [
+                *words.own_layout(plans, own, middle, chance, last_plan, goal),
+                goal.message(
+                    plans[best[0]], middle[best[0]], chance[best[0]], int(fits.sum()), len(plans)
+                ),
+                *words.limit_costs(cost_of_limits(limits, ranked, middle, target), plans, goal),
+            ]
+        )
     else:
         message = what_binds(limits, plans)
         places = nearest(limits, chance, plans, min(keep, NEAREST))

@@ -73,6 +73,23 @@ def usual_layout(last_plan, training="", longest=math.inf, usual_buds=None):
     }
 
 
+def same_layout(plan, carried):
+    """Return whether a plan keeps what a block carries, and changes one number alone.
+
+    With canes, their number and the spurs stay, and the buds per cane change; with spurs alone,
+    their length stays, and their number changes.
+    """
+    if carried is None:
+        return False
+    if not carried.canes:
+        return not plan.canes and plan.buds_per_spur == carried.buds_per_spur
+    spurs = (carried.spurs, carried.buds_per_spur if carried.spurs else 0)
+    return plan.canes == carried.canes and spurs == (
+        plan.spurs,
+        plan.buds_per_spur if plan.spurs else 0,
+    )
+
+
 def layouts(canes, buds_per_cane, spurs, buds_per_spur):
     """Return every plan within the spans, fewest buds first, each once."""
     found = set()

@@ -121,6 +121,36 @@ def _ratio(band):
     return "" if band is None else band.text()
 
 
+def cost_of_limits(limits, ranked, middle, target):
+    """Return what each limit costs: how much nearer the best would come without it alone.
+
+    Parameters
+    ----------
+    limits : sequence of Limit
+        The limits, all of which some layout keeps.
+    ranked : callable
+        Takes which layouts are left; returns their places, best first.
+    middle : ndarray
+        Middle of each layout's crop [t/ha].
+    target : float
+        Wanted crop [t/ha].
+
+    Returns
+    -------
+    list of (Limit, int, float)
+        Each limit that costs something, the place of the best layout without it, and the crop it
+        would bring [t/ha]; below 0 where the limit keeps the crop above the target.
+    """
+    keeps = np.array([limit.keeps for limit in limits])
+    found = []
+    for at, limit in enumerate(limits):
+        here = ranked(keeps.all(0))[0]
+        freed = ranked(np.delete(keeps, at, axis=0).all(0))[0]
+        if abs(middle[freed] - target) < abs(middle[here] - target):
+            found.append((limit, freed, float(middle[freed] - middle[here])))
+    return found
+
+
 def what_binds(limits, plans):
     """Say which limit binds when nothing fits, and what would have to give."""
     keeps = np.array([limit.keeps for limit in limits])

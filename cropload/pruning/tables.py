@@ -195,7 +195,7 @@ def search_table(search, units=METRIC):
         (rows[0]["t_ha_target_low"], None, rows[0]["t_ha_target_high"]), units
     )
     of = f"{target} {units.label('t_ha')}"
-    caption = f"PLANS for {of}, best chance first, then nearest settled crop"
+    caption = f"PLANS for {of}: its own layout, then by chance and settled crop"
     if not len(search):
         caption = f"NEAREST, but outside the limits; the target was {of}"
     return Table.of(

@@ -231,6 +231,72 @@ def search_heading(search, units=METRIC):
     return f"{search.block}, harvest {search.season}: plans for {target}, judged by the {which}."
 
 
+#: Share of a target below which the cost of a limit is not worth a word.
+_WORTH_TELLING = 0.02
+
+
+def own_layout(plans, own, middle, chance, carried, goal):
+    """Return how the block's own layout meets a crop, as a list of one sentence, or none.
+
+    Parameters
+    ----------
+    plans : sequence of PruningPlan
+        The layouts.
+    own : sequence of int
+        Places of those of the block's own layout within the limits, best first.
+    middle, chance : ndarray
+        Middle of each layout's crop [t/ha], and its chance of landing on the target [1].
+    carried : PruningPlan or None
+        What the block carries.
+    goal : object
+        With ``target``, ``low`` and ``high`` [t/ha], and ``units``.
+    """
+    if carried is None:
+        return []
+    if carried.canes:
+        kept = " and ".join(
+            _counted(number, one, one + "s")
+            for number, one in ((carried.canes, "cane"), (carried.spurs, "spur"))
+            if number
+        )
+        what, number = ("bud a cane", "buds a cane"), "buds_per_cane"
+    else:
+        kept = f"spurs of {_counted(carried.buds_per_spur, 'bud', 'buds')}"
+        what, number = ("spur", "spurs"), "spurs"
+    if not own:
+        return [f"No plan that keeps {kept} is within these limits."]
+    # Chances that differ by one in a hundred are alike.
+    alike = [p for p in own if chance[p] >= chance[own[0]] - 0.01]
+    on_target = [p for p in alike if goal.low <= middle[p] <= goal.high]
+    sizes = sorted(getattr(plans[p], number) for p in on_target or own[:1])
+    span = f"{sizes[0]}" if sizes[0] == sizes[-1] else f"{sizes[0]} to {sizes[-1]}"
+    told = f"Keep {kept}: {span} {what[sizes[-1] != 1]}"
+    if on_target:
+        target = goal.units.convert("t_ha", goal.target)
+        return [f"{told} for {target:.3g} {goal.units.label('t_ha')}."]
+    crop = wording.amount("t_ha", middle[own[0]], goal.units)
+    return [f"{told} comes nearest, with {crop}."]
+
+
+def limit_costs(costs, plans, goal):
+    """Return what each limit costs, a sentence a limit.
+
+    Parameters
+    ----------
+    costs : list of (Limit, int, float)
+        Of ``cost_of_limits``.
+    plans, goal
+        As in ``own_layout``.
+    """
+    units = goal.units
+    return [
+        f"Limit '{limit.short}' {'costs' if more > 0 else 'adds'} "
+        f"{wording.amount('t_ha', abs(more), units)}: without it {plans[at]} comes nearer."
+        for limit, at, more in costs
+        if abs(more) >= _WORTH_TELLING * goal.target
+    ]
+
+
 def table_note(comparison, table):
     """Return what must be read with one of the tables of a comparison; empty for most."""
     if table.key == "vine":

@@ -10,7 +10,13 @@ from cropload import handbook
 from cropload.beliefs.history import estate_before_season
 from cropload.beliefs.plan_draws import plan_draws
 from cropload.errors import CroploadError
-from cropload.pruning.find_plan import find_plans, layouts, suitable_cane_limit, usual_layout
+from cropload.pruning.find_plan import (
+    OWN_FIRST,
+    find_plans,
+    layouts,
+    suitable_cane_limit,
+    usual_layout,
+)
 from cropload.pruning.plan_layouts import MOST_CANES, MOST_SPURS, span
 from cropload.vine.plan import PruningPlan
 
@@ -42,12 +48,41 @@ def test_the_chance_is_the_share_of_draws_on_target(records):
 
 
 def test_best_comes_first_and_alike_chances_look_to_the_settled_crop(records):
-    found = find(records, keep=30)
+    found = find(records, keep=30).frame.iloc[OWN_FIRST:]
     chance = np.array([round(float(each), 2) for each in found["chance_in_target"]])
     assert np.all(np.diff(chance) <= 0)
     for value in np.unique(chance):
         away = (found["t_ha_settled_p50"] - 8.0).abs()[chance == value].to_numpy()
         assert np.all(np.diff(away) >= -1e-9)
+
+
+def test_the_layout_of_the_block_comes_first_and_is_told(records):
+    found = find(records, target_t_ha=9.0)
+    first = [PruningPlan.parse(plan) for plan in found["plan"][:OWN_FIRST]]
+    assert {(plan.canes, plan.spurs, plan.buds_per_spur) for plan in first} == {(3, 3, 2)}
+    lengths = sorted(plan.buds_per_cane for plan in first)
+    told = (
+        f"Keep three canes and three spurs: {lengths[0]} to {lengths[-1]} buds a cane for 9 t/ha."
+    )
+    assert found.message.startswith(told)
+    # Where nothing else is searched there is no layout of its own to keep.
+    assert "No plan that keeps three canes" in find(records, canes=(1, 2)).message
+
+
+def test_what_a_limit_costs_is_the_crop_it_keeps_away(records):
+    kept = find(records, target_t_ha=9.0, shoots_per_m=(12, 15), keep=500)
+    freed = find(records, target_t_ha=9.0, keep=500)
+
+    def best(found):
+        frame = found.frame.assign(alike=found["chance_in_target"].round(2))
+        frame = frame.assign(away=(frame["t_ha_settled_p50"] - 9).abs())
+        order = ["alike", "away"]
+        return frame.sort_values(order, ascending=[False, True]).iloc[0]
+
+    cost = best(freed)["t_ha_p50"] - best(kept)["t_ha_p50"]
+    told = f"Limit 'shoots per m' costs {cost:.1f} t/ha: without it {best(freed)['plan']} comes"
+    assert told in kept.message
+    assert "Limit" not in freed.message
 
 
 def test_a_higher_target_asks_for_more_buds(records):
@@ -133,8 +168,8 @@ def test_counted_canes_limit_the_layouts(records):
 
 
 def test_settled_crop_can_be_the_aim(records):
-    first = find(records, target_t_ha=10.0, keep=1).frame.iloc[0]
-    later = find(records, target_t_ha=10.0, keep=1, settled=True).frame.iloc[0]
+    first = find(records, target_t_ha=10.0).frame.iloc[OWN_FIRST]
+    later = find(records, target_t_ha=10.0, settled=True).frame.iloc[OWN_FIRST]
     assert later["buds_per_vine"] > first["buds_per_vine"]
 
 
