@@ -58,6 +58,8 @@ STYLE = """<style>
 .cl-source summary { cursor: pointer; }
 .cl-source pre { white-space: pre-wrap; margin: 2px 0 6px 1.4em; font-size: 0.92em; }
 .cl-figure img { width: 100%; max-width: 780px; display: block; }
+.cl-readable { overflow-x: auto; max-width: 100%; }
+.cl-readable img { min-width: 540px; }
 .widget-html-content { min-width: 0; max-width: 100%; }
 .widget-tab > .lm-TabBar > .lm-TabBar-content { flex-wrap: wrap; }
 .widget-tab > .lm-TabBar > .lm-TabBar-content > .lm-TabBar-tab { flex: 0 0 auto; }
