@@ -4,17 +4,8 @@ from cropload import lazy
 
 #: Panel -> the module that holds it.
 _HOME = {
+    "CountingAndForecast": "cropload.season.panels.counting_and_forecast",
     "Home": "cropload.pages.home",
-    "SeasonDesk": "cropload.season.panels.season_desk",
-    "SeasonFan": "cropload.season.panels.season_forecast",
-    "WhatNext": "cropload.season.panels.what_next",
-    "BlocksNow": "cropload.season.panels.season_forecast",
-    "WhatChanged": "cropload.season.panels.season_forecast",
-    "CountSheets": "cropload.season.panels.count_sheets",
-    "CrewPanel": "cropload.season.panels.crew",
-    "ThinningPanel": "cropload.season.panels.thinning",
-    "KeptForecasts": "cropload.season.panels.season_log",
-    "StageErrors": "cropload.season.panels.season_log",
     "FrostCover": "cropload.pages.frost_cover",
     "OwnerScenarios": "cropload.owner.panels.owner_scenarios",
     "PruningLevels": "cropload.pages.pruning_levels",

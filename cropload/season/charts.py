@@ -1,5 +1,7 @@
 """Figures of a season's forecasts: size, what the range comes from, its fan, changes, thinning."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from cropload.beliefs import ranges
@@ -123,6 +125,38 @@ def fan_panel(fan, harvest=None, units=METRIC):
         tuple(lines), up=f"crop at the scale [{band.unit}]", ticks=ticks, said=note,
         heading=title,
         from_zero=False,
+    )  # fmt: skip
+
+
+def season_panel(fan, past, units=METRIC):
+    """Return harvests of earlier seasons, then how this season's range narrows, to draw or to tell.
+
+    Parameters
+    ----------
+    fan : Fan
+        Of ``forecast_fan`` [t]: one row a day.
+    past : dict
+        {year: tonnes} of earlier seasons [t].
+    units : UnitSystem
+        Units to show [t or short tons].
+
+    Notes
+    -----
+    A single day is drawn as a range. The harvest of the season is a line when it is known.
+    """
+    found = fan_panel(fan, fan.harvest, units)
+    start = len(past)
+    band, *line = found.series
+    moved = [replace(band, name="forecast", x=start + np.arange(len(fan)), band=len(fan) > 1)]
+    if past:
+        picked = units.convert("tonnes", np.array(list(past.values())))
+        moved.append(
+            Series("earlier harvests", picked, Look(DARK, "s", "", size=6), unit=band.unit,
+                   written="middle", x=np.arange(start))
+        )  # fmt: skip
+    moved += [replace(each, x=(start - 0.5, start + len(fan))) for each in line]
+    return replace(
+        found, series=tuple(moved), ticks=(*map(str, past), *found.ticks), heading="",
     )  # fmt: skip
 
 

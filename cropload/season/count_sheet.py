@@ -30,6 +30,8 @@ _WHERE = ("season", "date", "block", "row", "vine")
 _CUT = "Wear eye protection and gloves where canes are cut or pulled; keep tools closed."
 _SPRAY = "Enter only when the re-entry time on the product label of the last spray is over."
 _GROUND = "Mind wet ground, slopes, wires and machines; follow the site's rules and local codes."
+#: What anybody who counts between the rows is told.
+CAUTIONS = (_CUT, _SPRAY, _GROUND)
 
 
 def count_sheet(

@@ -119,6 +119,29 @@ def contribution_sentence(contributions, by="estate", name="estate"):
     return f"What the range of {total_words(by, name)} comes from: {', '.join(parts)}."
 
 
+def matters_now(forecast, by="estate", name="estate"):
+    """Return where the season stands and what leaves the crop open most, in a sentence.
+
+    Parameters
+    ----------
+    forecast : Forecast
+        As it stands.
+    by, name : str
+        The total, as in ``forecast_sentence``.
+    """
+    day = "From all records" if forecast.as_of is None else f"As of {forecast.as_of:%Y-%m-%d}"
+    opening = f"{day} ({forecast.stage})"
+    contributions = forecast.contributions(by)
+    mine = contributions[contributions[by] == name].sort_values("share", ascending=False)
+    if mine.empty or mine["share"].iloc[0] <= 0:
+        return f"{opening} nothing is left open: the crop has been picked, or none is expected."
+    told = [f"{short(c)} ({wording.percent(s)})" for c, s in zip(mine["component"], mine["share"],
+            strict=True) if s >= 0.1]  # fmt: skip
+    most = told[0] if told else short(mine["component"].iloc[0])
+    rest = f", then {' and '.join(told[1:3])}" if told[1:] else ""
+    return f"{opening} most of what is still open is {most}{rest}."
+
+
 # ---- what changed
 
 

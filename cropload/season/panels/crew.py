@@ -1,31 +1,29 @@
-"""The panel of the crew check: what was left against what was planned."""
+"""The fold of the crew check: what was left against what was planned."""
 
 from cropload.season.crew_check import NoPlan, crew_check
+from cropload.season.panels.season_part import SeasonPart
 from cropload.season.tables import crew_table
 from cropload.show.panels import parts
-from cropload.show.panels.desk_panel import DeskPanel
 from cropload.show.panels.fields import choice, field
 
 
-class CrewPanel(DeskPanel):
+class CrewPart(SeasonPart):
     """Are the pruners leaving what was planned, by block and row, and what it means in crop."""
-
-    title = "Crew check"
 
     def build(self):
         """Make the choosers and the result."""
         self.check = None
-        self.block = choice("Pruned block", self.desk.blocks, width="20em")
+        self.block = choice("Pruned block", self.desk.blocks, self.desk.block, "20em")
         self.plan = field("Planned", "as on record", "18em")
-        for each in (self.block, self.plan):
-            each.observe(lambda _: self.refresh(), "value")
+        self.follows(self.block, self.plan)
         self.result = parts.html()
-        self.body.children = [parts.row(self.block, self.plan), self.result]
+        self.told = (self.result,)
+        self.body.children = (parts.row(self.block, self.plan), self.result)
 
     def show(self):
-        """Check the chosen block in the desk's season."""
+        """Check the chosen block in the season."""
         self.result.value, self.check = "", None
-        counts = self.desk.records.counts
+        counts = self.page.now.counts
         mine = (counts["block"] == self.block.value) & (counts["season"] == self.desk.season)
         if not counts.loc[mine, "buds"].notna().any():
             self.result.value = parts.note(
@@ -35,12 +33,12 @@ class CrewPanel(DeskPanel):
             return
         try:
             self.check = crew_check(
-                self.desk.records,
+                self.page.now,
                 self.block.value,
                 self.desk.season,
                 plan=self.plan.value.strip() or None,
                 date=self.desk.as_of,
-                history=self.desk.base,
+                history=self.desk.records,
                 draws=self.desk.draws,
                 seed=self.desk.seed,
             )

@@ -1,49 +1,45 @@
-"""Panels that look back: the log of forecasts kept, and errors by stage beside published ones."""
+"""Folds that look back: the log of forecasts kept, and errors by stage beside published ones."""
 
 import ipywidgets as widgets
 
-from cropload.errors import CroploadError
 from cropload.season.forecast_log import log_forecast, read_log
+from cropload.season.panels.season_part import SeasonPart
 from cropload.season.stage_errors import published_sources, stage_errors
 from cropload.season.tables import kept_table
-from cropload.show.panels import parts
-from cropload.show.panels.desk_panel import DeskPanel
+from cropload.show.panels import parts, saving
 from cropload.show.panels.fields import button
 
 
-class KeptForecasts(DeskPanel):
+class KeptForecasts(SeasonPart):
     """Keep the forecast as it stands, and see what was kept before."""
-
-    title = "Keep this forecast"
 
     def build(self):
         """Make the button and the log."""
         self.keep_button = button("Keep this forecast", self.keep)
         self.kept, self.table = parts.html(), parts.html()
-        self.body.children = [self.keep_button, self.kept, self.table]
+        self.told = (self.table,)
+        self.body.children = (self.keep_button, self.kept, self.table)
 
     def keep(self):
-        """Append the desk's forecast to the log of the user's folder."""
+        """Append the forecast to the log of the user's folder."""
 
         def action():
-            path = log_forecast(self.desk.forecast, self.desk.own_folder("keep a forecast"))
-            self._read()
+            path = saving.own_folder(self.desk.records, "keep a forecast")
+            path = log_forecast(self.page.forecast(), path)
+            self.show()
             return f"one line a block was added to {path}."
 
         parts.tell(self.kept, action, "The forecast was not kept")
 
     def show(self):
         """Show the log."""
-        self._read()
-
-    def _read(self):
         if self.desk.is_sample:
             self.table.value = parts.note(
                 "A line a block goes to forecasts.csv in your own folder each time you press the "
                 "button; nothing in it is ever rewritten, so that a season can be reviewed after."
             )
             return
-        log, faults = read_log(self.desk.base.path)
+        log, faults = read_log(self.desk.records.path)
         text = parts.points(str(fault) for fault in faults)
         if log.empty:
             self.table.value = text + parts.note("No forecast has been kept yet.")
@@ -51,10 +47,10 @@ class KeptForecasts(DeskPanel):
         self.table.value = text + kept_table(log).html(self.desk.units)
 
 
-class StageErrors(DeskPanel):
+class StageErrors(SeasonPart):
     """Errors of forecasts by stage on the seasons picked, beside published ones."""
 
-    title = "How far off were forecasts at each stage?"
+    needs = ("units",)
 
     def build(self):
         """Make the button, the progress bar and the table."""
@@ -65,11 +61,11 @@ class StageErrors(DeskPanel):
         )
         self.progress_words, self.table = parts.html(), parts.html()
         sources = parts.points(published_sources())
-        self.body.children = [
+        self.body.children = (
             parts.row(self.start_button, self.progress, self.progress_words),
             self.table,
             parts.html(parts.head("Errors published") + sources),
-        ]
+        )
 
     def _tell(self, number, wanted):
         self.progress.max, self.progress.value = wanted, number
@@ -78,24 +74,15 @@ class StageErrors(DeskPanel):
     @parts.guarded
     def compute(self):
         """Forecast past seasons at each stage, and show how far off they were."""
-        if self.desk.base is None:
-            raise CroploadError("There are no records: see the message at the season.")
         self.progress.value, self.progress.layout.display = 0, None
         try:
             self.errors = stage_errors(
-                self.desk.base, draws=min(self.desk.draws, 2000), progress=self._tell
+                self.desk.records, draws=min(self.desk.draws, 2000), progress=self._tell
             )
         finally:
             self.progress.layout.display = "none"
             self.progress_words.value = ""
-        self.refresh()
-
-    def start(self):
-        """Display the panel, then compute, so that the progress bar is seen; for a notebook."""
-        from IPython.display import display
-
-        display(self)
-        self.compute()
+        self.follow()
 
     def show(self):
         """Show the table when it has been computed."""

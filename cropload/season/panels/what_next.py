@@ -1,90 +1,125 @@
-"""The panel of the next counts: what an hour is worth, and a form to enter what was counted."""
+"""What to count next for the hours there are, and the form that takes what was counted."""
 
 import ipywidgets as widgets
 import numpy as np
+import pandas as pd
 
-from cropload.clock import day as read_day
+from cropload import clock
 from cropload.errors import CroploadError
-from cropload.season.next_counts import next_counts
 from cropload.season.panels.count_entry import check_day, count_rows, read_numbers, weight_rows
-from cropload.season.tables import MOST_COUNTS
-from cropload.season.words import MEASURES, forecast_sentence
+from cropload.season.panels.season_part import SeasonPart
+from cropload.season.words import MEASURES, forecast_sentence, moved, nothing_to_count
 from cropload.show import wording
 from cropload.show.panels import parts
-from cropload.show.panels.desk_panel import DeskPanel
-from cropload.show.panels.fields import button, choice, field
+from cropload.show.panels.fields import button, choice, day_field
+
+#: Things to count that are offered [1].
+_OFFERED = 3
 
 
-class WhatNext(DeskPanel):
-    """What to count next, and a form to enter counts; the ranking follows at once."""
+class WhatNext(SeasonPart):
+    """The next things to count, each a button that fills in the form below it."""
 
-    title = "What to count next"
-    prompt = True
+    needs = (*SeasonPart.needs, "total", "hours")
+    #: Crew hours it opens with [h].
+    HOURS = 3.0
 
     def build(self):
-        """Make the ranking and the form."""
-        varieties = dict.fromkeys(str(v) for v in self.desk.base.blocks["variety"])
-        self.hours = parts.number_box("Crew hours a block", 1.0, 0.5)
-        self.of = choice("Total whose range matters", ["estate", *varieties], width="26em")
-        self.ranking = parts.html()
-        for each in (self.hours, self.of):
-            each.observe(lambda _: self.refresh(), "value")
-        self.block = choice("Counted block", self.desk.blocks, width="20em")
-        self.measure = choice(
-            "What was counted", [(w, m) for m, w in MEASURES.items()], "clusters", "28em"
-        )
-        self.day = field("Day of the count", "the day above", "18em")
+        """Make the list and the form."""
+        self.hours = parts.number_box("Crew hours there are", self.HOURS, 0.5)
+        self.hours.observe(lambda _: self.desk.follow("hours"), "value")
+        self.offers = [button("", lambda at=at: self._take(at), "auto") for at in range(_OFFERED)]
+        self.listed = widgets.VBox(self.offers)
+        self.listed.add_class("cl-next")
+        self.none = parts.html()
+        self.block = choice("Block", self.desk.blocks, width="15em")
+        self.measure = choice("What", [(w, m) for m, w in MEASURES.items()], width="20em")
+        self.day = day_field("Day")
         self.numbers = widgets.Textarea(
-            description="One number a vine",
-            placeholder="23 31 18 27 ...",
-            rows=3,
+            rows=2,
             # Told as a whole when the box is left: with a busy kernel, letters told one by one can
             # arrive after the button that is meant to read them all.
             continuous_update=False,
             style=parts.LABELLED,
-            layout=widgets.Layout(width="44em", max_width="100%"),
+            layout=widgets.Layout(width="100%", height="auto"),
         )
         self.measure.observe(lambda _: self._hint(), "value")
-        self.enter_button = button("Enter these counts", self.enter)
-        self.save_button = button("Save what was entered to my records", self.save, "23em")
-        self.forget_button = button("Forget what was entered", self.forget)
-        self.entered_words = parts.html()
-        self.body.children = [
-            parts.row(self.hours, self.of),
-            self.ranking,
-            parts.html(parts.head("Enter a count")),
+        self.enter_button = button("enter", self.enter, "auto")
+        self.back_button = button("take the last entry back", self.take_back, "auto")
+        self.save_button = button("save to my records", self.save, "auto")
+        self.waiting, self.said = parts.html(), parts.html()
+        self._chosen = self._opened = False
+        self.body.children = (
+            self.hours,
+            self.none,
+            self.listed,
             parts.row(self.block, self.measure, self.day),
             self.numbers,
-            parts.row(self.enter_button, self.save_button, self.forget_button),
-            self.entered_words,
-        ]
+            parts.row(self.enter_button, self.back_button, self.save_button),
+            self.waiting,
+            self.said,
+        )
+
+    def show(self):
+        """Offer what to count, and say what waits to be saved."""
         self._hint()
+        self._wait()
+        if not self._opened or self.day.value is None:
+            self._opened, day = True, self.desk.as_of or clock.today()
+            self.day.value = day.date() if day.year in _years(self.desk.season) else None
+        self.rows = []
+        for each in self.offers:
+            each.layout.display = "none"
+        found, units = self.page.counts(), self.desk.units
+        self.rows = found.frame.head(_OFFERED).to_dict("records")
+        self.none.value = "" if self.rows else parts.note(nothing_to_count(found.forecast))
+        for each, row in zip(self.offers, self.rows, strict=False):
+            each.description = (
+                f"{row['block']}: {row['words']}, {row['vines']} vines, {row['hours']:.1f} h: "
+                f"{moved(row['removed_t'], units).lstrip('+')} off the range"
+            )
+            each.layout.display = None
+        if self.rows and not self._chosen:
+            self._take(0, chosen=False)
+
+    def clear(self):
+        """Take the list away."""
+        if self.built:
+            self.none.value = ""
+
+    def _take(self, at, chosen=True):
+        """Fill a thing to count in the form."""
+        self._chosen = self._chosen or chosen
+        self.block.value, self.measure.value = self.rows[at]["block"], self.rows[at]["what"]
 
     def _hint(self):
         weights = self.measure.value.startswith("weight_")
         unit = "lb" if self.desk.units.name == "us" else "g"
         self.numbers.description = (
-            f"Clusters and weight [{unit}] of each lot" if weights else "One number a vine"
+            f"Clusters, weight [{unit}] of each lot" if weights else "One number a vine"
         )
         self.numbers.placeholder = "40 2045, 32 1275 ..." if weights else "23 31 18 27 ..."
 
-    def tell_fault(self, text):
-        """Show what is wrong with what was entered; the ranking stays."""
-        self.entered_words.value = parts.error(text)
+    def _wait(self):
+        """Say what waits to be saved; the buttons that need something are there when it is."""
+        number = self.page.entered.number
+        for each in (self.back_button, self.save_button):
+            each.layout.display = None if number else "none"
+        rows = "row" if number == 1 else "rows"
+        self.waiting.value = parts.note(f"{number} {rows} not saved yet.") if number else ""
 
     def _guard(self, action):
         try:
-            return action()
+            self.said.value = action()
         except CroploadError as fault:
-            self.tell_fault(str(fault))
+            self.said.value = parts.error(str(fault))
         except Exception as fault:
-            self.tell_fault(
+            self.said.value = parts.error(
                 f"cropload met something it was not made for ({type(fault).__name__}: {fault}). "
                 "Your records are as they were."
             )
-        return None
 
-    def rows(self):
+    def _read(self):
         """Return (table, rows, day) of what stands in the form.
 
         Raises
@@ -93,36 +128,31 @@ class WhatNext(DeskPanel):
             For anything that cannot be, with the way to mend it.
         """
         desk, block, measure = self.desk, self.block.value, self.measure.value
-        text = self.day.value.strip()
-        last = desk.as_of
-        if text:
-            day = read_day(text)
-        elif last is not None:
-            day = last
-        else:
-            raise CroploadError("Write the day of the count, like 2026-07-15.")
-        check_day(desk.records, desk.season, block, day)
+        if self.day.value is None:
+            raise CroploadError("Choose the day of the count.")
+        day = pd.Timestamp(self.day.value)
+        check_day(self.page.now, desk.season, block, day)
         numbers = read_numbers(self.numbers.value)
         if measure.startswith("weight_"):
             rows = weight_rows(desk.season, block, measure, day, numbers, desk.units)
             return "weights", rows, day
-        return "counts", count_rows(desk.records, desk.season, block, measure, day, numbers), day
+        rows = count_rows(self.page.now, desk.season, block, measure, day, numbers)
+        return "counts", rows, day
 
     def enter(self):
-        """Take the form's numbers into the records in memory; everything is forecast again."""
+        """Take the form's numbers into the records in memory; what depends on them follows."""
 
         def action():
-            table, rows, day = self.rows()
-            block, measure = self.block.value, self.measure.value
-            before = self.desk.forecast
-            self.desk.enter(table, rows, day)
+            table, rows, day = self._read()
+            before = self.page.forecast()
+            self.page.entered.add(table, rows, day)
             self.numbers.value = ""
-            self._tell_entered(table, rows, block, measure, before)
+            return self._entered(table, rows, before)
 
         self._guard(action)
 
-    def _tell_entered(self, table, rows, block, measure, before):
-        units, found = self.desk.units, self.desk.forecast
+    def _entered(self, table, rows, before):
+        block, measure, units = self.block.value, self.measure.value, self.desk.units
         if table == "counts":
             mean = np.mean([row[measure] for row in rows])
             noun = "vine" if len(rows) == 1 else "vines"
@@ -131,45 +161,32 @@ class WhatNext(DeskPanel):
             mean = sum(r["weight_g"] for r in rows) / sum(r["clusters"] for r in rows)
             weight = wording.amount("cluster_weight_g", mean, units)
             told = f"{len(rows)} lots of {block}, {weight} a cluster"
-        text = parts.done(f"entered {told}. Not saved yet.")
-        if found is not None:
-            text += parts.note(forecast_sentence(found, "block", block, units))
-        if table == "counts" and measure == "clusters" and before is not None:
+        text = parts.done(f"entered {told}.")
+        text += parts.note(forecast_sentence(self.page.forecast(), "block", block, units))
+        if table == "counts" and measure == "clusters":
             shoots = float(np.median(before.growth.shoots[before.blocks.index(block)]))
             if mean > 6 * shoots:
                 text += parts.note(
                     f"Doubtful: {mean:.0f} clusters on about {shoots:.0f} shoots is more than six "
                     "a shoot. Was the block or the measure another?"
                 )
-        self.entered_words.value = text
+        return text
 
     def save(self):
         """Add what was entered to the user's own tables."""
 
         def action():
-            number = len(self.desk.unsaved)
-            files = self.desk.save()
-            listed = ", ".join(str(file) for file in files)
-            self.entered_words.value = parts.done(f"{number} rows were added to {listed}.")
+            number = self.page.entered.number
+            files = ", ".join(str(file) for file in self.page.entered.save())
+            return parts.done(f"{number} rows were added to {files}.")
 
         self._guard(action)
 
-    def forget(self):
-        """Take away what was entered and not saved."""
+    def take_back(self):
+        """Take the last entry away again."""
+        self._guard(lambda: parts.done(f"{self.page.entered.take_back()} rows were taken back."))
 
-        def action():
-            gone = self.desk.forget()
-            self.entered_words.value = parts.done(f"{gone} rows were taken away; nothing is lost.")
 
-        self._guard(action)
-
-    def show(self):
-        """Rank what could be counted next."""
-        self._hint()
-        found = next_counts(self.desk.forecast, hours=self.hours.value, of=self.of.value)
-        units, more = self.desk.units, len(found) - MOST_COUNTS
-        self.ranking.value = (
-            parts.note(found.heading(units))
-            + (found.table(units).html(units) if len(found) else "")
-            + (parts.note(f"{more} more take off less.") if more > 0 else "")
-        )
+def _years(season):
+    """Return the years in which something of a season can be counted."""
+    return (season - 1, season)

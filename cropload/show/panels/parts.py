@@ -28,6 +28,13 @@ def html(value=""):
     return widgets.HTML(value, layout=widgets.Layout(width="auto", max_width="100%"))
 
 
+def readable_picture(drawn, words=None):
+    """Return a picture as ``picture`` does; a narrow screen scrolls in it, and letters stay."""
+    return picture(drawn, words).replace(
+        'class="cl-figure"', 'class="cl-figure cl-readable" tabindex="0" role="group"', 1
+    )
+
+
 def row(*children):
     """Return widgets side by side, wrapping where the screen is narrow."""
     layout = widgets.Layout(flex_flow="row wrap", align_items="center", max_width="100%")

@@ -1,0 +1,101 @@
+"""Counts entered on a page: in memory until they are saved, each entry to be taken back."""
+
+from dataclasses import replace
+from pathlib import Path
+
+from cropload.errors import CroploadError
+from cropload.season.panels.entered_rows import added
+from cropload.show.panels import saving
+
+
+class EnteredCounts:
+    """What was entered and is not saved yet.
+
+    Parameters
+    ----------
+    desk : Desk
+        Holds the records that it is added to; told ``entered`` after every change.
+
+    Attributes
+    ----------
+    entries : list of (str, list of dict)
+        Each entry: its table, ``"counts"`` or ``"weights"``, and rows by canonical column names,
+        metric.
+    version : int
+        Counts the changes [1].
+    """
+
+    def __init__(self, desk):
+        self.desk, self.entries, self.version = desk, [], 0
+        self._held = (None, None, None)
+
+    @property
+    def records(self):
+        """The records with what was entered."""
+        base, version, held = self._held
+        if base is not self.desk.records or version != self.version:
+            held = self.desk.records
+            for table, rows in self.entries:
+                held = replace(held, **{table: added(getattr(held, table), rows)})
+            self._held = (self.desk.records, self.version, held)
+        return held
+
+    @property
+    def number(self):
+        """How many rows wait to be saved."""
+        return sum(len(rows) for _, rows in self.entries)
+
+    def add(self, table, rows, day):
+        """Add an entry; the day looked at moves to its latest one when it lies before."""
+        self.entries.append((table, rows))
+        if self.desk.as_of is not None and self.desk.as_of < day:
+            self.desk.as_of = day
+        self._changed()
+
+    def take_back(self):
+        """Take the last entry away, and return how many rows it had."""
+        gone = len(self.entries.pop()[1])
+        self._changed()
+        return gone
+
+    def save(self):
+        """Add the entries to the user's own tables, and return the files.
+
+        Raises
+        ------
+        CroploadError
+            For the sample records, or when a file cannot be written; what was saved before that
+            no longer waits.
+        """
+        saving.own_folder(self.desk.records, "keep counts")
+        from cropload.records.writing.append import append_rows
+
+        files = []
+        try:
+            for name in dict(self.entries):
+                rows = [row for table, entry in self.entries if table == name for row in entry]
+                files.append(append_rows(self.desk.records.path, name, rows))
+                if not isinstance(self.desk.given, (str, Path)):
+                    held = self.desk.records
+                    self.desk.given = replace(held, **{name: added(getattr(held, name), rows)})
+                self.entries = [each for each in self.entries if each[0] != name]
+                self.version += 1
+                self.desk.read()
+        finally:
+            self._changed()
+        return files
+
+    def _changed(self):
+        self.version += 1
+        self.desk.follow("entered")
+
+    def check_new(self, table, name):
+        """Raise CroploadError when vines of a sheet are on record for its day already."""
+        keys = ["season", "date", "block", "row", "vine"]
+        known = self.records.counts
+        twice = table[keys].astype(str).merge(known[keys].astype(str), on=keys)
+        if len(twice):
+            raise CroploadError(
+                f"{len(twice)} vines of {name} are on record for that day already, such as row "
+                f"{twice.iloc[0]['row']}, vine {twice.iloc[0]['vine']}."
+            )

@@ -1,0 +1,98 @@
+"""The picture of the season page: harvests of seasons past, then the range that narrows."""
+
+from cropload.clock import today
+from cropload.season import charts
+from cropload.season.panels.season_part import SeasonPart
+from cropload.season.season_days import SeasonDay, forecast_fan, harvested, season_days
+from cropload.season.words import capital, total_words
+from cropload.show.panels import parts
+from cropload.show.panels.fields import choice
+
+EVERYTHING = "everything"
+#: Harvests of earlier seasons that are drawn at most [1].
+MOST_PAST = 4
+
+
+class SeasonFan(SeasonPart):
+    """What is summed and up to when, and how the range narrowed until then."""
+
+    needs = (*SeasonPart.needs, "total")
+
+    def build(self):
+        """Make the choices and the picture."""
+        desk = self.desk
+        varieties = dict.fromkeys(str(name) for name in desk.records.blocks["variety"])
+        totals = [("estate", "estate"), *(("variety", name) for name in varieties)]
+        totals += [("block", name) for name in desk.blocks]
+        self.of = choice(
+            "Crop of", [(capital(total_words(*each)), each) for each in totals], width="20em"
+        )
+        self.day = choice("Records up to", [("", EVERYTHING)], width="24em")
+        self.picture = parts.html()
+        self.told = (self.picture,)
+        self._filling = False
+        self.of.observe(self._other_total, "value")
+        self.day.observe(self._other_day, "value")
+        self.body.children = (parts.row(self.of, self.day), self.picture)
+
+    def _other_total(self, change):
+        self.page.total = change["new"]
+        self.desk.follow("total")
+
+    def _other_day(self, change):
+        if not self._filling and change["new"] is not None:
+            self.desk.as_of = None if change["new"] == EVERYTHING else change["new"]
+
+    def _fill(self, days):
+        as_of = self.desk.as_of
+        options = [(each.label(), each.day) for each in days]
+        if as_of is not None and as_of not in [day for _, day in options]:
+            options.append((f"{as_of:%Y-%m-%d}", as_of))
+        options.append(("everything on record", EVERYTHING))
+        self._filling = True
+        try:
+            if list(self.day.options) != options:
+                self.day.options = options
+            self.day.value = EVERYTHING if as_of is None else as_of
+        finally:
+            self._filling = False
+
+    def show(self):
+        """Forecast every day known until the one looked at, and draw it after past harvests."""
+        page, desk = self.page, self.desk
+        days = season_days(page.now, desk.season)
+        self._fill(days)
+        made = [
+            (each, page.forecast_on(each.day))
+            for each in days
+            if desk.as_of is None or each.day <= desk.as_of
+        ]
+        if not made or (desk.as_of is not None and made[-1][0].day < desk.as_of):
+            made.append((SeasonDay("now", "now", desk.as_of or today()), page.forecast()))
+        by, name = page.total
+        fan = forecast_fan(made, by, name, page.now)
+        past = past_harvests(page.now, made[-1][1], by, name)
+        self.picture.value = parts.readable_picture(charts.season_panel(fan, past, desk.units))
+
+
+def past_harvests(records, found, by, name):
+    """Return {year: tonnes [t]} of the last seasons in which all that bore then was picked.
+
+    Parameters
+    ----------
+    records : Records
+        Everything on record.
+    found : Forecast
+        Of the season that they come before.
+    by, name : str
+        The total, as in ``forecast_fan``.
+    """
+    harvest = records.harvest
+    first = harvest.groupby(harvest["block"].astype(str))["season"].min()
+    past = {}
+    for year in sorted({int(year) for year in harvest["season"] if year < found.season}):
+        known = harvested(records, year, found, by, name)
+        # A block that was picked for the first time later bore nothing then.
+        if known and all(first.get(block, found.season) > year for block in known.missing):
+            past[year] = known.tonnes
+    return dict(list(past.items())[-MOST_PAST:])
