@@ -62,6 +62,35 @@ def first_rows(found, units=METRIC):
     )  # fmt: skip
 
 
+def beside_rows(found, units=METRIC):
+    """Return how each scenario differs from the first one in the same season, once settled.
+
+    Parameters
+    ----------
+    found, units : Scenarios, UnitSystem
+        As from ``compare_scenarios``, and the units to show.
+
+    Notes
+    -----
+    Of money where prices are known, else of crop; the line at 0 is the first scenario.
+    """
+    first = cut_name(found.names[0], 18)
+    names = tuple(found.names[1:])
+    if found.money_settled is not None:
+        step, title = margin_step(found), f"Left over beside '{first}' [{found.currency}]"
+        frame = found.money_settled.iloc[1:]
+        series = amounts(
+            "difference", frame, "change", written="range",
+            show=lambda end: wording.number(round(end, -step), 0, signed=True),
+        )  # fmt: skip
+    else:
+        title = f"Crop beside '{first}' [{units.label('tonnes')}]"
+        series = amounts(
+            "difference", found.totals.iloc[1:], "change_settled", "tonnes", units, written="range"
+        )
+    return Rows(title, names, title, (series,))
+
+
 def band_figure(found, about, units=METRIC):
     """Draw the middles of all scenarios in each block against the band of the block.
 

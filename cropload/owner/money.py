@@ -316,6 +316,7 @@ def scenario_money(records, found, costs, *, settled=False):
                 **ranges.columns("revenue", earned[at]),
                 **ranges.columns("cost", cost[at]),
                 **ranges.columns("margin", margin[at]),
+                **ranges.columns("change", margin[at] - margin[0]),
                 "margin_mean": float(margin[at].mean()),
                 "chance_loss": float((margin[at] < 0).mean()),
                 "chance_worse": float((margin[at] < margin[0]).mean()) if at else np.nan,

@@ -109,6 +109,45 @@ def totals_table(found):
     return Table.of("totals", caption, found.totals.to_dict("records"), columns)
 
 
+def beside_table(found):
+    """Return one row a scenario: what it gives once settled, and its difference to the first."""
+    first, chosen = found.names[0], found.choice.chosen
+    rows = found.totals.to_dict("records")
+    money = found.money_settled
+    if money is not None:
+        held = money.drop(columns="scenario").add_prefix("money_").to_dict("records")
+        rows = [row | more for row, more in zip(rows, held, strict=True)]
+    unit = found.currency or "currency"
+    paid = (
+        (Column("left", kinds.MONEYS, unit=unit), "money_margin"),
+        (
+            Column(f"beside '{first}'", kinds.MONEYS, unit=unit),
+            _beside_first(found, lambda row: _ends(row, "money_change")),
+        ),
+        (
+            Column(f"leaves less than '{first}'", kinds.CHANCE),
+            _beside_first(found, lambda row: row["money_chance_worse"]),
+        ),
+    )
+    columns = [
+        (
+            Column("scenario"),
+            lambda row: row["scenario"] + (", recommended" if row["scenario"] == chosen else ""),
+        ),
+        (Column("crop", kinds.RANGE, "tonnes"), "tonnes_settled"),
+        (
+            Column(f"beside '{first}'", kinds.CHANGE, "tonnes"),
+            _beside_first(found, lambda row: _ends(row, "change_settled")),
+        ),
+        *(paid if money is not None else ()),
+    ]
+    caption = (
+        f"A season once the vines have settled, all {len(found.block_names)} blocks together "
+        f"({10 * ranges.level():g} in 10); differences are of the same seasons"
+    )
+    return Table.of("beside", caption, rows, columns, step=margin_step(found))
+
+
 def crop_table(found):
     """Return the crop of each block in each scenario, first season and settled side by side."""
     columns = [

@@ -1,151 +1,222 @@
-"""The panel of an owner's choice: scenarios over several blocks, side by side, and the report."""
+"""The owner's page: what should be done, what it brings, what if it goes wrong; and the report."""
 
-from cropload.beliefs.meant import next_season
-from cropload.beliefs.ranges import DEFAULT_DRAWS
+import ipywidgets as widgets
+
 from cropload.errors import CroploadError
-from cropload.owner import charts as report_figures
-from cropload.owner.panels.scenario_boxes import CostBoxes, ScenarioBoxes
-from cropload.owner.report import report, save_report
+from cropload.owner import words as owner_words
+from cropload.owner.charts import beside_rows
+from cropload.owner.money import Costs
+from cropload.owner.panels.opening_scenarios import opening_scenarios
+from cropload.owner.report import report
 from cropload.owner.scenarios import compare_scenarios
-from cropload.owner.words import frost_notes, risks
-from cropload.show.panels import parts, saving
-from cropload.show.panels.fields import button, units_choice
-from cropload.show.panels.opening import RecordsPanel, given_records
-from cropload.units import unit_system
+from cropload.owner.tables import beside_table
+from cropload.show.desk import Fold, Page, Part, Said, folds
+from cropload.show.hand_out import HandOut
+from cropload.show.panels import parts
 
 
-class OwnerScenarios(RecordsPanel):
+class OwnerScenarios(Page):
     """Compare two to five scenarios, a pruning plan for each chosen block, and make the report.
 
     Parameters
     ----------
-    records_or_path : Records, str or path, optional
+    given : Records, str or path, optional
         Records, or the folder or workbook to read; the invented sample estate when not given.
     blocks : sequence of str, optional
-        Blocks chosen at first; the first three when not given.
-    season : int, optional
-        Year of the harvest the pruning is for; the coming one when not given.
-    units : str
-        ``"metric"`` or ``"us"``.
-    results_folder : str or path, optional
-        Where files go; ``results`` beside the records when not given.
-    draws, seed : int
-        As in ``compare_scenarios`` [1].
+        Blocks compared at first; all of them when not given.
+    season, units, draws, seed
+        As for ``PruningLevels``; draws and seed as in ``compare_scenarios`` [1].
 
     Attributes
     ----------
+    scenarios : dict
+        {scenario: {block: plan as text}}, the first one held against by all others.
     found : Scenarios or None
-        As last compared; None when the scenarios are not possible, and the panel then says why.
+        As last compared; None when the scenarios are not possible, and the page then says why.
 
     Notes
     -----
-    Faults are shown as a message in the panel; nothing is raised after it is made.
+    Faults are shown as a message in their place; nothing is raised after the page is made.
     Valid as ``compare_scenarios``.
     """
 
-    title = "Pruning scenarios for the owner"
+    question = "What should be done, what does it bring, what if it goes wrong?"
+    choices = ("season", "units")
 
-    def __init__(
-        self,
-        records_or_path=None,
-        *,
-        blocks=None,
-        season=None,
-        units="metric",
-        results_folder=None,
-        draws=DEFAULT_DRAWS,
-        seed=0,
-    ):
-        super().__init__(results_folder, draws, seed)
-        self.found = self.report = None
-        self._build(records_or_path, blocks, season, units)
+    def __init__(self, given=None, *, blocks=None, **more):
+        self.first_blocks = blocks
+        super().__init__(given, **more)
 
-    @parts.guarded
-    def _build(self, given, blocks, season, units):
-        self.records = given_records(given)
-        self.season = next_season(self.records) if season is None else int(season)
-        self.unit_choice = units_choice(units, "t, ha, m", "short ton, ac, ft", "17em")
-        self.shown_units = unit_system(units)
-        self.boxes = ScenarioBoxes(self.records, self.season, blocks)
-        self.costs = CostBoxes(self.shown_units)
-        self.compare_button = button("Compare scenarios", self.refresh)
-        self.answer = parts.html()
-        self.figure, self.table, self.reasons = parts.html(), parts.html(), parts.html()
-        self.kept = parts.html()
-        self.html_button = button("Make report as HTML", lambda: self._save("html"))
-        self.pdf_button = button("Make report as PDF", lambda: self._save("pdf"))
-        self.excel_button = button("Make tables as Excel", lambda: self._save("xlsx"))
-        self.results.children = [
-            self.answer,
-            self.figure,
-            self.table,
-            self.reasons,
-            parts.html(parts.head("Keep the result")),
-            parts.row(self.html_button, self.pdf_button, self.excel_button),
-            self.kept,
-        ]
-        self.children = [
-            self.opening(),
-            parts.row(self.unit_choice, self.boxes.count),
-            self.boxes,
-            self.costs,
-            self.compare_button,
-            self.message,
-            self.results,
-        ]
-        self.unit_choice.observe(self._other_units, "value")
-        self.refresh()
-
-    def _other_units(self, change):
-        self.shown_units = unit_system(change["new"])
-        self.costs.use_units(self.shown_units)
-        if self.found is not None:
-            self._show()
-
-    def forget(self):
-        """Drop a comparison and a report that no longer belong to the boxes."""
-        self.found = self.report = None
-
-    @parts.guarded
-    def refresh(self):
-        """Compare the scenarios as the boxes stand, and show the result."""
-        self.found = compare_scenarios(
-            self.records,
-            self.boxes.scenarios(),
-            self.season,
-            costs=self.costs.terms(),
-            draws=self.draws,
-            seed=self.seed,
+    def build(self):
+        """Return the answer, a row a scenario, the report, and the folds."""
+        self.found, self.scenarios, self.costs, self.frost = None, {}, Costs(), True
+        self.rows = ScenarioRows(self)
+        self.sentence = Said(self.desk, self._sentence, ("found",))
+        self.sentence.add_class("cl-answer-first")
+        self.told = parts.html()
+        report_row = parts.row(
+            HandOut("open the report", lambda: self.report_file("html"), self._tell, opens=True),
+            HandOut("report as PDF", lambda: self.report_file("pdf"), self._tell),
+            HandOut("tables as Excel", lambda: self.report_file("xlsx"), self._tell),
         )
-        self.kept.value = ""
-        self._show()
-        self.succeed()
+        return [self.sentence, self.rows, report_row, self.told, folds(*self._folds())]
 
-    def _show(self):
-        found, units = self.found, self.shown_units
-        self.report = report(self.records, found, units)
-        sentences = "".join(f"<p>{parts.escape(text)}</p>" for text in self.report.sentences())
-        self.answer.value = (
-            parts.head(f"Season {found.season}, in short")
-            + f'<div class="cl-level">{sentences}</div>'
+    def _folds(self):
+        said = self._said
+        return [
+            Fold("scenarios: blocks and plans", self._plans),
+            Fold("costs and prices", self._costs),
+            Fold("block by block", lambda: [said("crop", "balance", "wood")]),
+            Fold("what if it goes wrong", lambda: [Said(self.desk, self._risks, ("found",))]),
+            Fold("frost in the report", self._frost),
+            Fold("where the numbers come from", lambda: [said("origins", "handbook")]),
+            Fold("taking care", lambda: [parts.html(_care())]),
+        ]
+
+    # What lies in a fold is loaded when it is opened.
+    def _plans(self):
+        from cropload.owner.panels.scenario_boxes import ScenarioBoxes
+
+        return [ScenarioBoxes(self)]
+
+    def _costs(self):
+        from cropload.owner.panels.scenario_boxes import CostBoxes
+
+        return [CostBoxes(self), self._said("money", "contracts", "costs")]
+
+    def _frost(self):
+        box = widgets.Checkbox(
+            self.frost, description="Replay past springs in the report", indent=False
         )
-        # Little wider than it was drawn, so that its letters are as large as those of the page.
-        drawn = report_figures.first_figure(found, units)
-        self.figure.value = parts.image(*drawn, most=1.3 * report_figures.WIDTH)
-        tables = {table.key: table for table in self.report.tables()}
-        keys = ("totals", "money", "crop")
-        self.table.value = "".join(tables[key].html(units) for key in keys if key in tables)
-        notes = [*risks(found, units), *found.notes, found.money_missing, *frost_notes(found)]
-        self.reasons.value = parts.head("Risks and notes") + parts.points(filter(None, notes))
+        box.observe(lambda change: setattr(self, "frost", change["new"]), "value")
+        note = (
+            "Where a block has weather and budburst dates, the report tells what past springs "
+            "would have left; the page above leaves frost out. Whether longer wood or a late cut "
+            "is worth its price against a high chance of loss is weighed on "
+        )
+        link = '<a href="frost_cover.ipynb">the frost page</a>'
+        return [box, parts.html(f'<p class="cl-note">{parts.escape(note)}{link}.</p>')]
 
-    def _save(self, kind):
-        """Write the report as a new file, and say where it is beside the buttons."""
+    def _said(self, *keys):
+        """Return a part that shows tables of the comparison."""
 
-        def action():
-            if self.report is None:
-                raise CroploadError("There is nothing to keep. Compare the scenarios first.")
-            path = saving.new_file(self.folder(), f"owner_report_{self.found.season}", f".{kind}")
-            save_report(self.report, **{kind: path})
-            return f"the report is in {path}."
+        def say():
+            if self.found is None:
+                return ""
+            tables = {table.key: table for table in self.found.tables(self.desk.units)}
+            text = "".join(tables[key].html(self.desk.units) for key in keys if key in tables)
+            missing = self.found.money_missing if "money" in keys else ""
+            return (parts.note(missing) if missing else "") + text
 
-        parts.tell(self.kept, action)
+        return Said(self.desk, say, ("found",))
+
+    def _sentence(self):
+        if self.found is None:
+            return ""
+        first, second, third = owner_words.recommendation(self.found, self.desk.units)
+        return (
+            f'<p class="cl-matters" role="status">{parts.escape(f"{first} {second}")}</p>'
+            + parts.note(third)
+        )
+
+    def _risks(self):
+        found = self.found
+        if found is None:
+            return ""
+        return parts.points([*owner_words.risks(found, self.desk.units), *found.notes])
+
+    def set_scenarios(self, scenarios):
+        """Take other scenarios, and compare them."""
+        self.scenarios = scenarios
+        self.desk.follow("scenarios")
+
+    def compared(self, frost=False):
+        """Return the scenarios compared as they stand.
+
+        Raises
+        ------
+        CroploadError
+            As ``compare_scenarios``.
+        """
+        desk = self.desk
+        return compare_scenarios(
+            desk.records,
+            self.scenarios,
+            desk.season,
+            costs=self.costs,
+            draws=desk.draws,
+            seed=desk.seed,
+            frost=frost,
+        )
+
+    def _tell(self, text):
+        self.told.value = parts.error(text) if text else ""
+
+    def report_file(self, kind):
+        """Return the name and the bytes of the report as ``html``, ``pdf`` or ``xlsx``.
+
+        Raises
+        ------
+        CroploadError
+            When the scenarios cannot be compared, or a PDF cannot be made here.
+        """
+        self.desk.settle()
+        if self.found is None:
+            raise CroploadError("There is nothing to report; see the message above.")
+        made = report(self.desk.records, self.compared(self.frost), self.desk.units)
+        data = {
+            "html": lambda: made.html().encode("utf-8"),
+            "pdf": made.pdf,
+            "xlsx": made.workbook,
+        }[kind]()
+        return f"owner_report_{self.desk.season}.{kind}", data
+
+
+class ScenarioRows(Part):
+    """One row a scenario with its difference to the first one, and the same as a picture."""
+
+    needs = ("season", "units", "scenarios", "costs")
+
+    def __init__(self, page):
+        self.page, self._of = page, None
+        super().__init__(page.desk)
+
+    def build(self):
+        """Make the places of table and picture."""
+        self.table, self.picture = parts.html(), parts.html()
+        self.body.children = (self.table, self.picture)
+
+    def show(self):
+        """Compare the scenarios as they stand."""
+        page, desk = self.page, self.desk
+        of = (id(desk.records), desk.season)
+        if self._of != of:
+            page.scenarios = opening_scenarios(desk.records, desk.season, page.first_blocks)
+            self._of = of
+            desk.follow("opened")
+        page.found = None
+        try:
+            page.found = found = page.compared()
+        finally:
+            desk.follow("found")
+        self.table.value = beside_table(found).html(desk.units)
+        self.picture.value = parts.fitting_picture(beside_rows(found, desk.units))
+
+    def clear(self):
+        """Forget a comparison that no longer belongs."""
+        self.page.found = None
+        if self.built:
+            self.table.value = self.picture.value = ""
+            self.desk.follow("found")
+
+
+def _care():
+    from cropload.show import wording
+
+    items = "".join(
+        f"<p><strong>{parts.escape(word)}.</strong> {parts.escape(text)}</p>"
+        for word, text in wording.CAUTIONS
+    )
+    more = (owner_words.MONEY_CAUTION, owner_words.FROST_CAUTION, wording.SUPPORT)
+    told = items + "".join(f"<p>{parts.escape(text)}</p>" for text in more)
+    return f'<div class="cl-care" role="note">{told}</div>'

@@ -3,116 +3,114 @@
 from dataclasses import fields
 
 import ipywidgets as widgets
-import numpy as np
 
-from cropload.beliefs.history import estate_before_season
 from cropload.errors import CroploadError
 from cropload.owner.money import COSTS, Costs
+from cropload.owner.panels.opening_scenarios import opening_scenarios
 from cropload.owner.scenarios import FEWEST, MOST
-from cropload.owner.words import MONEY_CAUTION
+from cropload.show.desk import Part
 from cropload.show.panels import parts
-from cropload.show.panels.fields import choice, field
-from cropload.units import METRIC
+from cropload.show.panels.fields import button, choice, field
 from cropload.vine.plan import PlanError, PruningPlan
-from cropload.vine.training import first_levels, longest_cane
-
-#: Names of the scenarios a panel opens with, and the place of their plan in `first_levels`.
-_NAMES = ("today", "longer", "shorter", "scenario 4", "scenario 5")
-_LEVEL = {"today": "as last winter", "longer": "heavier", "shorter": "lighter"}
 
 
-class ScenarioBoxes(widgets.VBox):
-    """Choose blocks, and write a pruning plan for each of them in every scenario.
+class ScenarioBoxes(Part):
+    """Choose blocks, write a pruning plan for each of them in every scenario, and keep one.
 
     Parameters
     ----------
-    records : Records
-        Records with the blocks.
-    season : int
-        Year of the harvest the pruning is for.
-    chosen : sequence of str or None
-        Blocks ticked at first; the first three when None.
+    page : OwnerScenarios
+        The page it stands on.
     """
 
-    def __init__(self, records, season, chosen):
-        names = [str(name) for name in records.blocks["block"]]
-        chosen = names[:3] if chosen is None else [str(block) for block in chosen]
-        unknown = [block for block in chosen if block not in names]
-        if unknown:
-            raise CroploadError(
-                f"There is no block '{unknown[0]}' in these records. The blocks are: "
-                f"{', '.join(names)}."
-            )
-        self.count = choice("Scenarios", range(FEWEST, MOST + 1), min(3, MOST), "17em")
+    needs = ("opened",)
+
+    def __init__(self, page):
+        self.page, self._filling = page, False
+        super().__init__(page.desk)
+
+    def build(self):
+        """Make the boxes of every block and as many scenarios as can be compared."""
+        self.count = choice("Scenarios", range(FEWEST, MOST + 1), width="17em")
         self.blocks = {
             name: widgets.Checkbox(
-                value=name in chosen,
                 description=name,
                 indent=False,
                 layout=widgets.Layout(width="auto", margin="0 18px 0 2px"),
             )
-            for name in names
+            for name in self.desk.blocks
         }
-        self.names = [
-            field(f"Scenario {at} is called", width="22em", value=name)
-            for at, name in enumerate(_NAMES, start=1)
-        ]
-        estate = estate_before_season(records, season)
-        self.plans = {name: self._plan_boxes(estate, name) for name in names}
-        self.rows = widgets.VBox()
-        super().__init__(
-            [
-                parts.html(parts.head("Blocks")),
-                parts.row(*self.blocks.values()),
-                parts.html(
-                    parts.head("Plans")
-                    + parts.note(
-                        "Scenario 1 is what the others are held against. Write canes x buds, then "
-                        "spurs x buds, like 3x8+3x2, or 24x2 for spurs alone."
-                    )
-                ),
-                self.rows,
+        self.names = [field(f"Scenario {at + 1} is called", width="22em") for at in range(MOST)]
+        self.plans = {
+            name: [
+                field(f"{name}, scenario {at + 1}", width=f"{13 + 0.5 * len(name):.1f}em")
+                for at in range(MOST)
             ]
+            for name in self.desk.blocks
+        }
+        self.rows = widgets.VBox()
+        self.kept_choice = choice("Scenario", [], width="20em")
+        self.keep_button = button("keep this scenario", self._keep, "auto")
+        self.kept = parts.html()
+        self.body.children = (
+            parts.row(*self.blocks.values()),
+            parts.html(
+                parts.note(
+                    "Scenario 1 is what the others are held against. Write canes x buds, then "
+                    "spurs x buds, like 3x8+3x2, or 24x2 for spurs alone. What is kept can be "
+                    "taken up on the pruning page and by the command report."
+                )
+            ),
+            self.count,
+            self.rows,
+            parts.row(self.kept_choice, self.keep_button),
+            self.kept,
         )
-        self._lay_out()
-        for box in (*self.blocks.values(), self.count):
-            box.observe(lambda _: self._lay_out(), "value")
+        every = [box for boxes in self.plans.values() for box in boxes]
+        for box in (self.count, *self.blocks.values(), *self.names, *every):
+            box.observe(self._changed, "value")
 
-    @staticmethod
-    def _plan_boxes(estate, block):
-        """Return a box a scenario for one block, with the last plan, longer and shorter wood."""
-        at = estate.facts.place(block)
-        plans, words = first_levels(
-            estate.last_plan[at],
-            float(np.exp(estate.log_reference[at])),
-            estate.facts.training[at],
-            longest_cane(estate.facts.vine_spacing_m(at)),
-        )
-        known = dict(zip(words, plans, strict=True))
-        width = f"{13 + 0.5 * len(block):.1f}em"
-        return [
-            field(
-                f"{block}, scenario {number}",
-                width=width,
-                value=str(known.get(_LEVEL.get(name), plans[0])),
-            )
-            for number, name in enumerate(_NAMES, start=1)
-        ]
+    def show(self):
+        """Fill the boxes with the scenarios of the page."""
+        scenarios, records = self.page.scenarios, self.desk.records
+        usual = opening_scenarios(records, self.desk.season)
+        self._filling = True
+        names = list(scenarios)
+        self.count.value = max(len(names), FEWEST)
+        for at, box in enumerate(self.names):
+            box.value = names[at] if at < len(names) else f"scenario {at + 1}"
+        first = scenarios[names[0]]
+        for block, boxes in self.plans.items():
+            self.blocks[block].value = block in first
+            for at, box in enumerate(boxes):
+                of = scenarios.get(names[at] if at < len(names) else "", {})
+                box.value = of.get(block, next(iter(usual.values()))[block])
+        self._filling = False
+        self._lay_out()
 
     def _lay_out(self):
         """Show the boxes of the chosen blocks and scenarios."""
-        rows = [parts.row(*self.names[: self.count.value])]
-        for block in self.chosen_blocks:
-            rows.append(parts.row(*self.plans[block][: self.count.value]))
+        shown = self.count.value
+        rows = [parts.row(*self.names[:shown])]
+        rows += [parts.row(*self.plans[block][:shown]) for block in self.chosen_blocks]
         self.rows.children = rows
+        parts.choose_from(self.kept_choice, [box.value for box in self.names[:shown]])
 
     @property
     def chosen_blocks(self):
         """Names of the chosen blocks."""
         return [name for name, box in self.blocks.items() if box.value]
 
-    def scenarios(self):
-        """Return {scenario: {block: PruningPlan}} as the boxes say.
+    @parts.guarded
+    def _changed(self, _):
+        if self._filling:
+            return
+        self._lay_out()
+        self.page.set_scenarios(self.chosen())
+        self.message.value = ""
+
+    def chosen(self):
+        """Return {scenario: {block: plan as text}} as the boxes say.
 
         Raises
         ------
@@ -132,56 +130,78 @@ class ScenarioBoxes(widgets.VBox):
             for block in self.chosen_blocks:
                 box = self.plans[block][at]
                 try:
-                    found[name][block] = PruningPlan.parse(box.value)
+                    found[name][block] = str(PruningPlan.parse(box.value))
                 except PlanError as fault:
                     faults.append(f"{box.description}: {fault}")
         if faults:
             raise CroploadError("\n".join(faults))
         return found
 
+    def _keep(self):
+        def action():
+            from cropload.records.writing.scenarios import keep_scenario
 
-class CostBoxes(widgets.VBox):
-    """Costs in the currency of the prices, per vine, bud, area or weight."""
+            desk, name = self.desk, self.kept_choice.value
+            if keep_scenario(desk.records, name, self.chosen()[name], desk.season) is None:
+                return f"nothing to do, '{name}' is kept already."
+            desk.read_again()
+            return f"'{name}' is kept for season {desk.season}."
 
-    def __init__(self, units=METRIC):
-        self.units = units
+        parts.tell(self.kept, action)
+
+
+class CostBoxes(Part):
+    """Costs in the currency of the prices, per vine, bud, area or weight.
+
+    Parameters
+    ----------
+    page : OwnerScenarios
+        The page it stands on.
+    """
+
+    needs = ("units",)
+
+    def __init__(self, page):
+        self.page, self.units, self._quiet = page, page.desk.units, False
+        super().__init__(page.desk)
+
+    def build(self):
+        """Make a box a cost."""
         self.boxes = {each.name: parts.number_box("", 0.0) for each in fields(Costs)}
-        super().__init__(
-            [
-                parts.html(
-                    parts.head("Costs")
-                    + parts.note(
-                        "In the currency of your prices, which come from table prices. 0 is not "
-                        f"counted. {MONEY_CAUTION}"
-                    )
-                ),
-                parts.row(*self.boxes.values()),
-            ]
+        for box in self.boxes.values():
+            box.observe(self._changed, "value")
+        self.body.children = (
+            parts.html(
+                parts.note(
+                    "In the currency of your prices, which come from table prices. 0 is not "
+                    "counted."
+                )
+            ),
+            parts.row(*self.boxes.values()),
         )
-        self._label()
 
-    def _label(self):
-        us = self.units.name == "us"
+    def show(self):
+        """Show costs per the unit chosen, the same money."""
+        us, was = self.desk.units.name == "us", self.units.name == "us"
+        self._quiet = True
         for name, box in self.boxes.items():
-            words, per, _ = COSTS[name]
+            words, per, factor = COSTS[name]
+            if us != was:
+                box.value = round(box.value * (factor if us else 1 / factor), 6)
             box.description = f"Cost of {words} [per {per[us]}]"
             box.layout.width = f"{8 + 0.52 * len(box.description):.1f}em"
+        self.units, self._quiet = self.desk.units, False
 
-    def use_units(self, units):
-        """Show costs per the other unit, the same money."""
-        for name, box in self.boxes.items():
-            factor = COSTS[name][2]
-            if factor != 1.0 and units.name != self.units.name:
-                box.value = round(box.value * (factor if units.name == "us" else 1 / factor), 6)
-        self.units = units
-        self._label()
-
-    def terms(self):
-        """Return the Costs of the boxes, metric."""
+    @parts.guarded
+    def _changed(self, _):
+        if self._quiet:
+            return
         us = self.units.name == "us"
-        return Costs(
+        self.page.costs = Costs(
             **{
                 name: box.value / COSTS[name][2] if us else box.value
                 for name, box in self.boxes.items()
             }
         )
+        self.message.value = ""
+        self.desk.follow("costs")
