@@ -5,7 +5,6 @@ import os
 import re
 import shutil
 import signal
-import socket
 import subprocess
 import sys
 import urllib.error
@@ -27,7 +26,13 @@ NOTEBOOK = {
             "metadata": {},
             "outputs": [],
             "source": "secret_code = 1\nprint('eight', 'buds')",
-        }
+        },
+        {
+            "cell_type": "markdown",
+            "id": "two",
+            "metadata": {"tags": ["lab-only"]},
+            "source": "Words for the lab only: a page says none of them. (for the lab only)",
+        },
     ],
     "metadata": {
         "kernelspec": {"display_name": "Python 3", "language": "python", "name": "python3"}
@@ -87,7 +92,7 @@ def test_a_workbook_stands_for_its_folder(tmp_path):
 def test_a_copied_notebook_shows_the_records_it_lies_beside(folder, tmp_path):
     def first_line(place):
         launch.working_folder(place)
-        book = json.loads((place / launch.FIRST_NOTEBOOK).read_text("utf-8"))
+        book = json.loads((place / "pruning_levels.ipynb").read_text("utf-8"))
         code = ["".join(cell["source"]) for cell in book["cells"] if cell["cell_type"] == "code"]
         scope = {}
         exec(code[0], scope)
@@ -110,45 +115,40 @@ def test_a_folder_that_is_not_there_is_not_made(tmp_path):
     assert not (tmp_path / "nothing").exists()
 
 
-def test_a_port_in_use_is_passed_over_or_said(monkeypatch):
-    with socket.socket() as taken:
-        taken.bind((launch.LOOPBACK, 0))
-        taken.listen()
-        port = taken.getsockname()[1]
+def test_a_port_in_use_is_passed_over_or_said_and_a_free_one_is_held(monkeypatch):
+    taken, port = launch.listening()
+    with taken:
         with pytest.raises(CroploadError, match=f"Port {port} is in use"):
-            launch.free_port(port)
+            launch.listening(port)
         monkeypatch.setattr(launch, "FIRST_PORT", port)
-        assert port < launch.free_port() < port + launch.MORE_PORTS
+        other, further = launch.listening()
+        with other:
+            assert port < further < port + launch.MORE_PORTS
+            assert other.getsockname() == (launch.LOOPBACK, further)
 
 
 @pytest.mark.parametrize("port", [0, -1, 80, 65536])
 def test_a_port_that_cannot_be_is_said(port):
     with pytest.raises(CroploadError, match="1024 to 65535"):
-        launch.free_port(port)
+        launch.listening(port)
 
 
-@pytest.mark.skipif(os.name == "nt", reason="no modes of this kind")
-def test_the_token_lies_in_a_file_that_only_the_user_reads(monkeypatch):
-    monkeypatch.setattr(launch, "_announce", lambda *_: None)
-    settings = {"Server": {"port": 1, "token": "t"}}
-
-    def start(file):
-        private = file.parent
-        assert json.loads(file.read_text()) == settings
-        assert file.stat().st_mode & 0o077 == 0
-        assert private.stat().st_mode & 0o077 == 0
-        seen.append(private)
-
-    seen = []
-    launch._serve(settings, "settings", "", "", False, start)
-    assert not seen[0].exists()
+def test_no_word_that_is_logged_holds_the_token():
+    code = (
+        "import logging; from cropload.pages.door import keep_out_of_the_log as keep;"
+        "keep('abc123'); logging.getLogger('x').error('GET %s', '/?token=abc123');"
+        "logging.getLogger('tornado.access').warning('403 GET /?token=abc123')"
+    )
+    said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert said.stderr == "GET /?token=...\n"
 
 
-def fetch(address):
+def fetch(address, **headers):
     """Return status, page and headers, following redirects with their cookies."""
     opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
     try:
-        with opener.open(address, timeout=60) as answer:
+        request = urllib.request.Request(address, headers=headers)
+        with opener.open(request, timeout=60) as answer:
             return answer.status, answer.read().decode(), answer.headers, answer.url
     except urllib.error.HTTPError as error:
         return error.code, error.read().decode(), error.headers, error.url
@@ -188,34 +188,64 @@ def served(folder):
         process.stdout.close()
 
 
-def test_the_workbook_opens_with_its_token_only(served):
-    place, path, token = served("open")
-    assert fetch(f"{place}/api/contents")[0] == 403
-    assert "login" in fetch(f"{place}/lab")[3]
-    status, page, _, _ = fetch(f"{place}{path}?token={token}")
-    assert status == 200
-    assert "JupyterLab" in page
-    held = json.loads(fetch(f"{place}/api/contents?token={token}")[1])
-    assert "what_if.ipynb" in {entry["name"] for entry in held["content"]}
-    # No news, and no extension to be fetched, from the network.
-    settings = json.loads(re.search(r'type="application/json">\s*(\{.*?\})\s*<', page, re.S)[1])
-    assert settings["news"] == {"disabled": True}
+@pytest.fixture
+def own(folder):
+    """The folder's pages: one page of ours by name, so that no panel has to be computed."""
+    (folder / "pruning_levels.ipynb").write_text(json.dumps(NOTEBOOK))
+    return folder
 
 
-def test_the_pages_show_no_code_and_ask_nothing_of_the_network(served):
+def test_the_pages_show_no_code_and_ask_nothing_of_the_network(own, served):
     place, path, token = served("present")
     assert "login" in fetch(f"{place}/")[3]
-    status, listing, headers, _ = fetch(f"{place}{path}?token={token}")
+    status, page, headers, where = fetch(f"{place}{path}?token={token}")
     assert status == 200
-    assert "What if" in listing
+    assert where == f"{place}/voila/render/pruning_levels.ipynb"
     assert "default-src 'self'" in headers["Content-Security-Policy"]
-    status, page, headers, _ = fetch(f"{place}/voila/render/what_if.ipynb?token={token}")
-    assert status == 200
     assert "eight buds" in page
     assert "secret_code" not in page
-    assert "default-src 'self'" in headers["Content-Security-Policy"]
+    assert "for the lab only" not in page
+    assert token not in page
     fetched = re.findall(
         r"""(?:src|href)=["'](https?://[^"']*)|import\(["'](https?:[^"']*)""", page
     )
     assert fetched == []
     assert "cdn" not in "".join(re.findall(r"https?://[^\s\"'<]+", page))
+    listing = fetch(f"{place}/voila/tree?token={token}")[1]
+    assert "What if" in listing
+
+
+def test_nothing_opens_without_the_token_and_the_login_page_is_ours(own, served):
+    place, _, _ = served("open")
+    assert fetch(f"{place}/voila/api/contents/")[0] == 403
+    for asked in ("/", "/voila/render/pruning_levels.ipynb", "/as_notebook/pruning_levels.ipynb"):
+        _, page, _, where = fetch(f"{place}{asked}")
+        assert "/login" in where
+        assert "<title>cropload: token needed</title>" in page
+        assert "eight buds" not in page
+    assert fetch(f"{place}/login", Host="elsewhere.example")[0] == 403
+
+
+def test_a_page_changed_since_it_was_rendered_ahead_is_shown_as_it_is_now(own, served):
+    place, _, token = served("open")
+    address = f"{place}/voila/render/pruning_levels.ipynb?token={token}"
+    assert "eight buds" in fetch(address)[1]
+    changed = json.loads(json.dumps(NOTEBOOK).replace("eight", "twelve"))
+    (own / "pruning_levels.ipynb").write_text(json.dumps(changed))
+    for _ in range(2):
+        assert "twelve buds" in fetch(address)[1]
+
+
+def test_the_lab_opens_behind_with_the_same_token(own, served):
+    place, _, token = served("open")
+    page = fetch(f"{place}/as_notebook/pruning_levels.ipynb?token={token}")[1]
+    address = re.search(r'location.replace\("([^"]+)"\)', page)[1]
+    assert address.endswith(f"/lab/tree/pruning_levels.ipynb?token={token}")
+    lab = address.partition("/lab/")[0]
+    assert fetch(f"{lab}/api/contents")[0] == 403
+    assert "<title>cropload: token needed</title>" in fetch(f"{lab}/lab")[1]
+    status, page, _, _ = fetch(address)
+    assert status == 200
+    # No news, and no extension to be fetched, from the network.
+    settings = json.loads(re.search(r'type="application/json">\s*(\{.*?\})\s*<', page, re.S)[1])
+    assert settings["news"] == {"disabled": True}
