@@ -27,7 +27,6 @@ import tornado.web
 from jinja2 import ChoiceLoader, FileSystemLoader
 from jupyter_core.utils import run_sync
 from jupyter_server.base.handlers import JupyterHandler
-from tornado.netutil import bind_sockets
 from traitlets.config import Config
 from voila.app import Voila
 from voila.tornado.handler import TornadoVoilaHandler
@@ -74,9 +73,9 @@ class Lab:
     def _start(self):
         self._port = None
         # Any free port; that the lab itself holds it, it says in a file that only it writes.
-        (probe,) = bind_sockets(0, LOOPBACK, socket.AF_INET)
-        port = probe.getsockname()[1]
-        probe.close()
+        with socket.socket() as probe:
+            probe.bind((LOOPBACK, 0))
+            port = probe.getsockname()[1]
         settings = workbook_settings(self._folder, port, self.token)
         file = self._private / "lab.json"
         write_private(file, json.dumps(settings).encode("utf-8"))
@@ -205,7 +204,7 @@ class Door(Voila):
 
     Attributes
     ----------
-    sockets : list of socket.socket
+    held : socket.socket
         Where it listens: bound before anything else, so that no other program answers there.
     lab : Lab
         Where a page is shown as a notebook.
@@ -215,7 +214,7 @@ class Door(Voila):
         Called once, when the server answers.
     """
 
-    sockets, lab, ahead, tell = (), None, (), None
+    held, lab, ahead, tell = None, None, (), None
 
     def init_settings(self):
         """Let our own login page stand before the server's."""
@@ -240,7 +239,7 @@ class Door(Voila):
 
     def listen(self):
         """Serve until stopped."""
-        tornado.httpserver.HTTPServer(self.app).add_sockets(self.sockets)
+        tornado.httpserver.HTTPServer(self.app).add_socket(self.held)
         self.ioloop = tornado.ioloop.IOLoop.current()
         self.ioloop.add_callback(self._answers)
         self.ioloop.add_callback(self._render_ahead)
@@ -322,17 +321,17 @@ def keep_out_of_the_log(token):
         logging.getLogger(name).setLevel(logging.ERROR)
 
 
-def serve(settings, sockets, lab, ahead, tell):
+def serve(settings, held, lab, ahead, tell):
     """Serve the pages until the user stops it.
 
     Parameters
     ----------
     settings : dict
         As from ``page_settings``.
-    sockets, lab, ahead, tell
+    held, lab, ahead, tell
         As the attributes of :class:`Door`.
     """
     keep_out_of_the_log(lab.token)
-    Door.sockets, Door.lab, Door.ahead, Door.tell = sockets, lab, ahead, staticmethod(tell)
+    Door.held, Door.lab, Door.ahead, Door.tell = held, lab, ahead, staticmethod(tell)
     # No file is read, so none of the user's settings can open it to the network.
     Door.launch_instance([], config=Config(settings), config_file_paths=[])

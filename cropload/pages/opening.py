@@ -165,7 +165,7 @@ def listening(wanted=None):
 
     Returns
     -------
-    (list of socket.socket, int)
+    (socket.socket, int)
         What listens there, and the port [1].
 
     Raises
@@ -173,13 +173,23 @@ def listening(wanted=None):
     CroploadError
         When the wanted port is taken, or is none.
     """
-    from tornado.netutil import bind_sockets
-
     check_port(wanted)
     tried = [wanted] if wanted is not None else range(FIRST_PORT, FIRST_PORT + MORE_PORTS)
     for port in tried:
-        with contextlib.suppress(OSError):
-            return bind_sockets(port, LOOPBACK, socket.AF_INET), port
+        taken = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        if os.name == "nt":
+            # Without it two servers could share a port there.
+            taken.setsockopt(socket.SOL_SOCKET, socket.SO_EXCLUSIVEADDRUSE, 1)
+        else:
+            taken.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            taken.bind((LOOPBACK, port))
+            taken.listen(128)
+        except OSError:
+            taken.close()
+            continue
+        taken.setblocking(False)
+        return taken, port
     if wanted is not None:
         raise CroploadError(
             f"Port {wanted} is in use. Leave --port out to take a free one, or name another."
@@ -203,7 +213,7 @@ def workbook_settings(folder, port, token):
             # listens on this machine alone and asks for its token.
             "allow_root": True,
             "answer_yes": True,
-            "log_level": QUIET,
+            "log_level": "CRITICAL",
             "extra_template_paths": [str(SERVER_TEMPLATES)],
         },
         "KernelManager": KERNELS,
@@ -214,7 +224,7 @@ def workbook_settings(folder, port, token):
             "extension_manager": "readonly",
             # A link from one page to another opens the other notebook in the same lab.
             "expose_app_in_browser": True,
-            "log_level": QUIET,
+            "log_level": "CRITICAL",
             "workspaces_dir": str(layouts_of(folder)),
         },
     }
@@ -308,7 +318,7 @@ def open_pages(folder, port=None, browser=True):
     from cropload.pages.notebooks import pages_of
 
     folder, token = Path(folder), secrets.token_hex(24)
-    sockets, port = listening(port)
+    held, port = listening(port)
     print(f"Starting in {folder} ...", file=sys.stderr, flush=True)
     address = f"http://{LOOPBACK}:{port}/?token={token}"
     # Panels work on many small matrices, where threads that wait for each other cost more than
@@ -325,7 +335,7 @@ def open_pages(folder, port=None, browser=True):
         try:
             door.serve(
                 page_settings(folder, port, token),
-                sockets,
+                held,
                 door.Lab(folder, private, token),
                 pages_of(folder),
                 lambda: _announce(address, folder, private, browser),

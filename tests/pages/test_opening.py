@@ -1,35 +1,24 @@
 """Opening the notebooks: this machine alone, with a token, and nothing ever overwritten."""
 
-import http.server
 import json
 import os
 import re
 import shutil
 import signal
-import socket
 import subprocess
 import sys
-import threading
 import urllib.error
 import urllib.request
-from pathlib import Path
 
 import pytest
 
 from cropload import write_template
 from cropload.errors import CroploadError
 from cropload.pages import opening as launch
-from cropload.pages import serving
 from cropload.records.example import shipped
 
 NOTEBOOK = {
     "cells": [
-        {
-            "cell_type": "markdown",
-            "id": "said",
-            "metadata": {"tags": ["lab-only"]},
-            "source": "This is for the lab.",
-        },
         {
             "cell_type": "code",
             "execution_count": None,
@@ -37,6 +26,12 @@ NOTEBOOK = {
             "metadata": {},
             "outputs": [],
             "source": "secret_code = 1\nprint('eight', 'buds')",
+        },
+        {
+            "cell_type": "markdown",
+            "id": "two",
+            "metadata": {"tags": ["lab-only"]},
+            "source": "Words for the lab only: a page says none of them. (for the lab only)",
         },
     ],
     "metadata": {
@@ -120,52 +115,40 @@ def test_a_folder_that_is_not_there_is_not_made(tmp_path):
     assert not (tmp_path / "nothing").exists()
 
 
-def test_a_port_in_use_is_passed_over_or_said(monkeypatch):
-    with socket.socket() as taken:
-        taken.bind((launch.LOOPBACK, 0))
-        taken.listen()
-        port = taken.getsockname()[1]
+def test_a_port_in_use_is_passed_over_or_said_and_a_free_one_is_held(monkeypatch):
+    taken, port = launch.listening()
+    with taken:
         with pytest.raises(CroploadError, match=f"Port {port} is in use"):
-            launch.free_port(port)
+            launch.listening(port)
         monkeypatch.setattr(launch, "FIRST_PORT", port)
-        assert port < launch.free_port() < port + launch.MORE_PORTS
+        other, further = launch.listening()
+        with other:
+            assert port < further < port + launch.MORE_PORTS
+            assert other.getsockname() == (launch.LOOPBACK, further)
 
 
 @pytest.mark.parametrize("port", [0, -1, 80, 65536])
 def test_a_port_that_cannot_be_is_said(port):
     with pytest.raises(CroploadError, match="1024 to 65535"):
-        launch.free_port(port)
+        launch.listening(port)
 
 
-@pytest.mark.skipif(os.name == "nt", reason="no modes of this kind")
-def test_the_token_lies_in_files_that_only_the_user_reads(folder, monkeypatch):
-    monkeypatch.setattr(launch, "_announce", lambda *_: None)
-    monkeypatch.setenv("JUPYTER_PATH", "")
-    seen = []
-
-    def start(arguments):
-        private = Path(arguments[0].partition("=")[2])
-        assert private.stat().st_mode & 0o077 == 0
-        for name in ("voila.json", "lab.json"):
-            assert (private / name).stat().st_mode & 0o077 == 0
-        pages, lab = (json.loads((private / f"{n}.json").read_text()) for n in ("voila", "lab"))
-        # One token for both, each on a port of its own.
-        assert pages["Voila"]["token"] == lab["IdentityProvider"]["token"]
-        assert len(pages["Voila"]["token"]) >= 32
-        assert pages["Voila"]["port"] != lab["ServerApp"]["port"]
-        seen.append(private)
-
-    monkeypatch.setattr(serving.Pages, "launch_instance", start)
-    monkeypatch.setenv("CROPLOAD_PRIVATE", "")
-    launch.open_pages(folder, browser=False)
-    assert not seen[0].exists()
+def test_no_word_that_is_logged_holds_the_token():
+    code = (
+        "import logging; from cropload.pages.door import keep_out_of_the_log as keep;"
+        "keep('abc123'); logging.getLogger('x').error('GET %s', '/?token=abc123');"
+        "logging.getLogger('tornado.access').warning('403 GET /?token=abc123')"
+    )
+    said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert said.stderr == "GET /?token=...\n"
 
 
-def fetch(address):
+def fetch(address, **headers):
     """Return status, page and headers, following redirects with their cookies."""
     opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
     try:
-        with opener.open(address, timeout=60) as answer:
+        request = urllib.request.Request(address, headers=headers)
+        with opener.open(request, timeout=60) as answer:
             return answer.status, answer.read().decode(), answer.headers, answer.url
     except urllib.error.HTTPError as error:
         return error.code, error.read().decode(), error.headers, error.url
@@ -205,74 +188,64 @@ def served(folder):
         process.stdout.close()
 
 
-@pytest.mark.parametrize("command", ["open", "present"])
-def test_the_pages_open_with_their_token_only_and_show_no_code(served, command):
-    place, path, token = served(command)
-    for address in ("/", "/voila/render/what_if.ipynb", "/as_notebook/what_if.ipynb", "/answers"):
-        _, page, _, led_to = fetch(place + address)
-        assert "login" in led_to
-        assert "<title>cropload: token needed</title>" in page
-    status, page, headers, led_to = fetch(f"{place}{path}?token={token}")
+@pytest.fixture
+def own(folder):
+    """The folder's pages: one page of ours by name, so that no panel has to be computed."""
+    (folder / "pruning_levels.ipynb").write_text(json.dumps(NOTEBOOK))
+    return folder
+
+
+def test_the_pages_show_no_code_and_ask_nothing_of_the_network(own, served):
+    place, path, token = served("present")
+    assert "login" in fetch(f"{place}/")[3]
+    status, page, headers, where = fetch(f"{place}{path}?token={token}")
     assert status == 200
-    assert led_to.endswith("/voila/render/home.ipynb")
+    assert where == f"{place}/voila/render/pruning_levels.ipynb"
     assert "default-src 'self'" in headers["Content-Security-Policy"]
-    status, page, headers, _ = fetch(f"{place}/voila/render/what_if.ipynb?token={token}")
-    assert status == 200
     assert "eight buds" in page
     assert "secret_code" not in page
-    assert "for the lab" not in page
-    assert "default-src 'self'" in headers["Content-Security-Policy"]
+    assert "for the lab only" not in page
+    assert token not in page
     fetched = re.findall(
         r"""(?:src|href)=["'](https?://[^"']*)|import\(["'](https?:[^"']*)""", page
     )
     assert fetched == []
     assert "cdn" not in "".join(re.findall(r"https?://[^\s\"'<]+", page))
+    listing = fetch(f"{place}/voila/tree?token={token}")[1]
+    assert "What if" in listing
 
 
-def test_each_page_leads_to_its_notebook_in_the_lab(served):
+def test_nothing_opens_without_the_token_and_the_login_page_is_ours(own, served):
+    place, _, _ = served("open")
+    assert fetch(f"{place}/voila/api/contents/")[0] == 403
+    for asked in ("/", "/voila/render/pruning_levels.ipynb", "/as_notebook/pruning_levels.ipynb"):
+        _, page, _, where = fetch(f"{place}{asked}")
+        assert "/login" in where
+        assert "<title>cropload: token needed</title>" in page
+        assert "eight buds" not in page
+    assert fetch(f"{place}/login", Host="elsewhere.example")[0] == 403
+
+
+def test_a_page_changed_since_it_was_rendered_ahead_is_shown_as_it_is_now(own, served):
     place, _, token = served("open")
-    status, page, _, led_to = fetch(f"{place}/as_notebook/what_if.ipynb?token={token}")
-    assert status == 200
-    assert "JupyterLab" in page
-    lab = led_to.partition("/lab/")[0]
-    assert lab.startswith("http://127.0.0.1:")
-    assert lab != place
-    held = json.loads(fetch(f"{lab}/api/contents?token={token}")[1])
-    assert "what_if.ipynb" in {entry["name"] for entry in held["content"]}
+    address = f"{place}/voila/render/pruning_levels.ipynb?token={token}"
+    assert "eight buds" in fetch(address)[1]
+    changed = json.loads(json.dumps(NOTEBOOK).replace("eight", "twelve"))
+    (own / "pruning_levels.ipynb").write_text(json.dumps(changed))
+    for _ in range(2):
+        assert "twelve buds" in fetch(address)[1]
+
+
+def test_the_lab_opens_behind_with_the_same_token(own, served):
+    place, _, token = served("open")
+    page = fetch(f"{place}/as_notebook/pruning_levels.ipynb?token={token}")[1]
+    address = re.search(r'location.replace\("([^"]+)"\)', page)[1]
+    assert address.endswith(f"/lab/tree/pruning_levels.ipynb?token={token}")
+    lab = address.partition("/lab/")[0]
     assert fetch(f"{lab}/api/contents")[0] == 403
+    assert "<title>cropload: token needed</title>" in fetch(f"{lab}/lab")[1]
+    status, page, _, _ = fetch(address)
+    assert status == 200
     # No news, and no extension to be fetched, from the network.
     settings = json.loads(re.search(r'type="application/json">\s*(\{.*?\})\s*<', page, re.S)[1])
     assert settings["news"] == {"disabled": True}
-
-
-def test_another_program_on_the_port_is_not_taken_for_ours(monkeypatch, capsys, tmp_path):
-    class Other(http.server.BaseHTTPRequestHandler):
-        def do_GET(self):
-            self.send_response(200)
-            self.end_headers()
-            self.wfile.write(b"hello")
-
-        def log_message(self, *_):
-            pass
-
-    server = http.server.HTTPServer((launch.LOOPBACK, 0), Other)
-    thread = threading.Thread(target=server.serve_forever, daemon=True)
-    thread.start()
-    try:
-        clock = iter(range(0, 1000, 50))
-        monkeypatch.setattr(launch.time, "monotonic", lambda: next(clock))
-        launch._announce(server.server_port, "t", tmp_path, browser=False)
-        assert capsys.readouterr().out == ""
-        monkeypatch.setattr(Other, "do_GET", lambda self: answer(self))
-        clock = iter(range(0, 1000, 50))
-        launch._announce(server.server_port, "t", tmp_path, browser=False)
-        assert f"http://127.0.0.1:{server.server_port}/?token=t" in capsys.readouterr().out
-    finally:
-        server.shutdown()
-        server.server_close()
-
-
-def answer(request):
-    request.send_response(200)
-    request.end_headers()
-    request.wfile.write(str(os.getpid()).encode())
