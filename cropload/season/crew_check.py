@@ -68,6 +68,12 @@ class CrewCheck(Answer):
         Vines in all at which a word would be said [1].
     t_ha : (low, middle, high) or None
         What the difference means for the coming crop [t/ha].
+    block : str
+        The block; empty for buds without records.
+    season : int or None
+        Year of the harvest that the pruning is for.
+    days : tuple of Timestamp
+        First and last day on which the vines were counted.
     """
 
     verdict: str
@@ -78,6 +84,9 @@ class CrewCheck(Answer):
     share_short: float
     vines_to_tell: int | None
     t_ha: tuple | None
+    block: str = ""
+    season: int | None = None
+    days: tuple = ()
 
     def heading(self, units=METRIC):
         """Return the finding in plain words."""
@@ -199,7 +208,13 @@ def crew_check(
         confidence=confidence,
         t_ha_per_bud=t_ha_per_bud,
     )
-    return replace(check, notes=(*check.notes, *notes))
+    return replace(
+        check,
+        notes=(*check.notes, *notes),
+        block=block,
+        season=int(season),
+        days=(mine["date"].min(), mine["date"].max()),
+    )
 
 
 def planned_for(records, block, season):

@@ -292,6 +292,24 @@ def crew_sentence(check, units=METRIC):
     return text
 
 
+def crew_which(check, meant=None):
+    """Return which pruning a check is of: block, season and days, in one line.
+
+    Parameters
+    ----------
+    check : CrewCheck
+        Of ``crew_check``.
+    meant : int, optional
+        The season that would be meant where none was named.
+    """
+    first, last = check.days
+    days = f"{first:%Y-%m-%d}" if first == last else f"{first:%Y-%m-%d} to {last:%Y-%m-%d}"
+    text = f"{check.block}, season {check.season}, counted {days}."
+    if meant in (None, check.season):
+        return text
+    return f"{text} No bud is counted for season {meant}: this is the latest that is."
+
+
 def rows_not_told(rows):
     """Return a sentence on the rows with too few counted vines for a word, or an empty text.
 

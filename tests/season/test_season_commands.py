@@ -139,12 +139,15 @@ def test_crew_says_a_verdict_and_what_it_means_for_the_crop(run):
                         *DRAWS).split())  # fmt: skip
     counts = example_records().counts
     buds = counts[(counts["block"] == "Long Acre") & (counts["season"] == 2026)]["buds"]
-    assert text.startswith(f"On plan: {buds.mean():.1f} buds a vine")
+    first = "Long Acre, season 2026, counted 2026-02-18. On plan:"
+    assert text.startswith(f"{first} {buds.mean():.1f} buds a vine")
     assert "30 vines counted" in text
     assert "t/ha" in text
     short = " ".join(run("crew", "--example", "--block", "Long Acre", "--season", 2026,
                          "--plan", "4x9+3x2", *DRAWS).split())  # fmt: skip
-    assert short.startswith("Short:")
+    assert "2026-02-18. Short:" in short
+    fallen = " ".join(run("crew", "--example", "--block", "Long Acre", *DRAWS).split())
+    assert "season 2026, counted 2026-02-18. No bud is counted for season 2027:" in fallen
     assert "changes by -" in short
 
 

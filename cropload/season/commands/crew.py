@@ -7,7 +7,12 @@ from cropload.show.options import option
 _ARGUMENTS = (
     options.RECORDS,
     options.BLOCK,
-    options.SEASON,
+    option(
+        "--season",
+        "YEAR",
+        "year of harvest; the latest with buds counted by default",
+        options.year,
+    ),
     option(
         "--plan",
         "PLAN",
@@ -21,8 +26,9 @@ _ARGUMENTS = (
 
 
 def _run(given):
+    from cropload.beliefs.meant import next_season
     from cropload.season.crew_check import NoPlan, crew_check
-    from cropload.season.words import rows_not_told
+    from cropload.season.words import crew_which, rows_not_told
     from cropload.show.terminal import paragraph
 
     records = options.records_of(given)
@@ -39,7 +45,8 @@ def _run(given):
     except NoPlan as fault:
         raise fault.mended("name it here, like --plan 2x10+2x2") from None
     options.save(given, check.frame)
-    parts = [check.text(options.units_of(given))]
+    meant = next_season(records) if given.season is None else None
+    parts = [paragraph(crew_which(check, meant)), check.text(options.units_of(given))]
     if rows := rows_not_told(check.frame):
         parts.append(paragraph(rows))
     return [*parts, paragraph(options.CAUTION)]
