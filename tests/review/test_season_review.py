@@ -394,7 +394,7 @@ def test_one_season_of_tonnes_alone_is_scored_and_not_learned_from():
     lessons = Lessons(desk)
     lessons.compute()
     assert "nothing to learn from yet" in said(lessons)
-    assert "No prunings were weighed" in said(VineTrend(desk))
+    assert "is not known in any season" in said(VineTrend(desk))
 
 
 def test_unknown_season_records_and_units_are_one_message(records, tmp_path):
