@@ -104,8 +104,10 @@ def notebook(source):
 
 def test_the_first_page_shows_tonnes_by_itself(page, guard, vineyard):
     page.goto(vineyard)
-    page.get_by_text("t/ha").filter(visible=True).first.wait_for()
-    assert re.search(r"\d\.\d[^.]*t/ha|t/ha[^.]*\d\.\d", page.locator("main").inner_text())
+    blocks = page.get_by_role("table", name="Every block")
+    blocks.get_by_text("Long Acre").wait_for()
+    # The crop of the estate with its range.
+    assert re.search(r"all\s+\d+\.\d \(\d+\.\d-\d+\.\d\)", blocks.inner_text())
     assert "Run All" not in page.locator("body").inner_text()
     assert "token" not in page.url
     assert page.title() != ""
