@@ -96,7 +96,9 @@ class Lab:
         """Return the port that our lab itself says it holds, or None: another may answer there."""
         file = self._private / "runtime" / f"jpserver-{self._program.pid}.json"
         with contextlib.suppress(OSError, ValueError, KeyError):
-            return json.loads(file.read_text("utf-8"))["port"]
+            port = json.loads(file.read_text("utf-8"))["port"]
+            socket.create_connection((LOOPBACK, port), 1).close()
+            return port
 
     def stop(self):
         """Stop the lab, when it was started."""

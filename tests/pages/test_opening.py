@@ -191,7 +191,7 @@ def served(folder):
 @pytest.fixture
 def own(folder):
     """The folder's pages: one page of ours by name, so that no panel has to be computed."""
-    (folder / "pruning_levels.ipynb").write_text(json.dumps(NOTEBOOK))
+    (folder / "home.ipynb").write_text(json.dumps(NOTEBOOK))
     return folder
 
 
@@ -200,7 +200,7 @@ def test_the_pages_show_no_code_and_ask_nothing_of_the_network(own, served):
     assert "login" in fetch(f"{place}/")[3]
     status, page, headers, where = fetch(f"{place}{path}?token={token}")
     assert status == 200
-    assert where == f"{place}/voila/render/pruning_levels.ipynb"
+    assert where == f"{place}/voila/render/home.ipynb"
     assert "default-src 'self'" in headers["Content-Security-Policy"]
     assert "eight buds" in page
     assert "secret_code" not in page
