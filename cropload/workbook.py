@@ -9,6 +9,7 @@ _HOME = {
     "FrostCover": "cropload.pages.frost_cover",
     "OwnerScenarios": "cropload.owner.panels.owner_scenarios",
     "PruningLevels": "cropload.pages.pruning_levels",
+<<<<<<< HEAD
     "WineryIntake": "cropload.winery.panels.winery_intake",
     "ReviewDesk": "cropload.review.panels.season_review",
     "ForecastScores": "cropload.review.panels.review_scores",
@@ -16,6 +17,15 @@ _HOME = {
     "Lessons": "cropload.review.panels.review_lessons",
     "VineTrend": "cropload.review.panels.review_vines",
     "BudFertility": "cropload.review.panels.review_vines",
+=======
+    "SeasonReview": "cropload.review.panels.season_review",
+    "WineryDesk": "cropload.winery.panels.winery_desk",
+    "PickingDates": "cropload.winery.panels.winery_desk",
+    "IntakeNow": "cropload.winery.panels.winery_intake",
+    "BlocksToMove": "cropload.winery.panels.winery_intake",
+    "Contracts": "cropload.winery.panels.winery_terms",
+    "SinceLast": "cropload.winery.panels.winery_terms",
+>>>>>>> pages1
 }
 
 __getattr__, __dir__, __all__ = lazy.names(__name__, _HOME)

@@ -32,6 +32,11 @@ def label():
     return f"{short_label()}, equal tails"
 
 
+def often():
+    """Return the level in figures, for pages and pictures, such as ``8 in 10``."""
+    return f"{10 * level():g} in 10"
+
+
 def in_ten():
     """Return the level as a share of ten, such as ``eight in ten``."""
     words = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")

@@ -41,7 +41,8 @@ def scale_rows(crops, units=METRIC):
     ).saying(side_word(row) for row in crops.to_dict("records"))
     axis = f"crop at the scale [{forecast.unit}]"
     title = "Forecast of each crop against what the scale said"
-    return Rows(title, tuple(crops["name"]), axis, (forecast, scale))
+    named = ranges.often()
+    return Rows(title, tuple(crops["name"]), axis, (forecast, scale), ranges_named=named)
 
 
 def misses_panel(table):

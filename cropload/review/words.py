@@ -95,13 +95,7 @@ def estate_sentence(split):
     Blocks count by their tonnes, so the parts add up to the miss of the blocks in sum. A part is
     said to be measured, or not, as most of it is.
     """
-    frame = split.frame
-    blocks = frame.drop_duplicates("block")
-    # The same mean that split_miss turns a part of a log into tonnes with.
-    mean = log_mean(blocks["forecast_t"].sum(), blocks["picked_t"].sum())
-    parts = frame.groupby("component", sort=False)["miss_t"].sum() / mean
-    heaviest = frame["miss_t"].abs().groupby(frame["component"]).idxmax()
-    rests = frame.loc[heaviest].set_index("component")["rests_on"]
+    blocks, (parts, rests) = split.blocks, _in_sum(split)
     if not split.left_out:
         start = "All blocks together: "
     elif len(blocks) > 1:
@@ -109,6 +103,18 @@ def estate_sentence(split):
     else:
         start = "The one block that can be split: "
     return _sentence(start, parts, rests)
+
+
+def _in_sum(split):
+    """Return each part of the miss of all blocks in sum [1], and what most of it rests on."""
+    frame = split.frame
+    blocks = frame.drop_duplicates("block")
+    # The same mean that split_miss turns a part of a log into tonnes with.
+    mean = log_mean(blocks["forecast_t"].sum(), blocks["picked_t"].sum())
+    parts = frame.groupby("component", sort=False)["miss_t"].sum() / mean
+    heaviest = frame["miss_t"].abs().groupby(frame["component"]).idxmax()
+    rests = frame.loc[heaviest].set_index("component")["rests_on"]
+    return parts, rests
 
 
 def _gap_words(gap, capped):
@@ -135,23 +141,55 @@ def _sentence(start, parts, rests):
     else:
         word = "high" if total > 0 else "low"
         opening = f"{start}the forecast was {wording.percent(abs(total))} too {word}"
+    causes = _causes(parts, rests)
+    text = "; ".join(words for words, _, guessed in causes if not guessed)
+    likely = ", ".join(words for words, _, guessed in causes if guessed)
+    text = f"{opening}; {text}." if text else f"{opening}."
+    return f"{text} Not measured, so only likely: {likely}." if likely else text
+
+
+def _causes(parts, rests):
+    """Return (words, components, whether only likely) of each cause, the largest first."""
     rests = rests.reindex(parts.index)
-    told, guessed = [], []
+    found = []
     gap = parts.reindex(_GAP).fillna(0.0)
     both = rests.reindex(_GAP).isin(["together", "capped"]).any()
     for component, part in parts.items():
         if both and component in _GAP:
             continue
         if abs(part) >= WORTH_SAYING:
-            kept = guessed if rests[component] == "guess" else told
-            kept.append((abs(part), miss_sentence(component, part)))
+            words = miss_sentence(component, part)
+            found.append((abs(part), words, [component], rests[component] == "guess"))
     if both and abs(gap.sum()) >= WORTH_SAYING:
-        capped = rests["recovery"] == "capped"
-        told.append((abs(gap.sum()), _gap_words(gap, capped)))
-    text = "; ".join(words for _, words in sorted(told, reverse=True))
-    likely = ", ".join(words for _, words in sorted(guessed, reverse=True))
-    text = f"{opening}; {text}." if text else f"{opening}."
-    return f"{text} Not measured, so only likely: {likely}." if likely else text
+        words = _gap_words(gap, rests["recovery"] == "capped")
+        found.append((abs(gap.sum()), words, _GAP, False))
+    return [each[1:] for each in sorted(found, key=lambda each: each[:2], reverse=True)]
+
+
+def cause_lines(split, miss_t):
+    """Return what made all forecasts miss in sum, a line a cause, that add up to the whole miss.
+
+    Parameters
+    ----------
+    split : MissSplit
+        Of ``split_miss``.
+    miss_t : float
+        Forecast less the crop picked, of all crops together [t].
+
+    Returns
+    -------
+    list of (str, float)
+        The cause in words, and its part of the forecast less the crop picked [t]; the largest
+        first, small ones together at the end.
+    """
+    parts, rests = _in_sum(split)
+    tonnes = split.frame.groupby("component", sort=False)["miss_t"].sum()
+    lines = [
+        (f"{words} (only likely)" if guessed else words, float(tonnes.reindex(of).sum()))
+        for words, of, guessed in _causes(parts, rests)
+    ]
+    rest = miss_t - sum(move for _, move in lines)
+    return [*lines, ("everything else", rest)]
 
 
 def miss_table(split):
@@ -184,6 +222,8 @@ _NAMES = {
     "counting_bias": "counting of clusters",
     "beyond_count": "clusters held to besides the count",
     "lost": "lost before the scale",
+    # The legend of a picture has no room for more letters.
+    "recovery": "share reaching the scale",
 }
 
 
@@ -229,6 +269,39 @@ def score_sentence(row, seasons):
         f"{text} The best guess without a model, {BASELINES[best]}, missed by "
         f"{wording.percent(guesses[best])} (the forecast over the same crops: "
         f"{wording.percent(row[f'{best}_beside'])})."
+    )
+
+
+def who_was_right(estate, scores, day):
+    """Return who was nearer to the scale, the forecast or a guess, in a sentence or two.
+
+    Parameters
+    ----------
+    estate : mapping
+        The estate's row of ``SeasonReview.frame_by`` at a moment.
+    scores : mapping
+        The row of ``level_scores`` at that moment, over the blocks.
+    day : Timestamp
+        Day of the forecast.
+    """
+    off = estate["error_share"]
+    sums = "right to half a per cent" if abs(off) < _HALF_PER_CENT else (
+        f"{wording.percent(abs(off))} too {'high' if off > 0 else 'low'}"
+    )  # fmt: skip
+    noun = "crop" if scores["seen"] == 1 else "crops"
+    text = (
+        f"Made {scores['words']} ({day:%Y-%m-%d}), the forecast was {sums}; {scores['inside']} of "
+        f"{scores['seen']} {noun} came inside the range."
+    )
+    guesses = {name: scores[f"{name}_miss"] for name in BASELINES if scores[f"{name}_seen"]}
+    if not guesses:
+        return f"{text} There was no earlier season to guess from."
+    best = min(guesses, key=guesses.get)
+    mine, other = scores[f"{best}_beside"], guesses[best]
+    judged = "The forecast was nearer block by block" if mine < other else "A guess was nearer"
+    return (
+        f"{text} {judged}: off by {wording.percent(mine)}, against {wording.percent(other)} for "
+        f"the guess “{BASELINES[best]}”."
     )
 
 

@@ -155,9 +155,8 @@ def season_panel(fan, past, units=METRIC):
                    written="middle", x=np.arange(start))
         )  # fmt: skip
     moved += [replace(each, x=(start - 0.5, start + len(fan))) for each in line]
-    return replace(
-        found, series=tuple(moved), ticks=(*map(str, past), *found.ticks), heading="",
-    )  # fmt: skip
+    ticks = (*map(str, past), *found.ticks)
+    return replace(found, series=tuple(moved), ticks=ticks, heading="", ranges_named=ranges.often())
 
 
 def change_rows(change, units=METRIC):

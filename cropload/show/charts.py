@@ -159,6 +159,8 @@ class Rows:
         Where a dotted line stands for comparison.
     fills : tuple
         Fill and pattern of the parts.
+    ranges_named : str
+        What the axis calls the ranges; the level with its kind when left out.
     """
 
     title: str
@@ -174,6 +176,7 @@ class Rows:
     from_zero: bool = True
     reference: float | None = None
     fills: tuple = FILLS
+    ranges_named: str = ""
 
     @property
     def level(self):
@@ -222,7 +225,7 @@ def axis_room(rows, wide):
 
 
 def _axis_words(rows, wide):
-    level = f"middle and {rows.level}" if rows.level else ""
+    level = f"middle and {rows.ranges_named or rows.level}" if rows.level else ""
     words = ", ".join(filter(None, [rows.axis, level]))
     if room(words) > wide:
         words = f"{wrapped(rows.axis, wide)}\n{wrapped(level, wide)}".strip()

@@ -62,6 +62,8 @@ STYLE = """<style>
 @media (max-width: 639px) { .cl-if-wide { display: none; } .cl-if-narrow { display: block; } }
 .cl-readable { overflow-x: auto; max-width: 100%; }
 .cl-readable img { min-width: 540px; }
+.cl-phone { display: none; }
+@media (max-width: 579px) { .cl-phone { display: block; } .cl-not-phone { display: none; } }
 .widget-html-content { min-width: 0; max-width: 100%; }
 .widget-tab > .lm-TabBar > .lm-TabBar-content { flex-wrap: wrap; }
 .widget-tab > .lm-TabBar > .lm-TabBar-content > .lm-TabBar-tab { flex: 0 0 auto; }

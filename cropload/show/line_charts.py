@@ -34,6 +34,8 @@ class Panel:
         What a tick is called in words, such as ``"node"``.
     from_zero : bool
         Begin the upright axis at 0.
+    ranges_named : str
+        What the legend calls the ranges; the level with its kind when left out.
     """
 
     title: str
@@ -46,6 +48,7 @@ class Panel:
     said: str = ""
     step: str = ""
     from_zero: bool = True
+    ranges_named: str = ""
 
     @property
     def empty(self):
@@ -70,17 +73,17 @@ class Panel:
         title = f"{self.title}, {ranges.label()}" if ranged else self.title
         return f"{title}: {'; '.join(filter(None, [*words, self.said or self.note]))}."
 
-    def plot(self, ax=None, tall=2.3):
-        """Draw the panel on axes, or on those of a new figure so tall [inch]; return the axes."""
+    def plot(self, ax=None, tall=2.3, width=WIDTH):
+        """Draw the panel on axes, or those of a new figure of a size [inch]; return the axes."""
         if ax is None:
-            return plot_panels([self], tall=tall).axes[0]
+            return plot_panels([self], tall=tall, width=width).axes[0]
         with drawing.house_style():
             _draw_panel(self, ax, [self])
             drawing.legend(ax, _key([self]), LINE if self.heading else 0.0)
         return ax
 
 
-def plot_panels(panels, columns=1, tall=1.45, widths=None, alike=True):
+def plot_panels(panels, columns=1, tall=1.45, widths=None, alike=True, width=WIDTH):
     """Draw small multiples, one legend above them all.
 
     Parameters
@@ -95,6 +98,8 @@ def plot_panels(panels, columns=1, tall=1.45, widths=None, alike=True):
         Shares of the width, one a column.
     alike : bool
         Draw all on the same scales; otherwise they share the axis across alone.
+    width : float
+        Width of the figure [inch].
 
     Returns
     -------
@@ -103,19 +108,19 @@ def plot_panels(panels, columns=1, tall=1.45, widths=None, alike=True):
     columns = min(columns, len(panels))
     deep = -(-len(panels) // columns)
     handles = _key(panels)
-    above = drawing.key_height(handles, WIDTH)
+    above = drawing.key_height(handles, width)
     heads = LINE * (any(p.heading for p in panels) + any(p.note for p in panels)) + 0.05
     ticks = max((tick.count("\n") for panel in panels for tick in panel.ticks), default=0)
     below = 0.28 + 0.17 * ticks + 0.2 * any(panel.across for panel in panels)
     between = heads + (0.3 if alike else 0.1)
     height = above + heads + deep * tall + (deep - 1) * between + below
     with drawing.house_style():
-        drawn = drawing.blank(height)
+        drawn = drawing.blank(height, width)
         grid = drawn.subplots(
             deep, columns, sharex=widths is None, sharey=alike, squeeze=False, width_ratios=widths
         )
         drawn.subplots_adjust(
-            left=0.72 / WIDTH, right=1 - 0.12 / WIDTH, bottom=below / height,
+            left=0.72 / width, right=1 - 0.12 / width, bottom=below / height,
             top=1 - (above + heads) / height, hspace=between / tall, wspace=0.1,
         )  # fmt: skip
         for ax, panel in zip(grid.ravel(), panels, strict=False):
@@ -134,7 +139,8 @@ def _key(panels):
     """Return what the legend of panels shows; the level of ranges is named once in it."""
     series = [each for panel in panels for each in panel.series]
     ranged = [each for each in series if each.ranged]
-    level = [replace(ranged[0], name=ranges.label())] if ranged else []
+    named = panels[0].ranges_named or ranges.label()
+    level = [replace(ranged[0], name=named)] if ranged else []
     return drawing.key([(s, s.band or not s.ranged) for s in series], level=level)
 
 

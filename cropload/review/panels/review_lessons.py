@@ -1,4 +1,4 @@
-"""The panel of lessons: before and after, what they would change, and their acceptance."""
+"""The fold of lessons: before and after, what they would change, and their acceptance."""
 
 import ipywidgets as widgets
 
@@ -6,38 +6,35 @@ from cropload.beliefs.learned import learned_path, read_learned
 from cropload.errors import CroploadError
 from cropload.review import lesson_words as words
 from cropload.review import tables
-from cropload.review.accepting import accept, lesson_effect, newer_words, weighed, worth_accepting
+from cropload.review.accepting import accept, newer_words, weighed, worth_accepting
 from cropload.review.charts import lesson_ranges, lessons_text
-from cropload.review.learning import learn
-from cropload.review.panels.season_review import ReviewPanel
+from cropload.show.page_part import SlowPart
 from cropload.show.panels import parts
 from cropload.show.panels.fields import button, choice
 from cropload.show.panels.saving import own_folder
 
 
-class Lessons(ReviewPanel):
+class Lessons(SlowPart):
     """Lessons of all seasons, what the ticked ones change, and a button that accepts them."""
 
-    title = "What have the seasons taught?"
+    needs = ("units", "accepted")
 
     def build(self):
         """Make the choosers, the ticks, the buttons and the tables."""
         self.lessons = self.effect = None
-        self.ticks = {}
-        years = self.desk.picked
-        seasons = [(str(year), year) for year in years] or [("none", 0)]
+        self.ticks, self._quiet, self._filled = {}, False, None
+        seasons = [(str(year), year) for year in self.page.picked] or [("none", 0)]
         self.through = choice("Seasons that speak: up to", seasons, width="20em")
         self.kind = choice("Figure of", [("counting bias", "counting_bias")], width="22em")
-        self.progress = widgets.IntProgress(
-            0, 0, 2, description="Learning", style=parts.LABELLED, layout={"display": "none"}
-        )
-        self.progress_words = parts.html()
-        self.table, self.figure, self.sources = parts.html(), parts.html(), parts.html()
+        self.where, self.table, self.figure, self.change, self.force, self.sources = self.told = [
+            parts.html() for _ in range(6)
+        ]
+        self.mind, self.kept = parts.html(), parts.html()
         self.boxes = widgets.VBox([])
-        self.all_button = button("Tick all", lambda: self._tick(True), "9em")
-        self.none_button = button("Tick none", lambda: self._tick(False), "9em")
-        self.effect_button = button("Show what the ticked ones change", self.show_effect, "22em")
-        self.accept_button = button("Accept the ticked lessons", self.accept, "18em")
+        self.all_button = button("tick all", lambda: self._tick(True), "auto")
+        self.none_button = button("tick none", lambda: self._tick(False), "auto")
+        self.effect_button = button("what the ticked ones change", self.show_effect, "auto")
+        self.accept_button = button("accept the ticked lessons", self.accept, "auto")
         self.older = widgets.Checkbox(
             value=False,
             description="Let these older lessons take the place of newer ones",
@@ -45,15 +42,11 @@ class Lessons(ReviewPanel):
             layout={"width": "auto", "display": "none"},
         )
         self.older.observe(self._ticked, "value")
-        self.mind = parts.html()
-        self.change, self.kept, self.force = parts.html(), parts.html(), parts.html()
-        self.through.observe(lambda _: self.compute(), "value")
         self.kind.observe(lambda _: self._show_figure(), "value")
-        self.body.children = [
-            parts.row(self.through, self.progress, self.progress_words),
-            self.table,
-            self.kind,
-            self.figure,
+        self.follows(self.through)
+        self.body.children = (
+            parts.row(self.through),
+            self.where,
             parts.html(parts.head("Lessons to accept")),
             parts.row(self.all_button, self.none_button),
             self.boxes,
@@ -63,39 +56,11 @@ class Lessons(ReviewPanel):
             self.kept,
             self.change,
             self.force,
+            self.table,
+            self.kind,
+            self.figure,
             self.sources,
-        ]
-
-    def start(self):
-        """Display the panel, then learn, so that its progress is seen; for a notebook."""
-        from IPython.display import display
-
-        display(self)
-        self.compute()
-
-    def compute(self):
-        """Learn from the seasons chosen, and show what the ticked lessons would change."""
-        self.message.value = ""
-        if self.ready:
-            self._compute()
-
-    @parts.guarded
-    def _compute(self):
-        self._tell(0, "reading what the seasons say")
-        self.lessons = self.effect = None
-        try:
-            self.lessons = learn(self.desk.base, self.through.value or None)
-            self._fill()
-            self._tell(1, "making the next forecast with it")
-            self._effect()
-        finally:
-            self.progress.layout.display = "none"
-            self.progress_words.value = ""
-        self.refresh()
-
-    def _tell(self, done, text):
-        self.progress.value, self.progress.layout.display = done, None
-        self.progress_words.value = f'<span role="status">{parts.escape(text)}</span>'
+        )
 
     def _fill(self):
         """Make a tick box for each lesson, those that say something new ticked."""
@@ -134,7 +99,7 @@ class Lessons(ReviewPanel):
     def _weighed(self, older=None):
         """Return the ticked lessons against those in force."""
         entries = [self.lessons.entries[key] for key in self.chosen()]
-        in_force = () if self.desk.is_sample else read_learned(self.desk.base.path)
+        in_force = () if self.desk.is_sample else read_learned(self.desk.records.path)
         return weighed(entries, in_force, self.older.value if older is None else older)
 
     def _show_mind(self):
@@ -150,53 +115,33 @@ class Lessons(ReviewPanel):
         self.mind.value = parts.points(text for text in told if text)
 
     def _ticked(self, _):
-        if not getattr(self, "_quiet", False):
+        if not self._quiet:
             self._show_mind()
             # What stands below belonged to other ticks.
             self.effect = None
             self.kept.value = ""
             self._show_effect()
 
-    def _effect(self):
-        self.effect = lesson_effect(
-            self.desk.base,
-            self.lessons,
-            self.chosen(),
-            draws=self.desk.draws,
-            seed=self.desk.seed,
-            older=self.older.value,
-        )
-
     @parts.guarded
     def show_effect(self):
         """Make the next forecast with the ticked lessons, and show it beside the one without."""
-        if self.lessons is None:
-            raise CroploadError("Nothing has been learned yet: see the message above.")
-        self._tell(1, "making the next forecast with it")
-        try:
-            self._effect()
-        finally:
-            self.progress.layout.display = "none"
-            self.progress_words.value = ""
+        self.effect = self.page.effect(self.lessons, self.chosen(), self.older.value)
         self._show_effect()
 
     def show(self):
         """Show the lessons, what they change and what is in force."""
-        if self.lessons is None:
-            if not self.desk.picked:
-                raise CroploadError(
-                    "No harvest is on record yet, so there is no miss to learn from. Fill table "
-                    "harvest."
-                )
-            self.where.value = parts.note("The seasons have not been read yet.")
-            return
+        self.page.days()
+        self.lessons = self.page.lessons(self.through.value)
+        if self._filled is not self.lessons:
+            self._fill()
+            self._filled = self.lessons
         self.where.value = parts.note(
             f"Seasons up to {self.lessons.through} speak; what is accepted holds for later ones."
         )
         self.table.value = self._tables()
         self._show_figure()
         self._show_mind()
-        self._show_effect()
+        self.show_effect()
         self._show_force()
         self.sources.value = parts.head("Where the figures before come from") + "".join(
             map(parts.source, self.lessons.sources)
@@ -221,7 +166,7 @@ class Lessons(ReviewPanel):
             self.figure.value = ""
             return
         table, kind = self.lessons.frame, self.kind.value
-        self.figure.value = parts.picture(
+        self.figure.value = parts.readable_picture(
             lesson_ranges(table, kind).plot(), lessons_text(table, kind)
         )
 
@@ -229,7 +174,7 @@ class Lessons(ReviewPanel):
         head = parts.head("What the ticked lessons change in the next forecast")
         if self.effect is None:
             self.change.value = head + parts.note(
-                f"{len(self.chosen())} of {len(self.ticks)} are ticked. Press “Show what the "
+                f"{len(self.chosen())} of {len(self.ticks)} are ticked. Press “what the "
                 "ticked ones change” to see it before you accept."
             )
             return
@@ -237,8 +182,8 @@ class Lessons(ReviewPanel):
         self.change.value = head + text + self.effect.table().html(self.desk.units)
 
     def _show_force(self):
-        path = learned_path(self.desk.base.path).resolve()
-        entries = () if self.desk.is_sample else read_learned(self.desk.base.path)
+        path = learned_path(self.desk.records.path).resolve()
+        entries = () if self.desk.is_sample else read_learned(self.desk.records.path)
         self.force.value = parts.head("What is in force now") + (
             tables.force_table(entries, path).html()
             + parts.note(
@@ -254,40 +199,20 @@ class Lessons(ReviewPanel):
 
     def accept(self):
         """Keep the ticked lessons beside the user's records, and say where."""
+        changed = []
 
         def keep():
-            own_folder(self.desk.base, "accept a lesson")
-            if self.lessons is None:
-                raise CroploadError("Nothing has been learned yet: see the message above.")
+            own_folder(self.desk.records, "accept a lesson")
             keys = self.chosen()
             if not keys:
                 raise CroploadError("No lesson is ticked. Tick one, or leave everything as it is.")
-            found = accept(self.desk.base, self.lessons, keys, older=self.older.value)
+            found = accept(self.desk.records, self.lessons, keys, older=self.older.value)
             told = [found.heading(), *found.notes, f"They are in {found.path.resolve()}."]
             if found.before is not None:
                 told.append(f"The version before is {found.before.resolve()}.")
+            changed.append(found)
             return " ".join(told)
 
-        before = self._versions()
         parts.tell(self.kept, keep)
-        if self._versions() != before:
-            told = self.kept.value
-            self.desk.forget(self.lessons.through)
-            self._compute_kept()
-            self.kept.value = told
-
-    def _versions(self):
-        """Return what tells one ``learned.toml`` from the next, or None where there is none."""
-        try:
-            found = learned_path(self.desk.base.path).stat()
-        except OSError:
-            return None
-        return found.st_mtime_ns, found.st_size, found.st_ino
-
-    @parts.guarded
-    def _compute_kept(self):
-        """Show what is in force after acceptance, the ticks as they were."""
-        self._effect()
-        self._show_mind()
-        self._show_effect()
-        self._show_force()
+        if changed:
+            self.page.accepted()

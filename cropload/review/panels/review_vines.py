@@ -1,12 +1,12 @@
-"""Panels of the vines: whether they get weaker over the seasons, and fertility by node."""
+"""Folds of the vines: whether they get weaker over the seasons, and fertility by node."""
 
 from cropload import handbook
 from cropload.review import lesson_words as words
 from cropload.review import tables
 from cropload.review import vine_charts as drawing
 from cropload.review.bud_fertility import bud_fertility
-from cropload.review.panels.season_review import ReviewPanel
 from cropload.review.vine_trend import FIGURES, vine_trend
+from cropload.show.page_part import PagePart
 from cropload.show.panels import parts
 from cropload.show.panels.fields import choice
 
@@ -21,28 +21,26 @@ _BANDS = {
 }
 
 
-class VineTrend(ReviewPanel):
+class VineTrend(PagePart):
     """Pruning weight, Ravaz index and cane weight over the seasons, each block with its trend."""
 
-    title = "Are the vines getting weaker?"
+    needs = ("units",)
 
     def build(self):
         """Make the choosers, the figure and the tables."""
-        self.trend = None
         options = [(text[0], key) for key, text in FIGURES.items()]
         self.figure_choice = choice("Figure", options, width="30em")
-        varieties = dict.fromkeys(str(v) for v in self.desk.base.blocks["variety"])
+        varieties = dict.fromkeys(str(v) for v in self.desk.records.blocks["variety"])
         self.variety = choice("Blocks of", [("every variety", ""), *((v, v) for v in varieties)])
-        for each in (self.figure_choice, self.variety):
-            each.observe(lambda _: self.refresh(), "value")
+        self.follows(self.figure_choice, self.variety)
         self.answer = parts.html()
-        self.body.children = [parts.row(self.figure_choice, self.variety), self.answer]
+        self.told = (self.answer,)
+        self.body.children = (parts.row(self.figure_choice, self.variety), self.answer)
 
     def show(self):
         """Show the trend of the chosen figure."""
-        if self.trend is None:
-            self.trend = vine_trend(self.desk.base)
-        units, figure, trend = self.desk.units, self.figure_choice.value, self.trend
+        desk, figure = self.desk, self.figure_choice.value
+        units, trend = desk.units, desk.once("trend", (), lambda: vine_trend(desk.records))
         mine = trend.of(figure)
         if mine.empty:
             needs = {"ravaz": "harvest", "crop": "harvest", "cane_weight": "counts (shoots)"}.get(
@@ -53,9 +51,9 @@ class VineTrend(ReviewPanel):
                 "seasons whose prunings were weighed in the winter after."
             )
             return
-        blocks = [str(name) for name in self.desk.base.blocks["block"]]
+        blocks = [str(name) for name in self.desk.records.blocks["block"]]
         if self.variety.value:
-            table = self.desk.base.blocks
+            table = self.desk.records.blocks
             blocks = [str(n) for n in table.loc[table["variety"] == self.variety.value, "block"]]
         drawn = [name for name in blocks if (mine["block"] == name).any()]
         text = '<div role="status">'
@@ -69,7 +67,7 @@ class VineTrend(ReviewPanel):
                     f"The {drawing.MOST_BLOCKS} blocks most likely to get weaker are drawn; all "
                     "stand in the table."
                 )
-            text += parts.picture(
+            text += parts.readable_picture(
                 drawing.plot_trend(trend.figures, trend.frame, figure, drawn, units),
                 drawing.trend_text(trend.figures, trend.frame, figure, drawn, units),
             )
@@ -89,35 +87,30 @@ class VineTrend(ReviewPanel):
         self.answer.value = text
 
 
-class BudFertility(ReviewPanel):
+class BudFertility(PagePart):
     """Burst and fertility by node as fitted, against the handbook's shape; how many are enough."""
 
-    title = "Bud fertility"
+    needs = ()
 
     def build(self):
         """Make the choosers, the figure and the tables."""
-        self._fitted = {}
         self._quiet = False
         self.by = choice("By", [("variety", "variety"), ("block", "block")], width="13em")
         self.name = choice("Of", [("none", "")], width="22em")
         self.what = choice(
             "Figure", [("clusters per shoot", "fertility"), ("shoots per bud", "burst")]
         )
-        self.by.observe(lambda _: self.refresh(), "value")
-        for each in (self.name, self.what):
-            each.observe(lambda _: None if self._quiet else self.refresh(), "value")
+        for each in (self.by, self.name, self.what):
+            each.observe(lambda _: None if self._quiet else self.follow(), "value")
         self.answer = parts.html()
-        self.body.children = [parts.row(self.by, self.name, self.what), self.answer]
-
-    def _table_by(self, by):
-        if by not in self._fitted:
-            self._fitted[by] = bud_fertility(self.desk.base, by)
-        return self._fitted[by]
+        self.told = (self.answer,)
+        self.body.children = (parts.row(self.by, self.name, self.what), self.answer)
 
     def show(self):
         """Show the fitted profile of the chosen variety or block."""
         by, what = self.by.value, self.what.value
-        found = self._table_by(by)
+        desk = self.desk
+        found = desk.once(("fertility", by), (), lambda: bud_fertility(desk.records, by))
         names = found.names
         if not names:
             self.answer.value = parts.note(
@@ -142,7 +135,7 @@ class BudFertility(ReviewPanel):
             + "</div>"
         )
         text += parts.note(words.differs_sentence(mine, name))
-        text += parts.picture(
+        text += parts.readable_picture(
             drawing.plot_fertility(found, name, what), drawing.fertility_text(found, name, what)
         )
         text += tables.fertility_table(found, name, what).html()

@@ -1,212 +1,321 @@
-"""The desk that the panels after harvest share: the season, others beside it, and the reviews."""
+"""The review page: forecast against scale, what made it miss, and what to change."""
 
 import ipywidgets as widgets
 
-from cropload.beliefs.calendar import forecast_days
-from cropload.beliefs.ranges import DEFAULT_DRAWS
+from cropload.beliefs import ranges
+from cropload.beliefs.calendar import MOMENTS, forecast_days
 from cropload.errors import CroploadError
+from cropload.review import charts, words
+from cropload.review.accepting import lesson_effect, worth_accepting
+from cropload.review.learning import learn
 from cropload.review.review import review_season
+from cropload.review.scores import level_scores
+from cropload.review.split_miss import split_miss
+from cropload.season.words import moved
+from cropload.show import wording
+from cropload.show.desk import Fold, Page, Said, folds
+from cropload.show.page_part import PagePart, SlowPart
 from cropload.show.panels import parts
-from cropload.show.panels.desk_panel import Desk, DeskPanel
-from cropload.show.panels.fields import choice, units_choice
-from cropload.show.panels.opening import given_records, opening_html
-from cropload.units import unit_system
+from cropload.show.panels.fields import choice
 
-#: How many seasons are scored together, the chosen one being the last.
-ALONE, THREE, ALL = 1, 3, 10_000
-_NO_SEASON = 0
+#: Moment that the page opens with: counted, and time left to act.
+_FIRST = "clusters"
+#: Crops that a picture draws at most: those that weighed most; the table has them all [1].
+MOST_CROPS = 40
+
+_STYLE = """<style>
+.cl-two { align-items: flex-start; gap: 0 24px; }
+.cl-two > * { min-width: 0; margin: 0; }
+.cl-two > .cl-left-side { flex: 1 1 560px; max-width: 720px; }
+.cl-two > .cl-right-side { flex: 1 1 340px; }
+.cl-number { font-size: 1.9em; font-weight: bold; margin: 0; line-height: 1.2; }
+.cl-number small { font-size: 0.55em; font-weight: normal; }
+.cl-causes { list-style: none; padding: 0; margin: 4px 0; }
+.cl-causes li { display: flex; gap: 12px; justify-content: space-between; padding: 3px 0;
+  border-top: 1px solid #ccc; }
+.cl-causes b { white-space: nowrap; }
+</style>"""
 
 
-class ReviewDesk(Desk):
-    """Choose the season that is looked back on, and the units that the panels share.
+class SeasonReview(Page):
+    """Forecast against scale in a season picked, what made it miss, and what that teaches.
 
     Parameters
     ----------
-    records_or_path : Records, str or path, optional
-        Records, or the folder or workbook to read; the invented sample estate when not given.
-    season : int, optional
-        Year of harvest to open with; the latest one picked when not given.
-    units : str
-        ``"metric"`` or ``"us"``.
-    draws, seed : int
-        As in ``review_season`` [1].
+    given : Records, str or path, optional
+        As for ``Desk``.
+    season, units : optional
+        What it opens with; the latest season picked, and the units of the records.
+    results_folder, draws, seed : optional
+        As for ``Page``.
 
     Attributes
     ----------
-    base : Records or None
-        What was read; None when it could not be read.
-    reviews : dict
-        {season: SeasonReview} of the seasons looked at so far.
-    left_out : list of str
-        Why an earlier season could not be scored with the chosen one.
+    moment : str
+        Key of the moment of the season whose forecast is looked at; see ``MOMENTS``.
 
     Notes
     -----
-    Faults are shown as a message; nothing is raised after the desk is made. The reviews are made
-    by ``compute``, which ``start`` calls once the desk is on the screen.
+    Faults are shown as a message in their place; nothing is raised after the page is made.
+    Valid as ``review_season`` and ``learn``.
     """
 
-    def __init__(
-        self, records_or_path=None, *, season=None, units="metric", draws=DEFAULT_DRAWS, seed=0
-    ):
-        self.draws, self.seed = draws, seed
-        self.base, self.reviews, self.left_out, self._watchers = None, {}, [], {}
-        self.message = parts.html()
-        super().__init__([parts.html(parts.STYLE), self.message])
-        self._build(records_or_path, season, units)
+    question = "Who was right, and what should change?"
+    choices = ("units",)
 
-    @parts.guarded
-    def _build(self, given, season, units):
-        unit_system(units)
-        base = given_records(given)
-        picked = sorted({int(year) for year in base.harvest["season"]}, reverse=True)
-        if season is not None and int(season) not in picked:
+    def _choose(self):
+        asked, picked = self._asked, self.picked
+        wanted, asked["season"] = asked["season"], picked[0] if picked else None
+        self.moment, self._accepted = _FIRST, 0
+        super()._choose()
+        if wanted is not None and int(wanted) not in picked:
             known = f"choose from {picked[-1]} to {picked[0]}" if picked else "none is yet"
-            raise CroploadError(f"No harvest of {int(season)} is on record; {known}.")
-        self.picked = picked
-        seasons = [(str(year), year) for year in picked] or [("none picked yet", _NO_SEASON)]
-        first = seasons[0][1] if season is None else int(season)
-        self.season_choice = choice("Season (year of harvest)", seasons, first, "20em")
-        spans = [
-            ("this season alone", ALONE),
-            ("with the two before", THREE),
-            ("with all before", ALL),
-        ]
-        self.together = choice("Scored", spans, ALONE, "17em")
-        self.unit_choice = units_choice(units, "t, kg/m, g", "short ton, lb/ft, lb", "21em")
-        self.progress = widgets.IntProgress(
-            0, 0, 1, description="Forecasts", style=parts.LABELLED, layout={"display": "none"}
-        )
-        self.progress_words = parts.html()
-        self.season_choice.observe(lambda _: self.compute(), "value")
-        self.together.observe(lambda _: self.compute(), "value")
-        self.unit_choice.observe(lambda _: self._tell_watchers(False), "value")
-        self.base = base
-        self.children = [
-            parts.html(parts.STYLE + opening_html("After harvest", base)),
-            parts.row(self.season_choice, self.together, self.unit_choice),
-            parts.row(self.progress, self.progress_words),
-            self.message,
-        ]
+            raise CroploadError(f"No harvest of {int(wanted)} is on record; {known}.")
+        if wanted is not None:
+            self.desk.season = int(wanted)
 
     @property
-    def review(self):
-        """The review of the chosen season, or None where there is none."""
-        return None if self.base is None else self.reviews.get(self.season)
+    def picked(self):
+        """Years of harvest on record, the latest first."""
+        return sorted({int(year) for year in self.records.harvest["season"]}, reverse=True)
 
-    def seasons_together(self):
-        """Return the seasons that are scored together, latest first."""
-        earlier = [year for year in self.picked if year <= self.season]
-        return earlier[: self.together.value]
+    def build(self):
+        """Return the answer, the picture beside the causes, and the folds."""
+        needs = ("season", "units", "moment")
+        self.answer = Said(self.desk, self._answer, needs)
+        self.answer.add_class("cl-answer-first")
+        self.against = AgainstScale(self)
+        self.against.add_class("cl-left-side")
+        self.causes, self.worth = Said(self.desk, self._causes, needs), Worth(self)
+        right = widgets.VBox([self.causes, self.worth])
+        right.add_class("cl-right-side")
+        two = parts.row(self.against, right)
+        two.add_class("cl-two")
+        return [parts.html(_STYLE), self.answer, two, folds(*self._folds())]
 
-    def reviews_together(self):
-        """Return the reviews that are scored together, earliest first."""
-        found = [self.reviews[year] for year in self.seasons_together() if year in self.reviews]
-        return found[::-1]
+    def _folds(self):
+        return [
+            Fold("scores by stage", self._scores),
+            Fold("what missed by block", self._missed),
+            Fold("lessons to accept", self._lessons),
+            Fold("are the vines getting weaker", self._trend),
+            Fold("bud fertility", self._fertility),
+            Fold("taking care", lambda: [parts.html(parts.note(wording.SUPPORT))]),
+        ]
 
-    def start(self):
-        """Display the desk, then make the review, so that its progress is seen; for a notebook."""
-        from IPython.display import display
+    # What lies in a fold is loaded when it is opened.
+    def _scores(self):
+        from cropload.review.panels.review_scores import ForecastScores
 
-        display(self)
-        self.compute()
+        return [ForecastScores(self)]
 
-    def compute(self):
-        """Review the chosen season, and those scored with it, unless that has been done."""
-        self.message.value = ""
-        if self.base is not None:
-            self._compute()
-        self._tell_watchers(True)
+    def _missed(self):
+        from cropload.review.panels.review_scores import WhatMissed
 
-    @parts.guarded
-    def _compute(self):
+        return [WhatMissed(self)]
+
+    def _lessons(self):
+        from cropload.review.panels.review_lessons import Lessons
+
+        return [Lessons(self)]
+
+    def _trend(self):
+        from cropload.review.panels.review_vines import VineTrend
+
+        return [VineTrend(self)]
+
+    def _fertility(self):
+        from cropload.review.panels.review_vines import BudFertility
+
+        return [BudFertility(self)]
+
+    def days(self):
+        """Return {key of a moment: day} of the season.
+
+        Raises
+        ------
+        CroploadError
+            When no harvest is on record.
+        """
         if not self.picked:
             raise CroploadError(
                 "No harvest is on record yet, so there is no forecast to score and no miss to "
                 "learn from. Fill table harvest with the tonnes of each block."
             )
-        self.left_out = []
-        wanted = [year for year in self.seasons_together() if year not in self.reviews]
-        steps = {year: len(forecast_days(self.base, year)) for year in wanted}
-        every, before = sum(steps.values()), 0
-        self.progress.value, self.progress.max = 0, max(every, 1)
-        self.progress.layout.display = None if wanted else "none"
+        return forecast_days(self.records, self.desk.season)
+
+    def _once(self, name, make):
+        """Work something out once for the season and the lessons in force."""
+        return self.desk.once((name, self._accepted), ("season",), make)
+
+    def review(self):
+        """Return the review of the season at the moment chosen, made once."""
+        desk, days = self.desk, self.days()
+        if self.moment not in days:
+            self.moment = next(iter(days))
+
+        def make():
+            return review_season(
+                desk.records, desk.season, moments=[self.moment], draws=desk.draws, seed=desk.seed
+            )
+
+        return self._once(("review", self.moment), make)
+
+    def season_review(self, season):
+        """Return the review of a season at every moment, made once."""
+        desk = self.desk
+
+        def make():
+            return review_season(desk.records, season, draws=desk.draws, seed=desk.seed)
+
+        return self._once(("whole review", season), make)
+
+    def split(self):
+        """Return what made the forecast of the moment chosen miss, made once."""
+        desk, review = self.desk, self.review()
+
+        def make():
+            return split_miss(desk.records, desk.season, review.forecasts[self.moment])
+
+        return self._once(("split", self.moment), make)
+
+    def lessons(self, through):
+        """Return the lessons of the seasons up to one, learned once."""
+        return self.desk.once(("lessons", through), (), lambda: learn(self.records, through))
+
+    def effect(self, lessons, keys, older=False):
+        """Return what accepting some lessons changes in the next forecast, worked out once."""
+        desk = self.desk
+
+        def make():
+            return lesson_effect(
+                desk.records, lessons, keys, draws=desk.draws, seed=desk.seed, older=older
+            )
+
+        return self._once(("effect", lessons.through, tuple(sorted(keys)), older), make)
+
+    def accepted(self):
+        """Work out again what other lessons in force change."""
+        self._accepted += 1
+        self.desk.follow("season", "accepted")
+
+    def _estate(self):
+        return self.review().frame_by("estate").iloc[0]
+
+    def _answer(self):
+        review, units = self.review(), self.desk.units
+        row = self._estate()
+        middle = wording.amount("tonnes", row["tonnes_p50"], units)
+        ends = wording.span("tonnes", row["tonnes_p10"], row["tonnes_p90"], units)
+        scale = wording.amount("tonnes", row["picked_t"], units)
+        scores = level_scores([review]).frame.iloc[0]
+        told = words.who_was_right(row, scores, review.days[self.moment])
+        return (
+            f'<p class="cl-number">{middle} <small>forecast ({ends}; {ranges.often()})</small> '
+            f"{scale} <small>came over the scale</small></p>"
+            f'<p class="cl-matters" role="status">{parts.escape(told)}</p>'
+        )
+
+    def _causes(self):
+        split, units = self.split(), self.desk.units
+        if not len(split):
+            return parts.note(" ".join([split.heading(), *split.notes]))
+        lines = words.cause_lines(split, float(self._estate()["error_t"]))
+        items = "".join(
+            f"<li><span>{parts.escape(cause)}</span> <b>{moved(tonnes, units)}</b></li>"
+            for cause, tonnes in lines
+        )
+        return (
+            parts.head("What made it miss (above 0: forecast too high)")
+            + f'<ul class="cl-causes">{items}</ul>'
+        )
+
+
+class AgainstScale(PagePart):
+    """Which season and which forecast, and its ranges against the scale, crop by crop."""
+
+    needs = ("season", "units", "moment")
+
+    def build(self):
+        """Make the choices and the picture."""
+        picked = self.page.picked
+        self.season = choice("Harvest", picked or [("none picked yet", 0)], width="auto")
+        self.moment = choice("Forecast made", [("", "")], width="24em")
+        self.picture = parts.html()
+        self.told, self._filling = (self.picture,), False
+        self.season.observe(self._other_season, "value")
+        self.moment.observe(self._other_moment, "value")
+        self.body.children = (parts.row(self.season, self.moment), self.picture)
+
+    def _other_season(self, change):
+        if not self._filling:
+            self.desk.season = change["new"]
+
+    def _other_moment(self, change):
+        if not self._filling and change["new"]:
+            self.page.moment = change["new"]
+            self.desk.follow("moment")
+
+    def show(self):
+        """Draw the crops of the forecast chosen."""
+        days, review = self.page.days(), self.page.review()
+        self._filling = True
         try:
-            for year in wanted:
-
-                def told(number, _, start=before):
-                    self.progress.value = start + number
-                    self.progress_words.value = (
-                        f'<span role="status">{start + number} of {every}</span>'
-                    )
-
-                try:
-                    self.reviews[year] = review_season(
-                        self.base, year, draws=self.draws, seed=self.seed, progress=told
-                    )
-                except CroploadError as fault:
-                    if year == self.season:
-                        raise
-                    self.left_out.append(f"{year} is not scored: {fault}")
-                before += steps[year]
+            self.season.options = self.page.picked
+            self.season.value = self.desk.season
+            self.moment.options = [
+                (f"{MOMENTS.get(key, key)}, {day:%Y-%m-%d}", key) for key, day in days.items()
+            ]
+            self.moment.value = self.page.moment
         finally:
-            self.progress.layout.display = "none"
-            self.progress_words.value = ""
-
-    def forget(self, after):
-        """Make the reviews of seasons later than one again: what is in force there has changed."""
-        old = [year for year in self.reviews if year > after]
-        for year in old:
-            del self.reviews[year]
-        if old:
-            self.compute()
-
-    def fail(self, text):
-        """Show what is wrong."""
-        self.message.value = parts.error(text)
-
-    def watch(self, name, call, follows_season):
-        """Have ``call()`` called when the units change, and the season where it follows that."""
-        self._watchers[name] = (call, follows_season)
-
-    def _tell_watchers(self, season_only):
-        for call, follows_season in list(self._watchers.values()):
-            if follows_season or not season_only:
-                call()
+            self._filling = False
+        crops = review.frame_by("block")
+        kept, note = largest(crops["name"], crops.set_index("name")["picked_t"])
+        drawn = charts.scale_rows(crops[crops["name"].isin(kept)], self.desk.units)
+        self.picture.value = parts.for_each_width(drawn, drawn) + note
 
 
-class ReviewPanel(DeskPanel):
-    """A panel after harvest.
+class Worth(SlowPart):
+    """What accepting the new lessons would change, worked out once the page is there."""
+
+    needs = ("accepted",)
+    wait_s = 1.5
+
+    def build(self):
+        """Make the place of the line."""
+        self.line = parts.html()
+        self.told = (self.line,)
+        self.body.children = (self.line,)
+
+    def show(self):
+        """Say what the new lessons of all seasons are worth."""
+        self.page.days()
+        lessons = self.page.lessons(None)
+        keys = worth_accepting(lessons)
+        text = parts.head("What should change")
+        if keys:
+            effect = self.page.effect(lessons, keys)
+            text += parts.note(effect.heading())
+        else:
+            text += parts.note("No lesson is new: what the seasons taught is in force already.")
+        self.line.value = text
+
+
+def largest(names, picked):
+    """Return the crops to draw, in their own order, and a note where some are not.
 
     Parameters
     ----------
-    desk : ReviewDesk
-        The desk of the notebook.
+    names : sequence of str
+        Crops.
+    picked : mapping
+        {name: tonnes} [t].
     """
-
-    #: Whether the panel shows the season chosen at the desk.
-    follows_season = False
-
-    #: Told to the desk as what it follows.
-    @property
-    def prompt(self):
-        """What ``watch`` of the desk is told: whether the panel follows the season."""
-        return self.follows_season
-
-    @parts.guarded
-    def refresh(self):
-        """Show what there is, or where to look when there is nothing."""
-        wanted = self.desk.review if self.follows_season else self.desk.base
-        usable = self.ready and wanted is not None
-        self.body.layout.display = None if usable else "none"
-        self.message.value = ""
-        if not usable:
-            self.where.value = parts.note("Nothing to show: see the message at the season above.")
-            return
-        self.where.value = parts.note(f"Season {self.desk.season}.") if self.follows_season else ""
-        self.show()
-
-    def fail(self, text):
-        """Show what is wrong, in place of results that no longer belong."""
-        self.message.value = parts.error(text)
-        self.body.layout.display = "none"
+    names = list(names)
+    if len(names) <= MOST_CROPS:
+        return names, ""
+    kept = set(sorted(names, key=lambda name: -picked[name])[:MOST_CROPS])
+    note = parts.note(
+        f"The {MOST_CROPS} largest of {len(names)} crops are drawn; the table has them all."
+    )
+    return [name for name in names if name in kept], note

@@ -129,7 +129,7 @@ class CountingAndForecast(Page):
         load, _ = load_first(found.notes)
         told = matters_now(found, by, name)
         return (
-            f'<p class="cl-number">{middle} <small>({ends}; {10 * ranges.level():g} in 10) '
+            f'<p class="cl-number">{middle} <small>({ends}; {ranges.often()}) '
             f"{parts.escape(capital(total_words(by, name)))}, harvest {found.season}</small></p>"
             f'<p class="cl-matters" role="status">{parts.escape(told)}</p>'
             + "".join(map(parts.note, load))

@@ -72,7 +72,8 @@ class SeasonFan(SeasonPart):
         by, name = page.total
         fan = forecast_fan(made, by, name, page.now)
         past = past_harvests(page.now, made[-1][1], by, name)
-        self.picture.value = parts.readable_picture(charts.season_panel(fan, past, desk.units))
+        wide, narrow = (charts.season_panel(fan, before, desk.units) for before in (past, {}))
+        self.picture.value = parts.for_each_width(wide, narrow)
 
 
 def past_harvests(records, found, by, name):

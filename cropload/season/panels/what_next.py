@@ -41,7 +41,7 @@ class WhatNext(SeasonPart):
             # arrive after the button that is meant to read them all.
             continuous_update=False,
             style=parts.LABELLED,
-            layout=widgets.Layout(width="100%", height="auto"),
+            layout=widgets.Layout(width="calc(100% - 4px)"),
         )
         self.measure.observe(lambda _: self._hint(), "value")
         self.enter_button = button("enter", self.enter, "auto")
@@ -72,11 +72,13 @@ class WhatNext(SeasonPart):
             each.layout.display = "none"
         found, units = self.page.counts(), self.desk.units
         self.rows = found.frame.head(_OFFERED).to_dict("records")
-        self.none.value = "" if self.rows else parts.note(nothing_to_count(found.forecast))
+        self.none.value = parts.note(
+            "What takes most off the range:" if self.rows else nothing_to_count(found.forecast)
+        )
         for each, row in zip(self.offers, self.rows, strict=False):
             each.description = (
-                f"{row['block']}: {row['words']}, {row['vines']} vines, {row['hours']:.1f} h: "
-                f"{moved(row['removed_t'], units).lstrip('+')} off the range"
+                f"{row['block']}: {row['words']}, {row['vines']} vines, {row['hours']:.1f} h, "
+                f"{moved(row['removed_t'], units).lstrip('+')} off"
             )
             each.layout.display = None
         if self.rows and not self._chosen:
