@@ -159,6 +159,8 @@ class Rows:
         Where a dotted line stands for comparison.
     fills : tuple
         Fill and pattern of the parts.
+    plain : bool
+        Tell the level of the ranges in a word of the trade, such as ``8 in 10``.
     """
 
     title: str
@@ -174,11 +176,14 @@ class Rows:
     from_zero: bool = True
     reference: float | None = None
     fills: tuple = FILLS
+    plain: bool = False
 
     @property
     def level(self):
         """The level of the ranges, or nothing where there is none."""
-        return ranges.label() if any(each.ranged for each in self.series) else ""
+        if not any(each.ranged for each in self.series):
+            return ""
+        return f"{10 * ranges.level():g} in 10" if self.plain else ranges.label()
 
     @property
     def empty(self):

@@ -6,7 +6,7 @@ import re
 from concurrent.futures import ThreadPoolExecutor
 
 from cropload import frost_cover
-from cropload.frost.panels.frost_cover import FrostCover
+from cropload.pages.frost_cover import FrostCover
 from cropload.pages.pruning_levels import PruningLevels
 from cropload.show.panels import parts
 from cropload.show.panels.level_rows import LevelRows
