@@ -1,5 +1,7 @@
 """Tables of spring frost: plans over the years, springs that hurt, one night, after a frost."""
 
+import numpy as np
+
 from cropload.beliefs import ranges
 from cropload.frost.cover import one_case
 from cropload.frost.words import CASE_WORDS, night_words, springs_that_hurt
@@ -98,6 +100,8 @@ def late_cut_table(found):
         if max(row["never"], row["always"]) > 0.5:
             return "never" if row["never"] > 0.5 else "always"
         ends = [100 * row[f"break_even_{end}"] for end in ranges.ENDINGS]
+        if not np.isfinite(ends).all():
+            return None
         return wording.ranged(ends, lambda end: wording.number(end, 0))
 
     return Table.of(

@@ -278,5 +278,6 @@ def _text(text):
     return _line("", text)
 
 
-def _line(picture, text):
-    return f'<div class="cl-lv-line"><div>{picture}</div><div class="cl-lv-text">{text}</div></div>'
+def _line(picture, text, above=""):
+    line = f'<div>{picture}</div><div class="cl-lv-text">{text}</div>'
+    return f'{above}<div class="cl-lv-line">{line}</div>'

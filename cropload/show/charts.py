@@ -161,6 +161,8 @@ class Rows:
         Fill and pattern of the parts.
     ranges_named : str
         What the axis calls the ranges; the level with its kind when left out.
+    plain : bool
+        Tell the level of the ranges in a word of the trade, such as ``8 in 10``.
     """
 
     title: str
@@ -177,11 +179,14 @@ class Rows:
     reference: float | None = None
     fills: tuple = FILLS
     ranges_named: str = ""
+    plain: bool = False
 
     @property
     def level(self):
         """The level of the ranges, or nothing where there is none."""
-        return ranges.label() if any(each.ranged for each in self.series) else ""
+        if not any(each.ranged for each in self.series):
+            return ""
+        return f"{10 * ranges.level():g} in 10" if self.plain else ranges.label()
 
     @property
     def empty(self):

@@ -2,6 +2,7 @@
 
 import base64
 import re
+from dataclasses import replace
 from html import escape
 
 from cropload import handbook
@@ -209,6 +210,7 @@ def fitting_picture(rows):
     """
     from cropload.show.drawing import PHONE, WIDTH, svg
 
+    rows = replace(rows, plain=True)
     words = rows.text()
     if rows.empty:
         return note(words)

@@ -1,13 +1,16 @@
-"""The panel of owner's scenarios, worked without a browser."""
+"""The page of an owner's scenarios, worked without a browser."""
 
-import base64
+import io
 import re
 
+import numpy as np
 import openpyxl
 import pytest
 from helpers import block_row
 from season_records import block_rows, small_estate
 
+from cropload.owner.money import Costs, scenario_draws, scenario_money
+from cropload.owner.panels import opening_scenarios as opening
 from cropload.owner.panels.owner_scenarios import OwnerScenarios
 
 PRICES = [
@@ -21,124 +24,171 @@ def records():
 
 
 @pytest.fixture
-def panel(records, tmp_path):
-    return OwnerScenarios(
-        records, blocks=["Alder", "Fir"], season=2026, results_folder=tmp_path, draws=200
-    )
+def page(records):
+    return OwnerScenarios(records, blocks=["Alder", "Fir"], season=2026, draws=200)
 
 
-def test_opens_with_last_plan_longer_and_shorter_wood(panel):
-    plans = {
-        name: {b: str(p) for b, p in of.items()} for name, of in panel.boxes.scenarios().items()
+def unfold(page, words):
+    """Open a fold and return what lies in it."""
+    for fold in page.children[-1].children:
+        if fold.words == words:
+            if not fold.is_open:
+                fold.turn()
+            return fold.inside.children[0]
+    raise AssertionError(words)
+
+
+@pytest.fixture
+def boxes(page):
+    return unfold(page, "scenarios: blocks and plans")
+
+
+@pytest.fixture
+def costs(page):
+    return unfold(page, "costs and prices")
+
+
+def test_opens_with_last_plan_longer_and_shorter_wood(page, boxes):
+    assert page.scenarios == {
+        "today": {"Alder": "2x10+2x2", "Fir": "2x10+2x2"},
+        "longer": {"Alder": "2x12+2x2", "Fir": "2x12+2x2"},
+        "shorter": {"Alder": "2x8+2x2", "Fir": "2x8+2x2"},
     }
-    assert list(plans) == ["today", "longer", "shorter"]
-    assert plans["today"] == {"Alder": "2x10+2x2", "Fir": "2x10+2x2"}
-    assert plans["longer"]["Alder"] == "2x12+2x2"
-    assert plans["shorter"]["Fir"] == "2x8+2x2"
-    assert panel.found.names == ("today", "longer", "shorter")
+    assert boxes.chosen() == page.scenarios
+    assert page.found.names == ("today", "longer", "shorter")
 
 
-def test_a_changed_plan_changes_the_answer(panel):
-    before = panel.found.totals["tonnes_p50"].tolist()
-    panel.boxes.plans["Fir"][1].value = "2x14+2x2"
-    panel.compare_button.click()
-    after = panel.found.totals["tonnes_p50"].tolist()
+def test_kept_scenarios_stand_beside_today(records, monkeypatch):
+    kept = {"mix": {"Alder": "2x14+2x2"}, "elsewhere": {"Elder": "2x8+2x2"}}
+    monkeypatch.setattr(opening, "kept_scenarios", lambda records, season: kept)
+    page = OwnerScenarios(records, blocks=["Alder", "Fir"], season=2026, draws=200)
+    assert page.scenarios == {
+        "today": {"Alder": "2x10+2x2", "Fir": "2x10+2x2"},
+        "mix": {"Alder": "2x14+2x2", "Fir": "2x10+2x2"},
+    }
+    assert page.found.names == ("today", "mix")
+
+
+def test_differences_are_of_the_same_seasons(page, records):
+    drawn = scenario_draws(records, page.scenarios, 2026, draws=200, seed=0)
+    tonnes = drawn.drawn.tonnes(True).sum(1)
+    money = scenario_money(records, drawn, Costs(), settled=True).frame
+    # One price and no cost: money is the crop times it, draw by draw.
+    want = np.quantile(1000 * (tonnes[1] - tonnes[0]), [0.1, 0.5, 0.9])
+    assert money.loc[1, [f"change_{end}" for end in ("p10", "p50", "p90")]].tolist() == (
+        pytest.approx(want.tolist())
+    )
+    assert money["change_p50"][0] == 0
+    row = page.found.totals.iloc[1]
+    assert f"+{row['change_settled_p50']:.1f}" in page.rows.table.value
+    # Far narrower than two ranges held against each other.
+    width = row["change_settled_p90"] - row["change_settled_p10"]
+    assert width < (row["tonnes_settled_p90"] - row["tonnes_settled_p10"]) / 2
+
+
+def test_a_changed_plan_changes_the_answer(page, boxes):
+    before = page.found.totals["tonnes_p50"].tolist()
+    told = page.rows.table.value
+    boxes.plans["Fir"][1].value = "2x14+2x2"
+    after = page.found.totals["tonnes_p50"].tolist()
     assert after[0] == before[0]
     assert after[1] > before[1]
-    assert "2x14+2x2" in panel.table.value
+    assert page.rows.table.value != told
+    assert "2x14+2x2" in unfold(page, "block by block").text.value
 
 
-def test_costs_come_off_what_is_left(panel):
-    before = panel.found.money_settled["margin_mean"]
-    panel.costs.boxes["other_per_ha"].value = 1000.0
-    panel.compare_button.click()
+def test_costs_come_off_what_is_left(page, costs):
+    before = page.found.money_settled["margin_mean"]
+    costs.boxes["other_per_ha"].value = 1000.0
     # Two blocks of 1,000 vines at 2.5 m x 1.5 m are 0.75 ha.
-    assert (before - panel.found.money_settled["margin_mean"]).tolist() == pytest.approx(
-        [750.0] * 3
-    )
+    assert (before - page.found.money_settled["margin_mean"]).tolist() == pytest.approx([750.0] * 3)
+    costs.boxes["other_per_ha"].value = -1.0
+    assert "must be a number of 0 or more" in costs.message.value
 
 
-def test_us_units_keep_the_money(panel):
-    panel.costs.boxes["other_per_ha"].value = 1000.0
-    panel.costs.boxes["picking_per_t"].value = 100.0
-    panel.unit_choice.value = "us"
+def test_us_units_keep_the_money(page, costs):
+    costs.boxes["other_per_ha"].value = 1000.0
+    costs.boxes["picking_per_t"].value = 100.0
+    page.desk.open_with(units="us")
     # 1 ha = 2.4711 ac and 1 t = 1.1023 short tons, so an acre and a short ton cost less.
-    assert panel.costs.boxes["other_per_ha"].value == pytest.approx(404.686, abs=0.001)
-    assert panel.costs.boxes["picking_per_t"].value == pytest.approx(90.718, abs=0.001)
-    assert "per ac" in panel.costs.boxes["other_per_ha"].description
-    assert panel.costs.terms().other_per_ha == pytest.approx(1000.0)
-    assert panel.costs.terms().picking_per_t == pytest.approx(100.0)
-    assert "short ton" in panel.table.value
+    assert costs.boxes["other_per_ha"].value == pytest.approx(404.686, abs=0.001)
+    assert costs.boxes["picking_per_t"].value == pytest.approx(90.718, abs=0.001)
+    assert "per ac" in costs.boxes["other_per_ha"].description
+    assert page.costs.other_per_ha == pytest.approx(1000.0)
+    assert page.costs.picking_per_t == pytest.approx(100.0)
+    assert "short ton" in page.rows.table.value
 
 
-def test_further_blocks_and_scenarios_get_their_boxes(panel):
-    panel.boxes.blocks["Elder"].value = True
-    panel.boxes.count.value = 5
-    panel.compare_button.click()
-    assert panel.found.block_names == ("Alder", "Elder", "Fir")
-    assert len(panel.found.names) == 5
+def test_further_blocks_and_scenarios_get_their_boxes(page, boxes):
+    boxes.blocks["Elder"].value = True
+    boxes.count.value = 5
+    assert page.found.block_names == ("Alder", "Elder", "Fir")
+    assert len(page.found.names) == 5
 
 
-def test_faults_are_told_together_and_never_raised(panel):
-    panel.boxes.plans["Alder"][0].value = "many"
-    panel.boxes.names[1].value = "today"
-    panel.compare_button.click()
-    assert "Not possible" in panel.message.value
-    assert "Alder, scenario 1" in panel.message.value
-    assert "Two scenarios are called" in panel.message.value
-    assert panel.results.layout.display == "none"
-    panel.html_button.click()
-    assert "nothing to keep" in panel.kept.value
+def test_faults_are_told_together_and_the_last_answer_stays(page, boxes):
+    boxes.plans["Alder"][0].value = "many"
+    boxes.names[1].value = "today"
+    assert "Not possible" in boxes.message.value
+    assert "Alder, scenario 1" in boxes.message.value
+    assert "Two scenarios are called" in boxes.message.value
+    boxes.plans["Alder"][0].value = "2x10+2x2"
+    boxes.names[1].value = "longer"
+    assert boxes.message.value == ""
+    assert page.found.names == ("today", "longer", "shorter")
 
 
-def test_no_block_is_told(panel):
-    for box in panel.boxes.blocks.values():
+def test_no_block_is_told(page, boxes):
+    for box in boxes.blocks.values():
         box.value = False
-    panel.compare_button.click()
-    assert "Tick one or more" in panel.message.value
+    assert "Tick one or more" in boxes.message.value
 
 
 def test_unknown_block_is_told(records):
-    assert "no block" in OwnerScenarios(records, blocks=["Nowhere"]).message.value
+    page = OwnerScenarios(records, blocks=["Nowhere"], season=2026, draws=100)
+    assert "Nowhere" in page.rows.message.value
+    page.children[-3].children[0].press()
+    assert "nothing to report" in page.told.value
 
 
-def test_buttons_write_new_files_and_never_over_old_ones(panel, tmp_path):
-    for _ in range(2):
-        panel.html_button.click()
-        panel.excel_button.click()
-    names = sorted(path.name for path in tmp_path.iterdir())
-    assert names == [
-        "owner_report_2026.html",
-        "owner_report_2026.xlsx",
-        "owner_report_2026_2.html",
-        "owner_report_2026_2.xlsx",
-    ]
-    assert "money" in openpyxl.load_workbook(tmp_path / names[1]).sheetnames
-    assert "Done" in panel.kept.value
+def test_the_report_is_handed_out_and_nothing_is_written(page, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    name, data = page.report_file("html")
+    assert name == "owner_report_2026.html"
+    assert "today" in data.decode()
+    _, book = page.report_file("xlsx")
+    assert "money" in openpyxl.load_workbook(io.BytesIO(book)).sheetnames
+    assert list(tmp_path.iterdir()) == []
 
 
-def test_figure_has_its_numbers_in_words(panel):
-    assert 'alt="What each scenario leaves over' in panel.figure.value
-    assert "first season" in panel.figure.value
+def test_frost_is_in_the_report_only_when_it_is_wanted(page):
+    wanted = page.report_file("html")[1].decode()
+    unfold(page, "frost in the report").value = False
+    left_out = page.report_file("html")[1].decode()
+    assert "was not asked for" in left_out
+    assert "was not asked for" not in wanted
+
+
+def test_picture_has_its_numbers_in_words_and_plainly(page):
+    alt = re.search('alt="([^"]*)"', page.rows.picture.value)[1]
+    assert "Left over beside &#x27;today&#x27; [EUR], 8 in 10" in alt
+    assert "longer: +" in alt
+
+
+def test_without_prices_crop_is_compared(records):
+    page = OwnerScenarios(small_estate(), blocks=["Alder", "Fir"], season=2026, draws=200)
+    assert "Crop beside" in page.rows.picture.value
+    assert "EUR" not in page.rows.table.value
+    fold = next(f for f in page.children[-1].children if f.words == "costs and prices")
+    fold.turn()
+    assert "No prices are on record" in fold.inside.children[1].text.value
 
 
 def test_names_of_blocks_are_escaped():
     odd = "<script>alert(1)</script>"
     records = small_estate(blocks=[*block_rows(), block_row(odd, "Riesling")])
-    panel = OwnerScenarios(records, blocks=["Alder", odd], season=2026, draws=100)
-    shown = panel.table.value + panel.answer.value + panel.reasons.value
+    page = OwnerScenarios(records, blocks=["Alder", odd], season=2026, draws=100)
+    shown = page.rows.table.value + page.sentence.text.value
+    shown += unfold(page, "block by block").text.value
     assert "<script>" not in shown
     assert "&lt;script&gt;" in shown
-
-
-def test_the_letters_of_the_figure_are_about_as_large_as_those_of_the_page(panel):
-    # Drawn in units of a small phone's width; the page's letters are 13 px, the figure's 9 to 10.5.
-    drawn = float(re.search(r'viewBox="0 0 (\d+)', svg_of(panel))[1])
-    shown = float(re.search(r"max-width: ([\d.]+)px", panel.figure.value)[1])
-    assert 9 * shown / drawn >= 11
-    assert 10.5 * shown / drawn <= 14.5
-
-
-def svg_of(panel):
-    data = re.search(r"base64,([^\"]+)", panel.figure.value)[1]
-    return base64.b64decode(data).decode()

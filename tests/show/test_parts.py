@@ -1,56 +1,11 @@
 """Small pieces of the panels: number boxes with sliders, and tables on narrow screens."""
 
-import asyncio
 import inspect
 import re
-from concurrent.futures import ThreadPoolExecutor
 
 from cropload import frost_cover
-from cropload.frost.panels.frost_cover import FrostCover
+from cropload.pages.frost_cover import FrostCover
 from cropload.show.panels import parts
-from cropload.show.panels.level_rows import LevelRows
-from cropload.vine.plan import PruningPlan
-
-
-def in_a_kernel(work):
-    """Run an async function where a loop runs, as it does in a notebook."""
-    with ThreadPoolExecutor(1) as thread:
-        return thread.submit(lambda: asyncio.run(work())).result()
-
-
-def test_the_box_follows_the_slider_while_it_is_dragged():
-    field = parts.NumberField("Level 1 canes", 2, 0, 8)
-    assert field.slider.continuous_update
-    assert int(field.slider.layout.width.removesuffix("px")) >= 150
-    field.slider.value = 5
-    assert field.number == 5
-
-
-def test_a_number_beyond_the_slider_stays_as_it_was_typed():
-    field = parts.NumberField("Level 1 canes", 2, 0, 8)
-    field.box.value = 50
-    assert (field.number, field.slider.value) == (50, 8)
-
-
-def test_a_drag_is_answered_once_when_it_rests_and_a_button_need_not_wait_for_that():
-    told = []
-
-    async def drag():
-        levels = LevelRows(lambda: told.append([str(plan) for plan in levels.plans()]))
-        levels.set([PruningPlan(2, 8, 2, 2)], ["as last winter"])
-        told.clear()
-        canes = levels.rows[0].fields["canes"]
-        for number in (3, 4, 5):
-            canes.slider.value = number
-            assert (canes.number, told) == (number, [])
-        levels.settle()
-        assert told == [["5x8+2x2"]]
-        canes.slider.value = 6
-        while len(told) < 2:
-            await asyncio.sleep(0.02)
-
-    in_a_kernel(drag)
-    assert told[1:] == [["6x8+2x2"]]
 
 
 def test_the_frost_panel_and_the_command_take_the_same_draws():

@@ -1,7 +1,10 @@
-"""The panels and the command of the winery, worked as a user works them but without a browser."""
+"""The page and the command of the winery, worked as a user works them but without a browser."""
 
+import datetime
+import io
 import re
 import shutil
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -19,9 +22,8 @@ from cropload.winery import words as intake_words
 from cropload.winery.capacity import capacity_table
 from cropload.winery.charts import intake_rows
 from cropload.winery.contracts import contract_table
-from cropload.winery.panels.winery_desk import DAY, LIMITS, WEEK, PickingDates, WineryDesk
-from cropload.winery.panels.winery_intake import BlocksToMove, IntakeNow
-from cropload.winery.panels.winery_terms import Contracts, SinceLast
+from cropload.winery.fit import fit_of
+from cropload.winery.panels.winery_intake import LIMITS, WEEK, WineryIntake
 from cropload.winery.relief import relieve
 
 DAY_2026 = "2026-09-10"
@@ -33,14 +35,24 @@ def records():
 
 
 @pytest.fixture
-def desk(records):
-    return WineryDesk(records, draws=400)
+def page(records):
+    return WineryIntake(records, draws=400)
 
 
 @pytest.fixture(scope="module")
 def opened(records):
-    """One desk for all tests that leave it as they found it."""
-    return WineryDesk(records, draws=400)
+    """One page for all tests that leave it as they found it."""
+    return WineryIntake(records, draws=400)
+
+
+def unfold(page, words):
+    """Open a fold and return what lies in it."""
+    for fold in page.children[-1].children:
+        if fold.words == words:
+            if not fold.is_open:
+                fold.turn()
+            return fold.inside.children[0]
+    raise AssertionError(words)
 
 
 @pytest.fixture
@@ -58,64 +70,109 @@ def cells(html):
     ]
 
 
-def test_desk_opens_in_the_season_of_the_limits(opened):
-    assert opened.season == 2027
-    assert "All of them are invented" in opened.children[0].value
+def test_page_opens_in_the_season_of_the_limits_and_every_fold_without_a_fault(opened):
+    assert opened.desk.season == 2027
+    assert "Quillfoot (invented)" in opened.bar.estate.value
+    for part in (opened.sentence, opened.intake, opened.risks):
+        assert part.message.value == ""
+    for fold in opened.children[-1].children:
+        made = unfold(opened, fold.words)
+        assert getattr(getattr(made, "message", None), "value", "") == ""
 
 
-def test_every_panel_opens_without_a_fault(opened):
-    for panel in (PickingDates, IntakeNow, BlocksToMove, Contracts, SinceLast):
-        assert panel(opened).message.value == ""
-
-
-def test_intake_shows_what_the_schedule_says(records, opened):
-    panel = IntakeNow(opened)
-    panel.period.value = WEEK
+def test_whether_it_fits_is_counted_within_each_draw(opened, records):
     now, dates = (f(records, 2027, draws=400) for f in (forecast, harvest_dates))
+    schedule = intake_schedule(now, dates, period=records.capacity)
+    limits = records.capacity["limit_t"].to_numpy(float)[:, None]
+    over = np.maximum(schedule.sums("estate")[1][:, 0] - limits, 0)
+    found = fit_of(schedule, records.capacity)
+    assert found.chance_any == pytest.approx((over > 0).any(axis=0).mean())
+    assert found.elsewhere_mean == pytest.approx(over.sum(axis=0).mean())
+    told = opened.sentence.text.value
+    assert f"goes over its limit is {wording.chance(found.chance_any)}" in told
+    assert f"About {found.elsewhere_mean:.1f} t" in told
+    each = capacity_table(schedule, records.capacity)["chance_over"]
+    assert found.chance_any >= each.max()
+
+
+def test_a_limit_of_a_variety_and_one_of_all_fruit_are_not_counted_twice():
+    made = made_forecast(np.linspace([1.0, 4.0], [3.0, 6.0], 101).T, varieties=["A", "B"])
+    schedule = intake_schedule(made, {"Block 0": "2026-09-15", "Block 1": "2026-09-15"})
+    week = ("2026-09-14", "2026-09-20")
+    all_fruit, one = capacity((*week, 6.0)), capacity((*week, 3.0)).assign(variety="B")
+    both = pd.concat([all_fruit, one], ignore_index=True)
+    alone = [fit_of(schedule, each).elsewhere_mean for each in (all_fruit, one)]
+    assert max(alone) <= fit_of(schedule, both).elsewhere_mean < sum(alone)
+
+
+def test_limits_that_are_past_do_not_count():
+    made = made_forecast(np.linspace([1.0], [3.0], 101).T, varieties=["A"])
+    schedule = intake_schedule(made, {"Block 0": "2026-09-15"})
+    past = replace(schedule, as_of="2026-12-01")
+    limits = capacity(("2026-09-14", "2026-09-20", 1.0))
+    assert fit_of(schedule, limits).limits == 1
+    assert fit_of(past, limits).limits == 0
+
+
+def test_the_picture_shows_limits_with_their_chances(opened):
+    limits = opened.limits()
+    assert opened.intake.period.value == LIMITS
+    top = limits.frame.loc[limits["chance_over"].idxmax()]
+    alt = re.search('alt="([^"]*)"', opened.intake.picture.value)[1]
+    assert f"{wording.chance(top['chance_over'])} over {top['limit_t']:.1f}" in alt
+    assert "8 in 10" in alt
+    assert "equal tails" not in alt
+
+
+def test_the_first_step_names_what_is_too_big_for_a_period(opened, records):
+    found = relieve(opened.schedule(), records.capacity, windows=0)
+    name = max(found.too_big, key=found.too_big.get)
+    assert f"Plan {name} in two picks" in opened.risks.text.value
+
+
+def test_contracts_at_risk_are_those_likely_overrun(opened, records):
+    room = contract_table(opened.forecast, records.prices).frame
+    told = opened.risks.text.value
+    for row in room.to_dict("records"):
+        assert (f"{row['contract']}: more than" in told) == (row["chance_excess"] >= 0.2)
+
+
+def test_tables_follow_period_group_and_units(page):
+    tables = unfold(page, "by variety and block")
+    now, dates = page.forecast, page.dates()
+    page.intake.period.value, tables.by.value = WEEK, "block"
     want = intake_schedule(now, dates).frame_by("estate")
     top = want.loc[want["tonnes_mean"].idxmax()]
-    row = next(r for r in cells(panel.answer.value)[0] if r[0] == top["period"])
+    shown = cells(tables.answer.value)
+    assert [row[0] for row in shown[0][1:]] == page.desk.blocks
+    row = next(r for r in shown[1] if r[0] == top["period"])
     assert row[1] == f"{top['tonnes_mean']:.1f}"
     assert row[2] == wording.chance(top["chance_any"])
-    assert row[3] == f"{top['tonnes_p90']:.1f}"
+    page.desk.open_with(units="us")
+    assert "US gal" in tables.answer.value
+    assert "short ton" in page.sentence.text.value
 
 
-def test_limits_and_their_chances_stand_beside_the_periods_of_the_table(opened):
-    panel = IntakeNow(opened)
-    assert panel.period.value == LIMITS
-    limits = panel.limits.frame.set_index("period")
-    shown = cells(panel.answer.value)[0]
-    period, chance = shown[3][0], shown[3][7]
-    assert chance == wording.chance(limits.loc[period, "chance_over"])
-    assert "likeliest to be exceeded" in panel.answer.value
-
-
-def test_panel_follows_period_group_and_units(desk):
-    panel = IntakeNow(desk)
-    metric = panel.answer.value
-    panel.period.value, panel.by.value = DAY, "block"
-    assert [row[0] for row in cells(panel.answer.value)[1][1:]] == desk.blocks
-    desk.unit_choice.value = "us"
-    assert "US gal" in panel.answer.value
-    assert panel.answer.value != metric
-
-
-def test_a_picking_date_entered_moves_the_tonnes_and_can_be_taken_back(desk):
-    dates, intake = PickingDates(desk), IntakeNow(desk)
-    before = intake.answer.value
-    dates.block.value, dates.text.value = "Long Acre", "2027-09-20"
+def test_a_picking_date_entered_moves_the_tonnes_and_can_be_taken_back(page):
+    dates = unfold(page, "picking dates")
+    before = page.intake.picture.value, page.sentence.text.value
+    dates.block.value, dates.day.value = "Long Acre", datetime.date(2027, 9, 20)
     dates.use_button.click()
     assert "Done" in dates.kept.value
     row = next(r for r in cells(dates.table.value)[0] if r[0] == "Long Acre")
     assert row[2:] == ["2027-09-20", "-", "entered"]
-    assert intake.answer.value != before
+    assert page.sentence.text.value != before[1]
+    dates.text.value = "2027-09-20 60 %, 2027-09-27 40 %"
+    dates.use_button.click()
+    row = next(r for r in cells(dates.table.value)[0] if r[0] == "Long Acre")
+    assert row[2] == "2027-09-20 60 %, 2027-09-27 40 %"
     dates.back_button.click()
-    assert intake.answer.value == before
+    assert page.sentence.text.value == before[1]
 
 
 @pytest.mark.parametrize("text", ["soon", "", "2026-09-20", "2027-09-20 60 %", "2027-09-20 x"])
 def test_a_date_that_cannot_be_is_a_message_and_changes_nothing(opened, text):
-    dates = PickingDates(opened)
+    dates = unfold(opened, "picking dates")
     dates.text.value = text
     dates.use_button.click()
     assert "Not possible" in dates.kept.value
@@ -123,65 +180,58 @@ def test_a_date_that_cannot_be_is_a_message_and_changes_nothing(opened, text):
 
 
 def test_moves_are_found_and_told_with_how(opened):
-    panel = BlocksToMove(opened)
-    panel.chance.value = 26.0
-    panel.find_button.click()
-    assert panel.found is not None
-    assert panel.found.heading() in panel.answer.value
-    assert panel.found.method in panel.answer.value
-    panel.held.value = tuple(opened.blocks)
-    panel.find_button.click()
-    assert panel.found.frame.empty
-
-
-def test_moves_asked_for_wrongly_are_a_message(opened):
-    panel = BlocksToMove(opened)
-    panel.chance.value = 140.0
-    panel.find_button.click()
-    assert "from 0 to below 100" in panel.answer.value
+    part = unfold(opened, "blocks to move")
+    part.chance.value = 26.0
+    part.find_button.click()
+    assert part.found is not None
+    assert part.found.heading() in part.answer.value
+    assert part.found.method in part.answer.value
+    part.held.value = tuple(opened.desk.blocks)
+    part.find_button.click()
+    assert part.found.frame.empty
+    part.chance.value = 140.0
+    part.find_button.click()
+    assert "from 0 to below 100" in part.message.value
+    part.chance.value = 26.0
 
 
 def test_contracts_show_both_chances(opened):
-    panel = Contracts(opened)
-    rows = {row[0]: row for row in cells(panel.answer.value)[0]}
+    told = unfold(opened, "contracts").text.value
+    rows = {row[0]: row for row in cells(told)[0]}
     assert rows["Riesling (variety)"][3].endswith("%")
     assert rows["Chardonnay (variety)"][2] == "-"
-    assert "nothing here is advice" in panel.answer.value
+    assert "nothing here is advice" in told
 
 
-def test_without_limits_and_prices_the_panels_say_what_to_fill_in(folder):
+def test_without_limits_and_prices_the_page_says_what_to_fill_in(folder):
     (folder / "capacity.csv").unlink()
     (folder / "prices.csv").unlink()
-    desk = WineryDesk(folder, draws=400)
-    assert desk.season == 2026
-    assert "no table capacity" in BlocksToMove(desk).answer.value
-    assert "no table prices" in Contracts(desk).answer.value
-    assert IntakeNow(desk).message.value == ""
+    page = WineryIntake(folder, draws=400)
+    assert "In all about" in page.sentence.text.value
+    assert "no table capacity" in page.risks.text.value
+    assert "no table capacity" in unfold(page, "blocks to move").answer.value
+    assert "no table prices" in unfold(page, "contracts").text.value
 
 
 def test_what_moved_adds_up_on_the_screen(folder):
-    desk = WineryDesk(folder, season=2026, as_of=DAY_2026, draws=400)
-    panel = SinceLast(desk)
-    assert "No forecast of season 2026 is in the log yet" in panel.answer.value
-    log_forecast(forecast(desk.base, 2026, "2026-04-01", draws=400), folder)
-    panel.refresh()
-    table = cells(panel.answer.value)[0]
+    log_forecast(forecast(example_records(), 2026, "2026-04-01", draws=400), folder)
+    page = WineryIntake(folder, season=2026, as_of=DAY_2026, draws=400)
+    table = cells(unfold(page, "since last").text.value)[0]
     sums = [float(cell) for cell in table[-1][1:]]
     assert sum(sums[:-1]) == pytest.approx(sums[-1], abs=0.03)
-    assert sums[-1] == pytest.approx(panel.found.change_t, abs=0.01)
     for row in table[1:]:
         assert sum(map(float, row[1:-1])) == pytest.approx(float(row[-1]), abs=0.04)
 
 
-def test_the_sample_shows_an_example_of_what_moved(records):
-    desk = WineryDesk(records, season=2026, as_of=DAY_2026, draws=400)
-    assert "as an example" in SinceLast(desk).answer.value
+def test_without_a_log_the_page_says_so_and_the_sample_shows_an_example(folder, records):
+    for given, told in ((folder, "No forecast of season 2026 is in the log yet"),
+                        (records, "as an example")):  # fmt: skip
+        page = WineryIntake(given, season=2026, as_of=DAY_2026, draws=400)
+        assert told in unfold(page, "since last").text.value
 
 
 def test_a_folder_that_cannot_be_read_is_one_message(tmp_path):
-    desk = WineryDesk(tmp_path / "nothing")
-    assert "Not possible" in desk.message.value
-    assert "see the message" in IntakeNow(desk).where.value
+    assert "Not possible" in WineryIntake(tmp_path / "nothing").message.value
 
 
 def test_names_of_blocks_are_escaped_everywhere(folder):
@@ -189,22 +239,23 @@ def test_names_of_blocks_are_escaped_everywhere(folder):
         path = folder / f"{name}.csv"
         text = path.read_text(encoding="utf-8").replace("Long Acre", "<b>=Acre</b>")
         path.write_text(text, encoding="utf-8")
-    desk = WineryDesk(folder, draws=400)
-    panels = [panel(desk) for panel in (PickingDates, IntakeNow, Contracts)]
-    panels[1].by.value = "block"
-    for panel in panels:
-        assert panel.message.value == ""
-        html = getattr(panel, "answer", getattr(panel, "table", None)).value
-        assert "<b>=Acre" not in html
+    page = WineryIntake(folder, draws=400)
+    tables = unfold(page, "by variety and block")
+    tables.by.value = "block"
+    shown = [page.sentence.text.value, page.risks.text.value, page.intake.picture.value]
+    shown += [tables.answer.value, unfold(page, "picking dates").table.value]
+    shown += [unfold(page, "contracts").text.value]
+    assert "&lt;b&gt;=Acre" in "".join(shown)
+    assert "<b>=Acre" not in "".join(shown)
 
 
-def test_an_export_holds_the_numbers_of_the_table(opened, tmp_path, monkeypatch):
-    monkeypatch.chdir(tmp_path)
-    panel = IntakeNow(opened)
-    panel.csv_button.click()
-    assert "Done" in panel.kept.value
-    frame = pd.read_csv(next((tmp_path / "results").glob("intake*.csv")))
-    assert np.allclose(frame["tonnes_mean"], panel.schedule.frame_by("variety")["tonnes_mean"])
+def test_a_file_handed_out_holds_the_numbers_of_the_table(opened):
+    tables = unfold(opened, "by variety and block")
+    tables.by.value = "variety"
+    name, data = tables.file(".csv")
+    assert name == "intake_variety_2027.csv"
+    frame = pd.read_csv(io.BytesIO(data))
+    assert np.allclose(frame["tonnes_mean"], tables.schedule.frame_by("variety")["tonnes_mean"])
 
 
 @pytest.fixture
@@ -266,12 +317,12 @@ def test_exports_in_us_units_rename_and_convert_every_tonne(small):
     assert frame["interval"].iloc[0] == "80 % range, equal tails"
 
 
-def test_an_excel_export_holds_real_dates(opened, tmp_path, monkeypatch):
+def test_an_excel_file_holds_real_dates(opened):
     import openpyxl
 
-    monkeypatch.chdir(tmp_path)
-    IntakeNow(opened).excel_button.click()
-    book = openpyxl.load_workbook(next((tmp_path / "results").glob("intake*.xlsx")))
+    book = openpyxl.load_workbook(
+        io.BytesIO(unfold(opened, "by variety and block").file(".xlsx")[1])
+    )
     heads = [cell.value for cell in book.active[1]]
     first = book.active.cell(2, heads.index("period_start") + 1)
     assert first.is_date
@@ -296,8 +347,11 @@ def test_answers_of_the_winery_can_be_read_and_drawn(small, records):
     assert len(drawn.get_yticklabels()) == len(room)
 
 
-def test_keys_of_the_handbook_are_set_as_code_in_a_panel(opened):
-    assert "<code>young.share</code>" in IntakeNow(opened).answer.value
+def test_keys_of_the_handbook_are_set_as_code_and_only_in_a_fold(opened):
+    told = unfold(opened, "where the numbers come from").text.value
+    assert "<code>young.share</code>" in told
+    surface = opened.sentence.text.value + opened.risks.text.value
+    assert "young.share" not in surface
 
 
 def run(capsys, *arguments):
@@ -383,14 +437,11 @@ def test_an_intake_of_nothing_keeps_its_columns(barren):
     assert intake_words.export(schedule, "block").empty
 
 
-def test_winery_panels_say_that_nothing_bears_yet(barren):
-    from cropload import read_records
-
-    desk = WineryDesk(read_records(barren), draws=400)
-    for panel in (PickingDates, IntakeNow, BlocksToMove):
-        assert panel(desk).message.value == ""
-    panel = IntakeNow(desk)
-    assert "No block bears a crop" in panel.answer.value
+def test_page_says_that_nothing_bears_yet(barren):
+    page = WineryIntake(barren, draws=400)
+    assert "No block bears a crop" in page.sentence.text.value
+    for words in ("picking dates", "by variety and block", "blocks to move"):
+        assert unfold(page, words).message.value == ""
 
 
 def test_a_block_that_bears_nothing_has_no_picking_date_unless_one_is_entered(folder):

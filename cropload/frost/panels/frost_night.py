@@ -15,6 +15,7 @@ from cropload.show.desk import Part
 from cropload.show.panels import parts
 from cropload.show.panels.fields import choice, day_field
 from cropload.show.panels.later import REST_S, Later
+from cropload.units import METRIC
 from cropload.vine.weather.heat import season_days
 from cropload.vine.weather.nights import last_night
 from cropload.vine.weather.settings import CASES
@@ -77,7 +78,8 @@ class NightPart(Part):
         self.page, self._quiet, self._maps, self._years = page, False, {}, None
         self._later = Later(REST_S)
         self.found = None
-        self.units = page.desk.units
+        # The low a box opens with is in degrees Celsius.
+        self.units = METRIC
         super().__init__(page.desk)
 
     def build(self):
@@ -175,11 +177,11 @@ class NightPart(Part):
             self.date.value = (self.burst + pd.Timedelta(days=int(days))).date()
 
     def _other_season(self, _):
-        if not self._quiet:
+        if not self._quiet and self._years is not None:
             self._other_days(None)
 
     def _other_days(self, _):
-        if self._quiet:
+        if self._quiet or self._years is None:
             return
         self._quiet = True
         self._set_date()
@@ -187,7 +189,7 @@ class NightPart(Part):
         self._move_soon()
 
     def _other_date(self, _):
-        if self._quiet or self.date.value is None:
+        if self._quiet or self._years is None or self.date.value is None:
             return
         self._quiet = True
         self.days.box.value = (pd.Timestamp(self.date.value) - self.burst).days

@@ -1,0 +1,57 @@
+"""What holds for every page in a browser: its answer in sight, nothing clipped, few words, no barrier."""
+
+import pytest
+
+#: Width and height of the screens looked at: laptop, office laptop, tablet, phone.
+SCREENS = [(1280, 800), (1024, 768), (820, 1180), (390, 844)]
+
+_CLIPPED = """() => [...document.querySelectorAll('.cl-page *')].filter(each => {
+    const style = getComputedStyle(each);
+    return each.clientWidth && style.overflowX !== 'visible' &&
+      each.scrollWidth > each.clientWidth + 1 && each.tagName !== 'svg';
+  }).map(each => each.className + ' ' + each.textContent.slice(0, 40))"""
+_WORDS = "document.querySelector('.cl-page').innerText.split(/\\s+/).filter(x => x).length"
+#: Least size of letters of pictures as shown [px]: drawn at 9 points, or in px in an inline SVG.
+_LETTERS = """() => {
+  const sizes = [...document.querySelectorAll('.cl-page .cl-figure img')]
+    .filter(each => each.offsetWidth).map(each => 9 * each.offsetWidth / each.naturalWidth * 4 / 3);
+  const texts = [...document.querySelectorAll('.cl-page svg text')]
+    .filter(each => each.getBoundingClientRect().height)
+    .map(each => parseFloat(getComputedStyle(each).fontSize));
+  return Math.min(...sizes, ...texts);
+}"""
+
+
+def check_answer_first(page, wanted, width, height):
+    """Check that what is wanted lies in the first viewport, and that nothing needs scrolling sideways."""
+    page.set_viewport_size({"width": width, "height": height})
+    page.evaluate("window.scrollTo(0, 0)")
+    page.wait_for_timeout(400)
+    for each in wanted:
+        at = each.bounding_box()
+        assert at["y"] >= 0
+        assert at["y"] + at["height"] <= height
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def check_legible(page, width, height):
+    """Check that nothing is clipped and that letters of pictures can be read."""
+    page.set_viewport_size({"width": width, "height": height})
+    page.wait_for_timeout(400)
+    assert page.evaluate(_CLIPPED) == []
+    assert page.evaluate(_LETTERS) >= 10.9
+
+
+def check_short(page, most=300):
+    """Check how many words a page shows before anything is unfolded."""
+    page.set_viewport_size({"width": 1280, "height": 800})
+    page.wait_for_timeout(400)
+    assert page.evaluate(_WORDS) <= most
+
+
+def check_no_barrier(page, width):
+    """Check with axe that no rule of accessibility is broken."""
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
+    page.set_viewport_size({"width": width, "height": 844})
+    found = axe.run(page)
+    assert found.violations_count == 0, found.generate_report()
