@@ -159,8 +159,8 @@ def fit_sentence(fit, limits, units=METRIC):
     fruit = f" of {worst['variety']}" if worst["variety"] else ""
     if worst["chance_over"] > 0:
         text += (
-            f" Tightest alone is {short_period(worst['period'])}: {wording.chance(worst['chance_over'])} "
-            f"for more than {wording.amount('tonnes', worst['limit_t'], units)}{fruit}."
+            f" Tightest alone is {short_period(worst['period'])}: "
+            f"{wording.chance(worst['chance_over'])} for more than {wording.amount('tonnes', worst['limit_t'], units)}{fruit}."
         )
     return text
 
