@@ -160,7 +160,8 @@ def fit_sentence(fit, limits, units=METRIC):
     if worst["chance_over"] > 0:
         text += (
             f" Tightest alone is {short_period(worst['period'])}: "
-            f"{wording.chance(worst['chance_over'])} for more than {wording.amount('tonnes', worst['limit_t'], units)}{fruit}."
+            f"{wording.chance(worst['chance_over'])} for more than "
+            f"{wording.amount('tonnes', worst['limit_t'], units)}{fruit}."
         )
     return text
 
