@@ -204,6 +204,17 @@ def test_the_crop_needs_no_prunings_and_is_told_before_it_is_drawn():
     assert any("a forecast uses Alder" in note for note in table.notes)
 
 
+def test_a_forecast_names_a_falling_crop_by_its_own_seasons_and_says_what_it_uses():
+    told = [
+        note for note in forecast(falling(-0.08), 2026, draws=400).notes if "By its own" in note
+    ]
+    assert told == [
+        "By its own seasons the crop falls by about 8 % a year in Alder (forecast: 8 %)."
+    ]
+    steady = forecast(falling(0.0), 2026, draws=400).notes
+    assert not any("By its own" in note for note in steady)
+
+
 def test_the_crop_is_told_per_hectare():
     row = season_figures(falling(0.0)).iloc[0]
     facts = block_row("Alder", "Riesling")
