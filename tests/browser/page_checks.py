@@ -1,4 +1,4 @@
-"""What holds for every page in a browser: its answer in sight, nothing clipped, few words, no barrier."""
+"""What holds for every page in a browser: answer in sight, nothing clipped, few words."""
 
 import pytest
 
@@ -23,7 +23,7 @@ _LETTERS = """() => {
 
 
 def check_answer_first(page, wanted, width, height):
-    """Check that what is wanted lies in the first viewport, and that nothing needs scrolling sideways."""
+    """Check that what is wanted lies in the first viewport, without any sideways scroll."""
     page.set_viewport_size({"width": width, "height": height})
     page.evaluate("window.scrollTo(0, 0)")
     page.wait_for_timeout(400)
