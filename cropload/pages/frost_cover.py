@@ -23,8 +23,8 @@ from cropload.vine.weather.settings import CASES
 _LONGER = (2, 4)
 
 STYLE = """<style>
-.cl-frost .cl-lv-row { grid-template-columns: minmax(92px, 1.1fr) repeat(4, minmax(54px, 66px))
-  38px 128px minmax(205px, 2.6fr) 150px 24px; }
+.cl-frost .cl-lv-row { grid-template-columns: minmax(114px, 1.1fr) repeat(4, minmax(54px, 66px))
+  38px 122px minmax(200px, 2.6fr) 136px 24px; }
 .cl-frost .cl-lv-text { width: auto; }
 .cl-frost .cl-lv-crop .cl-lv-text { width: 82px; }
 .cl-frost .cl-lv-balance .cl-lv-text { white-space: normal; flex: 1; }

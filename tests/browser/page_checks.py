@@ -23,7 +23,7 @@ _LETTERS = """() => {
 
 
 def check_answer_first(page, wanted, width, height):
-    """Check that what is wanted lies in the first viewport, and nothing scrolls sideways."""
+    """Check that what is wanted lies in the first viewport, without any sideways scroll."""
     page.set_viewport_size({"width": width, "height": height})
     page.evaluate("window.scrollTo(0, 0)")
     page.wait_for_timeout(400)

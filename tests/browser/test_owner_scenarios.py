@@ -3,17 +3,17 @@
 import re
 
 import pytest
-from page_checks import (
+
+from cropload import example_records
+from cropload.owner.panels.opening_scenarios import opening_scenarios
+from cropload.owner.scenarios import compare_scenarios
+from tests.browser.page_checks import (
     SCREENS,
     check_answer_first,
     check_legible,
     check_no_barrier,
     check_short,
 )
-
-from cropload import example_records
-from cropload.owner.panels.opening_scenarios import opening_scenarios
-from cropload.owner.scenarios import compare_scenarios
 
 pytestmark = pytest.mark.browser
 expect = pytest.importorskip("playwright.sync_api").expect

@@ -1,18 +1,18 @@
 """The winery page in a real browser: whether it fits, a picking date entered, moves found."""
 
 import pytest
-from page_checks import (
+
+from cropload import example_records, forecast, harvest_dates, intake_schedule
+from cropload.winery.capacity import capacity_table
+from cropload.winery.fit import fit_of
+from cropload.winery.words import fit_sentence
+from tests.browser.page_checks import (
     SCREENS,
     check_answer_first,
     check_legible,
     check_no_barrier,
     check_short,
 )
-
-from cropload import example_records, forecast, harvest_dates, intake_schedule
-from cropload.winery.capacity import capacity_table
-from cropload.winery.fit import fit_of
-from cropload.winery.words import fit_sentence
 
 pytestmark = pytest.mark.browser
 

@@ -88,7 +88,7 @@ class LateCut(Part):
             f"An hour costs [{self.currency}]" if self.currency else "An hour costs"
         )
         for box in (self.price, self.grapes, self.hour):
-            box.layout.max_width = "100%"
+            box.layout.max_width = "calc(100% - 14px)"
             box.layout.width = f"{6.5 + 0.56 * len(box.description):.1f}em"
 
     def price_t_ha(self):

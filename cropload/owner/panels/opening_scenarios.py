@@ -5,7 +5,7 @@ import numpy as np
 from cropload.beliefs.history import estate_before_season
 from cropload.beliefs.meant import check_block
 from cropload.owner.scenarios import MOST
-from cropload.records.writing.scenarios import kept_scenarios
+from cropload.records.scenarios import kept_scenarios
 from cropload.vine.training import first_levels, longest_cane
 
 #: The scenario that the others are held against, and those beside it while none is kept.

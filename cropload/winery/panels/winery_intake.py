@@ -191,13 +191,17 @@ class WineryIntake(Page):
         if self.limits() is not None:
             # Without any move: it tells what single picks are too big for a period.
             first = words.first_step(relieve(schedule, records.capacity, windows=0))
-        text = parts.head("What to do first") + parts.note(first)
-        text += parts.head("Contracts at risk")
+        text = _head("What to do first") + parts.note(first)
+        text += _head("Contracts at risk")
         if records.prices.empty:
             return text + parts.note(words.NO_PRICES)
         room = contract_table(self.forecast, records.prices)
         at_risk = words.contracts_at_risk(room, self.desk.units)
         return text + (parts.points(at_risk) or parts.note("None is likely to be overrun."))
+
+
+def _head(text):
+    return f'<h2 class="cl-head">{parts.escape(text)}</h2>'
 
 
 class IntakePart(Part):
