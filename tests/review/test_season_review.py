@@ -402,23 +402,12 @@ def test_one_season_of_tonnes_alone_is_scored_and_not_learned_from():
         blocks=[block_row()],
         harvest=[{"season": 2024, "block": "North", "date": "2024-09-25", "tonnes": 4.0}],
     )
-<<<<<<< HEAD
-    desk = ReviewDesk(records, draws=DRAWS)
-    desk.compute()
-    assert "1 of 1 crop fell inside" in said(ForecastScores(desk))
-    assert "North: tonnes only" in said(WhatMissed(desk))
-    lessons = Lessons(desk)
-    lessons.compute()
-    assert "nothing to learn from yet" in said(lessons)
-    assert "is not known in any season" in said(VineTrend(desk))
-=======
     page = SeasonReview(records, draws=DRAWS)
     assert "1 of 1 crop came inside" in said(page.answer)
     assert "1 of 1 crop fell inside" in said(fold(page, "scores by stage"))
     assert "North: tonnes only" in said(fold(page, "what missed by block"))
     assert "nothing to learn from yet" in said(fold(page, "lessons to accept"))
-    assert "No prunings were weighed" in said(fold(page, "are the vines getting weaker"))
->>>>>>> pages1
+    assert "is not known in any season" in said(fold(page, "are the vines getting weaker"))
 
 
 def test_unknown_season_records_and_units_are_one_message(records, tmp_path):
