@@ -94,7 +94,7 @@ def log_forecast(forecast, path):
     """
     table, about = forecast.frame, forecast.attrs()
     centre = forecast.estate.centre()
-    spread = forecast.estate.beliefs.spread()
+    spread = forecast.estate.spread()
     tonnes = forecast.centre_tonnes()
     now = clock.now()
     rows = []
