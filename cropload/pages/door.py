@@ -9,6 +9,7 @@ import contextlib
 import json
 import logging
 import os
+import shutil
 import signal
 import socket
 import subprocess
@@ -257,7 +258,7 @@ class Door(Voila):
     def stop(self):
         """End the programs behind the pages at once: none of them has anything left to save."""
         run_sync(self._end_kernels)()
-        super().stop()
+        shutil.rmtree(self.connection_dir, ignore_errors=True)
 
     async def _end_kernels(self):
         manager = self.kernel_manager

@@ -14,7 +14,7 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from cropload.pages.opening import page_settings, templates_folder
+from cropload.pages.opening import TEMPLATES, page_settings
 
 NOTEBOOKS = Path(__file__).parents[2] / "notebooks"
 LOOPBACK = {"127.0.0.1", "localhost", "::1", "[::1]"}
@@ -160,10 +160,10 @@ def pages(tmp_path_factory):
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
-    (home / "voila.json").write_text(json.dumps(page_settings(folder, port, "")))
+    (home / "voila.json").write_text(json.dumps(page_settings(folder, port, ""), default=sorted))
     environment = os.environ | {
         "HOME": str(home),
-        "JUPYTER_PATH": str(templates_folder()),
+        "JUPYTER_PATH": str(TEMPLATES),
         "JUPYTER_RUNTIME_DIR": str(home / "runtime"),
         "IPYTHONDIR": str(home / "ipython"),
         "OPENBLAS_NUM_THREADS": "1",
