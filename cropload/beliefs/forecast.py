@@ -302,12 +302,15 @@ def draw_forecast(estate, so_far, draws, seed):
         notes=tuple(notes),
     )
     kept = estate.loss.kept(facts.names, everyone, draws, seed)
-    notes += _trend_notes(estate)
-    notes += early_lag_notes(estate)
     hanging = growth.kg_picked * kept * (facts.bearing / 1000.0)[:, None]
     crop = made.with_picked(hanging)
     middle = np.median(crop, axis=1)
-    notes = [*guard_crops(facts.names, middle / facts.area_ha), *_drawn_notes(made, middle)]
+    notes = [
+        *guard_crops(facts.names, middle / facts.area_ha),
+        *_trend_notes(estate),
+        *early_lag_notes(estate),
+        *_drawn_notes(made, middle),
+    ]
     return replace(made, draws=crop, notes=(*made.notes, *notes))
 
 
@@ -326,7 +329,7 @@ def _trend_notes(estate):
         places = np.flatnonzero(moving & ~estate.young.barren & ~np.isnan(told))
         if len(places):
             names = named([estate.facts.names[at] for at in places])
-            own, gone = (100 * np.expm1(np.abs(c[places]).mean()) for c in (told, used))
+            own, gone = (100 * abs(np.expm1(c[places].mean())) for c in (told, used))
             parts.append(f"{word} by about {own:.0f} % a year in {names} (forecast: {gone:.0f} %)")
     return [f"By its own seasons the crop {' and '.join(parts)}."] if parts else []
 

@@ -11,7 +11,7 @@ from functools import cached_property
 import numpy as np
 
 from cropload import handbook
-from cropload.vine.growth import COMPONENTS, RESPONSES, STATE
+from cropload.vine.growth import COMPONENTS, RESPONSES, STAGES, STATE, trend_line
 
 _TREND = STATE.index("trend")
 #: Variance of the log of a level of which nothing is known [1].
@@ -42,7 +42,7 @@ class YearlyChanges:
     root : (blocks, normals), a square root of the covariance of ``used``
     own_variance, cross : (blocks,), variance of ``own``, and its covariance with ``used``
     own_prior : (blocks,), variance of the block's own change before anything was seen
-    shared_prior : the same of the change that all blocks share
+    shared_prior : (blocks,), standard deviation of the shared change in each block, before
     """
 
     blocks: tuple
@@ -52,7 +52,7 @@ class YearlyChanges:
     own_variance: np.ndarray
     cross: np.ndarray
     own_prior: np.ndarray
-    shared_prior: float
+    shared_prior: np.ndarray
 
     @cached_property
     def told(self):
@@ -76,7 +76,7 @@ class YearlyChanges:
         """
         share = weights / weights.sum()
         used, variance = float(share @ self.used), float(np.square(share @ self.root).sum())
-        prior = self.shared_prior + float(share**2 @ self.own_prior)
+        prior = float(share @ self.shared_prior) ** 2 + float(share**2 @ self.own_prior)
         kept = 1 - variance / prior
         if kept <= _NOTHING:
             return np.nan, np.nan, used
@@ -109,6 +109,10 @@ def crop_changes(estate):
     -------
     YearlyChanges
         Load, age of the vines and what their season shared are taken out.
+
+    Notes
+    -----
+    More clusters weigh less each, so a crop changes by less than its trend moves the components.
     """
     beliefs, shared = estate.beliefs, estate.own.estate_trend
     at = beliefs.shared.effects + len(RESPONSES)
@@ -119,15 +123,17 @@ def crop_changes(estate):
         through[members] = beliefs.load[members, _TREND] @ beliefs.root[beliefs.shared.places(v)]
     whole = through + shared * beliefs.root[at]
     centre = beliefs.centre[:, _TREND]
+    lines = estate.season_rows[:, STAGES.index("harvest"), : len(COMPONENTS)]
+    crop = lines @ trend_line()
     return YearlyChanges(
         estate.facts.names,
-        centre + shared * beliefs.response_mean[len(RESPONSES)],
-        centre,
-        np.concatenate([whole, np.diag(np.sqrt(own))], axis=1),
-        np.square(through).sum(1) + own,
-        (through * whole).sum(1) + own,
-        estate.own.variances[:, _TREND - len(COMPONENTS)],
-        shared**2,
+        crop * (centre + shared * beliefs.response_mean[len(RESPONSES)]),
+        crop * centre,
+        crop[:, None] * np.concatenate([whole, np.diag(np.sqrt(own))], axis=1),
+        crop**2 * (np.square(through).sum(1) + own),
+        crop**2 * ((through * whole).sum(1) + own),
+        crop**2 * estate.own.variances[:, _TREND - len(COMPONENTS)],
+        crop * shared,
     )
 
 
@@ -216,5 +222,5 @@ def wood_changes(rows, figure, spreads):
         variance,
         np.diag(moved),
         np.full(there, own),
-        common,
+        np.full(there, np.sqrt(common)),
     )

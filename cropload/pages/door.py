@@ -9,7 +9,6 @@ import contextlib
 import json
 import logging
 import os
-import shutil
 import signal
 import socket
 import subprocess
@@ -258,7 +257,7 @@ class Door(Voila):
     def stop(self):
         """End the programs behind the pages at once: none of them has anything left to save."""
         run_sync(self._end_kernels)()
-        shutil.rmtree(self.connection_dir, ignore_errors=True)
+        super().stop()
 
     async def _end_kernels(self):
         manager = self.kernel_manager

@@ -258,6 +258,9 @@ def page_settings(folder, port, token):
             "preheat_kernel": True,
             "extension_allowlist": list(EXTENSIONS),
         },
+        "VoilaExecutor": {
+            "cell_error_instruction": "Open it as a notebook: run there, it says what is wrong."
+        },
         "TagRemovePreprocessor": {"enabled": True, "remove_cell_tags": {NOTEBOOK_ONLY}},
     }
 

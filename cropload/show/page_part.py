@@ -1,7 +1,27 @@
-"""Parts that know their page, and those whose answer takes a while."""
+"""Parts that know their page, those whose answer takes a while, and how an answer is laid out."""
 
 from cropload.show.desk import Part
+from cropload.show.panels import parts
 from cropload.show.panels.later import Later
+
+#: Style of an answer in large figures, and of a picture beside what moves it.
+ANSWER_STYLE = """<style>
+.cl-two { align-items: flex-start !important; gap: 0 24px; }
+.cl-two > * { min-width: 0; margin: 0; }
+.cl-two > .cl-left-side { flex: 1 1 560px; max-width: 720px; }
+.cl-two > .cl-right-side { flex: 1 1 340px; }
+.cl-number { font-size: 1.9em; font-weight: bold; margin: 0; line-height: 1.2; }
+.cl-number small { font-size: 0.55em; font-weight: normal; }
+</style>"""
+
+
+def side_by_side(left, right):
+    """Return a picture and what stands beside it, one under the other on a narrow screen."""
+    left.add_class("cl-left-side")
+    right.add_class("cl-right-side")
+    both = parts.row(left, right)
+    both.add_class("cl-two")
+    return both
 
 
 class PagePart(Part):

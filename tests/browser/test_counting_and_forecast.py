@@ -1,26 +1,35 @@
-"""The season in a real browser: a count is typed in, and the tonnes on the screen follow."""
+"""The season page in a real browser: a count is typed in, and the tonnes on the screen follow."""
 
 import re
 from dataclasses import replace
 
 import pytest
+from page_checks import SCREENS, check_access, check_screen
 
 from cropload import example_records, forecast
 from cropload.beliefs.history import learned_before
 from cropload.season.panels.entered_rows import added
-from cropload.season.words import forecast_sentence
 
 pytestmark = pytest.mark.browser
+expect = pytest.importorskip("playwright.sync_api").expect
 
-DAY = "2026-07-12"
+DAY = "2026-07-13"
 COUNTS = [23, 31, 18, 27, 25, 22, 20, 30]
 
 
-def sentences(records, day):
-    """What the notebook must say of a block and of the estate, computed apart from it."""
+@pytest.fixture(scope="module")
+def shown(page, pages):
+    page.goto(f"{pages}/voila/render/counting_and_forecast.ipynb")
+    page.get_by_role("button", name=re.compile("lag phase, 17 vines")).first.wait_for()
+    return page
+
+
+def answer(records):
+    """What the page must say of the estate, computed apart from it."""
     learned = learned_before(example_records(), 2026)
-    found = forecast(records, 2026, day, learned=learned)
-    return forecast_sentence(found, "block", "Upper Knoll"), forecast_sentence(found)
+    row = forecast(records, 2026, DAY, learned=learned).frame_by("estate").iloc[0]
+    ends = f"{row['tonnes_p10']:.1f} to {row['tonnes_p90']:.1f}"
+    return re.compile(rf"{row['tonnes_p50']:.1f} t \({ends}; 8 in 10\)")
 
 
 def with_counts():
@@ -34,32 +43,44 @@ def with_counts():
     return replace(records, counts=added(records.counts, rows))
 
 
-def test_a_count_typed_in_moves_the_tonnes_to_what_forecast_computes(page, guard, lab):
-    # Tall, because the lab draws only the cells that are on the screen.
-    page.set_viewport_size({"width": 1280, "height": 9000})
-    page.goto(f"{lab}/lab/tree/counting_and_forecast.ipynb?reset")
-    page.get_by_text("Python 3 (ipykernel) | Idle").wait_for()
-    page.get_by_role("menuitem", name="Run", exact=True).click()
-    page.get_by_role("menuitem", name=re.compile("^Run All Cells")).first.click()
-    page.get_by_role("heading", name="Thinning").wait_for()
-    day = page.get_by_label("or another day")
-    day.fill(DAY)
-    day.press("Enter")
-    _, before = sentences(example_records(), DAY)
-    page.get_by_text(before).first.wait_for()
-    page.get_by_label("Counted block").select_option("Upper Knoll")
-    box = page.get_by_label("One number a vine")
-    box.focus()
-    page.keyboard.type(" ".join(map(str, COUNTS)))
-    page.keyboard.press("Tab")
-    page.keyboard.press("Enter")
-    block, estate = sentences(with_counts(), DAY)
-    assert estate != before
-    page.get_by_text(block).first.wait_for()
-    page.get_by_text(estate).first.wait_for()
-    assert page.get_by_text(before).count() == 0
-    assert page.get_by_text("Traceback").count() == 0
-    assert page.locator(".cl-error").all_inner_texts() == []
-    assert page.locator("img[alt*='80 % range, equal tails']").count() >= 2
-    assert guard.passed > 20
+@pytest.mark.parametrize(("width", "height"), SCREENS)
+def test_answer_and_picture_are_on_the_first_screen(shown, width, height):
+    wanted = [shown.locator(".cl-number"), shown.locator(".cl-matters")]
+    if width > 1000:
+        wanted += [shown.locator(".cl-figure img").first, shown.get_by_label("Crew hours")]
+        wanted += [shown.get_by_role("button", name="enter", exact=True)]
+    check_screen(shown, width, height, wanted)
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_no_barrier_is_found_and_the_page_is_short(shown, width):
+    check_access(shown, width)
+
+
+def test_a_count_typed_in_moves_the_tonnes_to_what_forecast_computes(shown, guard):
+    shown.set_viewport_size({"width": 1280, "height": 800})
+    number = shown.locator(".cl-number")
+    expect(number).to_contain_text(answer(example_records()))
+    shown.get_by_label("Block", exact=True).select_option("Upper Knoll")
+    shown.get_by_label("What", exact=True).select_option("clusters per vine")
+    shown.get_by_label("One number a vine").focus()
+    shown.keyboard.type(" ".join(map(str, COUNTS)))
+    shown.keyboard.press("Tab")
+    shown.keyboard.press("Enter")
+    shown.get_by_text("8 rows not saved yet").wait_for()
+    expect(number).to_contain_text(answer(with_counts()))
+    shown.get_by_role("button", name="take the last entry back").click()
+    expect(number).to_contain_text(answer(example_records()))
+    assert shown.locator(".cl-error").count() == 0
+    assert shown.get_by_text("Traceback").count() == 0
+    assert guard.passed > 10
     assert guard.blocked == []
+
+
+def test_a_sheet_to_print_opens_beside_the_page(shown):
+    shown.get_by_role("button", name=re.compile("count sheets")).click()
+    with shown.context.expect_page() as opened:
+        shown.get_by_role("button", name="the sheet to print").click()
+    expect(opened.value.get_by_text("Home Terrace").first).to_be_visible()
+    opened.value.close()
+    shown.get_by_role("button", name=re.compile("count sheets")).click()

@@ -7,6 +7,7 @@ import shutil
 import signal
 import subprocess
 import sys
+import time
 from contextlib import contextmanager
 
 import pytest
@@ -19,10 +20,12 @@ SAMPLE = shipped("sample_data") / "quillfoot"
 # A page that says what its address says, and what a record says now beside what it said when the
 # page was rendered.
 LISTENS = """
+from pathlib import Path
 import ipywidgets
 from cropload.show.address import Address, page_link
 address, record = Address(), Path("record.txt")
 rendered = record.read_text()
+Path("rendered_ahead").touch()
 said = ipywidgets.HTML("nobody has opened the page")
 def show(query):
     block = query.get("block", "none")
@@ -91,6 +94,13 @@ def two_pages(tmp_path_factory):
         yield folder, address
 
 
+def wait_for(file):
+    deadline = time.monotonic() + 90
+    while not file.exists():
+        assert time.monotonic() < deadline, f"{file.name} never came"
+        time.sleep(0.1)
+
+
 def notebook(source):
     cell = {"cell_type": "code", "execution_count": None, "id": "one", "metadata": {}}
     kernel = {"display_name": "Python 3", "language": "python", "name": "python3"}
@@ -143,6 +153,7 @@ def test_a_page_rendered_ahead_hears_its_address_and_what_changed_since(page, gu
     folder, address = two_pages
     page.goto(address)
     page.get_by_text("home: none").wait_for()
+    wait_for(folder / "rendered_ahead")
     (folder / "record.txt").write_text("new")
     page.get_by_role("link", name="to the block").click()
     page.get_by_text("block Long Acre; rendered old, now new").wait_for()
@@ -169,16 +180,24 @@ def test_the_frame_of_a_page_is_in_reach_of_everyone(page, two_pages, width):
     page.set_viewport_size({"width": 1280, "height": 900})
 
 
-def test_links_work_in_the_lab_too(page, guard, two_pages):
-    run = "window.jupyterapp.commands.execute('notebook:run-all-cells')"
-    page.goto(two_pages[1].replace("/?", "/as_notebook/home.ipynb?"))
-    page.wait_for_function("window.jupyterapp?.shell?.currentWidget?.context?.isReady === true")
-    page.evaluate(run)
-    page.get_by_role("link", name="to the block").click()
+def run_all(page, name):
+    """Run a notebook of the lab once its kernel is there; a command's promise is not waited for."""
     page.wait_for_function(
-        "window.jupyterapp.shell.currentWidget.context?.path === 'pruning_levels.ipynb'"
-        " && window.jupyterapp.shell.currentWidget.context.isReady"
+        """name => {
+          const shown = window.jupyterapp?.shell?.currentWidget;
+          return shown?.context?.path === name && shown.context.isReady
+            && shown.sessionContext.isReady && shown.sessionContext.session?.kernel
+            && shown.sessionContext.session.kernel.status === "idle";
+        }""",
+        arg=name,
     )
-    page.evaluate(run)
+    page.evaluate("void window.jupyterapp.commands.execute('notebook:run-all-cells')")
+
+
+def test_links_work_in_the_lab_too(page, guard, two_pages):
+    page.goto(two_pages[1].replace("/?", "/as_notebook/home.ipynb?"))
+    run_all(page, "home.ipynb")
+    page.get_by_role("link", name="to the block").click()
+    run_all(page, "pruning_levels.ipynb")
     page.get_by_text("block Long Acre; rendered new, now new").wait_for()
     assert guard.blocked == []

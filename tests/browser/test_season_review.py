@@ -1,67 +1,54 @@
-"""The season review in a real browser: another season, another moment, lessons ticked."""
+"""The review page in a real browser: another moment, another season, lessons looked at."""
 
 import re
 
 import pytest
+from page_checks import SCREENS, check_access, check_screen
 
 from cropload import example_records, review_season
-from cropload.review.accepting import lesson_effect
-from cropload.review.learning import learn
-from cropload.review.lesson_words import effect_sentence
-from cropload.review.scores import level_scores
-from cropload.review.split_miss import split_miss
-from cropload.review.words import block_sentence, score_sentence
 
 pytestmark = pytest.mark.browser
-
-DRAWS = 4000
-
-
-def sentence(records, season, moment):
-    """What the notebook must say of one moment, computed apart from it."""
-    table = level_scores([review_season(records, season, draws=DRAWS)])
-    row = table[table["moment"] == moment].iloc[0]
-    return score_sentence(row, [season])
+expect = pytest.importorskip("playwright.sync_api").expect
 
 
-def test_a_season_a_moment_and_ticks_are_answered(page, guard, lab):
-    records = example_records()
-    # Tall, because the lab draws only the cells that are on the screen.
-    page.set_viewport_size({"width": 1280, "height": 12000})
-    page.goto(f"{lab}/lab/tree/season_review.ipynb?reset")
-    page.get_by_text("Python 3 (ipykernel) | Idle").wait_for()
-    page.get_by_role("menuitem", name="Run", exact=True).click()
-    page.get_by_role("menuitem", name=re.compile("^Run All Cells")).first.click()
-    page.get_by_text(sentence(records, 2026, "clusters")).first.wait_for()
-    page.get_by_text("buds at each node are enough").first.wait_for()
+@pytest.fixture(scope="module")
+def shown(page, pages):
+    page.goto(f"{pages}/voila/render/season_review.ipynb")
+    page.get_by_text("What should change").wait_for()
+    return page
 
-    page.get_by_label("Season (year of harvest)").select_option("2025")
-    page.get_by_text(sentence(records, 2025, "clusters")).first.wait_for()
-    found = review_season(records, 2025, draws=DRAWS)
-    told = block_sentence(split_miss(records, 2025, found.forecasts["lag"]), "Long Acre")
-    assert page.get_by_text(told).count() == 0
-    page.get_by_label("Forecast made").nth(1).select_option(
-        f"after lag weights, {found.days['lag']:%Y-%m-%d}"
-    )
-    page.get_by_text(told).first.wait_for()
 
-    page.get_by_role("button", name="Tick none").click()
-    page.get_by_text("0 of 25 are ticked").first.wait_for()
-    page.get_by_label("node profile: Riesling").check()
-    page.get_by_role("button", name="Show what the ticked ones change").click()
-    effect = lesson_effect(records, learn(records), ["profile:Riesling"], draws=DRAWS)
-    page.get_by_text(effect_sentence(effect)).first.wait_for()
-    page.get_by_role("button", name="Accept the ticked lessons").click()
-    page.get_by_text("make a folder of your own first").first.wait_for()
+def answer(season, moment):
+    """What the page must say of the estate, computed apart from it."""
+    row = review_season(example_records(), season, moments=[moment]).frame_by("estate").iloc[0]
+    return re.compile(rf"{row['tonnes_p50']:.1f} t forecast .*{row['picked_t']:.1f} t came over")
 
-    page.get_by_label("Units").select_option("US (short ton, lb/ft, lb)")
-    page.get_by_text("by season of growth [lb/ft]").first.wait_for()
-    page.get_by_label("Figure", exact=True).first.select_option("weight of one cane")
-    page.locator("img[alt*='Weight of one cane by season']").first.wait_for()
 
-    assert page.get_by_text("Traceback").count() == 0
-    # The refusal to write into the sample is the only message.
-    assert len(page.locator(".cl-error").all_inner_texts()) == 1
-    assert page.locator("img[alt*='80 % range, equal tails']").count() >= 3
-    assert guard.passed > 20
+@pytest.mark.parametrize(("width", "height"), SCREENS)
+def test_answer_and_picture_are_on_the_first_screen(shown, width, height):
+    wanted = [shown.locator(".cl-number"), shown.locator(".cl-matters")]
+    if width > 1000:
+        wanted += [shown.locator(".cl-figure img").first, shown.locator(".cl-causes")]
+    check_screen(shown, width, height, wanted)
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_no_barrier_is_found_and_the_page_is_short(shown, width):
+    check_access(shown, width)
+
+
+def test_a_moment_and_a_season_are_answered(shown, guard):
+    shown.set_viewport_size({"width": 1280, "height": 800})
+    number = shown.locator(".cl-number")
+    expect(number).to_contain_text(answer(2026, "clusters"))
+    moments = shown.get_by_label("Forecast made")
+    moments.select_option("before picking, 2026-09-16")
+    expect(number).to_contain_text(answer(2026, "picking"))
+    shown.get_by_label("Harvest", exact=True).select_option("2025")
+    expect(number).to_contain_text(answer(2025, "picking"))
+    shown.get_by_role("button", name=re.compile("lessons to accept")).click()
+    shown.get_by_role("button", name="accept the ticked lessons").click()
+    expect(shown.get_by_role("alert")).to_contain_text("stay as they are")
+    assert shown.get_by_text("Traceback").count() == 0
+    assert guard.passed > 10
     assert guard.blocked == []

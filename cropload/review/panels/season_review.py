@@ -14,7 +14,7 @@ from cropload.review.split_miss import split_miss
 from cropload.season.words import moved
 from cropload.show import wording
 from cropload.show.desk import Fold, Page, Said, folds
-from cropload.show.page_part import PagePart, SlowPart
+from cropload.show.page_part import ANSWER_STYLE, PagePart, SlowPart, side_by_side
 from cropload.show.panels import parts
 from cropload.show.panels.fields import choice
 
@@ -24,12 +24,6 @@ _FIRST = "clusters"
 MOST_CROPS = 40
 
 _STYLE = """<style>
-.cl-two { align-items: flex-start; gap: 0 24px; }
-.cl-two > * { min-width: 0; margin: 0; }
-.cl-two > .cl-left-side { flex: 1 1 560px; max-width: 720px; }
-.cl-two > .cl-right-side { flex: 1 1 340px; }
-.cl-number { font-size: 1.9em; font-weight: bold; margin: 0; line-height: 1.2; }
-.cl-number small { font-size: 0.55em; font-weight: normal; }
 .cl-causes { list-style: none; padding: 0; margin: 4px 0; }
 .cl-causes li { display: flex; gap: 12px; justify-content: space-between; padding: 3px 0;
   border-top: 1px solid #ccc; }
@@ -63,6 +57,7 @@ class SeasonReview(Page):
     question = "Who was right, and what should change?"
     choices = ("units",)
 
+    @parts.guarded
     def _choose(self):
         asked, picked = self._asked, self.picked
         wanted, asked["season"] = asked["season"], picked[0] if picked else None
@@ -85,13 +80,10 @@ class SeasonReview(Page):
         self.answer = Said(self.desk, self._answer, needs)
         self.answer.add_class("cl-answer-first")
         self.against = AgainstScale(self)
-        self.against.add_class("cl-left-side")
         self.causes, self.worth = Said(self.desk, self._causes, needs), Worth(self)
         right = widgets.VBox([self.causes, self.worth])
-        right.add_class("cl-right-side")
-        two = parts.row(self.against, right)
-        two.add_class("cl-two")
-        return [parts.html(_STYLE), self.answer, two, folds(*self._folds())]
+        two = side_by_side(self.against, right)
+        return [parts.html(ANSWER_STYLE + _STYLE), self.answer, two, folds(*self._folds())]
 
     def _folds(self):
         return [

@@ -13,15 +13,10 @@ from cropload.season.season_days import opening_day, opening_season
 from cropload.season.words import capital, matters_now, total_words
 from cropload.show import wording
 from cropload.show.desk import Fold, Page, Said, folds
+from cropload.show.page_part import ANSWER_STYLE, side_by_side
 from cropload.show.panels import parts
 
 _STYLE = """<style>
-.cl-two { align-items: flex-start; gap: 0 24px; }
-.cl-two > * { min-width: 0; margin: 0; }
-.cl-two > .cl-left-side { flex: 1 1 560px; max-width: 720px; }
-.cl-two > .cl-right-side { flex: 1 1 340px; }
-.cl-number { font-size: 1.9em; font-weight: bold; margin: 0; line-height: 1.2; }
-.cl-number small { font-size: 0.55em; font-weight: normal; }
 .cl-next .widget-button { width: 100%; height: auto; min-height: 30px; white-space: normal;
   text-align: left; line-height: 1.3; padding: 4px 10px; margin: 2px 0; }
 </style>"""
@@ -56,6 +51,7 @@ class CountingAndForecast(Page):
     question = "What will hang, and what should be counted next?"
     choices = ("season", "day", "units")
 
+    @parts.guarded
     def _choose(self):
         records, asked = self.desk.records, self._asked
         if asked["season"] is None:
@@ -75,11 +71,8 @@ class CountingAndForecast(Page):
         self.answer = Said(self.desk, self._answer, (*SeasonFan.needs, "hours"))
         self.answer.add_class("cl-answer-first")
         self.fan, self.next = SeasonFan(self), WhatNext(self)
-        self.fan.add_class("cl-left-side")
-        self.next.add_class("cl-right-side")
-        two = parts.row(self.fan, self.next)
-        two.add_class("cl-two")
-        return [parts.html(_STYLE), self.answer, two, folds(*self._folds())]
+        two = side_by_side(self.fan, self.next)
+        return [parts.html(ANSWER_STYLE + _STYLE), self.answer, two, folds(*self._folds())]
 
     @property
     def now(self):

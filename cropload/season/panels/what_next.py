@@ -48,7 +48,7 @@ class WhatNext(SeasonPart):
         self.back_button = button("take the last entry back", self.take_back, "auto")
         self.save_button = button("save to my records", self.save, "auto")
         self.waiting, self.said = parts.html(), parts.html()
-        self._chosen = self._opened = False
+        self._opened = False
         self.body.children = (
             self.hours,
             self.none,
@@ -64,9 +64,10 @@ class WhatNext(SeasonPart):
         """Offer what to count, and say what waits to be saved."""
         self._hint()
         self._wait()
-        if not self._opened or self.day.value is None:
-            self._opened, day = True, self.desk.as_of or clock.today()
-            self.day.value = day.date() if day.year in _years(self.desk.season) else None
+        years = (self.desk.season - 1, self.desk.season)
+        if self.day.value is None or self.day.value.year not in years:
+            day = self.desk.as_of or clock.today()
+            self.day.value = day.date() if day.year in years else None
         self.rows = []
         for each in self.offers:
             each.layout.display = "none"
@@ -81,17 +82,18 @@ class WhatNext(SeasonPart):
                 f"{moved(row['removed_t'], units).lstrip('+')} off"
             )
             each.layout.display = None
-        if self.rows and not self._chosen:
-            self._take(0, chosen=False)
+        if self.rows and not self._opened:
+            # Once only: what stands in the form is the user's.
+            self._opened = True
+            self._take(0)
 
     def clear(self):
         """Take the list away."""
         if self.built:
             self.none.value = ""
 
-    def _take(self, at, chosen=True):
+    def _take(self, at):
         """Fill a thing to count in the form."""
-        self._chosen = self._chosen or chosen
         self.block.value, self.measure.value = self.rows[at]["block"], self.rows[at]["what"]
 
     def _hint(self):
@@ -187,8 +189,3 @@ class WhatNext(SeasonPart):
     def take_back(self):
         """Take the last entry away again."""
         self._guard(lambda: parts.done(f"{self.page.entered.take_back()} rows were taken back."))
-
-
-def _years(season):
-    """Return the years in which something of a season can be counted."""
-    return (season - 1, season)
