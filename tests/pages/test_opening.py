@@ -228,10 +228,10 @@ def test_nothing_opens_without_the_token_and_the_login_page_is_ours(own, served)
 
 def test_a_page_changed_since_it_was_rendered_ahead_is_shown_as_it_is_now(own, served):
     place, _, token = served("open")
-    address = f"{place}/voila/render/pruning_levels.ipynb?token={token}"
+    address = f"{place}/voila/render/home.ipynb?token={token}"
     assert "eight buds" in fetch(address)[1]
     changed = json.loads(json.dumps(NOTEBOOK).replace("eight", "twelve"))
-    (own / "pruning_levels.ipynb").write_text(json.dumps(changed))
+    (own / "home.ipynb").write_text(json.dumps(changed))
     for _ in range(2):
         assert "twelve buds" in fetch(address)[1]
 
