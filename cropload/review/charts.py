@@ -41,8 +41,7 @@ def scale_rows(crops, units=METRIC):
     ).saying(side_word(row) for row in crops.to_dict("records"))
     axis = f"crop at the scale [{forecast.unit}]"
     title = "Forecast of each crop against what the scale said"
-    named = ranges.often()
-    return Rows(title, tuple(crops["name"]), axis, (forecast, scale), ranges_named=named)
+    return Rows(title, tuple(crops["name"]), axis, (forecast, scale))
 
 
 def misses_panel(table):

@@ -156,7 +156,7 @@ def season_panel(fan, past, units=METRIC):
         )  # fmt: skip
     moved += [replace(each, x=(start - 0.5, start + len(fan))) for each in line]
     ticks = (*map(str, past), *found.ticks)
-    return replace(found, series=tuple(moved), ticks=ticks, heading="", ranges_named=ranges.often())
+    return replace(found, series=tuple(moved), ticks=ticks, heading="")
 
 
 def change_rows(change, units=METRIC):

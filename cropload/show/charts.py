@@ -159,8 +159,6 @@ class Rows:
         Where a dotted line stands for comparison.
     fills : tuple
         Fill and pattern of the parts.
-    ranges_named : str
-        What the axis calls the ranges; the level with its kind when left out.
     plain : bool
         Tell the level of the ranges in a word of the trade, such as ``8 in 10``.
     """
@@ -178,7 +176,6 @@ class Rows:
     from_zero: bool = True
     reference: float | None = None
     fills: tuple = FILLS
-    ranges_named: str = ""
     plain: bool = False
 
     @property
@@ -186,7 +183,7 @@ class Rows:
         """The level of the ranges, or nothing where there is none."""
         if not any(each.ranged for each in self.series):
             return ""
-        return f"{10 * ranges.level():g} in 10" if self.plain else ranges.label()
+        return ranges.often() if self.plain else ranges.label()
 
     @property
     def empty(self):
@@ -230,7 +227,7 @@ def axis_room(rows, wide):
 
 
 def _axis_words(rows, wide):
-    level = f"middle and {rows.ranges_named or rows.level}" if rows.level else ""
+    level = f"middle and {rows.level}" if rows.level else ""
     words = ", ".join(filter(None, [rows.axis, level]))
     if room(words) > wide:
         words = f"{wrapped(rows.axis, wide)}\n{wrapped(level, wide)}".strip()

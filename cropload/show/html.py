@@ -63,8 +63,6 @@ STYLE = """<style>
 @media (max-width: 639px) { .cl-if-wide { display: none; } .cl-if-narrow { display: block; } }
 .cl-readable { overflow-x: auto; max-width: 100%; }
 .cl-readable img { min-width: 540px; }
-.cl-phone { display: none; }
-@media (max-width: 579px) { .cl-phone { display: block; } .cl-not-phone { display: none; } }
 .widget-html-content { min-width: 0; max-width: 100%; }
 .widget-tab > .lm-TabBar > .lm-TabBar-content { flex-wrap: wrap; }
 .widget-tab > .lm-TabBar > .lm-TabBar-content > .lm-TabBar-tab { flex: 0 0 auto; }
@@ -200,25 +198,26 @@ def picture(drawn, words=None):
     return image(svg(getattr(drawn, "figure", drawn)), words)
 
 
-def fitting_picture(rows):
-    """Return rows as HTML drawn twice, so that letters stay large on a phone; one is shown.
+def fitting_picture(drawn, narrow=None):
+    """Return a picture as HTML drawn twice, so that letters stay large on a phone; one is shown.
 
     Parameters
     ----------
-    rows : Rows
+    drawn : Rows or Panel
         What is drawn; told as a note where there is nothing to draw.
+    narrow : Rows or Panel, optional
+        What is drawn on a phone in its place.
     """
     from cropload.show.drawing import PHONE, WIDTH, svg
 
-    rows = replace(rows, plain=True)
-    words = rows.text()
-    if rows.empty:
-        return note(words)
-    drawn = (("wide", WIDTH), ("narrow", PHONE))
-    return "".join(
-        f'<div class="cl-if-{name}">{image(svg(rows.plot(width=wide).figure), words)}</div>'
-        for name, wide in drawn
-    )
+    if drawn.empty:
+        return note(drawn.text())
+    text = ""
+    for name, each, wide in (("wide", drawn, WIDTH), ("narrow", narrow or drawn, PHONE)):
+        each = replace(each, plain=True)
+        shown = image(svg(each.plot(width=wide).figure), each.text())
+        text += f'<div class="cl-if-{name}">{shown}</div>'
+    return text
 
 
 def source(key, summary=None):

@@ -34,8 +34,8 @@ class Panel:
         What a tick is called in words, such as ``"node"``.
     from_zero : bool
         Begin the upright axis at 0.
-    ranges_named : str
-        What the legend calls the ranges; the level with its kind when left out.
+    plain : bool
+        Tell the level of the ranges in a word of the trade, such as ``8 in 10``.
     """
 
     title: str
@@ -48,7 +48,12 @@ class Panel:
     said: str = ""
     step: str = ""
     from_zero: bool = True
-    ranges_named: str = ""
+    plain: bool = False
+
+    @property
+    def level(self):
+        """The level of the ranges in words."""
+        return ranges.often() if self.plain else ranges.label()
 
     @property
     def empty(self):
@@ -70,7 +75,7 @@ class Panel:
             name = " ".join(self.ticks[int(x)].split()) if self.ticks else f"{x:g}"
             words.append(f"{self.step} {name}: {', '.join(told[x])}".strip())
         ranged = level and any(each.ranged for each in self.series)
-        title = f"{self.title}, {ranges.label()}" if ranged else self.title
+        title = f"{self.title}, {self.level}" if ranged else self.title
         return f"{title}: {'; '.join(filter(None, [*words, self.said or self.note]))}."
 
     def plot(self, ax=None, tall=2.3, width=WIDTH):
@@ -139,8 +144,7 @@ def _key(panels):
     """Return what the legend of panels shows; the level of ranges is named once in it."""
     series = [each for panel in panels for each in panel.series]
     ranged = [each for each in series if each.ranged]
-    named = panels[0].ranges_named or ranges.label()
-    level = [replace(ranged[0], name=named)] if ranged else []
+    level = [replace(ranged[0], name=panels[0].level)] if ranged else []
     return drawing.key([(s, s.band or not s.ranged) for s in series], level=level)
 
 

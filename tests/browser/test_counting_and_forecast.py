@@ -4,11 +4,17 @@ import re
 from dataclasses import replace
 
 import pytest
-from page_checks import SCREENS, check_access, check_screen
 
 from cropload import example_records, forecast
 from cropload.beliefs.history import learned_before
 from cropload.season.panels.entered_rows import added
+from tests.browser.page_checks import (
+    SCREENS,
+    check_answer_first,
+    check_legible,
+    check_no_barrier,
+    check_short,
+)
 
 pytestmark = pytest.mark.browser
 expect = pytest.importorskip("playwright.sync_api").expect
@@ -49,12 +55,14 @@ def test_answer_and_picture_are_on_the_first_screen(shown, width, height):
     if width > 1000:
         wanted += [shown.locator(".cl-figure img").first, shown.get_by_label("Crew hours")]
         wanted += [shown.get_by_role("button", name="enter", exact=True)]
-    check_screen(shown, width, height, wanted)
+    check_answer_first(shown, wanted, width, height)
+    check_legible(shown, width, height)
 
 
 @pytest.mark.parametrize("width", [1280, 390])
 def test_no_barrier_is_found_and_the_page_is_short(shown, width):
-    check_access(shown, width)
+    check_no_barrier(shown, width)
+    check_short(shown)
 
 
 def test_a_count_typed_in_moves_the_tonnes_to_what_forecast_computes(shown, guard):

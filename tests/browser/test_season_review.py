@@ -3,9 +3,15 @@
 import re
 
 import pytest
-from page_checks import SCREENS, check_access, check_screen
 
 from cropload import example_records, review_season
+from tests.browser.page_checks import (
+    SCREENS,
+    check_answer_first,
+    check_legible,
+    check_no_barrier,
+    check_short,
+)
 
 pytestmark = pytest.mark.browser
 expect = pytest.importorskip("playwright.sync_api").expect
@@ -14,7 +20,7 @@ expect = pytest.importorskip("playwright.sync_api").expect
 @pytest.fixture(scope="module")
 def shown(page, pages):
     page.goto(f"{pages}/voila/render/season_review.ipynb")
-    page.get_by_text("What should change").wait_for()
+    page.get_by_role("heading", name="What should change", exact=True).wait_for()
     return page
 
 
@@ -29,12 +35,14 @@ def test_answer_and_picture_are_on_the_first_screen(shown, width, height):
     wanted = [shown.locator(".cl-number"), shown.locator(".cl-matters")]
     if width > 1000:
         wanted += [shown.locator(".cl-figure img").first, shown.locator(".cl-causes")]
-    check_screen(shown, width, height, wanted)
+    check_answer_first(shown, wanted, width, height)
+    check_legible(shown, width, height)
 
 
 @pytest.mark.parametrize("width", [1280, 390])
 def test_no_barrier_is_found_and_the_page_is_short(shown, width):
-    check_access(shown, width)
+    check_no_barrier(shown, width)
+    check_short(shown)
 
 
 def test_a_moment_and_a_season_are_answered(shown, guard):
@@ -47,6 +55,7 @@ def test_a_moment_and_a_season_are_answered(shown, guard):
     shown.get_by_label("Harvest", exact=True).select_option("2025")
     expect(number).to_contain_text(answer(2025, "picking"))
     shown.get_by_role("button", name=re.compile("lessons to accept")).click()
+    shown.get_by_label("counter: crew A").wait_for()
     shown.get_by_role("button", name="accept the ticked lessons").click()
     expect(shown.get_by_role("alert")).to_contain_text("stay as they are")
     assert shown.get_by_text("Traceback").count() == 0

@@ -125,8 +125,9 @@ class Lessons(SlowPart):
     @parts.guarded
     def show_effect(self):
         """Make the next forecast with the ticked lessons, and show it beside the one without."""
-        self.effect = self.page.effect(self.lessons, self.chosen(), self.older.value)
-        self._show_effect()
+        if self.lessons is not None:
+            self.effect = self.page.effect(self.lessons, self.chosen(), self.older.value)
+            self._show_effect()
 
     def show(self):
         """Show the lessons, what they change and what is in force."""

@@ -218,7 +218,7 @@ class SeasonReview(Page):
             for cause, tonnes in lines
         )
         return (
-            parts.head("What made it miss (above 0: forecast too high)")
+            _head("What made it miss (above 0: forecast too high)")
             + f'<ul class="cl-causes">{items}</ul>'
         )
 
@@ -264,7 +264,7 @@ class AgainstScale(PagePart):
         crops = review.frame_by("block")
         kept, note = largest(crops["name"], crops.set_index("name")["picked_t"])
         drawn = charts.scale_rows(crops[crops["name"].isin(kept)], self.desk.units)
-        self.picture.value = parts.for_each_width(drawn, drawn) + note
+        self.picture.value = parts.fitting_picture(drawn) + note
 
 
 class Worth(SlowPart):
@@ -284,13 +284,18 @@ class Worth(SlowPart):
         self.page.days()
         lessons = self.page.lessons(None)
         keys = worth_accepting(lessons)
-        text = parts.head("What should change")
+        text = _head("What should change")
         if keys:
             effect = self.page.effect(lessons, keys)
             text += parts.note(effect.heading())
         else:
             text += parts.note("No lesson is new: what the seasons taught is in force already.")
         self.line.value = text
+
+
+def _head(text):
+    """Return a heading under the page's question as HTML."""
+    return f'<h2 class="cl-head">{parts.escape(text)}</h2>'
 
 
 def largest(names, picked):

@@ -73,7 +73,7 @@ class SeasonFan(SeasonPart):
         fan = forecast_fan(made, by, name, page.now)
         past = past_harvests(page.now, made[-1][1], by, name)
         wide, narrow = (charts.season_panel(fan, before, desk.units) for before in (past, {}))
-        self.picture.value = parts.for_each_width(wide, narrow)
+        self.picture.value = parts.fitting_picture(wide, narrow)
 
 
 def past_harvests(records, found, by, name):

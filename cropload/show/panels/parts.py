@@ -20,9 +20,6 @@ from cropload.show.html import (  # noqa: F401  (panels take their pieces of HTM
     table,
 )
 
-#: Width of a picture for a phone [inch]: letters of 10 points then stand at 11 px on 340 px.
-PHONE_WIDTH = 4.2
-
 LABELLED = {"description_width": "initial"}
 
 
@@ -35,21 +32,6 @@ def readable_picture(drawn, words=None):
     """Return a picture as ``picture`` does; a narrow screen scrolls in it, and letters stay."""
     return picture(drawn, words).replace(
         'class="cl-figure"', 'class="cl-figure cl-readable" tabindex="0" role="group"', 1
-    )
-
-
-def for_each_width(wide, narrow):
-    """Return a picture of the first description, on a phone of the second, narrower one.
-
-    Parameters
-    ----------
-    wide, narrow : Rows or Panel
-        Descriptions to draw.
-    """
-    drawn = narrow.plot(width=PHONE_WIDTH)
-    return (
-        f'<div class="cl-not-phone">{picture(wide)}</div>'
-        f'<div class="cl-phone">{picture(drawn, narrow.text())}</div>'
     )
 
 
