@@ -22,7 +22,7 @@ SHORT = {
     "load_response": "response to the load",
     "plan": "plan",
     "picked": "what the scale said",
-    "lean": "upward lean of the ranges",
+    "lean": "upward lean of ranges",
 }
 
 #: What is asked of a vine or a lot -> words for it, in the order of the season.

@@ -155,7 +155,11 @@ def test_the_picture_tells_past_harvests_and_every_day_until_the_one_looked_at(o
 
 def test_a_winter_shows_past_harvests_and_one_range(page):
     page.desk.season = 2027
-    wide = re.findall(r'alt="([^"]*)"', page.fan.picture.value)[0]
+    wide, narrow = re.findall(r'alt="([^"]*)"', page.fan.picture.value)
+    assert narrow == wide
+    # The form is filled for the season chosen.
+    first = next_counts(page.forecast()).frame.iloc[0]
+    assert (page.next.block.value, page.next.measure.value) == (first["block"], first["what"])
     row = page.forecast().frame_by("estate").iloc[0]
     assert f"{row['tonnes_p50']:.1f} ({row['tonnes_p10']:.1f}-{row['tonnes_p90']:.1f})" in wide
     assert wide.count("earlier harvests") == 4

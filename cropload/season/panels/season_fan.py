@@ -72,7 +72,9 @@ class SeasonFan(SeasonPart):
         by, name = page.total
         fan = forecast_fan(made, by, name, page.now)
         past = past_harvests(page.now, made[-1][1], by, name)
-        wide, narrow = (charts.season_panel(fan, before, desk.units) for before in (past, {}))
+        wide = charts.season_panel(fan, past, desk.units)
+        # A phone has no room for past harvests beside several days.
+        narrow = charts.season_panel(fan, {}, desk.units) if len(made) > 1 else wide
         self.picture.value = parts.fitting_picture(wide, narrow)
 
 

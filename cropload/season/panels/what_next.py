@@ -48,7 +48,7 @@ class WhatNext(SeasonPart):
         self.back_button = button("take the last entry back", self.take_back, "auto")
         self.save_button = button("save to my records", self.save, "auto")
         self.waiting, self.said = parts.html(), parts.html()
-        self._opened = False
+        self._filled_for = None
         self.body.children = (
             self.hours,
             self.none,
@@ -64,10 +64,6 @@ class WhatNext(SeasonPart):
         """Offer what to count, and say what waits to be saved."""
         self._hint()
         self._wait()
-        years = (self.desk.season - 1, self.desk.season)
-        if self.day.value is None or self.day.value.year not in years:
-            day = self.desk.as_of or clock.today()
-            self.day.value = day.date() if day.year in years else None
         self.rows = []
         for each in self.offers:
             each.layout.display = "none"
@@ -82,9 +78,15 @@ class WhatNext(SeasonPart):
                 f"{moved(row['removed_t'], units).lstrip('+')} off"
             )
             each.layout.display = None
-        if self.rows and not self._opened:
-            # Once only: what stands in the form is the user's.
-            self._opened = True
+        if self._filled_for != self.desk.season:
+            self._fill()
+
+    def _fill(self):
+        """Fill the form for another season; after that what stands in it is the user's."""
+        self._filled_for = season = self.desk.season
+        day = self.desk.as_of or clock.today()
+        self.day.value = day.date() if day.year in (season - 1, season) else None
+        if self.rows:
             self._take(0)
 
     def clear(self):
