@@ -12,8 +12,9 @@ from cropload.frost.years import block_frost_years, block_weather
 from cropload.pages.pruning_levels import LevelsPart
 from cropload.pruning.compare import estate_for
 from cropload.show import wording
-from cropload.show.desk import Fold, Page, Said, folds
+from cropload.show.desk import Fold, Said, folds
 from cropload.show.hand_out import HandOut
+from cropload.show.page import Page
 from cropload.show.panels import parts, saving
 from cropload.vine.plan import PlanError, PruningPlan
 from cropload.vine.training import first_levels

@@ -3,11 +3,11 @@
 from cropload.errors import CroploadError
 from cropload.frost import words as frost_words
 from cropload.frost.cover import frost_cover
-from cropload.show.desk import Part
+from cropload.show.page_part import PagePart
 from cropload.show.panels import parts
 
 
-class FrostFold(Part):
+class FrostFold(PagePart):
     """What past springs would have left of each level, where weather is on record.
 
     Parameters
@@ -17,10 +17,6 @@ class FrostFold(Part):
     """
 
     needs = ("comparison",)
-
-    def __init__(self, page):
-        self.page = page
-        super().__init__(page.desk)
 
     def build(self):
         """Make the place of the answer."""

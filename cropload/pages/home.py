@@ -7,7 +7,8 @@ from cropload.beliefs.forecast import forecast
 from cropload.beliefs.ranges import level
 from cropload.pages.home_answer import due, home_table, question_lines, standing
 from cropload.show import wording
-from cropload.show.desk import Fold, Page, Said, folds
+from cropload.show.desk import Fold, Said, folds
+from cropload.show.page import Page
 from cropload.show.panels import parts
 
 STYLE = """<style>

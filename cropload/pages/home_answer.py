@@ -125,6 +125,23 @@ def usual_day(records, stage, season):
     return pd.Timestamp(season - 1, 7, 1) + pd.Timedelta(days=days)
 
 
+def _done(records, season):
+    """Return the blocks in which each thing was done in a season, {what: names}."""
+
+    def having(table, column):
+        rows = getattr(records, table)
+        return set(rows["block"][(rows["season"] == season) & rows[column].notna()])
+
+    return {
+        "weigh prunings": having("pruning", "pruning_weight_kg"),
+        "choose a plan": set(season_plans(records, season)),
+        "count shoots": having("counts", "shoots"),
+        "count clusters": having("counts", "clusters"),
+        "weigh clusters": having("weights", "weight_g"),
+        "enter what the scale said": having("harvest", "tonnes"),
+    }
+
+
 def due(records, season, day):
     """Return what is due now, and then what is next.
 
@@ -148,18 +165,7 @@ def due(records, season, day):
     bearing = [
         name for name, bare in zip(estate.facts.names, estate.young.barren, strict=True) if not bare
     ]
-    pruning = records.pruning[records.pruning["season"] == season]
-    counts = records.counts[records.counts["season"] == season]
-    done = {
-        "weigh prunings": set(pruning["block"][pruning["pruning_weight_kg"].notna()]),
-        "choose a plan": set(season_plans(records, season)),
-        "count shoots": set(counts["block"][counts["shoots"].notna()]),
-        "count clusters": set(counts["block"][counts["clusters"].notna()]),
-        "weigh clusters": set(records.weights["block"][records.weights["season"] == season]),
-        "enter what the scale said": set(
-            records.harvest["block"][records.harvest["season"] == season]
-        ),
-    }
+    done = _done(records, season)
     reached = [
         (what, when)
         for stage, what in AFTER.items()
@@ -188,11 +194,11 @@ def standing(records, season, day):
         As in ``due``.
     """
     total = len(records.blocks)
-    planned = len(season_plans(records, season))
-    picked = records.harvest["block"][records.harvest["season"] == season].nunique()
-    counted = records.counts[records.counts["season"] == season]
-    clusters = counted["block"][counted["clusters"].notna()].nunique()
-    shoots = counted["block"][counted["shoots"].notna()].nunique()
+    done = _done(records, season)
+    picked, clusters, shoots, planned = (
+        len(done[what])
+        for what in ("enter what the scale said", "count clusters", "count shoots", "choose a plan")
+    )
     if picked:
         told = f"{picked} of {total} blocks picked"
     elif clusters:

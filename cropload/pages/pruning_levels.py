@@ -13,8 +13,9 @@ from cropload.pruning.panels.choices import Bands, season_meant
 from cropload.pruning.panels.row_html import head_html, row_html
 from cropload.pruning.row_pictures import axes
 from cropload.show import wording
-from cropload.show.desk import Fold, Page, Part, Said, folds
+from cropload.show.desk import Fold, Part, Said, folds
 from cropload.show.level_table import MOST_LEVELS, Levels, LevelTable, level_of, plan_of
+from cropload.show.page import Page
 from cropload.show.panels import parts
 from cropload.show.panels.fields import asked_plan, button, carried_plan
 from cropload.vine.plan import PlanError

@@ -8,8 +8,9 @@ from helpers import sample_copy
 
 from cropload import example_records
 from cropload.errors import CroploadError
-from cropload.show.desk import Desk, Fold, Page, Part, Said
+from cropload.show.desk import Desk, Fold, Part, Said
 from cropload.show.level_table import Levels, LevelTable, level_of, plan_of
+from cropload.show.page import Page
 from cropload.vine.plan import PlanError, PruningPlan
 
 

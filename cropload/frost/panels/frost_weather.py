@@ -4,7 +4,7 @@ import numpy as np
 
 from cropload import handbook
 from cropload.errors import CroploadError
-from cropload.show.desk import Part
+from cropload.show.page_part import PagePart
 from cropload.show.panels import parts
 from cropload.show.panels.fields import choice, field
 from cropload.vine.weather.station_offset import station_of_block
@@ -12,7 +12,7 @@ from cropload.vine.weather.station_offset import station_of_block
 OWN_LOGGER = "none: offset as entered"
 
 
-class FrostWeather(Part):
+class FrostWeather(PagePart):
     """Choose where a block's nights come from, which crop counts, and what a frost year is.
 
     Parameters
@@ -24,8 +24,8 @@ class FrostWeather(Part):
     needs = ("block", "units", "weather")
 
     def __init__(self, page):
-        self.page, self.units, self._quiet, self._of = page, page.desk.units, False, None
-        super().__init__(page.desk)
+        self.units, self._quiet, self._of = page.desk.units, False, None
+        super().__init__(page)
 
     def build(self):
         """Make the boxes."""

@@ -3,13 +3,13 @@
 from cropload.errors import CroploadError
 from cropload.frost.words import late_cut_sentence
 from cropload.frost.worth import late_cut_worth
-from cropload.show.desk import Part
+from cropload.show.page_part import PagePart
 from cropload.show.panels import parts
 from cropload.show.panels.fields import choice, number_in
 from cropload.units import ACRE_HA, SHORT_TON_T
 
 
-class LateCut(Part):
+class LateCut(PagePart):
     """Price the late cut, and see for each plan what it saves, costs and leaves.
 
     Parameters
@@ -21,9 +21,9 @@ class LateCut(Part):
     needs = ("comparison", "price")
 
     def __init__(self, page):
-        self.page, self.found = page, None
+        self.found = None
         self._of, self._units, self._quiet = None, page.desk.units, False
-        super().__init__(page.desk)
+        super().__init__(page)
 
     def build(self):
         """Make the boxes."""

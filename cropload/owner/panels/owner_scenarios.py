@@ -10,8 +10,10 @@ from cropload.owner.panels.opening_scenarios import opening_scenarios
 from cropload.owner.report import report
 from cropload.owner.scenarios import compare_scenarios
 from cropload.owner.tables import beside_table
-from cropload.show.desk import Fold, Page, Part, Said, folds
+from cropload.show.desk import Fold, Said, folds
 from cropload.show.hand_out import HandOut
+from cropload.show.page import Page
+from cropload.show.page_part import PagePart
 from cropload.show.panels import parts
 
 
@@ -172,14 +174,14 @@ class OwnerScenarios(Page):
         return f"owner_report_{self.desk.season}.{kind}", data
 
 
-class ScenarioRows(Part):
+class ScenarioRows(PagePart):
     """One row a scenario with its difference to the first one, and the same as a picture."""
 
     needs = ("season", "units", "scenarios", "costs")
 
     def __init__(self, page):
-        self.page, self._of = page, None
-        super().__init__(page.desk)
+        self._of = None
+        super().__init__(page)
 
     def build(self):
         """Make the places of table and picture."""

@@ -8,13 +8,13 @@ from cropload.errors import CroploadError
 from cropload.owner.money import COSTS, Costs
 from cropload.owner.panels.opening_scenarios import opening_scenarios
 from cropload.owner.scenarios import FEWEST, MOST
-from cropload.show.desk import Part
+from cropload.show.page_part import PagePart
 from cropload.show.panels import parts
 from cropload.show.panels.fields import button, choice, field
 from cropload.vine.plan import PlanError, PruningPlan
 
 
-class ScenarioBoxes(Part):
+class ScenarioBoxes(PagePart):
     """Choose blocks, write a pruning plan for each of them in every scenario, and keep one.
 
     Parameters
@@ -26,8 +26,8 @@ class ScenarioBoxes(Part):
     needs = ("opened",)
 
     def __init__(self, page):
-        self.page, self._filling = page, False
-        super().__init__(page.desk)
+        self._filling = False
+        super().__init__(page)
 
     def build(self):
         """Make the boxes of every block and as many scenarios as can be compared."""
@@ -150,7 +150,7 @@ class ScenarioBoxes(Part):
         parts.tell(self.kept, action)
 
 
-class CostBoxes(Part):
+class CostBoxes(PagePart):
     """Costs in the currency of the prices, per vine, bud, area or weight.
 
     Parameters
@@ -162,8 +162,8 @@ class CostBoxes(Part):
     needs = ("units",)
 
     def __init__(self, page):
-        self.page, self.units, self._quiet = page, page.desk.units, False
-        super().__init__(page.desk)
+        self.units, self._quiet = page.desk.units, False
+        super().__init__(page)
 
     def build(self):
         """Make a box a cost."""

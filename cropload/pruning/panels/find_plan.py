@@ -8,14 +8,15 @@ from cropload.pruning import words
 from cropload.pruning.find_plan import find_plans
 from cropload.pruning.plan_layouts import usual_layout
 from cropload.show import wording
-from cropload.show.desk import Fold, Part
+from cropload.show.desk import Fold
+from cropload.show.page_part import PagePart
 from cropload.show.panels import parts
 from cropload.show.panels.fields import button, choice, field, number_in
 from cropload.vine.plan import PruningPlan
 from cropload.vine.training import longest_cane
 
 
-class FindPlan(Part):
+class FindPlan(PagePart):
     """Ask for a crop per area and get the layouts ranked by their chance of landing on it.
 
     Parameters
@@ -27,8 +28,8 @@ class FindPlan(Part):
     needs = ("block", "season", "units", "comparison")
 
     def __init__(self, page):
-        self.page, self.found, self._units, self._of = page, None, page.desk.units, None
-        super().__init__(page.desk)
+        self.found, self._units, self._of = None, page.desk.units, None
+        super().__init__(page)
 
     def build(self):
         """Make the boxes."""

@@ -8,16 +8,16 @@ from cropload.pruning.panels import results
 from cropload.records.scenarios import kept_scenarios
 from cropload.records.writing.results import frame_result
 from cropload.records.writing.scenarios import keep_scenario
-from cropload.show.desk import Part
 from cropload.show.hand_out import HandOut
 from cropload.show.languages import LANGUAGES
+from cropload.show.page_part import PagePart
 from cropload.show.panels import parts, saving
 from cropload.show.panels.fields import button, choice, day_field, field
 from cropload.show.result_units import in_units
 from cropload.vine.plan import PruningPlan
 
 
-class KeepLevels(Part):
+class KeepLevels(PagePart):
     """Keep a level, bring a kept one back, and hand the levels out.
 
     Parameters
@@ -27,10 +27,6 @@ class KeepLevels(Part):
     """
 
     needs = ("block", "season", "units", "comparison")
-
-    def __init__(self, page):
-        self.page = page
-        super().__init__(page.desk)
 
     def build(self):
         """Make the boxes and buttons."""

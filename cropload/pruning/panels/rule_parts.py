@@ -9,8 +9,8 @@ from cropload.pruning.rules import (
     rules_table,
 )
 from cropload.records.writing.results import frame_result
-from cropload.show.desk import Part
 from cropload.show.hand_out import HandOut
+from cropload.show.page_part import PagePart
 from cropload.show.panels import parts, saving
 from cropload.show.panels.fields import choice, field
 from cropload.vine.balanced_pruning import balanced_table, parse_formula, usual_formula
@@ -19,13 +19,13 @@ from cropload.vine.bud_damage import step_rule_buds, wilson_interval
 OWN_FORMULA = "your own formula"
 
 
-class BalancedPart(Part):
+class BalancedPart(PagePart):
     """Balanced pruning: the prunings of this vine, and the buds to leave on it."""
 
     def __init__(self, page):
-        self.page, self._units, self._quiet, self.lookup = page, page.desk.units, False, None
+        self._units, self._quiet, self.lookup = page.desk.units, False, None
         self._of = None
-        super().__init__(page.desk)
+        super().__init__(page)
 
     def build(self):
         """Make the boxes."""
@@ -116,14 +116,14 @@ class BalancedPart(Part):
         return f"{stem}.csv", frame_result(f"{stem}.csv", self.lookup.frame).data
 
 
-class DamagePart(Part):
+class DamagePart(PagePart):
     """Winter bud damage: how sure the sample is, and the buds to leave for the dead ones."""
 
     needs = ("block", "comparison")
 
     def __init__(self, page):
-        self.page, self._quiet, self._of = page, False, None
-        super().__init__(page.desk)
+        self._quiet, self._of = False, None
+        super().__init__(page)
 
     def build(self):
         """Make the boxes."""

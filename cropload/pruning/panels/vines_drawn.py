@@ -1,10 +1,10 @@
 """The vines of all levels, drawn as they are pruned."""
 
 from cropload.pruning.panels.vine_drawing import VineDrawing
-from cropload.show.desk import Part
+from cropload.show.page_part import PagePart
 
 
-class VinesDrawn(Part):
+class VinesDrawn(PagePart):
     """One vine of each level, on one scale; a click on a bud sets the number of its level.
 
     Parameters
@@ -14,10 +14,6 @@ class VinesDrawn(Part):
     """
 
     needs = ("comparison",)
-
-    def __init__(self, page):
-        self.page = page
-        super().__init__(page.desk)
 
     def build(self):
         """Make the drawing."""

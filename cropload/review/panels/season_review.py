@@ -13,7 +13,8 @@ from cropload.review.scores import level_scores
 from cropload.review.split_miss import split_miss
 from cropload.season.words import moved
 from cropload.show import wording
-from cropload.show.desk import Fold, Page, Said, folds
+from cropload.show.desk import Fold, Said, folds
+from cropload.show.page import Page
 from cropload.show.page_part import ANSWER_STYLE, PagePart, SlowPart, side_by_side
 from cropload.show.panels import parts
 from cropload.show.panels.fields import choice

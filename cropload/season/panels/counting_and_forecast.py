@@ -12,7 +12,8 @@ from cropload.season.panels.what_next import WhatNext
 from cropload.season.season_days import opening_day, opening_season
 from cropload.season.words import capital, matters_now, total_words
 from cropload.show import wording
-from cropload.show.desk import Fold, Page, Said, folds
+from cropload.show.desk import Fold, Said, folds
+from cropload.show.page import Page
 from cropload.show.page_part import ANSWER_STYLE, side_by_side
 from cropload.show.panels import parts
 

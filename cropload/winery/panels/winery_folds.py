@@ -13,8 +13,8 @@ from cropload.season.season_days import season_days
 from cropload.season.tables import change_blocks
 from cropload.season.what_moved import change_notes, what_moved
 from cropload.season.words import change_sentence
-from cropload.show.desk import Part
 from cropload.show.hand_out import HandOut
+from cropload.show.page_part import PagePart
 from cropload.show.panels import parts, saving
 from cropload.show.panels.fields import button, choice, day_field, field, number_in
 from cropload.winery import tables
@@ -24,14 +24,10 @@ from cropload.winery.relief import relieve
 from cropload.winery.words import NO_CAPACITY, NO_PRICES, TERMS, export, intake_sentence
 
 
-class PickingDates(Part):
+class PickingDates(PagePart):
     """When each block is picked: from its own days between stages, or as entered."""
 
     needs = NEEDS
-
-    def __init__(self, page):
-        self.page = page
-        super().__init__(page.desk)
 
     def build(self):
         """Make the choices, the buttons and the table."""
@@ -79,14 +75,10 @@ class PickingDates(Part):
         self.table.value = table.html(self.desk.units)
 
 
-class IntakeTables(Part):
+class IntakeTables(PagePart):
     """The intake in figures: by period, by variety or block, and against each limit."""
 
     needs = NEEDS
-
-    def __init__(self, page):
-        self.page = page
-        super().__init__(page.desk)
 
     def build(self):
         """Make the choice, the tables and the buttons."""
@@ -128,14 +120,14 @@ class IntakeTables(Part):
         return name, frame_result(name, export(self.schedule, by, self.desk.units)).data
 
 
-class BlocksToMove(Part):
+class BlocksToMove(PagePart):
     """Which blocks could be picked on other days, so that no period is likely too full."""
 
     needs = NEEDS
 
     def __init__(self, page):
-        self.page, self.found = page, None
-        super().__init__(page.desk)
+        self.found = None
+        super().__init__(page)
 
     def build(self):
         """Make the choices and the button."""

@@ -4,7 +4,9 @@ import ipywidgets as widgets
 
 from cropload.beliefs.dates.harvest_dates import harvest_dates
 from cropload.beliefs.forecast import forecast
-from cropload.show.desk import Fold, Page, Part, Said, folds
+from cropload.show.desk import Fold, Said, folds
+from cropload.show.page import Page
+from cropload.show.page_part import PagePart
 from cropload.show.panels import parts
 from cropload.show.panels.fields import choice
 from cropload.winery import words
@@ -204,14 +206,10 @@ def _head(text):
     return f'<h2 class="cl-head">{parts.escape(text)}</h2>'
 
 
-class IntakePart(Part):
+class IntakePart(PagePart):
     """Tonnes by period with their range, against the limits of intake."""
 
     needs = NEEDS
-
-    def __init__(self, page):
-        self.page = page
-        super().__init__(page.desk)
 
     def build(self):
         """Make the choice of the period, and the picture."""
