@@ -131,7 +131,8 @@ def vine_drawings(
     Notes
     -----
     Canes are as long as their buds times a middling internode (``layout.internode_mm``); heights
-    are a picture. Wood beyond one and a half times the vine's place is cut off in the drawing and said so.
+    are a picture. Wood beyond one and a half times the vine's place is cut off in the drawing and
+    said so.
     Valid as a picture of how much is left and where it stands, not as a rule where to cut.
     """
     wall = canopy_length_m / canopies
