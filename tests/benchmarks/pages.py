@@ -34,7 +34,7 @@ ipywidgets.IntSlider(description="buds")
 """
 #: The first tonnes a reader sees: a figure in t, t/ha or tonnes that is no choice of units.
 SHOWN = r"""() => [...document.querySelectorAll("main .jupyter-widgets")].some((part) =>
-  part.getClientRects().length && /\bt\/ha\b|\btonnes\b|\d t\b/.test(part.innerText ?? ""))"""
+  part.getClientRects().length && /\bt\/ha\b|\btonnes\b|\d t\b|\[t\]/.test(part.innerText ?? ""))"""
 SLIDER = "() => document.querySelector('.jupyter-widgets .noUi-handle') !== null"
 REPEATS = 5
 

@@ -192,7 +192,7 @@ def found_html(found, units):
     """
     text = parts.note(found.message) + found.table(units).html(units)
     if len(found):
-        best = wording.chance(found["chance_in_target"].iloc[0])
+        best = wording.chance(found["chance_in_target"].max())
         text += parts.note(
             f"Even the best plan lands within the target in about {best} of seasons: the season "
             "itself moves the crop more than the shears do."
