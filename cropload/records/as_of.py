@@ -6,6 +6,9 @@ import pandas as pd
 
 from cropload.clock import day
 
+#: Tables of which later rows are left out.
+_DATED = ("pruning", "counts", "weights", "harvest", "events", "dates", "weather", "fertility")
+
 #: Month and day from which an undated row of a table counts as known, and the years to add to
 #: its season: a pruning is known at the turn of the year, a harvest at the end of its own.
 _UNDATED = {"pruning": ("01-01", 0), "harvest": ("12-31", 0), "fertility": ("12-31", 0)}
@@ -36,7 +39,7 @@ def records_until(records, as_of):
     if limit is None:
         return records
     kept = {}
-    for name in ("pruning", "counts", "weights", "harvest", "dates", "weather", "fertility"):
+    for name in _DATED:
         table = getattr(records, name)
         if table.empty:
             continue

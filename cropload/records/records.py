@@ -28,7 +28,8 @@ class Records(Asked):
     path : pathlib.Path
         Where the records were read from.
     blocks, pruning, counts, fertility, weights : pandas.DataFrame
-    harvest, dates, weather, prices, capacity, scenarios, parts : pandas.DataFrame
+    harvest, events, dates, weather, prices, capacity : pandas.DataFrame
+    scenarios, parts, corrections : pandas.DataFrame
         One frame a table, with every column of the table in metric units; a column or table that
         was not given is blank or empty.  ``season`` is int64, numbers are float64, dates
         datetime64[ns], text is ``""`` where blank.
@@ -53,12 +54,14 @@ class Records(Asked):
     fertility: pd.DataFrame = field(repr=False)
     weights: pd.DataFrame = field(repr=False)
     harvest: pd.DataFrame = field(repr=False)
+    events: pd.DataFrame = field(repr=False)
     dates: pd.DataFrame = field(repr=False)
     weather: pd.DataFrame = field(repr=False)
     prices: pd.DataFrame = field(repr=False)
     capacity: pd.DataFrame = field(repr=False)
     scenarios: pd.DataFrame = field(repr=False)
     parts: pd.DataFrame = field(repr=False)
+    corrections: pd.DataFrame = field(repr=False)
     warnings: tuple = field(default=(), repr=False)
     given: frozenset = frozenset()
     last_harvest: int = 0

@@ -56,6 +56,28 @@ _TRAINED = {
     **dict.fromkeys(("minimal", "hedge", "minimal pruning", "box", "hedged"), "minimal hedge"),
 }
 
+#: What can happen to the crop of a block.
+EVENT_KINDS = (
+    "frost",
+    "hail",
+    "drought",
+    "birds",
+    "thinning",
+    "shoot thinning",
+    "fruit left",
+    "other",
+)
+
+_HAPPENED = {
+    **dict.fromkeys(
+        ("green harvest", "crop thinning", "cluster thinning", "bunch thinning"), "thinning"
+    ),
+    **dict.fromkeys(("desuckering", "suckering"), "shoot thinning"),
+    **dict.fromkeys(("left on the vine", "not picked", "unpicked"), "fruit left"),
+    **dict.fromkeys(("wasps", "wildlife", "deer"), "birds"),
+    **dict.fromkeys(("rot", "mildew", "sunburn", "fire", "smoke"), "other"),
+}
+
 _TABLES = (
     Table(
         "blocks",
@@ -117,6 +139,12 @@ _TABLES = (
                 "1",
                 low=0,
                 default=0.0,
+            ),
+            Column(
+                "formerly",
+                "text",
+                "Name or names (semicolons between) under which earlier seasons of these vines are "
+                "on record: a block that was renamed, joined or split.",
             ),
             Column("station", "name", "Weather station of the block, as in table weather."),
             Column(
@@ -192,6 +220,9 @@ _TABLES = (
             Column("pruning_weight_kg", "number", "Prunings of this vine.", "kg", low=0),
             Column("leaf_area_m2", "number", "Leaf area of this vine.", "m2", low=0),
             Column("counter", "text", "Who counted, by initials or a number."),
+            _count("missing", "1 where no bearing vine stands at the place; else blank.", high=1),
+            _on_a_vine("shoots_dead", "Shoots found dead, as after a frost."),
+            _on_a_vine("shoots_alive", "Shoots found alive at the same look."),
         ),
         key=("season", "date", "block", "row", "vine"),
     ),
@@ -257,6 +288,48 @@ _TABLES = (
             Column("ticket", "label", "Number of the weighbridge ticket."),
         ),
         key=("season", "block", "date", "ticket"),
+    ),
+    Table(
+        "events",
+        "something that happened to a block",
+        (
+            _block(),
+            _date("Day on which it happened.", True),
+            Column(
+                "kind",
+                "choice",
+                "What happened; shoot thinning and thinning are your own work, fruit left is crop "
+                "that was ripe and not picked.",
+                required=True,
+                choices=EVENT_KINDS,
+                meant=_HAPPENED,
+            ),
+            Column(
+                "share_pct",
+                "number",
+                "Share that was lost, of what was there on that day.",
+                "%",
+                low=0,
+                high=100,
+            ),
+            Column(
+                "of",
+                "choice",
+                "What the share is a share of. Shoots that die are partly made up for by those "
+                "that push after them. Blank means the crop.",
+                choices=("crop", "shoots", "clusters", "vines"),
+            ),
+            _count("dead", "Shoots found dead on sampled vines, in the place of a share."),
+            _count("alive", "Shoots found alive on the same vines."),
+            Column(
+                "counts_that_day",
+                "choice",
+                "Whether counts and weights of the same day were taken before or after it.",
+                choices=("before", "after"),
+            ),
+            Column("note", "text", "A remark of your own."),
+        ),
+        key=("block", "date", "kind", "of"),
     ),
     Table(
         "dates",
@@ -361,6 +434,26 @@ _TABLES = (
         key=("scenario", "season", "block", "date"),
         completes=True,
         later="date",
+        made=True,
+    ),
+    Table(
+        "corrections",
+        "a value that was written wrong",
+        (
+            Column("table", "text", "Table of the wrong value.", required=True),
+            Column(
+                "key",
+                "text",
+                "The row: what names it in its table, in the order of the columns, with semicolons "
+                "between: 2027; 2027-06-12; Long Acre; 4; 17.",
+                required=True,
+            ),
+            Column("column", "text", "Column of the value.", required=True),
+            Column("old", "text", "The value as it was written."),
+            Column("new", "text", "The value that holds. Blank takes the value out."),
+            _date("Day of the correction: of two the later holds."),
+            Column("why", "text", "Why."),
+        ),
         made=True,
     ),
 )

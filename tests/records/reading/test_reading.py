@@ -255,5 +255,5 @@ def test_the_sample_estate_reads_clean():
     from cropload.records.example import example_records
 
     records = example_records()
-    assert records.given == TABLES.keys() - {"scenarios", "parts"}
+    assert records.given == TABLES.keys() - {"scenarios", "parts", "events", "corrections"}
     assert len(records.blocks) == 8
