@@ -67,9 +67,10 @@ def picked_seasons(records, today=None):
     return {int(season) for season in harvest["season"][over]}
 
 
-def why_season(records, season):
-    """Return in words why ``next_season`` is the season it is."""
-    if season - 1 in picked_seasons(records):
+def why_season(records, season, today=None):
+    """Return in words why ``next_season`` is the season it is, on a day as there."""
+    today = clock.today() if today is None else today
+    if season - 1 in picked_seasons(records, today):
         return f"the one after the last harvest on record ({season - 1})"
     for name in ("pruning", "counts", "weights"):
         table = getattr(records, name)
@@ -78,7 +79,7 @@ def why_season(records, season):
     tables = (records.pruning, records.counts, records.weights, records.harvest)
     seen = {int(year) for table in tables for year in table["season"].unique() if year < season}
     last = f"the latest season on record is {max(seen)}" if seen else "no season is on record"
-    return f"the next harvest to come on {clock.today():%Y-%m-%d}; {last}"
+    return f"the next harvest to come on {today:%Y-%m-%d}; {last}"
 
 
 def load_unknown(blocks, before=None):

@@ -165,8 +165,11 @@ def _answer(arguments):
     parser = command_parser(commands[name])
     if {"-h", "--help"} & set(arguments[1:]):
         return parser.format_help().rstrip()
-    found = commands[name].run(parser.read(_joined(arguments[1:])))
-    return found if found is None or isinstance(found, str) else "\n\n".join(filter(None, found))
+    given = parser.read(_joined(arguments[1:]))
+    found = commands[name].run(given)
+    parts = [found or ""] if found is None or isinstance(found, str) else [*found]
+    opening = getattr(given, "opening", None)
+    return "\n\n".join(filter(None, parts if opening is None else opening.over(parts)))
 
 
 def tell(message):

@@ -407,7 +407,7 @@ def what_matters(comparison, plans, units=METRIC):
         crop = wording.range_of(row, "t_ha", "t_ha", units).replace("-", " to ")
         settled = wording.amount("t_ha", row["t_ha_settled_p50"], units, unit=False)
         start = (
-            f"{capitalised(_counted(row['buds_per_vine'], 'bud', 'buds'))} a vine: {crop} "
+            f"{wording.capital(_counted(row['buds_per_vine'], 'bud', 'buds'))} a vine: {crop} "
             f"{units.label('t_ha')} next harvest, {settled} once settled"
         )
         return "; ".join([start, *_standings(None, row, comparison, units), _wood(row)]) + "."
@@ -427,11 +427,6 @@ def what_matters(comparison, plans, units=METRIC):
     return "; ".join([start, *_standings(first, row, comparison, units), _wood(row)]) + "."
 
 
-def capitalised(text):
-    """Return a text that begins with a capital."""
-    return text[:1].upper() + text[1:]
-
-
 def _counted(number, one, several):
     number = round(number)
     words = _COUNT[number] if number < len(_COUNT) else f"{number}"
@@ -445,7 +440,7 @@ def _instead(plan, first):
         name = differ[0]
         told = _counted(getattr(plan, name), *_NOUNS[name])
         before = getattr(first, name)
-        return f"{capitalised(told)} instead of {_counted(before, '', '').strip()}"
+        return f"{wording.capital(told)} instead of {_counted(before, '', '').strip()}"
     if not differ:
         return "The same plan again"
     return f"{plan} instead of {first}"

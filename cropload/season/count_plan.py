@@ -17,7 +17,6 @@ from cropload.season.crew_verdict import vines_to_check
 from cropload.season.sampling import cv_of_counts, sample_size
 from cropload.season.two_step import TwoStepPlan, two_step_plan
 from cropload.season.vine_picking import PickedVines, block_of, pick_vines
-from cropload.season.words import capital
 from cropload.show import wording
 from cropload.show.table import WHOLE, Column, Table
 from cropload.units import METRIC, unit_system
@@ -232,7 +231,7 @@ def sample_vines(
             f"±{100 * error:g} % at {100 * confidence:g} % confidence"
         )
     spread_words = f"the spread between vines is {wording.percent(spread.cv)}"
-    why += f" {capital(spread_words)}" if two_step else f": {spread_words}"
+    why += f" {wording.capital(spread_words)}" if two_step else f": {spread_words}"
     words = (
         f"{why} ({spread.came_from}: "
         f"{spread.detail}), and the block has {bearing:,} bearing vines. That number is for a "

@@ -172,8 +172,8 @@ def crew_check(
     facts = block_of(records, block)
     counts = records.counts
     mine = counts[(counts["block"] == block) & counts["buds"].notna()]
-    if season is None and len(mine):
-        season = int(mine["season"].max())
+    if season is None:
+        season = last_counted(records, block)
     mine = mine[mine["season"] == season]
     if date is not None:
         mine = mine[mine["date"] <= day(date)]
@@ -215,6 +215,13 @@ def crew_check(
         season=int(season),
         days=(mine["date"].min(), mine["date"].max()),
     )
+
+
+def last_counted(records, block):
+    """Return the latest season with buds counted in a block, or None."""
+    counts = records.counts
+    seen = counts["season"][(counts["block"] == block) & counts["buds"].notna()]
+    return int(seen.max()) if len(seen) else None
 
 
 def planned_for(records, block, season):

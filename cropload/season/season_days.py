@@ -13,7 +13,7 @@ from cropload.beliefs.forecast import picked_so_far as picked_by_block
 from cropload.beliefs.meant import next_season
 from cropload.errors import CroploadError
 from cropload.season.tables import fan_table
-from cropload.season.words import capital, total_words
+from cropload.season.words import total_words
 from cropload.show import wording
 from cropload.units import METRIC
 
@@ -118,7 +118,7 @@ class Fan(Answer):
 
     def heading(self, units=METRIC):
         """Return the total, and what the scale said of it."""
-        text = f"{capital(total_words(self.by, self.name))}, season {self.season}. "
+        text = f"{wording.capital(total_words(self.by, self.name))}, season {self.season}. "
         if self.harvest is None:
             return text + "The harvest is not known yet."
         text += f"Harvest on record: {wording.amount('tonnes', self.harvest.tonnes, units)}."

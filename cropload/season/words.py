@@ -47,11 +47,6 @@ def total_words(by, name):
     return "the estate" if by == "estate" else f"{by} {name}"
 
 
-def capital(text):
-    """Return a sentence with its first letter large, and names inside it as they are."""
-    return text[:1].upper() + text[1:]
-
-
 def as_of_words(forecast):
     """Return up to when records speak, in words."""
     return "from all records" if forecast.as_of is None else f"as of {forecast.as_of:%Y-%m-%d}"
@@ -62,11 +57,14 @@ def standing(forecast):
     return f"Forecast of season {forecast.season} {as_of_words(forecast)}: {forecast.stage}."
 
 
+def figures_sentence():
+    """Return what each figure of a forecast is."""
+    return f"Each figure is the middle, with its {ranges.label()}, in brackets."
+
+
 def heading(forecast):
     """Return where the season stands, and what each figure is."""
-    return (
-        f"{standing(forecast)} Each figure is the middle, with its {ranges.label()}, in brackets."
-    )
+    return f"{standing(forecast)} {figures_sentence()}"
 
 
 def range_words(row, quantity, units=METRIC):
@@ -93,8 +91,8 @@ def forecast_sentence(forecast, by="estate", name="estate", units=METRIC):
     totals = forecast.frame_by(by)
     row = totals[totals[by] == name].iloc[0]
     return (
-        f"{capital(total_words(by, name))}, season {forecast.season}, {as_of_words(forecast)} "
-        f"({forecast.stage}): {range_words(row, 'tonnes', units)}."
+        f"{wording.capital(total_words(by, name))}, season {forecast.season}, "
+        f"{as_of_words(forecast)} ({forecast.stage}): {range_words(row, 'tonnes', units)}."
     )
 
 
@@ -271,7 +269,7 @@ def crew_sentence(check, units=METRIC):
     sample = check.buds
     level = f"{100 * sample.confidence:g} % range"
     one_known = math.isnan(sample.low)
-    text = f"{capital(check.verdict)}: {sample.mean:.1f} buds a vine"
+    text = f"{wording.capital(check.verdict)}: {sample.mean:.1f} buds a vine"
     if not one_known:
         text += f" ({sample.low:.1f} to {sample.high:.1f}, {level})"
     noun = "vine" if sample.n == 1 else "vines"
@@ -292,22 +290,16 @@ def crew_sentence(check, units=METRIC):
     return text
 
 
-def crew_which(check, meant=None):
-    """Return which pruning a check is of: block, season and days, in one line.
+def counted_words(check):
+    """Return on which days the vines of a check were counted, in words.
 
     Parameters
     ----------
     check : CrewCheck
         Of ``crew_check``.
-    meant : int, optional
-        The season that would be meant where none was named.
     """
     first, last = check.days
-    days = f"{first:%Y-%m-%d}" if first == last else f"{first:%Y-%m-%d} to {last:%Y-%m-%d}"
-    text = f"{check.block}, season {check.season}, counted {days}."
-    if meant in (None, check.season):
-        return text
-    return f"{text} No bud is counted for season {meant}: this is the latest that is."
+    return f"counted {first:%Y-%m-%d}" + (f" to {last:%Y-%m-%d}" if last > first else "")
 
 
 def rows_not_told(rows):

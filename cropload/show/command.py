@@ -43,3 +43,54 @@ class Command:
     run: Callable
     example: str
     details: str = ""
+
+
+@dataclass(frozen=True)
+class Opening:
+    """The first line over what a command says: which season it is of, and up to which day.
+
+    Attributes
+    ----------
+    season : int
+        Year of harvest.
+    place : str
+        The block, where one is asked about.
+    day : str
+        The day in words, where there is one.
+    why : str
+        Why this season is meant, where none was named.
+    """
+
+    season: int
+    place: str = ""
+    day: str = ""
+    why: str = ""
+
+    def words(self):
+        """Return the line."""
+        from cropload.show.wording import capital
+
+        told = capital(", ".join(filter(None, (self.place, f"harvest {self.season}", self.day))))
+        if not self.why:
+            return f"{told}."
+        return f"{told}; {self.season} is {self.why}" if self.day else f"{told}: {self.why}"
+
+    def over(self, parts):
+        """Return the parts of an answer under the line, without what it says already.
+
+        An answer's own heading names block and season, for it is also read alone.
+        """
+        from cropload.show.terminal import paragraph
+        from cropload.show.wording import capital
+
+        parts, which, place = list(parts), f"arvest {self.season}: ", self.place
+        leads = [f"H{which}", f"Season {self.season}: "]
+        leads += [f"{place}, h{which}", f"{place}: "] if place else []
+        for at, part in enumerate(parts):
+            first, gap, rest = part.partition("\n\n")
+            told = " ".join(first.split())
+            lead = next((lead for lead in leads if told.startswith(lead)), "")
+            if lead:
+                parts[at] = paragraph(capital(told.removeprefix(lead))) + gap + rest
+                break
+        return [paragraph(self.words()), *parts]

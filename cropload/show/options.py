@@ -205,8 +205,34 @@ CSV = together(
 )
 
 
-def records_of(options, doubts=True):
-    """Return the records that a command is asked about, and say what is doubtful in them."""
+def records_of(options, doubts=True, season=None, as_of=None):
+    """Return the records that a command is asked about, and say what is doubtful in them.
+
+    Where the command takes a season, ``options.season`` is filled in when none was named, and
+    ``options.opening`` is the line that says so over the answer.
+
+    Parameters
+    ----------
+    options : Namespace
+        What the command was given.
+    doubts : bool
+        Whether doubts are told.
+    season : callable, optional
+        Takes the records known on the day and returns the season meant when none is named, and
+        why; the next one when left out.
+    as_of : str or date, optional
+        The day up to which records speak; that of ``--as-of`` when left out.
+    """
+    records = _records(options)
+    if doubts and not options.example:
+        _tell_doubts(records.warnings, getattr(options, "units", "metric") == "us")
+    if "season" in options:
+        as_of = getattr(options, "as_of", None) if as_of is None else as_of
+        options.opening = _opening(options, records, season, as_of)
+    return records
+
+
+def _records(options):
     if options.example and options.folder:
         raise CroploadError("Give a folder or --example, not both.")
     if options.example:
@@ -220,10 +246,7 @@ def records_of(options, doubts=True):
         )
     from cropload.records.records import read_records
 
-    records = read_records(options.folder)
-    if doubts:
-        _tell_doubts(records.warnings, getattr(options, "units", "metric") == "us")
-    return records
+    return read_records(options.folder)
 
 
 #: Doubts told before a result; `check` lists them all.
@@ -253,33 +276,52 @@ def _tell_doubts(doubts, us=False):
     )
 
 
-def season_text(records, given, season):
-    """Return which season is meant when none was named, why, and a warning when it is past.
+def _opening(options, records, season, as_of):
+    """Return the first line of a command's answer, and have the season it names be the one asked.
 
     Parameters
     ----------
+    options : Namespace
+        What the command was given; ``season`` is filled in.
     records : Records
-        What the default was told from.
-    given : int or None
-        The season asked for.
-    season : int
-        The season that was taken.
+        As read by ``read_records``.
+    season : callable, optional
+        As for ``records_of``.
+    as_of : str, date or None
+        The day up to which records speak.
     """
-    if given is not None:
-        return ""
     from cropload import clock
-    from cropload.beliefs.meant import coming_harvest, why_season
-    from cropload.show.terminal import paragraph
+    from cropload.beliefs.meant import check_block
+    from cropload.records.as_of import records_until
+    from cropload.show.command import Opening
 
-    today = clock.today()
-    coming = coming_harvest(records, today)
-    text = f"Season {season} is meant: {why_season(records, season)}. --season YEAR asks another."
-    if season < coming:
-        text += (
-            f" Today is {today:%Y-%m-%d}, so that harvest is past; harvests after it are not on "
+    limit, place = clock.day(as_of), getattr(options, "block", None)
+    day = ("from all records" if limit is None else f"as of {limit:%Y-%m-%d}") * (
+        "as_of" in options
+    )
+    place = check_block(records, place) if isinstance(place, str) else ""
+    why = ""
+    if options.season is None:
+        known = records_until(records, limit)
+        options.season, why = _usual_season(known, limit) if season is None else season(known)
+        why += " --season YEAR asks another."
+    return None if options.season is None else Opening(options.season, place, day, why)
+
+
+def _usual_season(records, limit):
+    """Return which season is meant when none was named, and why, with a warning when it is past."""
+    from cropload import clock
+    from cropload.beliefs.meant import coming_harvest, next_season, why_season
+
+    day = clock.today() if limit is None else limit
+    season, coming = next_season(records, day), coming_harvest(records, day)
+    why = f"{why_season(records, season, day)}."
+    if season < coming and limit is None:
+        why += (
+            f" Today is {day:%Y-%m-%d}, so that harvest is past; harvests after it are not on "
             f"record. Add them, or ask for --season {coming}."
         )
-    return paragraph(text)
+    return season, why
 
 
 def share(name, per_cent):

@@ -291,6 +291,11 @@ def band_text(band, units=METRIC, quantity=None):
     return f"{low:.3g} to {high:.3g}{label} ({band.name})"
 
 
+def capital(text):
+    """Return a sentence with its first letter large, and names inside it as they are."""
+    return text[:1].upper() + text[1:]
+
+
 def whole(text):
     """Return text for a table on a screen: dates and brackets are not broken over lines.
 

@@ -9,7 +9,7 @@ import pytest
 
 from cropload import clock
 from cropload.pages import opening as launch
-from cropload.pages.cli import main
+from cropload.pages.cli import all_commands, command_parser, main
 from cropload.records.example import shipped
 from cropload.show.terminal import text_width
 from cropload.show.us_beside import us_beside
@@ -146,17 +146,68 @@ def test_a_target_no_plan_is_near_is_said(run):
 @pytest.mark.parametrize("asked", [["compare", *BLOCK, *PLANS], ["forecast"]])
 def test_the_season_meant_is_said_and_a_past_one_warned_of(estate, run, asked):
     out = " ".join(run(asked[0], estate, *asked[1:], *QUICK)[1].split())
-    assert "Season 2027 is meant" in out
+    assert re.match("(Long Acre, h|H)arvest 2027[^.]*the one after the last harvest", out)
     assert "--season YEAR" in out
     for table in ("harvest", "pruning", "counts", "weights"):
         frame = pd.read_csv(estate / f"{table}.csv")
         frame[frame["season"] <= 2024].to_csv(estate / f"{table}.csv", index=False)
     out = " ".join(run(asked[0], estate, *asked[1:], *QUICK)[1].split())
-    assert "Season 2025 is meant: the one after the last harvest on record (2024)" in out
+    assert re.match("(Long Acre, h|H)arvest 2025[^.]*the one after the last harvest on record", out)
     assert "that harvest is past" in out
     assert f"Today is {clock.today():%Y-%m-%d}" in out
     named = " ".join(run(asked[0], estate, *asked[1:], "--season", "2025", *QUICK)[1].split())
-    assert "is meant" not in named
+    assert "the one after" not in named
+
+
+#: A command that is of a season -> what it is asked, and the day that its first line names.
+OF_A_SEASON = {
+    "sample": ([*BLOCK, "--date", "2026-07-15"], "visit of 2026-07-15"),
+    "next": (["--as-of", "2026-07-15"], "as of 2026-07-15"),
+    "thin": ([*BLOCK, "--as-of", "2026-07-15", "--ravaz", "5,10"], "as of 2026-07-15"),
+    "forecast": (["--as-of", "2026-07-15"], "as of 2026-07-15"),
+    "intake": (["--as-of", "2026-07-15"], "as of 2026-07-15"),
+    "plan": ([*BLOCK, "--target-t-ha", "9"], ""),
+    "compare": ([*BLOCK, *PLANS], ""),
+    "frost": (["--block", "Mill Meadow", "--plans", "2x10+2x2"], ""),
+    "after-frost": (
+        [*BLOCK, "--dead", "9", "--alive", "9", "--frost-date", "2026-05-09"],
+        "frost of 2026-05-09",
+    ),
+    "report": (["--scenario", "today=Long Acre:last", "--scenario", "less=Long Acre:3x6"], ""),
+    "cards": ([*BLOCK, "--plan", "3x6+3x2", "--html", "cards.html"], ""),
+    "crew": (BLOCK, "counted 2026-02-18"),
+    "review": ([], ""),
+    "check": ([], ""),
+}
+
+
+@pytest.mark.parametrize("units", ["metric", "us"])
+@pytest.mark.parametrize("name", OF_A_SEASON)
+def test_the_first_line_names_season_and_day_and_why_that_season(estate, run, name, units):
+    asked, day = OF_A_SEASON[name]
+    takes = command_parser(all_commands()[name])._option_string_actions
+    asked = [name, "mine", *asked, *["--replace"] * ("--replace" in takes)]
+    for option, value in (("--draws", "200"), ("--units", units)):
+        asked += [option, value] * (option in takes)
+    past = name in ("crew", "review", "after-frost") or day.startswith("as of")
+    for season, year in (([], 2026 if past else 2027), (["--season", "2026"], 2026)):
+        code, out, _ = run(*asked, *season)
+        assert code == 0
+        first, *others = out.splitlines()
+        assert max(map(text_width, out.splitlines())) <= 80
+        assert f"arvest {year}" in first
+        assert day in first
+        assert ("--season YEAR asks another" in " ".join(out.split())) == (not season)
+        assert f"arvest {year}: " not in "\n".join(others)
+
+
+def test_every_command_with_a_season_is_held_to_its_first_line():
+    seasonal = {
+        name
+        for name, command in all_commands().items()
+        if "--season" in command_parser(command)._option_string_actions
+    }
+    assert seasonal == set(OF_A_SEASON)
 
 
 def test_numbers_in_a_file_have_six_significant_figures(run, tmp_path):
@@ -214,6 +265,6 @@ def test_a_newcomers_tonnes_without_a_plan_and_an_unknown_variety_are_answered_w
     told = " ".join(text.split())
     assert code == 0
     assert "CROP at the scale" in told
-    assert told.startswith("Load unknown: no plan is on record for A. Which is carried now?")
+    assert "another. Load unknown: no plan is on record for A. Which is carried now?" in told
     assert "--reference-plan 2x10+2x2" in told
     assert "The handbook has no entry for No such grape: general values" in told

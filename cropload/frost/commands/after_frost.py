@@ -1,5 +1,7 @@
 """The command ``after-frost``: a block's crop from shoots counted dead and alive."""
 
+from dataclasses import replace
+
 from cropload.show import options
 from cropload.show.command import Command
 from cropload.show.options import option
@@ -47,14 +49,15 @@ def _run(given):
     from cropload.frost.after_frost import after_frost
     from cropload.show.result_units import in_units
 
-    records = options.records_of(given)
     dead, seen = _counts(given)
-    frost = day(given.frost_date)
+    frost, counted = day(given.frost_date), day(given.counted_on)
     before = None if frost is None else frost - pd.Timedelta(days=1)
+    records = options.records_of(given, as_of=before)
+    days = (("frost of", frost), ("counted", counted))
+    told = ", ".join(f"{what} {on:%Y-%m-%d}" for what, on in days if on is not None)
+    given.opening = replace(given.opening, day=told or "after a frost")
     early = forecast(records, given.season, before, draws=given.draws, seed=given.seed)
-    found = after_frost(
-        early, given.block, dead, seen, frost_date=frost, counted_on=given.counted_on
-    )
+    found = after_frost(early, given.block, dead, seen, frost_date=frost, counted_on=counted)
     units = options.units_of(given)
     options.save(given, in_units(found.forecast.frame, units))
     return _parts(found, units)
@@ -64,7 +67,6 @@ def _parts(found, units):
     from cropload.frost import words
     from cropload.show.terminal import paragraph, points
 
-    yield paragraph(f"{found.block}, harvest {found.forecast.season}, after a frost.")
     yield "\n".join(paragraph(line) for line in words.after_sentences(found, units))
     yield found.table(units).text(units)
     yield points(words.after_notes(found))

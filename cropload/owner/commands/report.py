@@ -143,7 +143,7 @@ def _parts(report):
     from cropload.show.terminal import paragraph
 
     found = report.found
-    parts = [paragraph(f"Pruning scenarios for season {found.season} ({found.interval})")]
+    parts = [paragraph(f"Pruning scenarios ({found.interval})")]
     if report.invented:
         parts.append(paragraph("Sample records: all of these data are invented."))
     parts += [paragraph(sentence) for sentence in report.sentences()]

@@ -17,14 +17,13 @@ _ARGUMENTS = (
 
 def _run(given):
     from cropload.beliefs.history import estate_before_season
-    from cropload.beliefs.meant import next_season
     from cropload.beliefs.not_learned_from import not_learned_from
     from cropload.pruning.compare import load_notes
     from cropload.records.summary import summarise
     from cropload.show.terminal import paragraph, screen_width
 
     records = options.records_of(given, doubts=False)
-    season = next_season(records) if given.season is None else given.season
+    season = given.season
     estate = estate_before_season(records, season)
     blocks = list(estate.facts.names)
     shown = blocks if given.all else blocks[:SHOWN]
@@ -40,7 +39,6 @@ def _run(given):
         summarise(records, screen_width()),
         "",
         f"WHAT A FORECAST OF HARVEST {season} STARTS FROM",
-        *filter(None, [options.season_text(records, given.season, season)]),
         fallback_table(estate, shown),
         "",
         paragraph(

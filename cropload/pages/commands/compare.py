@@ -84,7 +84,6 @@ def _run(given):
             **asked,
         )
     options.save(given, words.export(found, units))
-    season = options.season_text(records, given.season, found.season)
     load, notes = load_first(found.notes)
     like = "2x10+2x2"
     if load and kind["training"]:
@@ -92,7 +91,6 @@ def _run(given):
     parts = [
         *(paragraph(f"{note} --reference-plan {like} tells it.") for note in load),
         paragraph(found.heading(units)),
-        season,
         *(
             part
             for table in found.tables(units)
@@ -110,12 +108,10 @@ def _suggested(records, block, given):
     """Return the plans that a block would open with, as the option is written."""
     import numpy as np
 
-    from cropload.beliefs.meant import check_season
     from cropload.pruning.compare import estate_for
     from cropload.vine.training import first_levels, longest_cane
 
-    season = check_season(records, given.season)
-    estate = estate_for(records, block, season, given.reference_plan)
+    estate = estate_for(records, block, given.season, given.reference_plan)
     at = estate.facts.place(block)
     plans, _ = first_levels(
         estate.last_plan[at],
@@ -152,7 +148,6 @@ def _all_blocks(given):
     parts = [
         *map(paragraph, load),
         paragraph(found.heading(units)),
-        options.season_text(records, given.season, found.season),
         found.table(units).text(units),
         points(notes),
         paragraph(options.CAUTION),

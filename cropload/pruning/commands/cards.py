@@ -26,7 +26,6 @@ _ARGUMENTS = (
 
 
 def _run(given):
-    from cropload.beliefs.meant import check_season
     from cropload.pruning.cards import crew_cards, of_plan, of_records
     from cropload.records.writing.gate import Result, check_results, write_results
     from cropload.show.terminal import paragraph, points
@@ -37,7 +36,7 @@ def _run(given):
     endings = (".html", ".htm")
     check_results([Result(given.html, endings)], given.replace)
     units, records = options.units_of(given), options.records_of(given)
-    season = check_season(records, given.season)
+    season = given.season
     without = []
     if given.plan:
         plan = PruningPlan.parse(given.plan)
@@ -54,8 +53,7 @@ def _run(given):
     options.tell_written(write_results(written, given.replace))
     cards = f"{len(items)} card{'s' * (len(items) > 1)}"
     return [
-        paragraph(f"Harvest {season}: {cards} for the crew."),
-        options.season_text(records, given.season, season),
+        paragraph(f"{cards} for the crew."),
         points([f"{item.block}{', ' * bool(item.part)}{item.part}: {item.plan}" for item in items]),
         paragraph(f"Without a plan, so without a card: {', '.join(without)}." if without else ""),
         paragraph(options.PRUNING_CAUTION),

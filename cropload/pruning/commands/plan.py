@@ -119,11 +119,10 @@ def _run(given):
         options.save(given, export(found, units))
     elif given.csv:
         options.note(f"No plan fits, so {given.csv} is not written.")
-    season = options.season_text(records, given.season, found.season)
-    return _parts(found, units, season)
+    return _parts(found, units)
 
 
-def _parts(found, units, season):
+def _parts(found, units):
     from cropload.beliefs.meant import load_first
     from cropload.pruning import words
     from cropload.pruning.tables import OUTSIDE
@@ -132,7 +131,6 @@ def _parts(found, units, season):
     load, notes = load_first(found.notes)
     yield from map(paragraph, load)
     yield paragraph(words.search_heading(found, units))
-    yield season
     yield paragraph(found.message)
     yield found.table(units).without(OUTSIDE).text(units)
     yield "\n".join(

@@ -27,9 +27,8 @@ def _review(given):
     from cropload.show.terminal import paragraph
 
     check_moments([given.moment])
-    records = options.records_of(given)
-    season = given.season if given.season is not None else last_picked(records)
-    found = review_season(records, season, draws=given.draws, seed=given.seed)
+    records = options.records_of(given, season=lambda on: (last_picked(on), "the last one picked."))
+    found = review_season(records, given.season, draws=given.draws, seed=given.seed)
     units = options.units_of(given)
     if given.csv is not None:
         options.save(given, export_crops(found, units))

@@ -1,5 +1,7 @@
 """The command ``crew``: are the pruners leaving what was planned?"""
 
+from dataclasses import replace
+
 from cropload.show import options
 from cropload.show.command import Command
 from cropload.show.options import option
@@ -26,12 +28,19 @@ _ARGUMENTS = (
 
 
 def _run(given):
-    from cropload.beliefs.meant import next_season
-    from cropload.season.crew_check import NoPlan, crew_check
-    from cropload.season.words import crew_which, rows_not_told
+    from cropload.beliefs.meant import check_block, next_season, why_season
+    from cropload.season.crew_check import NoPlan, crew_check, last_counted
+    from cropload.season.words import counted_words, rows_not_told
     from cropload.show.terminal import paragraph
 
-    records = options.records_of(given)
+    def meant(records):
+        season = last_counted(records, check_block(records, given.block))
+        coming = next_season(records)
+        if season == coming:
+            return season, f"{why_season(records, season)}."
+        return season, f"the latest with buds counted; no bud is counted for {coming}."
+
+    records = options.records_of(given, season=meant)
     try:
         check = crew_check(
             records,
@@ -45,8 +54,8 @@ def _run(given):
     except NoPlan as fault:
         raise fault.mended("name it here, like --plan 2x10+2x2") from None
     options.save(given, check.frame)
-    meant = next_season(records) if given.season is None else None
-    parts = [paragraph(crew_which(check, meant)), check.text(options.units_of(given))]
+    given.opening = replace(given.opening, day=counted_words(check))
+    parts = [check.text(options.units_of(given))]
     if rows := rows_not_told(check.frame):
         parts.append(paragraph(rows))
     return [*parts, paragraph(options.CAUTION)]

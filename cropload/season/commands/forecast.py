@@ -1,5 +1,7 @@
 """The command ``forecast``: a season's crop on any day of it."""
 
+from dataclasses import replace
+
 from cropload.errors import CroploadError
 from cropload.show import options
 from cropload.show.command import Command
@@ -19,16 +21,15 @@ _ARGUMENTS = (
 
 
 def made(given, records, as_of=None):
-    """Return the forecast that a command is asked about."""
+    """Return the forecast that a command is asked about; its first line says where it stands."""
     from cropload.beliefs.forecast import forecast
+    from cropload.season.words import as_of_words
 
-    return forecast(
-        records,
-        given.season,
-        given.as_of if as_of is None else as_of,
-        draws=given.draws,
-        seed=given.seed,
-    )
+    day = given.as_of if as_of is None else as_of
+    found = forecast(records, given.season, day, draws=given.draws, seed=given.seed)
+    if as_of is None:
+        given.opening = replace(given.opening, day=f"{as_of_words(found)}, {found.stage}")
+    return found
 
 
 def _run(given):
@@ -47,8 +48,7 @@ def _run(given):
             "an earlier day."
         )
     earlier = None if since is None else made(given, records, given.since)
-    season = options.season_text(records, given.season, found.season)
-    parts = list(_parts(found, earlier, given.by, units, season))
+    parts = list(_parts(found, earlier, given.by, units))
     if given.log:
         keep(found, records, given)
     return parts
@@ -66,18 +66,16 @@ def keep(found, records, given):
     options.note(f"Kept in: {log_forecast(found, records.path)}")
 
 
-def _parts(found, earlier, by, units, season=""):
+def _parts(found, earlier, by, units):
     from cropload.beliefs.meant import load_first
     from cropload.season.tables import crop_table
     from cropload.season.what_moved import change_notes
-    from cropload.season.words import contribution_sentence, heading
+    from cropload.season.words import contribution_sentence, figures_sentence
     from cropload.show.terminal import paragraph
 
     load, notes = load_first(found.notes)
     yield from map(paragraph, load)
-    yield paragraph(heading(found))
-    if season:
-        yield season
+    yield paragraph(figures_sentence())
     yield crop_table(found, by).text(units)
     yield paragraph(contribution_sentence(found.contributions("estate")))
     if earlier is not None:

@@ -31,14 +31,14 @@ _ARGUMENTS = (
 def _run(given):
     from cropload.season.next_counts import next_counts
     from cropload.season.tables import MOST_COUNTS
-    from cropload.season.words import next_sentence, standing
+    from cropload.season.words import next_sentence
     from cropload.show.terminal import paragraph
 
     records = options.records_of(given)
     units = options.units_of(given)
     found = next_counts(made(given, records), hours=given.hours, of=given.of)
     options.save(given, export(found, units))
-    parts = [paragraph(standing(found.forecast)), paragraph(next_sentence(found, units))]
+    parts = [paragraph(next_sentence(found, units))]
     if len(found):
         parts.append(found.table(units).text(units))
     if len(found) > MOST_COUNTS:

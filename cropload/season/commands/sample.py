@@ -1,5 +1,7 @@
 """The command ``sample``: how many vines to count, which, and the sheet to count by."""
 
+from dataclasses import replace
+
 from cropload.show import options
 from cropload.show.command import Command
 from cropload.show.options import option
@@ -39,6 +41,7 @@ _ARGUMENTS = (
 
 
 def _run(given):
+    from cropload import clock
     from cropload.season.count_plan import sample_vines
     from cropload.show.terminal import paragraph
 
@@ -56,6 +59,8 @@ def _run(given):
         units=options.units_of(given),
         two_step=given.two_step,
     )
+    visit = clock.today() if given.date is None else clock.day(given.date)
+    given.opening = replace(given.opening, day=f"visit of {visit:%Y-%m-%d}")
     options.tell_written(plan.write(given.csv, given.html, given.replace))
     parts = [paragraph(plan.words), paragraph(plan.walk())]
     *notes, care = plan.notes

@@ -28,7 +28,6 @@ _ARGUMENTS = (
 
 def _run(given):
     from cropload.season.thinning import thin_to
-    from cropload.season.words import standing
     from cropload.show.result_units import in_units
     from cropload.show.terminal import paragraph
 
@@ -38,7 +37,7 @@ def _run(given):
     target = options.target_of(given)
     found = thin_to(forecast, given.block, target_t_ha=target, ravaz=given.ravaz)
     options.save(given, in_units(found.frame, units))
-    return [paragraph(standing(forecast)), found.text(units), paragraph(options.CAUTION)]
+    return [found.text(units), paragraph(options.CAUTION)]
 
 
 COMMANDS = (

@@ -10,7 +10,7 @@ from cropload.season.panels.entered_counts import EnteredCounts
 from cropload.season.panels.season_fan import SeasonFan
 from cropload.season.panels.what_next import WhatNext
 from cropload.season.season_days import opening_day, opening_season
-from cropload.season.words import capital, matters_now, total_words
+from cropload.season.words import matters_now, total_words
 from cropload.show import wording
 from cropload.show.desk import Fold, Said, folds
 from cropload.show.page import Page
@@ -121,10 +121,10 @@ class CountingAndForecast(Page):
         low, high = (row[f"tonnes_{end}"] for end in (ranges.ENDINGS[0], ranges.ENDINGS[2]))
         ends = wording.span("tonnes", low, high, units)
         load, _ = load_first(found.notes)
-        told = matters_now(found, by, name)
+        told, of = matters_now(found, by, name), wording.capital(total_words(by, name))
         return (
             f'<p class="cl-number">{middle} <small>({ends}; {ranges.often()}) '
-            f"{parts.escape(capital(total_words(by, name)))}, harvest {found.season}</small></p>"
+            f"{parts.escape(of)}, harvest {found.season}</small></p>"
             f'<p class="cl-matters" role="status">{parts.escape(told)}</p>'
             + "".join(map(parts.note, load))
         )

@@ -4,7 +4,8 @@ from cropload.clock import today
 from cropload.season import charts
 from cropload.season.panels.season_part import SeasonPart
 from cropload.season.season_days import SeasonDay, forecast_fan, harvested, season_days
-from cropload.season.words import capital, total_words
+from cropload.season.words import total_words
+from cropload.show import wording
 from cropload.show.panels import parts
 from cropload.show.panels.fields import choice
 
@@ -25,7 +26,9 @@ class SeasonFan(SeasonPart):
         totals = [("estate", "estate"), *(("variety", name) for name in varieties)]
         totals += [("block", name) for name in desk.blocks]
         self.of = choice(
-            "Crop of", [(capital(total_words(*each)), each) for each in totals], width="20em"
+            "Crop of",
+            [(wording.capital(total_words(*each)), each) for each in totals],
+            width="20em",
         )
         self.day = choice("Records up to", [("", EVERYTHING)], width="24em")
         self.picture = parts.html()

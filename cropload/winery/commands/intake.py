@@ -1,5 +1,6 @@
 """The command ``intake``: what a winery takes in by week, against its limits and contracts."""
 
+from cropload.season.commands.forecast import made
 from cropload.show import options
 from cropload.show.command import Command
 from cropload.show.options import option
@@ -60,7 +61,6 @@ _ARGUMENTS = (
 def _run(given):
     from cropload.beliefs.dates.harvest_dates import harvest_dates
     from cropload.beliefs.dates.picking_dates import parse
-    from cropload.beliefs.forecast import forecast
     from cropload.errors import CroploadError
     from cropload.winery.capacity import capacity_table
     from cropload.winery.intake import intake_schedule
@@ -75,10 +75,10 @@ def _run(given):
     if not given.move and (given.window is not None or given.chance is not None):
         raise CroploadError("--window and --chance belong to --move: add it.")
     records = options.records_of(given)
-    asked = {"draws": given.draws, "seed": given.seed}
-    now = forecast(records, given.season, given.as_of, **asked)
+    now = made(given, records)
     picks = {name: parse(dates) for name, dates in given.pick}
-    dates = harvest_dates(records, now.season, given.as_of, picks=picks, **asked)
+    asked = {"picks": picks, "draws": given.draws, "seed": given.seed}
+    dates = harvest_dates(records, now.season, given.as_of, **asked)
     if given.period == "limits" and records.capacity.empty:
         raise CroploadError(
             "There is no table capacity in these records, so there are no periods of it. Use "
@@ -101,11 +101,9 @@ def _run(given):
 
 
 def _nothing(now, schedule):
-    from cropload.season.words import standing
     from cropload.show.terminal import paragraph
     from cropload.winery.words import CAUTION
 
-    yield paragraph(standing(now))
     yield paragraph(schedule.heading())
     for note in now.notes:
         yield paragraph(note, "- ")
@@ -113,7 +111,7 @@ def _nothing(now, schedule):
 
 
 def _parts(given, records, now, dates, schedule, limits, moves):
-    from cropload.season.words import heading
+    from cropload.season.words import figures_sentence
     from cropload.show.terminal import paragraph
     from cropload.winery import tables
     from cropload.winery.contracts import contract_table
@@ -124,7 +122,7 @@ def _parts(given, records, now, dates, schedule, limits, moves):
     def section(title, table):
         return f"{title}\n{table.text(units)}"
 
-    yield paragraph(heading(now))
+    yield paragraph(figures_sentence())
     yield paragraph(intake_sentence(schedule, limits, units))
     yield section("PICKING DATES", tables.date_table(dates, now))
     intake = tables.intake_table(schedule, given.by, None, units)

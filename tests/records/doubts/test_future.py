@@ -117,7 +117,10 @@ def test_the_season_meant_and_why_stand_at_the_top(tmp_path, monkeypatch, capsys
     out = capsys.readouterr().out
     assert "harvest 2027" in out.split("\n")[0]
     out = " ".join(out.split())
-    assert "Season 2027 is meant: the next harvest to come on 2026-11-25; the latest season" in out
+    assert (
+        "Hollow Bank, harvest 2027: the next harvest to come on 2026-11-25; the latest season"
+        in out
+    )
 
 
 @pytest.mark.parametrize("counted", [True, False])
