@@ -4,7 +4,7 @@ import sys
 from importlib import import_module
 
 
-def names(module, homes):
+def names(module, homes, gone=None):
     """Return ``__getattr__``, ``__dir__`` and ``__all__`` of a module with names that load late.
 
     Parameters
@@ -13,6 +13,8 @@ def names(module, homes):
         Name of the module that shows the names.
     homes : dict of str to str
         Name -> the module that holds it.
+    gone : dict of str to str, optional
+        Name that there was in earlier versions -> the name that holds it now.
 
     Examples
     --------
@@ -22,6 +24,11 @@ def names(module, homes):
     """
 
     def get(name):
+        if gone and name in gone:
+            raise ImportError(
+                f"{name} is part of a page now: write `from {module} import {gone[name]}`, then "
+                f"`{gone[name]}(FOLDER)`."
+            )
         if name not in homes:
             raise AttributeError(f"module {module!r} has no attribute {name!r}")
         found = getattr(import_module(homes[name]), name)

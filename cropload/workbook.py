@@ -13,4 +13,13 @@ _HOME = {
     "WineryIntake": "cropload.winery.panels.winery_intake",
 }
 
-__getattr__, __dir__, __all__ = lazy.names(__name__, _HOME)
+#: Page -> the parts of earlier versions that it holds now.
+_HOLDS = {
+    "CountingAndForecast": "BlocksNow CountSheets CrewPanel KeptForecasts SeasonDesk SeasonFan "
+    "StageErrors ThinningPanel WhatChanged WhatNext",
+    "SeasonReview": "BudFertility ForecastScores Lessons ReviewDesk VineTrend WhatMissed",
+    "WineryIntake": "BlocksToMove Contracts IntakeNow PickingDates SinceLast WineryDesk",
+}
+_GONE = {old: page for page, names in _HOLDS.items() for old in names.split()}
+
+__getattr__, __dir__, __all__ = lazy.names(__name__, _HOME, _GONE)

@@ -81,7 +81,7 @@ def beside_rows(found, units=METRIC):
         frame = found.money_settled.iloc[1:]
         series = amounts(
             "difference", frame, "change", written="range",
-            show=lambda end: wording.number(round(end, -step), 0, signed=True),
+            show=lambda end: wording.money(end, step, signed=True),
         )  # fmt: skip
     else:
         title = f"Crop beside '{first}' [{units.label('tonnes')}]"

@@ -6,13 +6,14 @@ from pathlib import Path
 import pandas as pd
 
 from cropload.beliefs.meant import check_block, check_season
-from cropload.errors import CroploadError
+from cropload.errors import CroploadError, choose
 from cropload.owner.scenarios import FEWEST, MOST
 from cropload.records.later_rows import in_order
 from cropload.records.reading.csv_table import read_csv
 from cropload.records.reading.faults import Fault, RecordsError
 from cropload.records.reading.files import read_bytes, stop
 from cropload.records.records import ParsedTable
+from cropload.records.scenarios import kept_scenarios
 from cropload.records.scenarios import last_plans as carried_before
 from cropload.records.tables import DROPPED, LAST, TABLES
 from cropload.vine.plan import PruningPlan
@@ -21,8 +22,12 @@ _OPENING = "The scenarios cannot be read"
 
 HOW = (
     'Write it like "longer=Long Acre:3x10+3x2,Lyre Field:4x12+4x2"; "last" in the place of a plan '
-    "is what the block carried last, and a name alone means that for every block."
+    'is what the block carried last, "today" alone means that for every block, and another name '
+    "alone is a scenario that was kept."
 )
+
+#: The scenario of what every block carried last, by its name alone.
+TODAY = "today"
 
 _ITEM = re.compile(r"\s*(.+?)\s*:\s*([^,:]*?)\s*(?:,|$)")
 
@@ -145,14 +150,23 @@ def read_scenario_file(path, records, season=None):
     return found
 
 
+def _not_kept(name, kept, season):
+    """Return the fault of a name alone that is no scenario kept for a season."""
+    names = [name for name, _ in kept.values()]
+    which = choose(name, [*names, TODAY]) if names else f"None is. {HOW}"
+    return f"No scenario '{name}' is kept for season {season}. {which}"
+
+
 def read_scenario_lines(texts, records, season=None):
     """Read scenarios from lines like ``longer=Long Acre:3x10+3x2,Lyre Field:4x12+4x2``.
 
     Parameters
     ----------
     texts : sequence of str
-        One a scenario. ``last`` in the place of a plan is what the block carried last; a name
-        without plans means that for every block that the others name.
+        One a scenario. ``last`` in the place of a plan is what the block carried last. A name
+        without plans is a scenario kept beside the records, and ``today``, unless one is kept under
+        that name, what every block carried last; a block that others name and it does not keeps
+        what it carried last.
     records : Records
         Their blocks are the ones that may be named.
     season : int, optional
@@ -168,20 +182,26 @@ def read_scenario_lines(texts, records, season=None):
     CroploadError
         With every fault of every line.
     """
-    carried = last_plans(records, season)
+    carried, season = last_plans(records, season), check_season(records, season)
+    kept = kept_scenarios(records, season)
+    kept = {name.casefold(): (name, plans) for name, plans in kept.items()}
     found, faults, bare = {}, [], []
     for text in texts:
         name, _, plans = str(text).partition("=")
-        name = name.strip()
+        name, known = name.strip(), {}
+        if not plans.strip():
+            name, known = kept.get(name.casefold(), (name, {}))
         if not name:
             faults.append(f"The scenario '{text}' has no name. {HOW}")
             continue
         if name in found:
             faults.append(f"The scenario '{name}' is there twice. Give each one its own name.")
             continue
-        found[name] = {}
+        found[name] = {block: PruningPlan.parse(plan) for block, plan in known.items()}
         if not plans.strip():
             bare.append(name)
+            if not known and name.casefold() != TODAY:
+                faults.append(_not_kept(name, kept, season))
             continue
         end = 0
         for item in _ITEM.finditer(plans):
@@ -201,7 +221,7 @@ def read_scenario_lines(texts, records, season=None):
     if not every and not faults:
         faults.append(f"No scenario names a block. {HOW}")
     for name in bare:
-        for block in every:
+        for block in [block for block in every if block not in found[name]]:
             if block not in carried:
                 faults.append(
                     f"Scenario '{name}': block '{block}' has no plan on record. Write its plan."

@@ -121,7 +121,7 @@ def beside_table(found):
     paid = (
         (Column("left", kinds.MONEYS, unit=unit), "money_margin"),
         (
-            Column(f"beside '{first}'", kinds.MONEYS, unit=unit),
+            Column(f"beside '{first}'", kinds.MONEY_CHANGE, unit=unit),
             _beside_first(found, lambda row: _ends(row, "money_change")),
         ),
         (

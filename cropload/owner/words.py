@@ -190,8 +190,21 @@ def _all_alike(found, units):
     )
 
 
-def _third(found, units):
+def third_in_short(found, units=METRIC):
+    """Return the third sentence of the recommendation with blocks counted, for a small screen."""
+    return _third(found, units, short=True)
+
+
+def _third(found, units, short=False):
     choice = found.choice
+
+    def texts(objections):
+        return (
+            _short_texts(objections, found.season)
+            if short
+            else objection_texts(objections, found.season, units)
+        )
+
     parts = []
     if choice.leader != choice.chosen:
         out = choice.against(choice.leader, reasons.DENSITY, reasons.BALANCE)
@@ -202,17 +215,17 @@ def _third(found, units):
             else f"'{choice.leader}' would {verb} more, about "
             f"{_left(found, choice.leader, units)}, but against it speaks"
         )
-        parts.append(f"{more} {' and '.join(objection_texts(out, found.season, units))}")
-    against = objection_texts(choice.against(choice.chosen), found.season, units)
+        parts.append(f"{more} {' and '.join(texts(out))}")
+    against = texts(choice.against(choice.chosen))
     if against:
         parts.append(f"against '{choice.chosen}' speaks {' and '.join(against)}")
     if choice.standing:
         who = f"'{choice.chosen}' itself" if choice.leader != choice.chosen else "it"
         who = who if choice.rival else f"'{choice.chosen}'"
         alike = "" if choice.chosen == choice.first else f", as '{choice.first}' does"
-        parts.append(
-            f"{who} lies outside its bands{alike} in {_standing(choice.standing, found.season)}"
-        )
+        where = _standing(choice.standing, found.season)
+        where = _counted(choice.standing) if short else where
+        parts.append(f"{who} lies outside its bands{alike} in {where}")
     if not parts:
         if choice.chosen == choice.first:
             return (
@@ -226,6 +239,22 @@ def _third(found, units):
         )
     text = "; ".join(parts) + "."
     return text[0].upper() + text[1:]
+
+
+def _counted(objections):
+    """Return one or two blocks by name, and more of them as a number."""
+    blocks = list(dict.fromkeys(o.block for o in objections))
+    return _listed(blocks) if len(blocks) < _NAMED else f"{len(blocks)} blocks"
+
+
+def _short_texts(objections, season):
+    """Return the matters that objections are about, each with how many blocks it is of."""
+    names = _matters(season) | {
+        reasons.WOOD: "more places short of wood after five winters",
+        reasons.FROST: "less crop kept through past springs",
+    }
+    found = {about: [o for o in objections if o.about == about] for about in names}
+    return [f"{names[about]} in {_counted(members)}" for about, members in found.items() if members]
 
 
 def _standing(objections, season):

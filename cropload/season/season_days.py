@@ -26,10 +26,6 @@ class SeasonDay:
     words: str
     day: pd.Timestamp
 
-    def label(self):
-        """Return words and day in one line."""
-        return f"{self.words}, {self.day:%Y-%m-%d}"
-
 
 @arguments.check_arguments(records=arguments.records, season=arguments.season)
 def season_days(records, season):

@@ -14,12 +14,12 @@ WORDS, PLAN, DATE = "words", "plan", "date"
 WHOLE, NUMBER, FIGURE, RANGE, CHANGE = "whole", "number", "figure", "range", "change"
 SIGNED = "signed"
 SHARE, SHARES, CHANCE, CHANCES = "share", "shares", "chance", "chances"
-MONEY, MONEYS = "money", "moneys"
+MONEY, MONEYS, MONEY_CHANGE = "money", "moneys", "money change"
 
 #: Kinds whose cells are text, set to the left.
 TEXTS = (WORDS, PLAN, DATE)
 #: Kinds whose cells are (low end, middle, high end); a middle that is None is left out.
-THREEFOLD = (RANGE, CHANGE, SHARES, CHANCES, MONEYS)
+THREEFOLD = (RANGE, CHANGE, SHARES, CHANCES, MONEYS, MONEY_CHANGE)
 #: What a cell without a value shows.
 EMPTY = "-"
 #: What the three columns of a range are called where each has its own.
@@ -38,7 +38,7 @@ class Column:
         ``words``, ``plan``, ``date`` (a Timestamp), ``whole``, ``number``, ``figure`` (so many
         significant figures), ``signed`` (a change), ``range``, ``change`` (a signed range),
         ``share`` and ``shares`` (of what was seen), ``chance`` and ``chances`` (told from draws),
-        ``money`` and ``moneys``.
+        ``money``, ``moneys`` and ``money change`` (signed).
     quantity : str
         Quantity of the unit system its metric values are of; empty for a bare number.
     unit : str
@@ -95,8 +95,8 @@ class Column:
             return wording.percent
         if self.kind in (CHANCE, CHANCES):
             return wording.chance
-        if self.kind in (MONEY, MONEYS):
-            return lambda value: wording.money(value, step)
+        if self.kind in (MONEY, MONEYS, MONEY_CHANGE):
+            return lambda value: wording.money(value, step, signed=self.kind == MONEY_CHANGE)
         if self.kind == WHOLE:
             return lambda value: f"{int(value):,}"
         if self.kind == FIGURE:
@@ -112,7 +112,7 @@ class Column:
             return "yyyy-mm-dd" if self.kind == DATE else ""
         if self.kind in (SHARE, SHARES, CHANCE, CHANCES):
             return "0%"
-        if self.kind in (MONEY, MONEYS, WHOLE):
+        if self.kind in (MONEY, MONEYS, MONEY_CHANGE, WHOLE):
             return "#,##0"
         places = wording.decimals(self.quantity, units) if self.places is None else self.places
         return "#,##0" + ("." + "0" * places if places else "")

@@ -179,8 +179,8 @@ def chance(share):
     return "over 99 %" if share >= 0.995 else f"{100 * share:.0f} %"
 
 
-def money(value, step=0, currency=""):
-    """Return an amount of money, rounded to a power of ten.
+def money(value, step=0, currency="", signed=False):
+    """Return an amount of money, rounded to a power of ten; a change with its sign.
 
     Examples
     --------
@@ -188,7 +188,7 @@ def money(value, step=0, currency=""):
     'EUR 48,200'
     """
     rounded = None if value is None or not math.isfinite(value) else round(value, -step)
-    return f"{currency} {number(rounded, 0)}".strip()
+    return f"{currency} {number(rounded, 0, signed=signed)}".strip()
 
 
 def amount(quantity, value, units=METRIC, unit=True, signed=False):

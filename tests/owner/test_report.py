@@ -1,6 +1,7 @@
 """The owner's report as a page and as a PDF."""
 
 import re
+import shutil
 from html.parser import HTMLParser
 
 import pytest
@@ -9,11 +10,16 @@ from season_records import small_estate
 
 from cropload import example_records
 from cropload.errors import CroploadError
+from cropload.owner.panels.opening_scenarios import opening_scenarios
 from cropload.owner.report import is_invented, pdf_of, save_report
 from cropload.owner.report import report as owner_report
 from cropload.owner.scenario_input import read_scenario_file, read_scenario_lines
 from cropload.owner.scenarios import compare_scenarios
+from cropload.owner.tables import beside_table
+from cropload.owner.words import recommendation, third_in_short
 from cropload.pages import cli
+from cropload.records.example import shipped
+from cropload.records.records import read_records
 
 
 class Page(HTMLParser):
@@ -346,8 +352,49 @@ def test_scenario_lines_take_names_with_commas_and_a_name_alone():
         ["a=Fir:last,Hill, upper:2x8", "b=Hill, upper:2x9,Fir:2x9"], records
     )
     assert {b: str(p) for b, p in found["a"].items()} == {"Fir": "2x10+2x2", "Hill, upper": "2x8"}
-    found = read_scenario_lines(["now", "b=Fir:2x9,Alder:2x9"], records, 2026)
-    assert {b: str(p) for b, p in found["now"].items()} == {"Fir": "2x10+2x2", "Alder": "2x10+2x2"}
+    found = read_scenario_lines(["today", "b=Fir:2x9,Alder:2x9"], records, 2026)
+    last = {"Fir": "2x10+2x2", "Alder": "2x10+2x2"}
+    assert {b: str(p) for b, p in found["today"].items()} == last
+
+
+def test_a_name_alone_is_a_kept_scenario_and_near_names_are_told(tmp_path, capsys):
+    mine = shutil.copytree(shipped("sample_data") / "quillfoot", tmp_path / "mine")
+    rows = ["scenario,season,block,plan", "Long trial,2027,Long Acre,3x10+3x2"]
+    rows += ["Long trial,2027,Mill Meadow,2x14+2x2", "Light,,Long Acre,3x6+3x2"]
+    (mine / "scenarios.csv").write_text("\n".join(rows), encoding="utf-8")
+    records = read_records(mine)
+    found = read_scenario_lines(["today", "long trial", "Light"], records, 2027)
+    told = {name: {b: str(p) for b, p in plans.items()} for name, plans in found.items()}
+    assert told == {
+        "today": {"Long Acre": "3x8+3x2", "Mill Meadow": "2x12+2x2"},
+        "Long trial": {"Long Acre": "3x10+3x2", "Mill Meadow": "2x14+2x2"},
+        "Light": {"Long Acre": "3x6+3x2", "Mill Meadow": "2x12+2x2"},
+    }
+    asked = ["report", str(mine), "--draws", "200", "--no-frost", "--scenario", "today"]
+    assert cli.main([*asked, "--scenario", "long trail"]) == 2
+    said = " ".join(capsys.readouterr().err.split())
+    assert "No scenario 'long trail' is kept for season 2027. Did you mean 'Long trial'?" in said
+    assert "Choose from: Long trial, Light, today." in said
+    with pytest.raises(CroploadError, match=r"None is\. Write it like"):
+        read_scenario_lines(["today", "Light"], small_estate())
+
+
+def test_the_third_sentence_in_short_counts_the_blocks():
+    found = compare_scenarios(
+        example_records(),
+        opening_scenarios(example_records(), 2027),
+        2027,
+        draws=200,
+        frost=False,
+    )
+    against = found.choice.against("longer", "density", "balance")
+    blocks = len({each.block for each in against})
+    assert blocks > 3
+    told = third_in_short(found)
+    assert f"speaks shoot density in 2027 in {blocks} blocks" in told
+    assert len(told) < len(recommendation(found)[2]) / 2
+    change = beside_table(found).cells()[2][1][4]
+    assert change.startswith("+")
 
 
 def test_faults_of_scenario_lines_come_together():

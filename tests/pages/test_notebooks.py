@@ -5,6 +5,7 @@ import shutil
 
 import pytest
 
+from cropload import workbook
 from cropload.pages import notebooks as n
 from cropload.records.example import shipped
 
@@ -115,3 +116,10 @@ def test_an_old_import_says_in_one_line_what_to_import_now(room):
     with pytest.raises(ImportError, match=r"from cropload\.workbook import") as told:
         __import__(f"cropload.{room}")
     assert "\n" not in str(told.value)
+
+
+def test_an_old_part_of_the_workbook_says_in_one_line_what_to_write_now():
+    for old, page in workbook._GONE.items():
+        with pytest.raises(ImportError, match=f"write `from cropload.workbook import {page}`"):
+            getattr(workbook, old)
+        assert page in workbook.__all__

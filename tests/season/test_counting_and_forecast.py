@@ -125,7 +125,7 @@ def test_every_fold_opens(page):
 
 def test_day_season_total_and_units_answer(page):
     records = example_records()
-    page.fan.day.value = season_days(records, 2026)[0].day
+    page.bar.fields["day"].value = season_days(records, 2026)[0].day.date()
     want = expected(records, page.desk.as_of)
     assert amount(want, "estate", "estate") in said(page.answer)
     page.fan.of.value = ("variety", "Riesling")

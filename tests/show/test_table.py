@@ -112,6 +112,7 @@ def test_a_frame_has_a_column_for_each_end():
         (t.CHANCE, 0.0, "under 1 %"),
         (t.SHARES, (0.05, None, 0.2), "5 to 20 %"),
         (t.MONEYS, (1234.0, 2345.0, 3456.0), "2,300 (1,200-3,500)"),
+        (t.MONEY_CHANGE, (-1234.0, 2345.0, 3456.0), "+2,300 (-1,200 to +3,500)"),
         (t.WHOLE, 12345, "12,345"),
         (t.FIGURE, 0.083791, "0.0838"),
         (t.NUMBER, None, "-"),

@@ -19,7 +19,7 @@ _ARGUMENTS = (
             "--scenario",
             "TEXT",
             'one scenario, repeated for each: "longer=Long Acre:3x10+3x2,Lyre Field:4x12+4x2"; a '
-            "name alone means the plans carried last",
+            "name alone is a scenario that was kept, and today the plans carried last",
             default=[],
             action="append",
         ),

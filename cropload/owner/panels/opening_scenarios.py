@@ -4,12 +4,13 @@ import numpy as np
 
 from cropload.beliefs.history import estate_before_season
 from cropload.beliefs.meant import check_block
+from cropload.owner.scenario_input import TODAY
 from cropload.owner.scenarios import MOST
 from cropload.records.scenarios import kept_scenarios
 from cropload.vine.training import first_levels, longest_cane
 
-#: The scenario that the others are held against, and those beside it while none is kept.
-TODAY, BESIDE = "today", {"longer": "heavier", "shorter": "lighter"}
+#: The scenarios beside today's plans while none is kept.
+BESIDE = {"longer": "heavier", "shorter": "lighter"}
 
 
 def opening_scenarios(records, season, blocks=None):

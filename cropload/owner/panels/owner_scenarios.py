@@ -115,17 +115,19 @@ class OwnerScenarios(Page):
     def _sentence(self):
         if self.found is None:
             return ""
-        first, second, third = owner_words.recommendation(self.found, self.desk.units)
+        first, second, _ = owner_words.recommendation(self.found, self.desk.units)
         return (
             f'<p class="cl-matters" role="status">{parts.escape(f"{first} {second}")}</p>'
-            + parts.note(third)
+            + parts.note(owner_words.third_in_short(self.found, self.desk.units))
         )
 
     def _risks(self):
         found = self.found
         if found is None:
             return ""
-        return parts.points([*owner_words.risks(found, self.desk.units), *found.notes])
+        units = self.desk.units
+        *_, third = owner_words.recommendation(found, units)
+        return parts.points([third, *owner_words.risks(found, units), *found.notes])
 
     def set_scenarios(self, scenarios):
         """Take other scenarios, and compare them."""

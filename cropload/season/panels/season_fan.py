@@ -9,13 +9,12 @@ from cropload.show import wording
 from cropload.show.panels import parts
 from cropload.show.panels.fields import choice
 
-EVERYTHING = "everything"
 #: Harvests of earlier seasons that are drawn at most [1].
 MOST_PAST = 4
 
 
 class SeasonFan(SeasonPart):
-    """What is summed and up to when, and how the range narrowed until then."""
+    """What is summed, and how its range narrowed until the day looked at."""
 
     needs = (*SeasonPart.needs, "total")
 
@@ -30,41 +29,19 @@ class SeasonFan(SeasonPart):
             [(wording.capital(total_words(*each)), each) for each in totals],
             width="20em",
         )
-        self.day = choice("Records up to", [("", EVERYTHING)], width="24em")
         self.picture = parts.html()
         self.told = (self.picture,)
-        self._filling = False
         self.of.observe(self._other_total, "value")
-        self.day.observe(self._other_day, "value")
-        self.body.children = (parts.row(self.of, self.day), self.picture)
+        self.body.children = (self.of, self.picture)
 
     def _other_total(self, change):
         self.page.total = change["new"]
         self.desk.follow("total")
 
-    def _other_day(self, change):
-        if not self._filling and change["new"] is not None:
-            self.desk.as_of = None if change["new"] == EVERYTHING else change["new"]
-
-    def _fill(self, days):
-        as_of = self.desk.as_of
-        options = [(each.label(), each.day) for each in days]
-        if as_of is not None and as_of not in [day for _, day in options]:
-            options.append((f"{as_of:%Y-%m-%d}", as_of))
-        options.append(("everything on record", EVERYTHING))
-        self._filling = True
-        try:
-            if list(self.day.options) != options:
-                self.day.options = options
-            self.day.value = EVERYTHING if as_of is None else as_of
-        finally:
-            self._filling = False
-
     def show(self):
         """Forecast every day known until the one looked at, and draw it after past harvests."""
         page, desk = self.page, self.desk
         days = season_days(page.now, desk.season)
-        self._fill(days)
         made = [
             (each, page.forecast_on(each.day))
             for each in days
