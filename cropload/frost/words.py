@@ -222,6 +222,46 @@ def worth_sentence(rows, units=METRIC):
     )
 
 
+def worth_in_short(replay, block, units=METRIC):
+    """Return what the longer wood that brings most is worth in a block, and when it pays.
+
+    Parameters
+    ----------
+    replay : FrostReplay
+        Of one case; the first plan is the one to beat.
+    block : str
+        Its name.
+    units : UnitSystem
+        Units to show.
+    """
+    from cropload.frost.worth import wood_worth
+
+    if len(replay.plans) == 1:
+        return f"{block} has no room for wood longer than {replay.plans[0]}"
+    rows = wood_worth(replay).iloc[1:]
+    at = rows["change_p50"].idxmax()
+    row, even = rows.loc[at], replay.break_even().loc[at]
+    change, kept = (
+        wording.amount("t_ha", row[f"{name}_p50"], units, signed=True)
+        for name in ("change", "kept")
+    )
+    span = wording.span("t_ha", row["change_p10"], row["change_p90"], units)
+    if even["always"] > 0.5:
+        pays = "it pays without frost too"
+    elif even["never"] > 0.5:
+        pays = "it pays at no frequency of frost"
+    elif even["backward"] > 0.5:
+        pays = "it pays only while frost is rare"
+    elif np.isfinite(even["chance_p50"]):
+        lost = wording.percent(replay.heavy_loss)
+        every = wording.number(1 / even["chance_p50"], 0)
+        pays = f"it pays where over {lost} is lost in more than 1 spring of {every}"
+    else:
+        pays = "no spring on record lost enough to say when it pays"
+    saved = f"{_some(row['kept_p50'], kept)} of it saved from frost"
+    return f"{row['plan']} in {block}: {change} a year ({span}), {saved}; {pays}"
+
+
 def late_cut_sentence(row, units=METRIC, price=""):
     """Return whether a late final cut of a plan pays here, in one sentence.
 

@@ -190,6 +190,17 @@ def _all_alike(found, units):
     )
 
 
+def choice_in_short(found, units=METRIC):
+    """Return which scenario holds up best, and what it leaves or gives, in one line."""
+    choice = found.choice
+    if not choice.rival:
+        return f"every scenario has the plans of '{choice.first}'"
+    text = f"'{choice.chosen}' holds up best: {_left(found, choice.chosen, units)} a season"
+    if choice.chosen != choice.leader:
+        text += f"; '{choice.leader}' brings more, and pushes blocks out of their bands"
+    return text if choice.by == "margin" else f"{text}; prices would tell what is left of it"
+
+
 def third_in_short(found, units=METRIC):
     """Return the third sentence of the recommendation with blocks counted, for a small screen."""
     return _third(found, units, short=True)

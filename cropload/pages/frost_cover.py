@@ -38,6 +38,12 @@ STYLE = """<style>
 </style>"""
 
 
+def coldest_block(records):
+    """Return the block that lies furthest below its station, where frost matters most."""
+    offsets = records.blocks["frost_offset_c"].fillna(0.0).to_numpy()
+    return str(records.blocks["block"].iloc[int(offsets.argmin())])
+
+
 def longer_levels(last_plan, usual_buds, training, longest):
     """Return the levels the page opens with: last winter's, and longer canes beside it.
 
@@ -91,9 +97,7 @@ class FrostCover(Page):
 
     def _choose(self):
         if self._asked["block"] is None:
-            # Where the block lies furthest below its station frost matters most.
-            offsets = self.records.blocks["frost_offset_c"].fillna(0.0).to_numpy()
-            self._asked["block"] = self.desk.blocks[int(offsets.argmin())]
+            self._asked["block"] = coldest_block(self.records)
         super()._choose()
 
     def build(self):

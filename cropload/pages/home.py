@@ -5,11 +5,15 @@ from urllib.parse import quote
 from cropload import clock
 from cropload.beliefs.forecast import forecast
 from cropload.beliefs.ranges import level
-from cropload.pages.home_answer import due, home_table, question_lines, standing
+from cropload.errors import CroploadError
+from cropload.pages.home_answer import due, home_table, standing
+from cropload.pages.home_questions import SLOW, not_known, question_lines
 from cropload.show import wording
 from cropload.show.desk import Fold, Said, folds
 from cropload.show.page import Page
+from cropload.show.page_part import PagePart
 from cropload.show.panels import parts
+from cropload.show.panels.later import Later
 
 STYLE = """<style>
 .cl-home { border-collapse: collapse; width: 100%; margin: 6px 0; }
@@ -51,7 +55,7 @@ class Home(Page):
         needs = ("season", "units")
         self.standing = Said(self.desk, self._standing, needs)
         self.blocks = Said(self.desk, self._blocks, needs)
-        self.questions = Said(self.desk, self._questions, needs)
+        self.questions = Questions(self)
         return [
             self.standing,
             self.blocks,
@@ -76,6 +80,12 @@ class Home(Page):
             return home_table(desk.records, self.forecast(), draws=desk.draws, seed=desk.seed)
 
         return desk.once("table", ("season",), make)
+
+    def _opened(self, query):
+        super()._opened(query)
+        # A page that nobody looks at yet must not be busy when a browser asks for it.
+        if self._made:
+            self.questions.go_on()
 
     def _standing(self):
         records, season = self.desk.records, self.desk.season
@@ -140,14 +150,6 @@ class Home(Page):
             f'<td class="cl-left">{parts.escape(row["look"])}</td></tr>'
         )
 
-    def _questions(self):
-        lines = question_lines(self.desk.records, self.forecast(), self.table(), self.desk.units)
-        items = "".join(
-            f'<li><a href="{page}.ipynb">{parts.escape(question)}</a><br>{parts.escape(told)}</li>'
-            for page, question, told in lines
-        )
-        return f'<ul class="cl-questions">{items}</ul>'
-
     def _doubts(self):
         from cropload.records.reading.faults import fault_list
 
@@ -158,6 +160,50 @@ class Home(Page):
             return f"<pre>{parts.escape(fault_list(doubts))}</pre>"
 
         return [Said(self.desk, say, ("records",))]
+
+
+class Questions(PagePart):
+    """The six questions, each with a line of its answer; what takes a moment comes one by one."""
+
+    needs = ("season", "units")
+
+    def __init__(self, page):
+        self._seen, self._later = False, Later()
+        super().__init__(page)
+
+    def build(self):
+        """Make the list."""
+        self.text = parts.html()
+        self.body.children = (self.text,)
+
+    def show(self):
+        """Say what is known, and have the rest worked out once the page is seen."""
+        page, desk = self.page, self.desk
+        self.found = desk.once("lines", ("season",), dict)
+        table = page.table()
+        lines = question_lines(desk.records, page.forecast(), table, desk.units, self.found)
+        items = "".join(
+            f'<li><a href="{name}.ipynb">{parts.escape(question)}</a><br>{parts.escape(told)}</li>'
+            for name, question, told in lines
+        )
+        self.text.value = f'<ul class="cl-questions">{items}</ul>'
+        if self._seen and len(self.found) < len(SLOW):
+            self._later.call("next", self._next)
+
+    def go_on(self):
+        """Work out what is missing, line by line."""
+        self._seen = True
+        self.follow()
+
+    def _next(self):
+        desk, found = self.desk, self.found
+        name = next(name for name in SLOW if name not in found)
+        try:
+            found[name] = SLOW[name](desk.records, self.page.forecast(), desk.draws, desk.seed)
+        except CroploadError as fault:
+            told = not_known(fault)
+            found[name] = lambda units: told
+        self.follow()
 
 
 def _kept_together(text):

@@ -7,9 +7,7 @@ import pandas as pd
 from cropload.beliefs.history import estate_before_season
 from cropload.beliefs.measured import plans_by_season
 from cropload.beliefs.ranges import ENDINGS
-from cropload.errors import CroploadError
 from cropload.pruning.compare_blocks import compare_blocks
-from cropload.show import wording
 from cropload.vine.bands import INSIDE
 
 #: Stage of table dates -> what is due from about that day on, in the order of the year.
@@ -210,71 +208,3 @@ def standing(records, season, day):
     else:
         told = "no block has a plan yet"
     return f"{day:%A} {day.day} {day:%B %Y}; harvest {season}: {told}."
-
-
-def question_lines(records, made, table, units):
-    """Return the six questions in the order of the year, each with a line of its present answer.
-
-    Parameters
-    ----------
-    records : Records
-        As read by ``read_records``.
-    made : Forecast
-        Of the season.
-    table : DataFrame
-        Of ``home_table``.
-    units : UnitSystem
-        Units to show.
-
-    Returns
-    -------
-    list of (str, str, str)
-        Page, question, and the line.
-    """
-    from cropload.beliefs.meant import picked_seasons
-    from cropload.records.scenarios import kept_scenarios
-
-    def pruning():
-        off = table["look"][table["look"].str.startswith("shoots")]
-        return f"as carried, shoots are off their band in {len(off)} of {len(table)} blocks"
-
-    def frost():
-        springs = records.weather["date"].dt.year.nunique() if len(records.weather) else 0
-        return f"{springs} springs of weather on record" if springs else "no weather on record yet"
-
-    def owner():
-        kept = len(kept_scenarios(records, made.season))
-        return f"{kept} scenarios kept" if kept else "no scenario kept yet"
-
-    def season():
-        row = made.frame_by("estate").iloc[0]
-        return wording.range_of(row, "tonnes", "tonnes", units) + " " + units.label("tonnes")
-
-    def winery():
-        periods = records.capacity
-        here = periods[periods["period_end"].dt.year == made.season] if len(periods) else periods
-        limits = f"{len(here)} limits of intake on record" if len(here) else "no limit on record"
-        return limits
-
-    def review():
-        picked = sorted(picked_seasons(records))
-        if not picked:
-            return "no harvest on record yet"
-        crop = records.harvest["tonnes"][records.harvest["season"] == picked[-1]].sum()
-        return f"{picked[-1]}: {wording.amount('tonnes', crop, units)} over the scale"
-
-    lines = []
-    for page, question, say in (
-        ("pruning_levels", "How many buds should a vine keep?", pruning),
-        ("frost_cover", "What is longer wood worth against frost?", frost),
-        ("owner_scenarios", "Which scenario for the owner?", owner),
-        ("counting_and_forecast", "What hangs, and what to count next?", season),
-        ("winery_intake", "What arrives when, and does it fit?", winery),
-        ("season_review", "What missed, and what should change?", review),
-    ):
-        try:
-            told = say()
-        except CroploadError as fault:
-            told = f"not known yet: {fault}"
-        lines.append((page, question, told))
-    return lines

@@ -2,12 +2,10 @@
 
 from dataclasses import replace
 
-import numpy as np
-
 from cropload.beliefs.meant import load_first, next_season
 from cropload.errors import CroploadError
 from cropload.pruning import words as level_words
-from cropload.pruning.compare import cane_notes, compare_plans, estate_for
+from cropload.pruning.compare import cane_notes, compare_plans, estate_for, levels_of
 from cropload.pruning.panels import results
 from cropload.pruning.panels.choices import Bands, season_meant
 from cropload.pruning.panels.row_html import head_html, row_html
@@ -179,14 +177,8 @@ class LevelsPart(Part):
     def _opening(self):
         """Return the levels of a block at first: as carried, a lighter and a heavier one."""
         estate = self._estate()
-        at = estate.facts.place(self.desk.block)
-        last = estate.last_plan[at] or None
-        plans, names = self.first(
-            last,
-            float(np.exp(estate.log_reference[at])),
-            estate.facts.training[at],
-            longest_cane(estate.facts.vine_spacing_m(at)),
-        )
+        last = estate.last_plan[estate.facts.place(self.desk.block)] or None
+        plans, names = levels_of(estate, self.desk.block, self.first)
         if last is not None and self.reference_plan:
             names[0] = "as carried so far"
         self._named = getattr(self, "_named", {})

@@ -27,7 +27,7 @@ from cropload.units import METRIC
 from cropload.vine import bands
 from cropload.vine.bands import Band
 from cropload.vine.plan import PruningPlan, parse_plans
-from cropload.vine.training import cane_length_m, longest_cane
+from cropload.vine.training import cane_length_m, first_levels, longest_cane
 
 #: Beyond this ratio of loads no trial behind the load response reaches.
 WIDEST_CHANGE = 3.0
@@ -40,6 +40,27 @@ def estate_for(records, block, season, reference_plan=None):
     """
     given = {} if reference_plan is None else {block: PruningPlan.parse(reference_plan)}
     return estate_before_season(records, season, given)
+
+
+def levels_of(estate, block, levels=first_levels):
+    """Return the plans that a block opens with, and their names.
+
+    Parameters
+    ----------
+    estate : object
+        As from ``estate_for``.
+    block : str
+        A block of it.
+    levels : callable
+        As ``first_levels``.
+    """
+    at = estate.facts.place(block)
+    return levels(
+        estate.last_plan[at] or None,
+        float(np.exp(estate.log_reference[at])),
+        estate.facts.training[at],
+        longest_cane(estate.facts.vine_spacing_m(at)),
+    )
 
 
 def check_bears(estate, block):

@@ -166,6 +166,43 @@ def fit_sentence(fit, limits, units=METRIC):
     return text
 
 
+def fit_in_short(made, schedule, limits=None, fit=None, units=METRIC):
+    """Return the crop to expect and how often it goes over a limit of intake, in one line.
+
+    Parameters
+    ----------
+    made : Forecast
+        Of the season.
+    schedule : IntakeSchedule
+        Of it.
+    limits, fit : Capacity, Fit, optional
+        As from ``capacity_table`` and ``fit_of``, where limits of the season are on record.
+    units : UnitSystem
+        Units to show.
+    """
+    row = made.frame_by("estate").iloc[0]
+    text = f"{wording.amount('tonnes', row['tonnes_p50'], units)} expected"
+    if fit is None or not fit.limits:
+        table = schedule.frame_by("estate")
+        inside = table[~table["period"].isin([NO_DATE, OUTSIDE])]
+        if len(inside):
+            top = inside.loc[inside["tonnes_mean"].idxmax(), "period"]
+            text += f", most in {short_period(top)}"
+        return f"{text}; no limit of intake is on record for {schedule.season}"
+    if fit.chance_any < 0.05:
+        return f"{text}; it fits"
+    worst = limits.frame.loc[limits["chance_over"].idxmax()]
+    return (
+        f"{text}; over some limit in {_years(fit.chance_any)}, {short_period(worst['period'])} "
+        f"in {_years(worst['chance_over'])}"
+    )
+
+
+def _years(chance):
+    """Return a chance in years of ten."""
+    return f"{min(max(round(10 * chance), 1), 9)} of 10 years"
+
+
 def first_step(relief, shown="blocks to move"):
     """Return what to do first where the crop may not fit, in a sentence.
 

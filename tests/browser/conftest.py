@@ -106,6 +106,15 @@ def page(context, guard):
     return context.new_page()
 
 
+@pytest.fixture(scope="module")
+def opened(page, pages, request):
+    """The page of the module's NOTEBOOK, once what READY selects is there."""
+    page.goto(f"{pages}/voila/render/{request.module.NOTEBOOK}.ipynb")
+    page.locator(request.module.READY).first.wait_for(state="attached")
+    page.wait_for_timeout(1500)
+    return page
+
+
 @pytest.fixture(scope="session")
 def lab(tmp_path_factory):
     """Address of a JupyterLab that holds a copy of the notebooks."""

@@ -55,3 +55,23 @@ def check_no_barrier(page, width):
     page.set_viewport_size({"width": width, "height": 844})
     found = axe.run(page)
     assert found.violations_count == 0, found.generate_report()
+
+
+class AnswerFirst:
+    """The tests of a page's first screen; a module derives its own, with what is ``wanted``."""
+
+    def wanted(self, page, width):
+        """Return what must be in sight at first."""
+        raise NotImplementedError
+
+    @pytest.mark.parametrize(("width", "height"), SCREENS)
+    def test_the_answer_is_on_the_first_screen_and_can_be_read(self, opened, width, height):
+        check_answer_first(opened, self.wanted(opened, width), width, height)
+        check_legible(opened, width, height)
+
+    def test_the_page_is_short_before_anything_is_unfolded(self, opened):
+        check_short(opened)
+
+    @pytest.mark.parametrize("width", [1280, 390])
+    def test_no_barrier_is_found(self, opened, width):
+        check_no_barrier(opened, width)

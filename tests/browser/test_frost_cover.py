@@ -9,49 +9,22 @@ from cropload import example_records
 from cropload.frost.cover import frost_cover
 from cropload.frost.worth import late_cut_worth
 from cropload.vine.weather.settings import CASES
-from tests.browser.page_checks import (
-    SCREENS,
-    check_answer_first,
-    check_legible,
-    check_no_barrier,
-    check_short,
-)
+from tests.browser.page_checks import AnswerFirst
 
 pytestmark = pytest.mark.browser
+NOTEBOOK, READY = "frost_cover", ".cl-frost"
 expect = pytest.importorskip("playwright.sync_api").expect
 PLANS = ["2x12+2x2", "2x14+2x2", "2x16+2x2"]
 
 
-@pytest.fixture(scope="module")
-def opened(page, pages):
-    page.goto(f"{pages}/voila/render/frost_cover.ipynb")
-    page.locator(".cl-frost").first.wait_for(state="attached")
-    page.wait_for_timeout(1500)
-    return page
-
-
-def wanted(page, width):
-    """What must be in sight at first."""
-    found = [page.locator(".cl-matters").first]
-    count = 3 if width > 1000 else 1
-    found += [page.locator(".cl-lv-crop svg").nth(at) for at in range(1, count + 1)]
-    found += [page.get_by_label(f"level {at} canes", exact=True) for at in range(1, count + 1)]
-    return found
-
-
-@pytest.mark.parametrize(("width", "height"), SCREENS)
-def test_the_answer_is_on_the_first_screen_and_can_be_read(opened, width, height):
-    check_answer_first(opened, wanted(opened, width), width, height)
-    check_legible(opened, width, height)
-
-
-def test_the_page_is_short_before_anything_is_unfolded(opened):
-    check_short(opened)
-
-
-@pytest.mark.parametrize("width", [1280, 390])
-def test_no_barrier_is_found(opened, width):
-    check_no_barrier(opened, width)
+class TestFirstScreen(AnswerFirst):
+    def wanted(self, page, width):
+        """What must be in sight at first."""
+        found = [page.locator(".cl-matters").first]
+        count = 3 if width > 1000 else 1
+        found += [page.locator(".cl-lv-crop svg").nth(at) for at in range(1, count + 1)]
+        found += [page.get_by_label(f"level {at} canes", exact=True) for at in range(1, count + 1)]
+        return found
 
 
 def kept(page):

@@ -7,49 +7,22 @@ import pytest
 from cropload import example_records
 from cropload.owner.panels.opening_scenarios import opening_scenarios
 from cropload.owner.scenarios import compare_scenarios
-from tests.browser.page_checks import (
-    SCREENS,
-    check_answer_first,
-    check_legible,
-    check_no_barrier,
-    check_short,
-)
+from tests.browser.page_checks import AnswerFirst
 
 pytestmark = pytest.mark.browser
+NOTEBOOK, READY = "owner_scenarios", ".cl-figure img"
 expect = pytest.importorskip("playwright.sync_api").expect
 
 
-@pytest.fixture(scope="module")
-def opened(page, pages):
-    page.goto(f"{pages}/voila/render/owner_scenarios.ipynb")
-    page.locator(".cl-figure img").first.wait_for(state="attached")
-    page.wait_for_timeout(1500)
-    return page
-
-
-def wanted(page, width):
-    """What must be in sight at first."""
-    found = [page.locator(".cl-matters").first]
-    found.append(page.get_by_role("rowheader", name="today, recommended"))
-    if width > 1000:
-        found.append(page.locator(".cl-if-wide img").first)
-        found.append(page.get_by_role("button", name="open the report"))
-    return found
-
-
-@pytest.mark.parametrize(("width", "height"), SCREENS)
-def test_the_answer_is_on_the_first_screen_and_can_be_read(opened, width, height):
-    check_answer_first(opened, wanted(opened, width), width, height)
-    check_legible(opened, width, height)
-
-
-def test_the_page_is_short_before_anything_is_unfolded(opened):
-    check_short(opened)
-
-
-@pytest.mark.parametrize("width", [1280, 390])
-def test_no_barrier_is_found(opened, width):
-    check_no_barrier(opened, width)
+class TestFirstScreen(AnswerFirst):
+    def wanted(self, page, width):
+        """What must be in sight at first."""
+        found = [page.locator(".cl-matters").first]
+        found.append(page.get_by_role("rowheader", name="today, recommended"))
+        if width > 1000:
+            found.append(page.locator(".cl-if-wide img").first)
+            found.append(page.get_by_role("button", name="open the report"))
+        return found
 
 
 def test_a_changed_plan_changes_the_difference_to_what_is_computed_apart(opened, guard):

@@ -6,48 +6,21 @@ from cropload import example_records, forecast, harvest_dates, intake_schedule
 from cropload.winery.capacity import capacity_table
 from cropload.winery.fit import fit_of
 from cropload.winery.words import fit_sentence
-from tests.browser.page_checks import (
-    SCREENS,
-    check_answer_first,
-    check_legible,
-    check_no_barrier,
-    check_short,
-)
+from tests.browser.page_checks import AnswerFirst
 
 pytestmark = pytest.mark.browser
+NOTEBOOK, READY = "winery_intake", "img[alt^='Intake of season 2027']"
 
 
-@pytest.fixture(scope="module")
-def opened(page, pages):
-    page.goto(f"{pages}/voila/render/winery_intake.ipynb")
-    page.locator("img[alt^='Intake of season 2027']").first.wait_for(state="attached")
-    page.wait_for_timeout(1500)
-    return page
-
-
-def wanted(page, width):
-    """What must be in sight at first."""
-    found = [page.locator(".cl-matters").first]
-    found.append(page.get_by_label("Periods"))
-    if width > 1000:
-        found.append(page.locator(".cl-if-wide img").first)
-        found.append(page.get_by_text("Contracts at risk"))
-    return found
-
-
-@pytest.mark.parametrize(("width", "height"), SCREENS)
-def test_the_answer_is_on_the_first_screen_and_can_be_read(opened, width, height):
-    check_answer_first(opened, wanted(opened, width), width, height)
-    check_legible(opened, width, height)
-
-
-def test_the_page_is_short_before_anything_is_unfolded(opened):
-    check_short(opened)
-
-
-@pytest.mark.parametrize("width", [1280, 390])
-def test_no_barrier_is_found(opened, width):
-    check_no_barrier(opened, width)
+class TestFirstScreen(AnswerFirst):
+    def wanted(self, page, width):
+        """What must be in sight at first."""
+        found = [page.locator(".cl-matters").first]
+        found.append(page.get_by_label("Periods"))
+        if width > 1000:
+            found.append(page.locator(".cl-if-wide img").first)
+            found.append(page.get_by_text("Contracts at risk"))
+        return found
 
 
 def said(picks=None):

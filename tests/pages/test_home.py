@@ -2,15 +2,24 @@
 
 import datetime
 import re
+from html import unescape
 
 import pandas as pd
 import pytest
 from helpers import block_row, make_records, sample_copy
 
-from cropload import compare_blocks, example_records, forecast
+from cropload import compare_blocks, example_records, forecast, harvest_dates, intake_schedule
+from cropload.frost.cover import frost_cover, one_case
+from cropload.frost.worth import wood_worth
+from cropload.owner.panels.opening_scenarios import opening_scenarios
+from cropload.owner.scenarios import compare_scenarios
 from cropload.pages.home import Home
-from cropload.pages.home_answer import due, home_table, question_lines, standing, usual_day
-from cropload.units import METRIC
+from cropload.pages.home_answer import due, home_table, standing, usual_day
+from cropload.pages.home_questions import QUESTIONS, SLOW, WORKING, question_lines
+from cropload.records.scenarios import last_plans
+from cropload.units import METRIC, US
+from cropload.vine.weather.settings import CASES
+from cropload.winery.fit import fit_of
 
 
 @pytest.fixture(scope="module")
@@ -91,16 +100,59 @@ def test_the_usual_day_is_the_estates_own_and_holds_in_the_south():
 
 
 def test_six_questions_in_the_order_of_the_year_have_a_line_each(records, made, table):
-    lines = question_lines(records, made, table, METRIC)
-    assert [page for page, *_ in lines] == [
-        "pruning_levels",
-        "frost_cover",
-        "owner_scenarios",
-        "counting_and_forecast",
-        "winery_intake",
-        "season_review",
-    ]
+    lines = question_lines(records, made, table, METRIC, {})
+    assert [page for page, *_ in lines] == list(QUESTIONS)
+    assert {page for page, _, told in lines if told == WORKING} == set(SLOW)
     assert all(told for *_, told in lines)
+
+
+def answered(page):
+    """The line of each question, once a browser shows the page."""
+    page.address.opened({})
+    items = re.findall("(?s)<li>(.*?)</li>", page.questions.text.value)
+    assert page.questions.message.value == ""
+    return dict(zip(QUESTIONS, (text_of(each.split("<br>")[1]) for each in items), strict=True))
+
+
+def test_frost_owner_and_winery_say_what_their_own_answers_compute(records, made):
+    """The line of each question against the answer, asked for apart as its page asks for it."""
+    page = Home(records, draws=500)
+    told = answered(page)
+    table = records.blocks.set_index("block")["frost_offset_c"]
+    block = str(table.idxmin())
+    carried = last_plans(records, 2027)[block]
+    worth = []
+    for more in (2, 4):
+        canes, rest = carried.split("+")
+        number, buds = map(int, canes.split("x"))
+        plans = [carried, f"{number}x{buds + more}+{rest}"]
+        worth.append(
+            wood_worth(
+                one_case(frost_cover(records, block, plans, case=CASES, draws=500), CASES[0])
+            ).iloc[1]
+        )
+    best = max(worth, key=lambda row: row["change_p50"])
+    ends = f"({best['change_p10']:.1f} to {best['change_p90']:.1f})"
+    want = f"{best['plan']} in {block}: {best['change_p50']:+.1f} t/ha a year {ends}"
+    assert told["frost_cover"].startswith(want)
+    scenarios = opening_scenarios(records, 2027)
+    found = compare_scenarios(records, scenarios, 2027, draws=500, frost=False)
+    margin = found.money_settled.set_index("scenario").loc[found.choice.chosen, "margin_p50"]
+    assert f"'{found.choice.chosen}' holds up best: EUR {round(margin, -2):,.0f}" in unescape(
+        told["owner_scenarios"]
+    )
+    schedule = intake_schedule(
+        made, harvest_dates(records, 2027, draws=500), period=records.capacity
+    )
+    over = fit_of(schedule, records.capacity).chance_any
+    total = made.frame_by("estate").iloc[0]["tonnes_p50"]
+    assert told["winery_intake"].startswith(
+        f"{total:.1f} t expected; over some limit in {10 * over:.0f} of 10 years"
+    )
+    page.desk.units = US
+    shown = text_of(page.questions.text.value)
+    assert "ton/ac a year" in shown
+    assert WORKING not in shown
 
 
 def test_the_page_shows_blocks_that_open_and_the_estate_whole():
@@ -129,3 +181,7 @@ def test_an_estate_of_blocks_alone_has_a_home():
     assert page.message.value == ""
     assert [part.message.value for part in page.desk.parts] == [""] * len(page.desk.parts)
     assert "which plan is carried?" in page.blocks.text.value
+    told = answered(page)
+    assert told["frost_cover"] == "no weather on record yet: table weather would tell"
+    assert "no limit of intake is on record for 2027" in told["winery_intake"]
+    assert "prices would tell" in told["owner_scenarios"]

@@ -1,13 +1,11 @@
 """The scenarios that the owner's page opens with: today's plans, and those kept or beside them."""
 
-import numpy as np
-
 from cropload.beliefs.history import estate_before_season
 from cropload.beliefs.meant import check_block
 from cropload.owner.scenario_input import TODAY
 from cropload.owner.scenarios import MOST
+from cropload.pruning.compare import levels_of
 from cropload.records.scenarios import kept_scenarios
-from cropload.vine.training import first_levels, longest_cane
 
 #: The scenarios beside today's plans while none is kept.
 BESIDE = {"longer": "heavier", "shorter": "lighter"}
@@ -49,11 +47,5 @@ def opening_scenarios(records, season, blocks=None):
 
 def _levels(estate, block):
     """Return {word: plan} of a block; the plan carried last, or a usual one, under ""."""
-    at = estate.facts.place(block)
-    plans, words = first_levels(
-        estate.last_plan[at],
-        float(np.exp(estate.log_reference[at])),
-        estate.facts.training[at],
-        longest_cane(estate.facts.vine_spacing_m(at)),
-    )
+    plans, words = levels_of(estate, block)
     return {"": plans[0], **dict(zip(words, plans, strict=True))}

@@ -106,20 +106,10 @@ def _run(given):
 
 def _suggested(records, block, given):
     """Return the plans that a block would open with, as the option is written."""
-    import numpy as np
-
-    from cropload.pruning.compare import estate_for
-    from cropload.vine.training import first_levels, longest_cane
+    from cropload.pruning.compare import estate_for, levels_of
 
     estate = estate_for(records, block, given.season, given.reference_plan)
-    at = estate.facts.place(block)
-    plans, _ = first_levels(
-        estate.last_plan[at],
-        float(np.exp(estate.log_reference[at])),
-        estate.facts.training[at],
-        longest_cane(estate.facts.vine_spacing_m(at)),
-    )
-    return ",".join(map(str, plans))
+    return ",".join(map(str, levels_of(estate, block)[0]))
 
 
 def _all_blocks(given):
