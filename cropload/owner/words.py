@@ -329,6 +329,15 @@ def risks(found, units=METRIC):
                 "Chance that costs are higher than revenue in a season, once settled: "
                 f"{', '.join(chances)}."
             )
+    if found.frost_about:
+        low = chance(found.frame["frost_loss_chance_low"].min())
+        high = chance(found.frame["frost_loss_chance_high"].max())
+        texts.append(
+            f"By the springs on record a year that takes more than "
+            f"{percent(found.frost_about['loss'])} of a block's crop has a chance of {low} to "
+            f"{high}. Where one such year would hurt, weigh longer wood or a late final cut "
+            "against its price: the frost page does so."
+        )
     texts.append(wording.FIRST_SEASON_GAIN)
     texts.append(
         "Bands are rules of thumb from handbooks and none of them knows your site; a block is not "

@@ -480,6 +480,17 @@ def test_the_chance_of_a_loss_is_told_and_is_no_cliff():
     assert f"{100 * chances.iloc[0]:.0f} % with 'today'" in " ".join(risks(found))
 
 
+def test_the_chance_of_a_frost_year_says_what_to_do_with_it():
+    from cropload.owner.words import risks
+
+    plans = {"today": {"Mill Meadow": "2x12+2x2"}, "longer": {"Mill Meadow": "2x14+2x2"}}
+    found = compare_scenarios(example_records(), plans, 2027, draws=200)
+    low, high = (found.frame[f"frost_loss_chance_{end}"] for end in ("low", "high"))
+    ends = f"{100 * low.min():.0f} % to {100 * high.max():.0f} %"
+    told = " ".join(risks(found))
+    assert f"has a chance of {ends}. Where one such year would hurt, weigh longer wood" in told
+
+
 def test_scenarios_and_their_report_read_as_text(report):
     for answer in (report, report.found):
         assert max(map(len, str(answer).splitlines())) <= 80

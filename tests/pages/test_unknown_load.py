@@ -35,6 +35,9 @@ COMMANDS = [
 @pytest.mark.parametrize("command", COMMANDS, ids=lambda command: " ".join(command[:2]))
 def test_the_plan_is_asked_for_first_and_once(said, command):
     text = said(*command)
+    season, asks, text = text.partition("--season YEAR asks another. ")
+    assert asks
+    assert "arvest 2027" in season
     assert text.startswith(ASKED)
     assert text.count("Load unknown") == 1
     assert text.count("no plan") == 1
@@ -48,7 +51,7 @@ def test_a_plan_on_record_is_not_asked_for(said, command):
 def test_where_only_the_plan_of_the_season_is_on_record_the_one_before_is_asked_for(said):
     text = said("check", "--season", "2025", plan="2x8")
     asked = "Load unknown: no plan before that of 2025 is on record for North."
-    assert text.startswith(f"{asked} Which was carried till then?")
+    assert text.startswith(f"Harvest 2025. {asked} Which was carried till then?")
 
 
 def test_a_plan_that_is_told_is_not_asked_for(said):
