@@ -83,7 +83,7 @@ def test_review_prints_the_scores_the_guesses_and_what_missed(run):
 
 def test_review_opens_at_the_last_season_picked_and_splits_the_moment_asked_for(run):
     text = run("review", "--example", "--moment", "lag", *DRAWS)
-    assert text.startswith("Season 2026")
+    assert text.startswith("Harvest 2026: the last one picked.")
     assert "WHAT MISSED, after lag weights" in text
 
 
