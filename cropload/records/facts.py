@@ -78,8 +78,10 @@ def together(rows):
 
 def weighed_together(records):
     """Return the (block, season) pairs whose tonnes were weighed with those of another block."""
-    found = set()
-    for season, rows in records.harvest.groupby("season"):
+    found, rows = set(), records.harvest
+    rows = rows[rows["ticket"].fillna("").astype(str).str.strip() != ""]
+    rows = rows[rows.duplicated(["season", "ticket", "date"], keep=False)]
+    for season, rows in rows.groupby("season"):
         group = together(rows.assign(block=rows["block"].astype(str)))
         found |= {(block, int(season)) for block, lot in group.items() if len(lot) > 1}
     return found
