@@ -5,7 +5,6 @@ from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
 
 import numpy as np
-import pandas as pd
 
 from cropload.beliefs.accepted import accepted_before
 from cropload.beliefs.estate import Beliefs, believe, centres
@@ -63,14 +62,12 @@ class Estate(Groundwork):
         """Which vines are young in the season, as YoungSeason."""
         return self.ages.season(np.arange(len(self.facts.names)))
 
+    @cached_property
     def own_crops(self):
-        """Return what each block's own crops on record say: kg [kg/vine] of each, and how many.
+        """What each block's own crops on record say, two arrays of shape (blocks,).
 
-        Returns
-        -------
-        mean, seasons : ndarray, shape (blocks,)
-            Mean of its crops of a bearing vine, lost ones apart, NaN where there is none; and how
-            many they are [1].
+        Mean of its crops of a bearing vine [kg/vine], lost ones apart, NaN where there is none; and
+        how many they are [1].
         """
         past = self.measured[self.measured["season"] < self.season]
         crops = past[past["stage"] == "harvest"].groupby("block")["value"].agg(["mean", "size"])

@@ -81,8 +81,8 @@ def weighed_together(records):
     found, rows = set(), records.harvest
     rows = rows[rows["ticket"].fillna("").astype(str).str.strip() != ""]
     rows = rows[rows.duplicated(["season", "ticket", "date"], keep=False)]
-    for season, rows in rows.groupby("season"):
-        group = together(rows.assign(block=rows["block"].astype(str)))
+    for season, lots in rows.groupby("season"):
+        group = together(lots.assign(block=lots["block"].astype(str)))
         found |= {(block, int(season)) for block, lot in group.items() if len(lot) > 1}
     return found
 

@@ -49,7 +49,8 @@ MOVE = """async ([label, buds]) => {
   const text = () => tonnes.querySelector(".cl-lv-text")?.textContent;
   const before = text();
   const start = performance.now();
-  const changed = new Promise((done) => {
+  const changed = new Promise((done, fail) => {
+    setTimeout(() => fail(new Error("no other tonnes in a minute")), 60000);
     new MutationObserver((_, eye) => {
       if (text() && text() !== before) { eye.disconnect(); requestAnimationFrame(done); }
     }).observe(tonnes, { childList: true, subtree: true, characterData: true });
@@ -131,7 +132,7 @@ def moves(browser, address, count):
     shown, computed = [], []
     # The first ones warm everything up, and are left out.
     for turn in range(count + 3):
-        buds = (6, 12)[turn % 2]
+        buds = (5, 12)[turn % 2]
         shown.append(page.evaluate(MOVE, [MOVED, buds]))
         time.sleep(0.5)
         start = time.perf_counter()
