@@ -7,7 +7,7 @@ from cropload import handbook
 
 #: Endings of the columns that hold a range, low to high.
 ENDINGS = ("p10", "p50", "p90")
-#: ``reach`` of the usual level as scipy has it: its import would cost a first answer a quarter more.
+#: ``reach`` of the usual level as scipy has it, whose import is a quarter of a first answer.
 _REACH = {0.8: 1.2815515655446004}
 #: Draws behind every range, where none are named [1].
 DEFAULT_DRAWS = 4000

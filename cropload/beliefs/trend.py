@@ -99,7 +99,7 @@ def chances_beyond(middle, sd):
 
 
 def surely_beyond(middle, sd, sure):
-    """Return where the chances of ``chances_beyond`` are over ``sure`` [1], without working out any."""
+    """Return where the chances of ``chances_beyond`` are over ``sure`` [1], without scipy."""
     band, far = handbook.value("trend.holding"), NormalDist().inv_cdf(sure)
     return (np.log1p(-band) - middle) / sd > far, (np.log1p(band) - middle) / sd < -far
 

@@ -106,9 +106,9 @@ def seconds(browser, addresses, shown):
 
 
 def rest():
-    """Wait until the servers and their kernels are at rest: nothing is being rendered ahead."""
-    before, quiet = {}, 0
-    while quiet < 3:
+    """Wait until servers and kernels rest, nothing being rendered ahead; five minutes at most."""
+    before, quiet, until = {}, 0, time.monotonic() + 300
+    while quiet < 3 and time.monotonic() < until:
         time.sleep(1)
         now = {}
         for each in psutil.Process().children(recursive=True):
@@ -116,7 +116,7 @@ def rest():
                 if "python" in each.name():
                     now[each.pid] = sum(each.cpu_times()[:2])
         busy = sum(spent - before.get(pid, 0) for pid, spent in now.items())
-        before, quiet = now, quiet + 1 if busy < 0.1 else 0
+        before, quiet = now, quiet + 1 if busy < 0.2 else 0
 
 
 def moves(browser, address, count):
