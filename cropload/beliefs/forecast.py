@@ -16,7 +16,7 @@ from cropload.beliefs.meant import check_block, check_draws, check_season, load_
 from cropload.beliefs.measured import lost_blocks, measurements
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.beliefs.result import Forecast
-from cropload.beliefs.trend import chances_beyond, crop_changes
+from cropload.beliefs.trend import crop_changes, surely_beyond
 from cropload.clock import day
 from cropload.records.as_of import records_until
 from cropload.records.facts import block_facts
@@ -322,10 +322,10 @@ def _trend_notes(estate):
     changes = crop_changes(estate)
     (told, sd), used, least = changes.told, changes.used, handbook.value("trend.holding")
     sure, parts = handbook.value("trend.chance"), []
-    for word, sign, chance in zip(
-        ("falls", "rises"), (-1, 1), chances_beyond(told, sd), strict=True
+    for word, sign, surely in zip(
+        ("falls", "rises"), (-1, 1), surely_beyond(told, sd, sure), strict=True
     ):
-        moving = (sign * used > least) | (chance > sure)
+        moving = (sign * used > least) | surely
         places = np.flatnonzero(moving & ~estate.young.barren & ~np.isnan(told))
         if len(places):
             names = named([estate.facts.names[at] for at in places])
@@ -336,7 +336,7 @@ def _trend_notes(estate):
 
 def _drawn_notes(made, middle):
     """Return in a sentence how far blocks' middles are drawn from the means of their own crops."""
-    mean, seasons = made.estate.own_crops()
+    mean, seasons = made.estate.own_crops
     mean = mean * made.bearing / 1000.0
     counted = set(made.estate.measured.loc[made.estate.measured["season"] == made.season, "block"])
     with np.errstate(divide="ignore", invalid="ignore"):

@@ -3,10 +3,8 @@
 import weakref
 from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
-from hashlib import sha256
 
 import numpy as np
-import pandas as pd
 
 from cropload.beliefs.accepted import accepted_before
 from cropload.beliefs.estate import Beliefs, believe, centres
@@ -15,6 +13,7 @@ from cropload.beliefs.own import own_prior
 from cropload.beliefs.posterior import shared_posterior
 from cropload.beliefs.spreads import prior_logs
 from cropload.records.as_of import records_until
+from cropload.records.content import Lately, fingerprint
 from cropload.vine.growth import (
     COMPONENTS,
     RESPONSES,
@@ -63,14 +62,12 @@ class Estate(Groundwork):
         """Which vines are young in the season, as YoungSeason."""
         return self.ages.season(np.arange(len(self.facts.names)))
 
+    @cached_property
     def own_crops(self):
-        """Return what each block's own crops on record say: kg [kg/vine] of each, and how many.
+        """What each block's own crops on record say, two arrays of shape (blocks,).
 
-        Returns
-        -------
-        mean, seasons : ndarray, shape (blocks,)
-            Mean of its crops of a bearing vine, lost ones apart, NaN where there is none; and how
-            many they are [1].
+        Mean of its crops of a bearing vine [kg/vine], lost ones apart, NaN where there is none; and
+        how many they are [1].
         """
         past = self.measured[self.measured["season"] < self.season]
         crops = past[past["stage"] == "harvest"].groupby("block")["value"].agg(["mean", "size"])
@@ -326,45 +323,10 @@ def estate_of(ground, learned):
     )
 
 
-#: Tables that speak of how much blocks and seasons differ; dates tell how early lots were weighed.
-TEACHING = ("blocks", "pruning", "counts", "fertility", "weights", "harvest", "dates")
-
-
-def fingerprint(records, tables=TEACHING):
-    """Return a digest of some tables: equal for equal content, whatever object holds it.
-
-    Parameters
-    ----------
-    records : Records
-        As read by ``read_records``.
-    tables : sequence of str
-        Names of the tables.
-
-    Returns
-    -------
-    bytes
-    """
-    digest = sha256()
-    for name in tables:
-        table = getattr(records, name)
-        digest.update(f"{name} {len(table)} {list(table.columns)}".encode())
-        for column in table:
-            values = table[column]
-            if values.dtype.kind in "iufbM":
-                # A missing number is one thing, however its bits are set.
-                bits = values.to_numpy()
-                if values.dtype.kind == "f":
-                    bits = np.where(np.isnan(bits), np.nan, bits)
-                digest.update(np.ascontiguousarray(bits).tobytes())
-            else:
-                digest.update(pd.util.hash_array(values.to_numpy(object)).tobytes())
-    return digest.digest()
-
-
 _KEPT = weakref.WeakKeyDictionary()
 
-#: Spreads learnt lately by what the records said, the latest last, and how many are kept.
-_LEARNED, _LEARNED_KEPT = {}, 16
+#: Spreads learnt, by what the records said.
+_LEARNED = Lately(16)
 
 
 def _kept(records, key, make):
@@ -375,14 +337,27 @@ def _kept(records, key, make):
     return kept[key]
 
 
+def _learned(records, season, accepted, plans=(), ground=None):
+    """Return the spreads that records teach, once for the same content."""
+
+    def learn():
+        laid = lay_ground(records, season, accepted=accepted) if ground is None else ground
+        return laid.learn()
+
+    return _LEARNED.get((season, accepted, fingerprint(records), plans), learn)
+
+
 def estate_before_season(records, season, reference_plans=None):
     """Return the estate as known before the season, learnt once for each set of records."""
-    plans = tuple(sorted((b, str(p)) for b, p in (reference_plans or {}).items()))
-    return _kept(
-        records,
-        ("estate", int(season), plans, accepted_before(records, int(season))),
-        lambda: build_estate(records, season, reference_plans=reference_plans),
-    )
+    season, given = int(season), reference_plans or {}
+    plans = tuple(sorted((b, str(p)) for b, p in given.items()))
+    accepted = accepted_before(records, season)
+
+    def make():
+        ground = lay_ground(records, season, reference_plans=given, accepted=accepted)
+        return estate_of(ground, _learned(records, season, accepted, plans, ground))
+
+    return _kept(records, ("estate", season, plans, accepted), make)
 
 
 def learned_before(records, season):
@@ -393,17 +368,10 @@ def learned_before(records, season):
     Counts of the season itself do not speak here, so a forecast on any day of it, made again
     later, uses nothing that was not known then, and a count entered teaches nothing anew.
     """
-    accepted = accepted_before(records, int(season))
+    season = int(season)
+    accepted = accepted_before(records, season)
 
     def learn():
-        before = records_until(records, f"{int(season)}-01-01")
-        content = (int(season), accepted, fingerprint(before))
-        learned = _LEARNED.pop(content, None)
-        if learned is None:
-            learned = lay_ground(before, season, accepted=accepted).learn()
-        _LEARNED[content] = learned
-        if len(_LEARNED) > _LEARNED_KEPT:
-            del _LEARNED[next(iter(_LEARNED))]
-        return learned
+        return _learned(records_until(records, f"{season}-01-01"), season, accepted)
 
-    return _kept(records, ("learned", int(season), accepted), learn)
+    return _kept(records, ("learned", season, accepted), learn)

@@ -125,8 +125,7 @@ def grouped_log_means(frame, by, value, population=None):
     expected = handbook.entry(expected_cv_key(value))
     dof, unit = expected.extra["dof"], expected.extra["smallest"]
     groups = frame.groupby(keys, sort=True, observed=True)[value]
-    table = groups.agg(["mean", "count", "std"])
-    table.columns = ["mean", "n", "sd"]
+    table = pd.DataFrame({"mean": groups.mean(), "n": groups.count(), "sd": groups.std()})
     table = table[table["n"] > 0].copy()
     first = table.index.get_level_values(0)
     if population is None:

@@ -5,6 +5,7 @@ a chance of its own, pooled over the blocks of the estate.
 """
 
 from dataclasses import dataclass
+from statistics import NormalDist
 
 import numpy as np
 
@@ -57,15 +58,12 @@ class LossChance:
         at_risk = self.chance[places] > 0
         if not at_risk.any():
             return kept
-        # Loaded late: scipy.special is slow to import.
-        from scipy.special import ndtri
-
         together = handbook.value("loss.together")
         shared = np.sqrt(together) * stream(seed, "loss").standard_normal(draws)
         for at in np.flatnonzero(at_risk):
             own = stream(seed, f"loss of {names[places[at]]}").standard_normal(draws)
             own = shared + np.sqrt(1 - together) * own
-            kept[at] = own > ndtri(self.chance[places[at]])
+            kept[at] = own > NormalDist().inv_cdf(self.chance[places[at]])
         return kept
 
     def told(self, at):

@@ -7,6 +7,7 @@ import pandas as pd
 
 from cropload import handbook
 from cropload.beliefs.log_means import grouped_log_means
+from cropload.records.content import Lately, fingerprint
 from cropload.records.facts import season_crops, weighed_together
 from cropload.vine.growth import STAGES
 from cropload.vine.plan import PruningPlan
@@ -22,6 +23,10 @@ _COUNTED = {
 }
 
 
+#: Measurements made, by what the records said.
+_MEASURED = Lately(8)
+
+
 def plans_by_season(records):
     """Return the plan of each block and season on record, {(block, season): PruningPlan}."""
     rows = records.pruning
@@ -33,22 +38,22 @@ def plans_by_season(records):
     }
 
 
-def _frame(index_frame, stage, value, log_variance, n, date=None):
-    frame = pd.DataFrame(
+def _frame(index_frame, stage, value, log_variance, n, date):
+    value = np.asarray(value, float)
+    some = value > 0
+    return pd.DataFrame(
         {
-            "block": index_frame["block"].astype(str).to_numpy(),
-            "season": index_frame["season"].to_numpy(int),
+            "block": index_frame["block"].astype(str).to_numpy()[some],
+            "season": index_frame["season"].to_numpy(int)[some],
             "stage": stage,
-            "value": np.asarray(value, float),
-            "log_variance": np.asarray(log_variance, float),
-            "n": np.asarray(n, float),
-            "date": pd.NaT if date is None else np.asarray(date),
-        }
+            "value": value[some],
+            "log_value": np.log(value[some]),
+            "log_variance": np.asarray(log_variance, float)[some],
+            "n": np.asarray(n, float)[some],
+            "date": pd.to_datetime(np.asarray(date)[some]),
+        },
+        columns=COLUMNS,
     )
-    frame["date"] = pd.to_datetime(frame["date"])
-    frame = frame[frame["value"] > 0]
-    frame["log_value"] = np.log(frame["value"])
-    return frame[COLUMNS]
 
 
 def last_visits(counts, column):
@@ -264,6 +269,11 @@ def measurements(records, facts, counters=None):
     A zero mean is left out: a lost crop is an event, not an ordinary season.
     ``season`` is the season in which the thing grew.
     """
+    content = (fingerprint(records), tuple((counters or {}).items()))
+    return _MEASURED.get(content, lambda: _measured(records, facts, counters)).copy()
+
+
+def _measured(records, facts, counters):
     parts = [
         *_counted(records, facts, counters),
         *_weighed(records),

@@ -7,6 +7,8 @@ from cropload import handbook
 
 #: Endings of the columns that hold a range, low to high.
 ENDINGS = ("p10", "p50", "p90")
+#: ``reach`` of the usual level as scipy has it, whose import is a quarter of a first answer.
+_REACH = {0.8: 1.2815515655446004}
 #: Draws behind every range, where none are named [1].
 DEFAULT_DRAWS = 4000
 
@@ -45,9 +47,11 @@ def in_ten():
 
 def reach():
     """Return how many standard deviations an end of a normal's range lies from its middle [1]."""
+    if (usual := level()) in _REACH:
+        return _REACH[usual]
     from scipy.special import ndtri
 
-    return float(ndtri((1 + level()) / 2))
+    return float(ndtri((1 + usual) / 2))
 
 
 def quantiles(draws):

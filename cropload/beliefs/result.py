@@ -194,7 +194,7 @@ class Forecast(Answer, Asked):
         frame = pd.DataFrame(columns)
         frame["range_t"] = frame["tonnes_p90"] - frame["tonnes_p10"]
         if by == "block":
-            frame["own_mean_t"] = self.estate.own_crops()[0] * self.bearing / 1000.0
+            frame["own_mean_t"] = self.estate.own_crops[0] * self.bearing / 1000.0
             frame["chance_lost"] = np.where(
                 self.estate.young.barren, np.nan, self.estate.loss.chance
             )

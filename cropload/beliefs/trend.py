@@ -7,6 +7,7 @@ block's own seasons alone, set against the same weather as its neighbours'.
 
 from dataclasses import dataclass
 from functools import cached_property
+from statistics import NormalDist
 
 import numpy as np
 
@@ -95,6 +96,12 @@ def chances_beyond(middle, sd):
 
     band = handbook.value("trend.holding")
     return ndtr((np.log1p(-band) - middle) / sd), 1 - ndtr((np.log1p(band) - middle) / sd)
+
+
+def surely_beyond(middle, sd, sure):
+    """Return where the chances of ``chances_beyond`` are over ``sure`` [1], without scipy."""
+    band, far = handbook.value("trend.holding"), NormalDist().inv_cdf(sure)
+    return (np.log1p(-band) - middle) / sd > far, (np.log1p(band) - middle) / sd < -far
 
 
 def crop_changes(estate):

@@ -121,7 +121,7 @@ def cane_notes(plans, vine_spacing_m):
 
 
 def _own_crops(estate, at):
-    mean, seasons = (part[at] for part in estate.own_crops())
+    mean, seasons = (part[at] for part in estate.own_crops)
     return float(mean * estate.facts.bearing[at] / 1000 / estate.facts.area_ha[at]), int(seasons)
 
 

@@ -19,6 +19,26 @@ from cropload.records.tables import TABLES
 from cropload.units import to_metric
 
 
+class Doubts:
+    """What is doubtful in records, found when it is first asked for: most answers need none of it.
+
+    Parameters
+    ----------
+    find : callable, optional
+        Returns it as Faults; nothing when left out.
+    """
+
+    def __init__(self, find=tuple):
+        self._find, self._told = find, None
+
+    def told(self):
+        """Return it as a tuple of Fault."""
+        if self._told is None:
+            # What it was found in, the text of every cell, is let go of.
+            self._told, self._find = tuple(self._find()), None
+        return self._told
+
+
 @dataclass(frozen=True, eq=False)
 class Records(Asked):
     """What people measured in a vineyard, read, checked and turned into metric units.
@@ -33,8 +53,8 @@ class Records(Asked):
         One frame a table, with every column of the table in metric units; a column or table that
         was not given is blank or empty.  ``season`` is int64, numbers are float64, dates
         datetime64[ns], text is ``""`` where blank.
-    warnings : tuple of Fault
-        What is possible but doubtful.
+    doubts : Doubts
+        What finds ``warnings``.
     given : frozenset of str
         The tables that were there.
     last_harvest : int
@@ -62,11 +82,16 @@ class Records(Asked):
     scenarios: pd.DataFrame = field(repr=False)
     parts: pd.DataFrame = field(repr=False)
     corrections: pd.DataFrame = field(repr=False)
-    warnings: tuple = field(default=(), repr=False)
+    doubts: Doubts = field(default_factory=Doubts, repr=False)
     given: frozenset = frozenset()
     last_harvest: int = 0
     us: bool = False
     earlier_plans: pd.DataFrame | None = field(default=None, repr=False)
+
+    @property
+    def warnings(self):
+        """What is possible but doubtful, as a tuple of Fault; looked for when first asked for."""
+        return self.doubts.told()
 
     def block(self, name):
         """Return a block of these records, of which the same questions can be asked.
@@ -285,21 +310,21 @@ def check_tables(raws):
 
     Returns
     -------
-    (dict, list of Fault, list of Fault)
-        Name -> :class:`ParsedTable`, faults and warnings.
+    (dict, list of Fault, callable)
+        Name -> :class:`ParsedTable`, faults, and what finds the warnings where there is no fault.
     """
     order = date_order(_date_columns(raws))
     parsed = {name: ParsedTable(raws[name], order) for name in TABLES if name in raws}
     faults = [fault for table in parsed.values() for fault in table.faults]
     warnings = [doubt for table in parsed.values() for doubt in table.warnings]
     found, doubts = cross_checks(parsed)
-    return parsed, faults + found, warnings + doubts
+    return parsed, faults + found, lambda: warnings + doubts()
 
 
 def assemble(path, raws, faults=(), warnings=()):
     """Check raw tables together and return Records, or raise every fault at once."""
     parsed, found, doubts = check_tables(raws)
-    faults, warnings = [*faults, *found], [*warnings, *doubts]
+    faults = [*faults, *found]
     place = Path(path)
     if "blocks" not in parsed and not any("blocks" in fault.file.lower() for fault in faults):
         hints = [f"{fault.file}: {fault.mend}" for fault in warnings if "'blocks'" in fault.mend]
@@ -322,7 +347,7 @@ def assemble(path, raws, faults=(), warnings=()):
     return Records(
         place,
         **frames,
-        warnings=tuple(warnings),
+        doubts=Doubts(lambda: [*warnings, *doubts()]),
         given=frozenset(parsed),
         us=any(blocks.us(column) for column in blocks.table.columns),
         earlier_plans=before,

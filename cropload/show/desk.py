@@ -158,8 +158,12 @@ class Desk(traitlets.HasTraits):
     @property
     def facts(self):
         """The row of table blocks of the block chosen."""
-        table = self.records.blocks
-        return table[table["block"] == self.block].iloc[0]
+
+        def look_up():
+            table = self.records.blocks
+            return table[table["block"] == self.block].iloc[0]
+
+        return self.once("facts", ("block",), look_up)
 
     def set(self, **values):
         """Change several choices at once: the parts follow once."""

@@ -5,7 +5,8 @@ from dataclasses import replace
 import pytest
 
 from cropload import example_records
-from cropload.beliefs.history import TEACHING, fingerprint, learned_before
+from cropload.beliefs.history import learned_before
+from cropload.records.content import TEACHING, fingerprint
 
 
 def test_a_copy_of_the_records_has_the_same_fingerprint():

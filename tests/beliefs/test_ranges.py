@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.special import ndtri
 
 from cropload import handbook
 from cropload.beliefs import ranges
@@ -71,3 +72,7 @@ def test_days_come_in_order_and_turn_with_the_calendar(seed, spread):
     low, middle, high = ranges.whole_days(days)
     assert np.all((low <= middle) & (middle <= high))
     np.testing.assert_array_equal(ranges.whole_days(-days), [-high, -middle, -low])
+
+
+def test_the_reach_of_a_range_is_scipys_to_the_last_digit():
+    assert ranges.reach() == ndtri((1 + ranges.level()) / 2)

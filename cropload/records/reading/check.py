@@ -58,17 +58,16 @@ def cross_checks(parsed):
 
     Returns
     -------
-    (list of Fault, list of Fault)
-        Faults and warnings.
+    (list of Fault, callable)
+        Faults; and what finds the warnings, for which faults must be mended first.
     """
     facts = Facts(parsed)
-    faults, warnings = run(REFUSED, facts), run(DOUBTS, facts)
-    if "blocks" in facts and not facts["blocks"].empty:
-        warnings += run(BESIDE_BLOCKS, facts)
-        # Faults must be mended first; then the rest can be held together.
-        if not faults and not any(table.faults for table in parsed.values()):
-            warnings += run(CONTRADICTIONS, facts)
-    return faults, warnings
+
+    def doubts():
+        beside = "blocks" in facts and not facts["blocks"].empty
+        return run([*DOUBTS, *(BESIDE_BLOCKS + CONTRADICTIONS if beside else ())], facts)
+
+    return run(REFUSED, facts), doubts
 
 
 def check_frame(table, frame, place, known_bad=frozenset()):
