@@ -12,7 +12,7 @@ SOUND = "".join(f"V,2026-05-{day:02},{day / 10},{10 + day / 10}\n" for day in ra
 
 
 @pytest.mark.parametrize(
-    "row, words",
+    ("row", "words"),
     [
         ("V,2026-04-23,1.6,1.2", "tmin may not be above tmax"),
         ("V,2026-04-23,-9999,1.2", "no air is as hot or as cold"),
@@ -27,7 +27,8 @@ def test_a_day_that_cannot_be_is_left_out_and_all_else_goes_on(write, row, words
     assert len(records.weather) == 20
     (note,) = records.warnings
     assert (note.file, note.row) == ("weather.csv", 2)
-    assert words in note.rule and "left out" in note.rule
+    assert words in note.rule
+    assert "left out" in note.rule
     _, date, low, high = row.split(",")
     assert note.value == f"{date}: {low} / {high or 'blank'}"
     assert records.left_out["station"].tolist() == ["V"]
@@ -80,7 +81,7 @@ def test_each_station_is_told_by_itself(write):
 
 
 @pytest.mark.parametrize(
-    "text, words",
+    ("text", "words"),
     [
         # Columns changed over, in the file or at one station of it.
         ("".join(f"V,2026-05-{day:02},15,3\n" for day in range(1, 9)), "tmin may not be above"),
