@@ -32,9 +32,9 @@ class TakenWeather(Answer):
     Attributes
     ----------
     frame : DataFrame
-        A row a file: file, layout, degrees (in words), days with a temperature, added, known (on record with the same
-        values), other (on record with other values, left as they were), left_out (cannot be),
-        missing (no temperature) [1], first and last of its days.
+        A row a file: file, layout, degrees (in words), days with a temperature, added, known (on
+        record with the same values), other (on record with other values, left as they were),
+        left_out (cannot be), missing (no temperature) [1], first and last of its days.
     station : str
         Name of the station in table weather.
     into : pathlib.Path

@@ -177,7 +177,7 @@ def _days_of(file, text):
                 return layout, _by_element(layout, table), told
             found = pd.DataFrame(
                 {
-                    name: table[getattr(layout, name)] if getattr(layout, name) in table else ""
+                    name: table.get(getattr(layout, name), "")
                     for name in ("date", "low", "high", "low_flag", "high_flag")
                 }
             )
@@ -313,8 +313,9 @@ def _one_station(file, layout, days, code):
     known = days[codes].drop_duplicates()
     told = [" ".join(filter(None, row)) for row in known.to_numpy().tolist()]
     if code is None:
-        if known["code0"].nunique() > 1:
-            rule = f"holds {known['code0'].nunique():,} stations"
+        number = len(set(known["code0"]))
+        if number > 1:
+            rule = f"holds {number:,} stations"
             some = "; ".join(told[:8]) + ("; ..." if len(told) > 8 else "")
             stop(file, rule, f"Name the one you mean by its code (--code): {some}.")
         return days

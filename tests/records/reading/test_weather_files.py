@@ -63,7 +63,7 @@ def test_first_lines_of_the_oldest_year_of_ghcn_daily():
 
 
 def test_whole_numbers_of_the_summaries_tell_their_unit_only_where_they_can():
-    with pytest.raises(RecordsError, match="tells not in which unit.*\n.*--degrees"):
+    with pytest.raises(RecordsError, match="tells not in which unit"):
         read(samples.summaries([38, 30, 33], [54, 49, 59]))
     fahrenheit = read(samples.summaries([38, 30, 33], [54, 49, 59]), degrees="f").frame
     assert fahrenheit["tmin_c"].tolist() == pytest.approx([3.33, -1.11, 0.56], abs=0.01)

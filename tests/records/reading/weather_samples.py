@@ -17,8 +17,8 @@ CANADA = (
     '"","4.2","","0.2",""\n'
     '"-79.22","43.18","QUILL BENCH","6139999","2024-04-23","2024","04","23","†","14.8","","0.4","",'
     '"7.6","","",""\n'
-    '"-79.22","43.18","QUILL BENCH","6139999","2024-04-24","2024","04","24","","","M","","M","","M",'
-    '"",""\n'
+    '"-79.22","43.18","QUILL BENCH","6139999","2024-04-24","2024","04","24","","","M","","M","",'
+    '"M","",""\n'
 )
 
 SUMMARIES = (
@@ -34,7 +34,7 @@ def summaries(lows, highs):
         f'",,7,0700","{high:>5}",",,7","{low:>5}",",,7,0700"\n'
         for at, (low, high) in enumerate(zip(lows, highs, strict=True))
     ]
-    # A low that failed a check of its quality (I: internal consistency), and a high that is missing.
+    # A low that failed a check of its quality (I: internal consistency), and a missing high.
     rows.append(
         '"USC00999999","2024-04-24","43.1","-79.2","98.0","QUILL BENCH, XX US","","",'
         '"-9999","","   77",",I,7,0700"\n'
