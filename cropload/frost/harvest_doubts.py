@@ -99,7 +99,6 @@ def spring_doubts(replay, records):
     whole = whole[grown & (whole > 0)]
     events = records.events[records.events["block"] == block]["date"].dt.year
     reason = set(crops.index[crops["lost_pct"] > 0]) | set(events)
-    reason |= {season for name, season in weighed_together(records) if name == block}
     laid = [at for at, case in enumerate(replay.cases) if case == "laid_down"]
     left = ranges.quantiles(replay.crop_left[laid])[1] if laid else []
     found = []
@@ -112,16 +111,20 @@ def spring_doubts(replay, records):
             found.append(SpringDoubt(block, season, float(best), float(picked[season]), usual))
         elif worst > limits.high and picked[season] < limits.extra["poor"] * usual:
             found.append(SpringDoubt(block, season, float(worst), float(picked[season]), usual))
-    return tuple(found)
+    # A ticket that blocks share was split on paper.
+    joint = weighed_together(records) if found else ()
+    return tuple(doubt for doubt in found if (block, doubt.season) not in joint)
 
 
-def doubts_of_records(records):
-    """Return the springs that harvests contradict, of every block with weather and a plan.
+def doubts_of_records(records, blocks):
+    """Return the springs that harvests contradict, of blocks with weather and a plan on record.
 
     Parameters
     ----------
     records : Records
         As from ``read_records``.
+    blocks : list of str
+        Names of the blocks.
 
     Returns
     -------
@@ -135,7 +138,7 @@ def doubts_of_records(records):
         return []
     found, springs = [], set(records.weather["date"].dt.year)
     plans = records.pruning[records.pruning["plan"] != ""].groupby("block")["plan"].last()
-    for block, plan in plans.items():
+    for block, plan in plans[plans.index.isin(blocks)].items():
         seasons = set(records.harvest.loc[records.harvest["block"] == block, "season"])
         if len(seasons) <= _OTHERS or not seasons & springs:
             continue

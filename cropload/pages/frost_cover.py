@@ -136,9 +136,10 @@ class FrostCover(Page):
         return [AfterPart(self)]
 
     def _weather(self):
+        from cropload.frost.panels.daily_files import DailyFiles
         from cropload.frost.panels.frost_weather import FrostWeather
 
-        return [FrostWeather(self)]
+        return [FrostWeather(self), DailyFiles(self)]
 
     def _hand_out(self):
         told = parts.html()

@@ -58,7 +58,7 @@ def _run(given):
     sentences = (*young, *_yield_alone(estate), *_unknown(records), *_old_periods(records, season))
     for sentence in sentences:
         parts += ["", paragraph(sentence)]
-    doubts = doubts_of_records(records)
+    doubts = doubts_of_records(records, shown)
     if doubts:
         parts += ["", "SPRINGS THAT THE HARVEST CONTRADICTS"]
         parts += [paragraph(doubt.words()) for doubt in doubts]
