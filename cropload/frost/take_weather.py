@@ -12,14 +12,15 @@ from cropload.records.reading.faults import Fault, RecordsError, fault_list
 from cropload.records.reading.files import read_bytes
 from cropload.records.reading.left_out import TWICE, named
 from cropload.records.reading.weather_files import read_weather_file
+from cropload.records.reading.weather_layouts import DEGREES
 from cropload.records.records import read_records
 from cropload.records.writing.append import append_rows
 from cropload.show.table import DATE, WHOLE, Column, Table
 from cropload.units import METRIC
 
 _TEMPERATURES = ["tmin_c", "tmax_c"]
-#: Values that differ by less are the same one, rounded or turned from Fahrenheit [C].
-_SAME_C = 0.06
+#: Values that differ by less are the same one, rounded; whole degrees Fahrenheit round more [C].
+_SAME_C, _SAME_F_C = 0.06, 0.29
 #: With this many days on record already, files that differ by more in the middle are of another
 #: station or unit [1], [C].
 _SHARED_DAYS, _OTHER_C = 10, 1.0
@@ -136,7 +137,8 @@ def take_weather(files, station, into, *, code=None, degrees=None):
             mend = "Is it of another station, or in another unit? Name the station it is of."
             faults.append(Fault(each.file, None, None, None, rule, mend))
         # A day whose value was left out of the read, as it stands twice, has no value to hold.
-        other = gap.index[~(gap <= _SAME_C)]
+        same = _SAME_F_C if each.degrees == DEGREES["f"] else _SAME_C
+        other = gap.index[~(gap <= same)]
         new = day[~day.index.isin(held.index)]
         rows.append(new)
         told.append(_row(each, new, gap, other))
@@ -200,9 +202,9 @@ def _notes(each, shared, other):
         first = shared.loc[other[0]]
         notes.append(
             f"{each.file}: {len(other):,} day(s) are on record with other values, which stay: "
-            f"{named(other)}; on {other[0]:%Y-%m-%d} {first['tmin_c_held']:g} / "
-            f"{first['tmax_c_held']:g} is on record and {first['tmin_c']:g} / "
-            f"{first['tmax_c']:g} in the file (°C)"
+            f"{named(other)}; on {other[0]:%Y-%m-%d} {first['tmin_c_held']:.1f} / "
+            f"{first['tmax_c_held']:.1f} is on record and {first['tmin_c']:.1f} / "
+            f"{first['tmax_c']:.1f} in the file (°C)"
         )
     if each.refused:
         notes.append(

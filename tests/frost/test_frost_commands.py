@@ -53,6 +53,23 @@ def test_both_cases_stand_apart_and_fit_80_columns(run):
     assert "until the ice has melted" in out
 
 
+def test_a_night_that_cannot_be_stops_nothing_and_is_told_of_its_spring(run, estate):
+    def cross(frame):
+        night = (frame["date"] == "2018-04-14") & (frame["station"] == "Quillfoot station")
+        assert night.sum() == 1
+        # Of another time of the year, so that no spring is touched.
+        summer = (frame["date"] == "2018-08-01") & (frame["station"] == "Quillfoot station")
+        return frame.assign(tmin_c=frame["tmin_c"].mask(night | summer, "60"))
+
+    change(estate, "weather", cross)
+    code, out, err = run(*FROST[:1], estate, *FROST[2:], *FEW)
+    assert code == SUCCESS
+    told = " ".join(out.split())
+    assert "spring 2018 lacks 2018-04-14, left out of the weather" in told
+    assert "2018-08-01" not in told
+    assert "2 such days: 2018-04-14, 2018-08-01" in " ".join(err.split())
+
+
 def test_figures_are_those_of_the_library(run, tmp_path):
     target = tmp_path / "years.csv"
     code, out, _ = run(*FROST, *FEW, "--csv", target)

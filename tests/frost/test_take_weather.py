@@ -52,9 +52,11 @@ def test_a_file_is_taken_and_the_same_file_twice_adds_nothing(folder):
 def test_files_of_several_services_at_once_add_each_day_once(folder):
     files = {"dwd.txt": samples.DWD.encode(), "months.dly": samples.MONTHS.encode()}
     files["logger.csv"] = samples.LOGGER.encode()
+    # Whole degrees Fahrenheit are as near to the tenths on record as they can be.
+    files["whole.csv"] = b"date,tmin_f,tmax_f\n2024-04-21,38,54\n2024-04-22,30,49\n"
     found = take_weather(files, "Hill", folder)
-    assert found["added"].tolist() == [3, 0, 0]
-    assert found["known"].tolist() == [0, 3, 3]
+    assert found["added"].tolist() == [3, 0, 0, 0]
+    assert found["known"].tolist() == [0, 3, 3, 2]
     assert days(folder) == THREE
 
 
