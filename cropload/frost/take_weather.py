@@ -1,5 +1,6 @@
 """Take daily weather of a public service, or of a logger, into the records, each day once."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -7,7 +8,7 @@ import pandas as pd
 
 from cropload import arguments
 from cropload.answer import Answer
-from cropload.errors import CroploadError, near
+from cropload.errors import near
 from cropload.records.reading.faults import Fault, RecordsError, fault_list
 from cropload.records.reading.files import read_bytes
 from cropload.records.reading.left_out import TWICE, named
@@ -113,9 +114,9 @@ def take_weather(files, station, into, *, code=None, degrees=None):
     Missing values and those that a quality flag speaks against are not used.
     Valid for the layouts as their services document them, written down from memory.
     """
-    records = read_records(into)
+    contents, records = _contents(files), read_records(into)
     found, faults = [], []
-    for name, data in _contents(files):
+    for name, data in contents:
         try:
             data = read_bytes(data) if isinstance(data, Path) else data
             found.append(read_weather_file(name, data, station, code=code, degrees=degrees))
@@ -160,12 +161,12 @@ def take_weather(files, station, into, *, code=None, degrees=None):
 
 def _contents(files):
     """Return the name and the path or bytes of each file."""
-    if isinstance(files, dict):
-        return list(files.items())
-    files = [files] if isinstance(files, (str, Path)) else list(files)
-    if not files:
-        raise CroploadError("Which files? Give at least one daily weather file.")
-    return [(Path(file).name, Path(file).expanduser()) for file in files]
+    if isinstance(files, Mapping):
+        if files and all(isinstance(data, bytes) for data in files.values()):
+            return [(str(name), data) for name, data in files.items()]
+        raise arguments.fault("files", files, "the bytes of each file by its name")
+    paths = arguments.each(arguments.path, "daily weather files")("files", files)
+    return [(Path(path).name, Path(path).expanduser()) for path in paths]
 
 
 def _on_record(records, station):

@@ -224,3 +224,15 @@ def test_degrees_fahrenheit_by_mistake_are_met_with_a_way_out(run, estate):
     code, _, err = run("frost", estate, *FROST[2:], *FEW)
     assert code == USER_FAULT
     assert "column whose name ends in _f" in " ".join(err.split())
+
+
+def test_check_tells_a_harvest_that_the_spring_does_not_explain(run, estate):
+    def poor(frame):
+        one = (frame["block"] == "Long Acre") & (frame["season"] == "2024")
+        return frame.assign(tonnes=frame["tonnes"].mask(one, "1"))
+
+    assert "CONTRADICTS" not in run("check", estate)[1]
+    change(estate, "harvest", poor)
+    told = " ".join(run("check", estate)[1].split())
+    assert "SPRINGS THAT THE HARVEST CONTRADICTS Long Acre, 2024: by the model frost left" in told
+    assert "no loss is on record" in told
