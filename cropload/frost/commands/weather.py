@@ -46,8 +46,8 @@ COMMANDS = (
         "with a date, a lowest and a highest temperature in C or F. Missing and flagged values "
         "are not used; a day on record is never overwritten.",
         example="""
-            cropload weather en_climate_daily_2026.csv --station Valley --into my_season
-            cropload weather logger.csv --station "Mill Meadow logger" --into my_season --degrees f
+            cropload weather daily_2026.csv --station Valley --into my_season
+            cropload weather log.csv --station Hill --into my_season --degrees f
         """,
         arguments=_ARGUMENTS,
         run=_run,
