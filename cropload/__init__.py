@@ -34,6 +34,7 @@ _HOME = {
     "find_plans": "cropload.pruning.find_plan",
     "after_frost": "cropload.frost.after_frost",
     "frost_cover": "cropload.frost.cover",
+    "take_weather": "cropload.frost.take_weather",
     "with_frost": "cropload.frost.cover",
     "frost_survival": "cropload.frost.survival",
     "replay_frost": "cropload.frost.replay",

@@ -14,6 +14,7 @@ from cropload.beliefs.result import Change as Change
 from cropload.beliefs.result import Forecast as Forecast
 from cropload.frost.after_frost import AfterFrost as AfterFrost
 from cropload.frost.replay import FrostReplay as FrostReplay
+from cropload.frost.take_weather import TakenWeather as TakenWeather
 from cropload.owner.money import Costs as Costs
 from cropload.owner.report import OwnerReport as OwnerReport
 from cropload.owner.scenarios import Scenarios as Scenarios
@@ -321,6 +322,14 @@ def stage_errors(
     seed: int = ...,
     progress: Callable[..., object] | None = ...,
 ) -> ErrorsByStage: ...
+def take_weather(
+    files: str | PathLike[str] | Iterable[str | PathLike[str]] | Mapping[str, bytes],
+    station: str,
+    into: str | PathLike[str],
+    *,
+    code: str | None = ...,
+    degrees: str | None = ...,
+) -> TakenWeather: ...
 def thin_to(
     forecast: Forecast,
     block: str,

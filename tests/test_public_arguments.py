@@ -309,6 +309,13 @@ CASES = {
         "confidence": 0.95,
         "population": 800,
     },
+    cropload.take_weather: {
+        "files": {"day.csv": b"date,tmin_c,tmax_c\n2024-04-23,1,9\n"},
+        "station": "Hill",
+        "into": "nowhere",
+        "code": None,
+        "degrees": None,
+    },
     cropload.thin_to: {
         "forecast": FORECAST,
         "block": BLOCK,

@@ -11,6 +11,7 @@ from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.plan_draws import plan_draws
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
+from cropload.frost.harvest_doubts import spring_doubts
 from cropload.frost.replay import FrostReplay, replay_frost
 from cropload.frost.years import block_frost_years, block_weather
 from cropload.pruning.compare import Comparison, check_bears, estate_for
@@ -126,8 +127,11 @@ def frost_cover(
     )
     when = "settled crop (third season on)" if settled else f"crop of the first season, {season}"
     notes += [*found.notes, f"the crop without frost is the {when} of each plan"]
+    doubts = spring_doubts(found, records)
     notes += [*estate.young.notes(estate.facts.names, [at]), *estate.accepted_notes]
-    return replace(found, notes=tuple(dict.fromkeys(note for note in notes if note)))
+    notes += [doubt.words() for doubt in doubts]
+    notes = tuple(dict.fromkeys(note for note in notes if note))
+    return replace(found, notes=notes, doubts=doubts)
 
 
 def one_case(replay, case):

@@ -81,6 +81,8 @@ class FrostReplay(Answer):
         The seasons behind it.
     weights : ndarray
         How each plan's crop is spread over cases and rungs [1].
+    doubts : tuple of SpringDoubt
+        Springs that the harvest of their year contradicts, where harvests are known.
 
     Notes
     -----
@@ -104,6 +106,7 @@ class FrostReplay(Answer):
     heavy_loss: float
     years: FrostYears
     weights: np.ndarray
+    doubts: tuple = ()
 
     def __post_init__(self):
         object.__setattr__(self, "frame", self._over_the_years())
@@ -112,6 +115,12 @@ class FrostReplay(Answer):
     def worst(self):
         """What the worst crop is that of: the worst year in ten, or seen when years are few."""
         return "worst year seen" if self._few() else "worst year in ten"
+
+    @property
+    def years_doubted(self):
+        """The seasons that count as frost years although a full crop was picked, as years."""
+        heavy = 1 - self.heavy_loss
+        return [each.season for each in self.doubts if each.full and each.left < heavy]
 
     def heading(self, units=METRIC):
         """Return what was replayed, in two sentences."""

@@ -35,7 +35,7 @@ def replay_tables(replay):
 
 def years_table(one):
     """Return what the years would have left of each plan of one case of a replay."""
-    years = len(one.seasons)
+    years, doubted = len(one.seasons), ", ".join(map(str, one.years_doubted))
     # A replay that was given no crop counts in shares alone, which stand at the end.
     crop = [
         (Column("without frost", RANGE, "t_ha"), "frost_free"),
@@ -45,7 +45,8 @@ def years_table(one):
     return Table.of(
         f"years_{one.cases[0]}",
         f"OVER {years} SPRING{'S' * (years > 1)}, wood {CASE_WORDS[one.cases[0]]}; a frost year "
-        f"loses more than {percent(one.heavy_loss)} of the crop",
+        f"loses more than {percent(one.heavy_loss)} of the crop"
+        + (f"; {doubted} among them bore a full crop" if doubted else ""),
         levels(one.frame),
         [
             (Column("plan", PLAN), "plan"),

@@ -129,7 +129,8 @@ def year_sentences(replay, units=METRIC):
     units : UnitSystem
         Units to show.
     """
-    found = []
+    found, full = [], ", ".join(map(str, replay.years_doubted))
+    doubted = f" Of these years {full} bore a full crop, and may have had no frost." * bool(full)
     for row in wording.levels(replay.frame):
         free = wording.amount("t_ha", row["frost_free_p50"], units)
         mean, worst = (
@@ -142,7 +143,7 @@ def year_sentences(replay, units=METRIC):
             f"{row['years']} springs {mean} in the mean and {worst} in the {replay.worst}. More "
             f"than {percent(replay.heavy_loss)} was lost in about "
             f"{wording.number(row['frost_years'])} of {row['years']} years, so the chance of "
-            f"that in a year is {years}."
+            f"that in a year is {years}.{doubted}"
         )
     return found
 
@@ -302,34 +303,6 @@ def _some(value, text):
 
 def _often():
     return f"{10 * ranges.level():g} in 10"
-
-
-def doubted_springs(replay, harvest, block):
-    """Return springs by which little was left although a full crop was picked, in sentences.
-
-    Parameters
-    ----------
-    replay : FrostReplay
-        As from ``frost_cover``.
-    harvest : DataFrame
-        Table harvest [t].
-    block : str
-        The block.
-
-    Notes
-    -----
-    A crop is full from nine tenths of the block's middle crop on, and little is less than half.
-    """
-    picked = harvest[harvest["block"] == block].groupby("season")["tonnes"].sum()
-    if len(picked) < 3:
-        return []
-    left = ranges.quantiles(replay.crop_left)[1].max(axis=0)
-    return [
-        f"By the model only {percent(share)} was left in {season}, yet {picked[season]:.1f} t were "
-        "picked: that night may not have reached the block, or its budburst was later."
-        for season, share in zip(replay.seasons, left, strict=True)
-        if share < 0.5 and picked.get(season, 0.0) >= 0.9 * picked.median()
-    ]
 
 
 #: Said in place of a table of springs that has no row.

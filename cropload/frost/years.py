@@ -4,7 +4,7 @@ A block's weather first: station, offset to it, budburst; then the springs, work
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -13,6 +13,7 @@ from cropload import arguments
 from cropload.beliefs.meant import check_block
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
+from cropload.records.reading.left_out import named
 from cropload.vine.weather.heat import season_days, season_of, seasons_left_out
 from cropload.vine.weather.nights import NodeSurvival, last_night, node_survival
 from cropload.vine.weather.phenology import BudburstSum, fit_budburst_sum, recorded_budburst
@@ -41,6 +42,8 @@ class BlockWeather:
         Where the vines stand.
     notes : tuple of str
         What was filled, chosen or doubted.
+    left_out : DataFrame or None
+        Days of the station that cannot be and were left out of the read: date, tmin_c, tmax_c [C].
     """
 
     block: str
@@ -51,6 +54,7 @@ class BlockWeather:
     budburst: object
     hemisphere: str
     notes: tuple
+    left_out: pd.DataFrame | None = None
 
 
 def _station(records, block, station):
@@ -145,6 +149,9 @@ def block_weather(
         offset = estimate_offset(*measured)
     elif offset is not None and not isinstance(offset, StationOffset):
         offset = StationOffset.entered(offset, offset_spread)
+    lost = records.left_out
+    if lost is not None and station is not None:
+        lost = lost[lost["station"] == station]
     return BlockWeather(
         block,
         str(row["variety"]),
@@ -154,6 +161,7 @@ def block_weather(
         _budburst(records, block, budburst_sum, hemisphere),
         hemisphere,
         (*notes, *prepared.notes),
+        lost,
     )
 
 
@@ -369,7 +377,7 @@ def block_frost_years(
     -------
     FrostYears
     """
-    return frost_years(
+    years = frost_years(
         weather.frame,
         weather.budburst,
         hemisphere=weather.hemisphere,
@@ -382,3 +390,20 @@ def block_frost_years(
         seed=seed,
         block=weather.block,
     )
+    return replace(years, notes=(*years.notes, *_nights_left_out(years, weather.left_out)))
+
+
+def _nights_left_out(years, days):
+    """Say which frost nights of the springs were left out of the weather, as they cannot be."""
+    if days is None:
+        return []
+    notes = []
+    for nodes in years.seasons:
+        first = nodes.burst - pd.Timedelta(days=years.settings.days_before)
+        lot = days[days["date"].between(first, last_night(nodes.burst, years.settings))]
+        if len(lot):
+            notes.append(
+                f"spring {nodes.season} lacks {named(lot['date'].unique())}, left out of the "
+                "weather as no such day can be: a frost then cannot be seen; `check` lists the rows"
+            )
+    return notes

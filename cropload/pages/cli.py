@@ -106,7 +106,8 @@ def _usage(parser):
         shown = " ".join(filter(None, (*action.option_strings[-1:], action.metavar)))
         group = alternatives.get(id(action))
         if not action.option_strings:
-            needed.insert(0, shown if action.nargs is None else f"[{shown}]")
+            given = {None: shown, "+": f"{shown} ..."}
+            needed.insert(0, given.get(action.nargs, f"[{shown}]"))
         elif action.required:
             needed.append(shown)
         elif group is not None and action is group._group_actions[0]:

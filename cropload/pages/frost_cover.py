@@ -140,9 +140,10 @@ class FrostCover(Page):
         return [AfterPart(self)]
 
     def _weather(self):
+        from cropload.frost.panels.daily_files import DailyFiles
         from cropload.frost.panels.frost_weather import FrostWeather
 
-        return [FrostWeather(self)]
+        return [FrostWeather(self), DailyFiles(self)]
 
     def _hand_out(self):
         told = parts.html()
@@ -192,7 +193,7 @@ class FrostCover(Page):
         units, one = self.desk.units, one_case(self.comparison, CASES[0])
         told = frost_words.worth_sentence(wood_worth(one), units)
         text = f'<p class="cl-matters" role="status">{parts.escape(told)}</p>'
-        doubts = frost_words.doubted_springs(one, self.records.harvest, self.desk.block)
+        doubts = [doubt.words(units) for doubt in one.doubts]
         return text + "".join(map(parts.note, [*load_first(self.comparison.notes)[0], *doubts]))
 
     def _late_cuts(self):
@@ -203,7 +204,9 @@ class FrostCover(Page):
         return frost_results.springs_html(self.comparison, self.desk.units)
 
     def _sources(self):
+        doubts = [doubt.words() for doubt in self.comparison.doubts]
         notes = [*self.weather().notes, *load_first(self.comparison.notes)[1]]
+        notes = [note for note in notes if note not in doubts]
         further = frost_words.worth_sentences(self.comparison)
         return parts.points(further) + parts.points(dict.fromkeys(notes))
 

@@ -44,6 +44,7 @@ class FrostFold(PagePart):
             self.answer.value = parts.note(str(fault)) + f"<p>More on {link}.</p>"
             return
         told = frost_words.year_sentences(replay, desk.units)
+        told += [doubt.words(desk.units) for doubt in replay.doubts]
         self.answer.value = parts.points(told) + f"<p>Nights, late cuts and costs: {link}.</p>"
 
     def clear(self):

@@ -117,6 +117,8 @@ class Table:
         Made when something is first kept in it, so that no template needs it.
     ordered : tuple of ((str, str), str, str)
         Two columns of which the first may not be above the second, the rule and the mend.
+    sifted : bool
+        Days that cannot be are left out and told, and do not stop the read.
     """
 
     name: str
@@ -128,6 +130,7 @@ class Table:
     ordered: tuple = ()
     later: str = ""
     made: bool = False
+    sifted: bool = False
 
     def __getitem__(self, name):
         return next(column for column in self.columns if column.name == name)

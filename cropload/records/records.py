@@ -15,6 +15,7 @@ from cropload.records.reading.dates import NO_ORDER, borrowed, date_order, of_th
 from cropload.records.reading.faults import Fault, RecordsError, some_faults
 from cropload.records.reading.files import checked_path, read_raw
 from cropload.records.reading.headers import match_header
+from cropload.records.reading.left_out import HALF, left_out, notes_on, sift
 from cropload.records.tables import TABLES
 from cropload.units import to_metric
 
@@ -65,6 +66,8 @@ class Records(Asked):
     earlier_plans : pandas.DataFrame or None
         Rows as in ``pruning``, as they stood before a later plan of the same season and block;
         only an earlier day asks for them.
+    left_out : pandas.DataFrame or None
+        Days of weather that cannot be and were left out: station, date, tmin_c, tmax_c [C], rule.
     """
 
     path: Path
@@ -87,6 +90,7 @@ class Records(Asked):
     last_harvest: int = 0
     us: bool = False
     earlier_plans: pd.DataFrame | None = field(default=None, repr=False)
+    left_out: pd.DataFrame | None = field(default=None, repr=False)
 
     @property
     def warnings(self):
@@ -139,6 +143,9 @@ class ParsedTable:
         self.bad = {(row, names[at]) for row, at in raw.bad if at in names}
         self._texts, self._orderless = {}, []
         self.frame = self._parsed()
+        self.told = None
+        if self.complete and self.table.sifted and not self._orderless:
+            self._sift()
         if self.complete:
             self.faults += check_frame(self.table, self.frame, self, self.bad)
 
@@ -191,6 +198,20 @@ class ParsedTable:
         frame = pd.DataFrame(columns, index=self.raw.frame.index)
         words = [c.name for c in self.table.columns if not c.numeric and c.kind != "date"]
         return frame.astype(dict.fromkeys(words, str))
+
+    def _sift(self):
+        """Leave out days that cannot be, and tell them once a rule."""
+        told = sift(self.table, self.frame, self.bad)
+        if told.empty:
+            return
+        self.told = self.frame.loc[told.index].assign(rule=told)
+        self.warnings += notes_on(self.told, self)
+        # What could not be read in these rows is told by now.
+        cells = {self.written(name) for name in ("date", "tmin_c", "tmax_c")}
+        rows = set(told.index)
+        self.faults = [f for f in self.faults if not (f.row in rows and f.column in cells)]
+        self.bad |= {(row, name) for row in rows for name in ("tmin_c", "tmax_c")}
+        self.frame = self.frame.drop(index=told.index[told != HALF])
 
     def _tell_order(self):
         """Tell once a table of dates whose order is not known, or shows only elsewhere."""
@@ -342,6 +363,7 @@ def assemble(path, raws, faults=(), warnings=()):
         for name in TABLES
     }
     blocks, pruning, before = parsed["blocks"], TABLES["pruning"], None
+    told = parsed["weather"].told if "weather" in parsed else None
     if "pruning" in parsed:
         before = _typed(pruning, earlier_plans(pruning, parsed["pruning"].frame))
     return Records(
@@ -351,4 +373,5 @@ def assemble(path, raws, faults=(), warnings=()):
         given=frozenset(parsed),
         us=any(blocks.us(column) for column in blocks.table.columns),
         earlier_plans=before,
+        left_out=None if told is None else told[left_out(told)].reset_index(drop=True),
     )

@@ -354,8 +354,8 @@ _TABLES = (
         (
             Column("station", "name", "Name of the station.", required=True),
             _date("Day.", True),
-            Column("tmin_c", "number", "Lowest air temperature.", "°C", True, low=-90, high=60),
-            Column("tmax_c", "number", "Highest air temperature.", "°C", True, low=-90, high=60),
+            Column("tmin_c", "number", "Lowest air temperature.", "°C", True, low=-60, high=60),
+            Column("tmax_c", "number", "Highest air temperature.", "°C", True, low=-60, high=60),
         ),
         key=("station", "date"),
         ordered=(
@@ -365,6 +365,7 @@ _TABLES = (
                 "Correct the temperatures of this day.",
             ),
         ),
+        sifted=True,
     ),
     Table(
         "prices",

@@ -268,9 +268,12 @@ def _tell_doubts(doubts, us=False):
         told = faults_with_us(told)
     number = how_many(doubts)
     one = number == 1
+    used = f"used as {'it stands' if one else 'they stand'}"
+    if any("left out" in doubt.rule for doubt in doubts):
+        used += ", or left out where that is said"
     print(
         f"{number:,} value{'' if one else 's'} of these records {'is' if one else 'are'} doubtful, "
-        f"and used as {'it stands' if one else 'they stand'}:\n\n"
+        f"and {used}:\n\n"
         f"{fault_list(told)}\n\n`cropload check` lists them all.\n",
         file=sys.stderr,
     )

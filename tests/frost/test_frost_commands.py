@@ -53,6 +53,24 @@ def test_both_cases_stand_apart_and_fit_80_columns(run):
     assert "until the ice has melted" in out
 
 
+def test_nights_that_cannot_be_stop_nothing_and_are_told_of_their_spring(run, estate):
+    def damage(frame):
+        here = frame["station"] == "Quillfoot station"
+        night, summer = (here & (frame["date"] == f"2018-{day}") for day in ("04-14", "08-01"))
+        assert night.sum() == summer.sum() == 1
+        frame = frame.assign(tmin_c=frame["tmin_c"].mask(night | summer, "60"))
+        other = frame[here & (frame["date"] == "2017-04-07")].assign(tmin_c="-9")
+        return pd.concat([frame, other])
+
+    change(estate, "weather", damage)
+    code, out, err = run(*FROST[:1], estate, *FROST[2:], *FEW)
+    assert code == SUCCESS
+    told = " ".join(out.split())
+    assert "spring 2018 lacks 2018-04-14, left out of the weather" in told
+    assert "spring 2017 lacks 2017-04-07, left out of the weather" in told
+    assert "2 such days: 2018-04-14, 2018-08-01" in " ".join(err.split())
+
+
 def test_figures_are_those_of_the_library(run, tmp_path):
     target = tmp_path / "years.csv"
     code, out, _ = run(*FROST, *FEW, "--csv", target)
@@ -145,15 +163,6 @@ def test_bad_questions_end_with_one_message(run, more, words):
     assert words in " ".join(err.split())
 
 
-def crossed(frame):
-    frame.loc[900, ["tmin_c", "tmax_c"]] = ["9", "2"]
-    return frame
-
-
-def twice(frame):
-    return pd.concat([frame, frame.iloc[[900]].assign(tmin_c="-9")])
-
-
 def empty(frame):
     return frame.iloc[:0]
 
@@ -171,8 +180,6 @@ def no_burst(frame):
 @pytest.mark.parametrize(
     ("table", "edit"),
     [
-        ("weather", crossed),
-        ("weather", twice),
         ("weather", empty),
         ("dates", autumn),
         ("dates", no_burst),
@@ -217,3 +224,15 @@ def test_degrees_fahrenheit_by_mistake_are_met_with_a_way_out(run, estate):
     code, _, err = run("frost", estate, *FROST[2:], *FEW)
     assert code == USER_FAULT
     assert "column whose name ends in _f" in " ".join(err.split())
+
+
+def test_check_tells_a_harvest_that_the_spring_does_not_explain(run, estate):
+    def poor(frame):
+        one = (frame["block"] == "Long Acre") & (frame["season"] == "2024")
+        return frame.assign(tonnes=frame["tonnes"].mask(one, "1"))
+
+    assert "CONTRADICTS" not in run("check", estate)[1]
+    change(estate, "harvest", poor)
+    told = " ".join(run("check", estate)[1].split())
+    assert "SPRINGS THAT THE HARVEST CONTRADICTS Long Acre, 2024: by the model frost left" in told
+    assert "no loss is on record" in told

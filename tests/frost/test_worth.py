@@ -1,13 +1,11 @@
 """What longer wood and a late cut are worth: parts add up, and a price comes off."""
 
 import numpy as np
-import pandas as pd
 import pytest
 
 from cropload.errors import CroploadError
 from cropload.frost.cover import frost_cover, one_case
 from cropload.frost.replay import break_even
-from cropload.frost.words import doubted_springs
 from cropload.frost.worth import late_cut_worth, wood_worth
 from cropload.vine.weather.settings import CASES
 from tests.frost.test_frost_cover import records, weather
@@ -62,14 +60,3 @@ def test_the_frequency_from_which_it_pays_is_that_of_two_kinds_of_years(replay):
 def test_one_case_alone_cannot_be_weighed(replay):
     with pytest.raises(CroploadError, match="replay both cases"):
         late_cut_worth(one_case(replay, CASES[0]))
-
-
-def test_a_spring_that_left_little_beside_a_full_harvest_is_doubted(replay):
-    one = one_case(replay, CASES[0])
-    left = np.median(one.crop_left, axis=2).max(axis=0)
-    assert (left < 0.5).any()
-    block = one.years.block
-    full = pd.DataFrame({"block": block, "season": one.seasons, "tonnes": 10.0})
-    doubted = doubted_springs(one, full, block)
-    assert len(doubted) == (left < 0.5).sum()
-    assert doubted_springs(one, full[:0], block) == []

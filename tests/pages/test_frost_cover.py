@@ -4,6 +4,7 @@ import datetime
 import html
 import io
 import re
+import shutil
 from dataclasses import replace
 
 import numpy as np
@@ -16,7 +17,7 @@ from cropload.frost.panels.frost_night import NightPart
 from cropload.frost.panels.frost_weather import OWN_LOGGER, FrostWeather
 from cropload.frost.worth import late_cut_worth
 from cropload.pages.frost_cover import FrostCover
-from cropload.records.example import example_records
+from cropload.records.example import example_records, shipped
 from cropload.show import wording
 from cropload.vine.weather.settings import CASES
 from tests.frost.test_frost_cover import damaged, records, weather
@@ -374,3 +375,40 @@ def test_evidence_and_cautions_lie_in_their_folds(opened):
 
 def test_an_unreadable_folder_is_a_message(tmp_path):
     assert "nowhere" in FrostCover(tmp_path / "nowhere").message.value
+
+
+def test_daily_files_are_taken_into_the_folder_and_the_springs_follow(tmp_path):
+    folder = tmp_path / "estate"
+    shutil.copytree(shipped("sample_data") / "quillfoot", folder)
+    rows = (folder / "weather.csv").read_text("utf-8").splitlines(keepends=True)
+    recent = [row for row in rows if row.startswith("station,") or row.split(",")[1] > "2023"]
+    (folder / "weather.csv").write_text("".join(recent), "utf-8")
+    page = FrostCover(folder, draws=100)
+    stations = unfold(page, "weather and station offset")
+    daily = beside(page, stations)
+    assert daily.station.value == "Quillfoot station"
+    before = len(page.records.weather)
+    text_of = "date,tmin_c,tmax_c\n2026-11-21,1,9\n2026-11-20,-40,9\n"
+    daily.take({"logger.csv": text_of.encode()})
+    assert "1 day added" in text(daily.answer)
+    assert "on record with other values" in text(daily.answer)
+    assert len(page.records.weather) == before + 1
+    daily.take({"logger.csv": b"no weather"})
+    assert "is no daily weather" in text(daily.answer)
+    daily.station.value = "New logger"
+    daily.take({"logger.csv": text_of.encode()})
+    assert "New logger" in stations.station.options
+
+
+def test_the_shipped_sample_takes_no_daily_file(page):
+    daily = beside(page, unfold(page, "weather and station offset"))
+    daily.take({"logger.csv": b"date,tmin_c,tmax_c\n2026-11-21,1,9\n"})
+    assert "sample" in text(daily.answer)
+
+
+def beside(page, part):
+    """Return the part that lies next in the fold of a part."""
+    for fold in page.children[-1].children:
+        if fold.is_open and part in fold.inside.children:
+            return fold.inside.children[fold.inside.children.index(part) + 1]
+    raise AssertionError(part)

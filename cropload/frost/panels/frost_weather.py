@@ -29,8 +29,7 @@ class FrostWeather(PagePart):
 
     def build(self):
         """Make the boxes."""
-        weather = self.desk.records.weather
-        self.stations = sorted(set(weather["station"].dropna().astype(str)) - {""})
+        self.stations = []
         self.station = choice("Weather station", self.stations, width="24em")
         self.logger = choice("Offset from a logger in the block", [OWN_LOGGER], width="34em")
         self.offset = parts.number_box("Block less station at night [°C]", 0.0, 0.1)
@@ -54,7 +53,13 @@ class FrostWeather(PagePart):
         """Start from a block's own station and offset, or from what was chosen for it."""
         desk = self.desk
         self._quiet = True
+        stations = sorted(set(desk.records.weather["station"].dropna().astype(str)) - {""})
         try:
+            if self.stations != stations:
+                kept, self.stations = self.station.value, stations
+                self.station.options = stations
+                self.station.value = kept if kept in stations else None
+                self._of = None if kept is None else self._of
             if self._of != desk.block:
                 self._of = desk.block
                 named, _ = station_of_block(desk.records, desk.block)

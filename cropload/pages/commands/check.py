@@ -18,6 +18,7 @@ _ARGUMENTS = (
 def _run(given):
     from cropload.beliefs.history import estate_before_season
     from cropload.beliefs.not_learned_from import not_learned_from
+    from cropload.frost.harvest_doubts import doubts_of_records
     from cropload.pruning.compare import load_notes
     from cropload.records.summary import summarise
     from cropload.show.terminal import paragraph, screen_width
@@ -55,6 +56,10 @@ def _run(given):
     sentences = (*young, *_yield_alone(estate), *_unknown(records), *_old_periods(records, season))
     for sentence in sentences:
         parts += ["", paragraph(sentence)]
+    doubts = doubts_of_records(records, shown)
+    if doubts:
+        parts += ["", "SPRINGS THAT THE HARVEST CONTRADICTS"]
+        parts += [paragraph(doubt.words()) for doubt in doubts]
     lost = not_learned_from(records, estate.facts)
     if lost:
         parts += ["", "ON RECORD, AND NOT LEARNED FROM", *map(paragraph, lost)]

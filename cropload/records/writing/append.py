@@ -14,6 +14,7 @@ from cropload.records.reading.cells import decimal_sign, escape_text, uniques
 from cropload.records.reading.csv_table import decode, read_csv
 from cropload.records.reading.faults import RecordsError
 from cropload.records.reading.files import checked_path, csv_files, read_raw, tidy
+from cropload.records.reading.left_out import HALF, notes_on
 from cropload.records.records import check_tables
 from cropload.records.tables import table as described
 from cropload.records.writing.gate import changing
@@ -213,7 +214,11 @@ def _check_new(spec, rows, before, after):
     file = after[spec.name].file
     parsed, faults, _ = check_tables(after)
     mine = [f for f in faults if f.file == file and (f.row is None or f.row > last or f.row == 1)]
-    if not mine and len(parsed[spec.name].frame) != len(rows) + (
+    told = parsed[spec.name].told
+    if told is not None:
+        # What is left out of a read is not added either.
+        mine += notes_on(told[(told.index > last) & (told["rule"] != HALF)], parsed[spec.name])
+    if not mine and len(after[spec.name].frame) != len(rows) + (
         0 if before is None else len(before.frame)
     ):
         raise CroploadError(f"{file} cannot be added to safely, so nothing was written.")

@@ -177,7 +177,6 @@ def test_bad_headers(write, faults, header, words):
             "2026,North,budburst,2026-04-01\n2026,North,Budburst,2026-04-02\n"
         },
         {"harvest": "season,block,date,tonnes\n2026,North,2026-09-01,1\n2026,North,2026-09-01,1\n"},
-        {"weather": "station,date,tmin_c,tmax_c\nV,2026-05-01,1,2\nV,2026-05-01,1,2\n"},
         {"prices": "variety,price_per_t\nRiesling,1\nRiesling,2\n"},
     ],
 )
