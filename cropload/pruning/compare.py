@@ -87,7 +87,8 @@ def cane_notes(plans, vine_spacing_m):
         Distance between vines in a row [m].
     """
     longest = longest_cane(vine_spacing_m)
-    long = [plan for plan in dict.fromkeys(plans) if plan.canes and plan.buds_per_cane > longest]
+    pieces = [part for plan in dict.fromkeys(plans) for _, part in plan.shares]
+    long = [plan for plan in pieces if plan.canes and plan.buds_per_cane > longest]
     if not long:
         return []
     worst = max(long, key=lambda plan: plan.buds_per_cane)
