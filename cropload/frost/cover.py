@@ -237,7 +237,9 @@ def with_frost(comparison, records, block, *, case="laid_down", **options):
         )
     options = {"draws": comparison.draws, "seed": comparison.seed} | options
     plans = comparison["plan"].tolist()
-    cover = frost_cover(records, block, plans, comparison.season, case=case, **options)
+    read = {str(plan): plan for plan in comparison.plans}
+    read = [read.get(plan, plan) for plan in plans]
+    cover = frost_cover(records, block, read, comparison.season, case=case, **options)
     # The same plan may stand twice in a comparison, and only once in the replay.
     rows = [cover.plans.index(plan) for plan in plans]
     frost = cover.columns().iloc[rows].set_axis(comparison.frame.index)

@@ -14,6 +14,7 @@ from cropload.beliefs.loss import loss_notes
 from cropload.beliefs.meant import check_block, check_draws, check_season, load_unknown
 from cropload.beliefs.origins import HANDBOOK, component_origins
 from cropload.beliefs.plan_draws import plan_draws
+from cropload.beliefs.plans_by_part import carried_plans
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
 from cropload.pruning.plan_rows import (
@@ -162,6 +163,8 @@ class Comparison(Answer):
         Where each component came from.
     density, balance : Band
         What shoots per metre of canopy [1/m] and yield to pruning weight [kg/kg] are held against.
+    plans : tuple of PruningPlan or DividedPlan
+        As compared, each once.
     """
 
     block: str
@@ -177,6 +180,7 @@ class Comparison(Answer):
     components: list = field(default_factory=list)
     density: Band
     balance: Band
+    plans: tuple = ()
 
     def heading(self, units=METRIC):
         """Return what is compared, in one or two sentences."""
@@ -228,7 +232,8 @@ def compare_plans(
     records, block : Records, str
         As read by ``read_records``, and the name of one of its blocks.
     plans : str or iterable of str or PruningPlan
-        Plans like ``"3x6+3x2,3x8+3x2"``.
+        Plans like ``"3x6+3x2,3x8+3x2"``; ``"last"`` is what is on record, that of each part in a
+        block in parts.
     season : int, optional
         Year of the harvest the pruning is for; the next one when left out.
     draws, seed : int
@@ -271,9 +276,9 @@ def compare_plans(
     [24, 30]
     """
     block = check_block(records, block)
-    plans = parse_plans(plans)
-    check_draws(draws, seed)
     season = check_season(records, season)
+    plans = parse_plans(plans, carried_plans(records, season).get(block))
+    check_draws(draws, seed)
     estate = estate_for(records, block, season, reference_plan)
     check_bears(estate, block)
     at = estate.facts.place(block)
@@ -316,4 +321,5 @@ def compare_plans(
         components=components,
         density=density,
         balance=balance,
+        plans=tuple(plans),
     )

@@ -14,6 +14,7 @@ from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.plan_draws import plan_draws
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.pruning.compare import cane_notes, load_notes
+from cropload.pruning.part_balance import part_balance_notes
 from cropload.pruning.plan_rows import RANGED, plan_ranges
 from cropload.units import METRIC
 from cropload.vine import bands
@@ -178,6 +179,10 @@ def compare_blocks(
         notes += [f"{facts.names[tightest]}, {note}" for note in asked]
     notes += estate.young.notes(facts.names, here)
     notes += estate.accepted_notes
+    if usual:
+        notes += part_balance_notes(
+            records, estate, here, rows[0], draws=draws, seed=seed, band=ravaz_band
+        )
     notes += guard_crops([facts.names[at] for at in here], middle.max(axis=0)) if here else []
     length = np.repeat(facts.canopy_length_m[here], len(rows))
     by_block = [plan for each in zip(*rows, strict=True) for plan in each]

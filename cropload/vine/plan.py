@@ -259,13 +259,15 @@ def _per_metre(buds, canopy_length_m):
     return buds / canopy_length_m
 
 
-def parse_plans(plans):
+def parse_plans(plans, last=None):
     """Read several plans, each once, in the order given.
 
     Parameters
     ----------
     plans : str or iterable
         Plans as one comma-separated text, as texts, or as PruningPlan objects.
+    last : PruningPlan or DividedPlan, optional
+        What the text ``last`` stands for.
 
     Raises
     ------
@@ -279,7 +281,8 @@ def parse_plans(plans):
     parsed, faults = [], []
     for plan in plans:
         try:
-            read = PruningPlan.parse(plan)
+            is_last = last is not None and str(plan).strip().casefold() == "last"
+            read = last if is_last else PruningPlan.parse(plan)
         except PlanError as error:
             faults.append(str(error))
             continue
