@@ -9,6 +9,7 @@ from cropload import arguments
 from cropload.beliefs import ranges
 from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.plan_draws import plan_draws
+from cropload.beliefs.plans_by_part import carried_plans
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
 from cropload.frost.replay import FrostReplay, replay_frost
@@ -96,9 +97,9 @@ def frost_cover(
     (20, 't/ha')
     """
     block = check_block(records, block)
-    plans = parse_plans(plans)
-    cases = [case] if isinstance(case, str) else list(case)
     season = check_season(records, season)
+    plans = parse_plans(plans, carried_plans(records, season).get(block))
+    cases = [case] if isinstance(case, str) else list(case)
     estate = estate_for(records, block, season, reference_plan)
     check_bears(estate, block)
     notes = []

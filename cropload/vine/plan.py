@@ -259,6 +259,10 @@ def _per_metre(buds, canopy_length_m):
     return buds / canopy_length_m
 
 
+def _is_last(plan):
+    return isinstance(plan, str) and plan.strip().casefold() == "last"
+
+
 def parse_plans(plans, last=None):
     """Read several plans, each once, in the order given.
 
@@ -281,8 +285,9 @@ def parse_plans(plans, last=None):
     parsed, faults = [], []
     for plan in plans:
         try:
-            is_last = last is not None and str(plan).strip().casefold() == "last"
-            read = last if is_last else PruningPlan.parse(plan)
+            read = PruningPlan.parse(plan) if not _is_last(plan) else last
+            if read is None:
+                raise PlanError("Plan 'last' is one block's on record, and none is here. Write it.")
         except PlanError as error:
             faults.append(str(error))
             continue

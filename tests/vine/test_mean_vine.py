@@ -60,7 +60,7 @@ def test_a_plan_of_parts_stands_where_a_plan_does():
     assert split().buds_per_metre(1.5) == pytest.approx(16.0)
     assert parse_plans([split(), "3x8"]) == [split(), PruningPlan.parse("3x8")]
     assert parse_plans("3x8, Last ", split()) == [PruningPlan.parse("3x8"), split()]
-    with pytest.raises(PlanError, match="'last' cannot be read"):
+    with pytest.raises(PlanError, match="on record, and none is here"):
         parse_plans("last")
     with pytest.raises(PlanError, match="vines above 0"):
         split(weak=0.0)
