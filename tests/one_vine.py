@@ -31,3 +31,21 @@ def flat(buds):
 def state(reference, carried=None, clusters=None):
     clusters = reference * 0.9 * 1.6 if clusters is None else clusters
     return LoadState(*np.log([reference, carried or reference, clusters]))
+
+
+def stage_logs(found, x, log_buds):
+    """Return the log of what each stage would measure, from what grew of the components ``x``."""
+    component = dict(zip(COMPONENTS, x, strict=True))
+    return np.array(
+        [
+            log_buds + component["buds_left"],
+            np.log(found.shoots),
+            np.log(found.noncount_shoots),
+            np.log(found.clusters) + component["counting_bias"],
+            np.log(found.cluster_weight_g) - component["increase_factor"],
+            np.log(found.cluster_weight_g) - component["ripening_factor"],
+            np.log(found.cluster_weight_g),
+            np.log(found.kg_picked),
+            np.log(found.pruning_weight_kg_per_m),
+        ]
+    )

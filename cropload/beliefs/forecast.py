@@ -14,6 +14,7 @@ from cropload.beliefs.lag_days import early_lag_notes
 from cropload.beliefs.loss import loss_notes
 from cropload.beliefs.meant import check_block, check_draws, check_season, load_unknown
 from cropload.beliefs.measured import lost_blocks, measurements
+from cropload.beliefs.plan_draws import block_shapes
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.beliefs.result import Forecast
 from cropload.beliefs.trend import crop_changes, surely_beyond
@@ -21,7 +22,8 @@ from cropload.clock import day
 from cropload.records.as_of import records_until
 from cropload.records.facts import block_facts
 from cropload.vine.growth import STAGES, Growth, exponents, grow
-from cropload.vine.plan import PruningPlan
+from cropload.vine.mean_vine import mean_growth, put_growth
+from cropload.vine.plan import DividedPlan, PruningPlan
 from cropload.vine.plan_shape import PlanShape
 
 #: What has been measured last on the estate -> the word for where the season stands.
@@ -49,8 +51,9 @@ def _season_plans(season, given, estate_plans, last_plans, names):
             plans.append(given[name])
             sources.append("the plan asked about")
         elif (name, season) in estate_plans:
-            plans.append(estate_plans[name, season])
-            sources.append("table pruning")
+            plan = estate_plans[name, season]
+            plans.append(plan)
+            sources.append("table parts" if isinstance(plan, DividedPlan) else "table pruning")
         elif last is not None:
             plans.append(last)
             sources.append("last plan on record, taken as unchanged")
@@ -133,6 +136,8 @@ def forecast(
     crop = bearing vines x clusters per vine x cluster weight x recovery. Each component starts
     from history and the plan; counts narrow it in their own block and, through what the blocks
     share, in blocks nobody has counted.
+    A block whose parts carry plans of their own (table ``parts``) is the sum of its parts, each
+    moved from the load of the block; what is counted is of vines sampled over the whole block.
     A block that has been picked in part is what the scale said plus the forecast of the rest.
     Valid for blocks of one estate, with spreads as in the handbook.
 
@@ -234,6 +239,12 @@ def _grown(estate, x, responses):
         lot = grow(part, shape, estate.state(here, part), answers, log_share=share)
         for name in names:
             getattr(grown, name)[here] = getattr(lot, name)
+    for at, plan in estate.divided.items():
+        part, share = x[:, [at]], estate.young.share_of([at])
+        answers = exponents(estate.answers(part, responses))
+        shape = block_shapes(estate, plan.plans, [at])
+        apart = grow(part, shape, estate.state([at], part), answers, log_share=share)
+        put_growth(grown, [at], mean_growth(apart, plan.shares))
     return grown
 
 

@@ -15,6 +15,7 @@ from cropload.beliefs.loss import LossChance, loss_chance
 from cropload.beliefs.measured import measurements, plans_by_season
 from cropload.beliefs.measurements import Measurements
 from cropload.beliefs.own import OwnPrior, own_prior
+from cropload.beliefs.plans_by_part import plans_by_part
 from cropload.beliefs.posterior import shared_posterior
 from cropload.beliefs.spreads import Spreads, estate_spread, prior_logs, prior_spreads
 from cropload.beliefs.young import YoungBlocks, young_blocks
@@ -33,8 +34,9 @@ from cropload.vine.growth import (
     stage_rows,
     trend_line,
 )
-from cropload.vine.plan import PruningPlan
-from cropload.vine.plan_shape import PlanShape
+from cropload.vine.mean_vine import mean_lines
+from cropload.vine.plan import DividedPlan, PruningPlan
+from cropload.vine.plan_shape import PlanShape, plan_shapes
 
 #: Seasons of history used; older ones tell little of today's vines.
 HISTORY_SEASONS = 12
@@ -108,27 +110,17 @@ class Groundwork:
             Logs of their components about which the chain is made linear [1].
         """
         count = self.buds.shape[1]
-
-        def cells(array):
-            return np.repeat(array[places][:, None], count, axis=1).ravel()
-
-        shape = PlanShape(
-            self.buds[places].ravel(), self.burst[places].ravel(), self.fertility[places].ravel()
-        )
-        age = self.ages.log_load[places].ravel()
-        state = LoadState(
-            cells(self.usual) + age,
-            self.carried[places].ravel(),
-            cells(self.usual_clusters) + age,
-            age,
-        )
-        about = np.repeat(about, count, axis=0)
-        rows, offset = stage_rows(about, shape, state)
+        rows, offset, unknown, shift = self._linear(places, slice(None), about)
+        for at, place in enumerate(places if self.divided else ()):
+            if place in self.divided:
+                cell, plan = at * count + count - 1, self.divided[place]
+                here = [place] * len(plan.shares)
+                apart = self._linear(here, slice(-1, None), about[[at] * len(here)], plan)
+                mean = mean_lines(about[at], apart, plan.shares)
+                rows[cell], offset[cell], unknown[cell], shift[cell] = mean
         values, precision = self.values[places], self.precision[places]
-        shift = load_shift(np.repeat(self.mean[places], count, axis=0), shape, state)
         # What a block has of its own: a stronger answer, a trend, a load nobody wrote down.
         since = self.since[places].ravel()
-        unknown = load_lines(about, shape, state, self.open_load[places].ravel())
         own = [
             np.einsum("nsk,nk->ns", rows, shift @ answer_strength()),
             (rows @ trend_line()) * since[:, None],
@@ -145,6 +137,59 @@ class Groundwork:
         variety = self.variety[places]
         lines = Measurements(rows, values - offset, precision, mean, variety, shift, added)
         return offset, self.own.of(lines, places)
+
+    def _linear(self, places, seasons, about, plan=None):
+        """Return lines of what is measured in cells of some blocks and seasons, before any mean.
+
+        Parameters
+        ----------
+        places, about
+            As in ``lines``.
+        seasons : slice
+            Of the seasons.
+        plan : DividedPlan, optional
+            Its plans instead of the block's, one for each of ``places``, in one season.
+
+        Returns
+        -------
+        tuple of ndarray
+            As ``mean_lines`` takes them.
+        """
+        shape = PlanShape(
+            *(logs[places, seasons].ravel() for logs in (self.buds, self.burst, self.fertility))
+        )
+        if plan is not None:
+            profile = self.profiles[self.facts.varieties[places[0]]]
+            shape = plan_shapes(plan.plans, profile)
+            burst, fertility = self.reference[:, places[0]]
+            shape = PlanShape(
+                shape.log_buds, shape.log_burst - burst, shape.log_fertility - fertility
+            )
+        age = self.ages.log_load[places, seasons]
+        count = age.shape[1]
+        age = age.ravel()
+
+        def cells(array):
+            return np.repeat(array[places], count, axis=0)
+
+        state = LoadState(
+            cells(self.usual) + age,
+            self.carried[places, seasons].ravel(),
+            cells(self.usual_clusters) + age,
+            age,
+        )
+        about = np.repeat(about, count, axis=0)
+        rows, offset = stage_rows(about, shape, state)
+        unknown = load_lines(about, shape, state, self.open_load[places, seasons].ravel())
+        return rows, offset, unknown, load_shift(cells(self.mean), shape, state)
+
+    @cached_property
+    def divided(self):
+        """The plans of blocks in parts in the season forecast, {place: DividedPlan}."""
+        plans = (
+            (at, self.plans.get((name, self.season))) for at, name in enumerate(self.facts.names)
+        )
+        return {at: plan for at, plan in plans if isinstance(plan, DividedPlan)}
 
     @cached_property
     def since(self):
@@ -236,7 +281,10 @@ def lay_ground(
     seasons = _seasons(measured, plans, int(season))
     if this_season is not None and len(this_season):
         measured = pd.concat([measured, this_season], ignore_index=True)
-    plans.update({(block, int(season)): plan for block, plan in (season_plans or {}).items()})
+    by_part = plans_by_part(records, int(season), plans, reference_plans or {})
+    plans.update(
+        {(block, int(season)): plan for block, plan in {**by_part, **(season_plans or {})}.items()}
+    )
     buds = measured[measured["stage"] == "buds"]
     counted = dict(
         zip(zip(buds["block"], buds["season"], strict=True), buds["log_value"], strict=True)

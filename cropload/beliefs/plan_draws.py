@@ -8,7 +8,8 @@ from cropload import handbook
 from cropload.beliefs.node_profiles import shape_of
 from cropload.random_streams import stream
 from cropload.vine.growth import COMPONENTS, Growth, exponents, grow
-from cropload.vine.plan import PruningPlan
+from cropload.vine.mean_vine import mean_growth, put_growth
+from cropload.vine.plan import DividedPlan
 from cropload.vine.plan_shape import PlanShape, plan_shapes
 
 _CLUSTERS = COMPONENTS.index("clusters_per_shoot")
@@ -62,6 +63,11 @@ class PlanDraws:
         return growth.kg_picked / (growth.pruning_weight_kg_per_m * self.canopy_length_m[:, None])
 
 
+def _of_block(plans, at):
+    """Return the plans of one block; each entry is a plan, or a sequence of one a block."""
+    return [entry if hasattr(entry, "shares") else entry[at] for entry in plans]
+
+
 def block_shapes(estate, plans, blocks):
     """Return the plans' shapes in each block, relative to its reference, (plans, blocks, 1).
 
@@ -71,8 +77,7 @@ def block_shapes(estate, plans, blocks):
     logs = np.empty((3, len(plans), len(blocks), 1))
     for at, block in enumerate(blocks):
         variety = estate.facts.varieties[block]
-        for p, entry in enumerate(plans):
-            plan = entry if isinstance(entry, PruningPlan) else entry[at]
+        for p, plan in enumerate(_of_block(plans, at)):
             logs[:, p, at, 0] = shape_of(plan, profiles[variety], known)
         logs[1, :, at] -= estate.reference[0, block]
         logs[2, :, at] -= estate.reference[1, block]
@@ -122,8 +127,8 @@ def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0, losses=Fals
         What was learnt from the records.
     blocks : sequence of int
         Places of the blocks.
-    plans : sequence of PruningPlan, or of sequences of PruningPlan
-        The plans: each the same for every block, or one for each of the blocks.
+    plans : sequence of plans, or of sequences of them
+        PruningPlan or DividedPlan: each the same for every block, or one for each of the blocks.
     draws : int
         Draws [1].
     seed : int
@@ -145,6 +150,7 @@ def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0, losses=Fals
     every block. Seasons at different loads have narrowed them.
     How much nodes differ along a cane is not known exactly either, so the step from long wood to
     spurs, and back, carries a spread of its own; it is nothing at the block's own way of pruning.
+    A block in parts is its mean vine, draw by draw: each part moves from the block's own load.
     """
     blocks = np.asarray(blocks, int)
     x, responses = estate.draw(blocks, draws, seed)
@@ -161,7 +167,7 @@ def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0, losses=Fals
     facts = estate.facts
     share = estate.young.share_of(blocks)
     older, later = (x, None) if share is None else _grown_older(estate, blocks, x)
-    return PlanDraws(
+    drawn = PlanDraws(
         plans=tuple(plans),
         blocks=blocks,
         canopy_length_m=facts.canopy_length_m[blocks],
@@ -172,6 +178,16 @@ def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0, losses=Fals
         settled=grow(older, shape, aged.settled_at(shape.log_buds), e, log_share=later),
         kept=estate.loss.kept(facts.names, blocks, draws, seed) if losses else None,
     )
+    for at in range(len(blocks)):
+        for p, plan in enumerate(_of_block(plans, at)):
+            if isinstance(plan, DividedPlan):
+                here = blocks[at : at + 1]
+                apart = plan_draws(
+                    estate, here, plan.plans, draws=draws, seed=seed, dead_buds=dead_buds
+                )
+                for whole, parts in ((drawn.first, apart.first), (drawn.settled, apart.settled)):
+                    put_growth(whole, (p, at), mean_growth(parts, plan.shares))
+    return drawn
 
 
 def component(draws, name):

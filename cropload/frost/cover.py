@@ -9,6 +9,7 @@ from cropload import arguments
 from cropload.beliefs import ranges
 from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.plan_draws import plan_draws
+from cropload.beliefs.plans_by_part import carried_plans
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
 from cropload.frost.harvest_doubts import spring_doubts
@@ -97,9 +98,9 @@ def frost_cover(
     (20, 't/ha')
     """
     block = check_block(records, block)
-    plans = parse_plans(plans)
-    cases = [case] if isinstance(case, str) else list(case)
     season = check_season(records, season)
+    plans = parse_plans(plans, carried_plans(records, season).get(block))
+    cases = [case] if isinstance(case, str) else list(case)
     estate = estate_for(records, block, season, reference_plan)
     check_bears(estate, block)
     notes = []
@@ -241,7 +242,9 @@ def with_frost(comparison, records, block, *, case="laid_down", **options):
         )
     options = {"draws": comparison.draws, "seed": comparison.seed} | options
     plans = comparison["plan"].tolist()
-    cover = frost_cover(records, block, plans, comparison.season, case=case, **options)
+    read = {str(plan): plan for plan in comparison.plans}
+    read = [read.get(plan, plan) for plan in plans]
+    cover = frost_cover(records, block, read, comparison.season, case=case, **options)
     # The same plan may stand twice in a comparison, and only once in the replay.
     rows = [cover.plans.index(plan) for plan in plans]
     frost = cover.columns().iloc[rows].set_axis(comparison.frame.index)

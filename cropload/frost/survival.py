@@ -64,8 +64,12 @@ def rung_weights(plans, cases, settings, profile=None):
     weights = np.zeros((len(plans), len(CASES), rungs))
     for row, (plan, case) in enumerate(zip(plans, cases, strict=True)):
         for pieces, buds, burst, fertility in (
-            (plan.canes, plan.buds_per_cane, profile.cane_burst, profile.cane_fertility),
-            (plan.spurs, plan.buds_per_spur, profile.spur_burst, profile.spur_fertility),
+            (share * count, *each)
+            for share, part in plan.shares
+            for count, *each in (
+                (part.canes, part.buds_per_cane, profile.cane_burst, profile.cane_fertility),
+                (part.spurs, part.buds_per_spur, profile.spur_burst, profile.spur_fertility),
+            )
         ):
             if not pieces or not buds:
                 settings.delay(case)

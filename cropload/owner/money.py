@@ -9,8 +9,10 @@ from cropload.beliefs import ranges
 from cropload.beliefs.history import estate_before_season
 from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.plan_draws import plan_draws
+from cropload.beliefs.plans_by_part import carried_plans
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
+from cropload.records.tables import LAST
 from cropload.show import wording
 from cropload.units import ACRE_HA, SHORT_TON_T
 from cropload.vine.plan import PruningPlan
@@ -135,8 +137,26 @@ def currency_of(records):
     return named[0] if named else ""
 
 
-def read_scenarios(records, scenarios):
-    """Return {name: {block: PruningPlan}}, every scenario over the same blocks.
+def scenario_plan(records, block, text, carried):
+    """Return a block's name and the plan told for it; ``last`` is what ``carried_plans`` has.
+
+    Raises
+    ------
+    CroploadError
+        For an unknown block, an unreadable plan, or no plan on record.
+    """
+    named = check_block(records, block)
+    if str(text).strip().casefold() != LAST:
+        return named, PruningPlan.parse(text)
+    if named not in carried:
+        raise CroploadError(
+            f"Block '{named}' has no plan on record, so '{LAST}' means nothing. Write the plan."
+        )
+    return named, carried[named]
+
+
+def read_scenarios(records, scenarios, season=None):
+    """Return {name: {block: plan}}, every scenario over the same blocks; season as for ``last``.
 
     Raises
     ------
@@ -147,6 +167,7 @@ def read_scenarios(records, scenarios):
     if not scenarios:
         raise CroploadError("No scenario was given. Give at least one, {name: {block: plan}}.")
     found, faults = {}, []
+    carried = carried_plans(records, check_season(records, season))
     for name, plans in scenarios.items():
         found[name] = {}
         if not hasattr(plans, "items"):
@@ -154,7 +175,7 @@ def read_scenarios(records, scenarios):
             continue
         for block, plan in plans.items():
             try:
-                named, read = check_block(records, block), PruningPlan.parse(plan)
+                named, read = scenario_plan(records, block, plan, carried)
             except CroploadError as error:
                 faults.append(f"Scenario '{name}', block '{block}': {error}")
                 continue
@@ -200,7 +221,7 @@ def scenario_draws(
     records : Records
         As read by ``read_records``.
     scenarios : dict
-        {name: {block: plan}}, all over the same blocks.
+        {name: {block: plan}}, all over the same blocks; ``last`` is the plan on record.
     season : int, optional
         Year of harvest; the next one when left out.
     draws, seed : int
@@ -218,8 +239,8 @@ def scenario_draws(
         When a scenario cannot be.
     """
     check_draws(draws, seed)
-    plans = read_scenarios(records, scenarios)
     season = check_season(records, season)
+    plans = read_scenarios(records, scenarios, season)
     given = {
         check_block(records, block): PruningPlan.parse(plan)
         for block, plan in (reference_plans or {}).items()

@@ -6,7 +6,9 @@ from pathlib import Path
 import pandas as pd
 
 from cropload.beliefs.meant import check_block, check_season
+from cropload.beliefs.plans_by_part import carried_plans
 from cropload.errors import CroploadError, choose
+from cropload.owner.money import scenario_plan
 from cropload.owner.scenarios import FEWEST, MOST
 from cropload.records.later_rows import in_order
 from cropload.records.reading.csv_table import read_csv
@@ -14,9 +16,7 @@ from cropload.records.reading.faults import Fault, RecordsError
 from cropload.records.reading.files import read_bytes, stop
 from cropload.records.records import ParsedTable
 from cropload.records.scenarios import kept_scenarios
-from cropload.records.scenarios import last_plans as carried_before
 from cropload.records.tables import DROPPED, LAST, TABLES
-from cropload.vine.plan import PruningPlan
 
 _OPENING = "The scenarios cannot be read"
 
@@ -30,37 +30,6 @@ HOW = (
 TODAY = "today"
 
 _ITEM = re.compile(r"\s*(.+?)\s*:\s*([^,:]*?)\s*(?:,|$)")
-
-
-def last_plans(records, season=None):
-    """Return the plan each block carried last before a season, where one is on record.
-
-    Parameters
-    ----------
-    records : Records
-        As read by ``read_records``.
-    season : int, optional
-        Year of harvest to plan for; the next one when left out.
-
-    Returns
-    -------
-    dict
-        {block: PruningPlan}
-    """
-    carried = carried_before(records, check_season(records, season))
-    return {block: PruningPlan.parse(plan) for block, plan in carried.items()}
-
-
-def _plan(records, block, text, carried):
-    """Return the block's name and the plan of a cell; CroploadError tells what is wrong."""
-    named = check_block(records, block)
-    if str(text).strip().casefold() != LAST:
-        return named, PruningPlan.parse(text)
-    if named not in carried:
-        raise CroploadError(
-            f"Block '{named}' has no plan on record, so '{LAST}' means nothing. Write the plan."
-        )
-    return named, carried[named]
 
 
 def _of_season(frame, season):
@@ -106,7 +75,7 @@ def read_scenario_file(path, records, season=None):
         raise RecordsError(fault.faults, _OPENING) from None
     if not table.complete:
         raise RecordsError(table.faults, _OPENING)
-    carried, faults = last_plans(records, season), list(table.faults)
+    carried, faults = carried_plans(records, season), list(table.faults)
     found, seen = {}, {}
     for row in _of_season(table.frame, season).itertuples():
         name = row.scenario
@@ -130,7 +99,7 @@ def read_scenario_file(path, records, season=None):
             continue
         seen[name, block] = row.Index
         try:
-            scenario[block] = _plan(records, block, row.plan, carried)[1]
+            scenario[block] = scenario_plan(records, block, row.plan, carried)[1]
         except CroploadError as fault:
             faults.append(Fault(path.name, row.Index, "plan", row.plan, "is no plan", str(fault)))
     found = {name: plans for name, plans in found.items() if plans or faults}
@@ -182,8 +151,8 @@ def read_scenario_lines(texts, records, season=None):
     CroploadError
         With every fault of every line.
     """
-    carried, season = last_plans(records, season), check_season(records, season)
-    kept = kept_scenarios(records, season)
+    season = check_season(records, season)
+    carried, kept = carried_plans(records, season), kept_scenarios(records, season, as_written=True)
     kept = {name.casefold(): (name, plans) for name, plans in kept.items()}
     found, faults, bare = {}, [], []
     for text in texts:
@@ -197,7 +166,11 @@ def read_scenario_lines(texts, records, season=None):
         if name in found:
             faults.append(f"The scenario '{name}' is there twice. Give each one its own name.")
             continue
-        found[name] = {block: PruningPlan.parse(plan) for block, plan in known.items()}
+        found[name] = {
+            block: scenario_plan(records, block, plan, carried)[1]
+            for block, plan in known.items()
+            if plan != LAST or block in carried
+        }
         if not plans.strip():
             bare.append(name)
             if not known and name.casefold() != TODAY:
@@ -207,7 +180,7 @@ def read_scenario_lines(texts, records, season=None):
         for item in _ITEM.finditer(plans):
             end = item.end()
             try:
-                block, plan = _plan(records, item[1], item[2], carried)
+                block, plan = scenario_plan(records, item[1], item[2], carried)
             except CroploadError as fault:
                 faults.append(f"Scenario '{name}': {fault}")
                 continue

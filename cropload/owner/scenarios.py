@@ -283,7 +283,7 @@ def compare_scenarios(
         As read by ``read_records``; its table prices is used when every block has a price.
     scenarios : dict
         {name: {block: plan}}, two to five, all over the same blocks; the first one is what the
-        others are held against, such as today's plans.
+        others are held against, such as today's plans. ``last`` as a plan is the one on record.
     season : int, optional
         Year of harvest the pruning is for; the next one when left out.
     costs : Costs, optional

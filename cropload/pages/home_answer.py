@@ -68,7 +68,8 @@ def home_table(records, made, *, draws, seed=0):
         balance_word and look: what is off, in a word or two.
     """
     planned = season_plans(records, made.season)
-    compared = compare_blocks(records, planned, made.season, draws=draws, seed=seed)
+    taken = planned | {made.blocks[at]: plan for at, plan in made.estate.divided.items()}
+    compared = compare_blocks(records, taken, made.season, draws=draws, seed=seed)
     frame = compared.frame.set_index("block")
     crops = made.frame_by("block").set_index("block")
     varieties = records.blocks.set_index("block")["variety"]

@@ -298,7 +298,7 @@ class LevelsPart(Part):
         estate = estate_for(desk.records, desk.block, desk.season)
         at = estate.facts.place(desk.block)
         self.carried.layout.display = "none" if estate.load_known[at] else None
-        last = str(estate.last_plan[at] or "")
+        last = str(estate.divided.get(at) or estate.last_plan[at] or "")
         told = [
             str(desk.facts["variety"]),
             estate.facts.training[at],

@@ -14,6 +14,7 @@ from cropload.beliefs.loss import loss_notes
 from cropload.beliefs.meant import check_block, check_draws, check_season, load_unknown
 from cropload.beliefs.origins import HANDBOOK, component_origins
 from cropload.beliefs.plan_draws import plan_draws
+from cropload.beliefs.plans_by_part import carried_plans
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
 from cropload.pruning.plan_rows import (
@@ -108,7 +109,8 @@ def cane_notes(plans, vine_spacing_m):
         Distance between vines in a row [m].
     """
     longest = longest_cane(vine_spacing_m)
-    long = [plan for plan in dict.fromkeys(plans) if plan.canes and plan.buds_per_cane > longest]
+    pieces = [part for plan in dict.fromkeys(plans) for _, part in plan.shares]
+    long = [plan for plan in pieces if plan.canes and plan.buds_per_cane > longest]
     if not long:
         return []
     worst = max(long, key=lambda plan: plan.buds_per_cane)
@@ -182,6 +184,8 @@ class Comparison(Answer):
         Where each component came from.
     density, balance : Band
         What shoots per metre of canopy [1/m] and yield to pruning weight [kg/kg] are held against.
+    plans : tuple of PruningPlan or DividedPlan
+        As compared, each once.
     """
 
     block: str
@@ -197,6 +201,7 @@ class Comparison(Answer):
     components: list = field(default_factory=list)
     density: Band
     balance: Band
+    plans: tuple = ()
 
     def heading(self, units=METRIC):
         """Return what is compared, in one or two sentences."""
@@ -248,7 +253,8 @@ def compare_plans(
     records, block : Records, str
         As read by ``read_records``, and the name of one of its blocks.
     plans : str or iterable of str or PruningPlan
-        Plans like ``"3x6+3x2,3x8+3x2"``.
+        Plans like ``"3x6+3x2,3x8+3x2"``; ``"last"`` is what is on record, that of each part in a
+        block in parts.
     season : int, optional
         Year of the harvest the pruning is for; the next one when left out.
     draws, seed : int
@@ -291,9 +297,9 @@ def compare_plans(
     [24, 30]
     """
     block = check_block(records, block)
-    plans = parse_plans(plans)
-    check_draws(draws, seed)
     season = check_season(records, season)
+    plans = parse_plans(plans, carried_plans(records, season).get(block))
+    check_draws(draws, seed)
     estate = estate_for(records, block, season, reference_plan)
     check_bears(estate, block)
     at = estate.facts.place(block)
@@ -336,4 +342,5 @@ def compare_plans(
         components=components,
         density=density,
         balance=balance,
+        plans=tuple(plans),
     )

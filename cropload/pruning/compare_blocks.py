@@ -14,7 +14,7 @@ from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.plan_draws import plan_draws
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.pruning.compare import cane_notes, load_notes
-from cropload.pruning.parts import parts_of, whole_draws
+from cropload.pruning.part_balance import part_balance_notes
 from cropload.pruning.plan_rows import RANGED, plan_ranges
 from cropload.units import METRIC
 from cropload.vine import bands
@@ -92,8 +92,8 @@ def compare_blocks(
         As read by ``read_records``.
     plans : str or iterable of str or PruningPlan or dict, optional
         Plans like ``"3x6+3x2,3x8+3x2"``, the same for every block; when left out, each block's
-        own: the last one on record, or one of its usual load; those of its parts, summed, where
-        table parts has some. As {block: plan} the plan of those blocks, and each other block's own.
+        own: those of its parts, summed, where table parts has some; the last one on record, or one
+        of its usual load. As {block: plan} the plan of those blocks, and each other block's own.
     season : int, optional
         Year of the harvest the pruning is for; the next one when left out.
     blocks : iterable of str, optional
@@ -130,7 +130,7 @@ def compare_blocks(
     >>> len(found), found["plan"].iloc[1]
     (8, '10x2')
     """
-    own, usual = plans is None, plans is None or isinstance(plans, dict)
+    usual = plans is None or isinstance(plans, dict)
     chosen = {
         check_block(records, block): PruningPlan.parse(plan)
         for block, plan in (plans or {} if usual else {}).items()
@@ -153,6 +153,7 @@ def compare_blocks(
         rows = [
             [
                 chosen.get(facts.names[at])
+                or estate.divided.get(at)
                 or estate.last_plan[at]
                 or plan_of_buds(
                     float(loads[at]), facts.training[at], longest_cane(facts.vine_spacing_m(at))
@@ -170,12 +171,6 @@ def compare_blocks(
         for name, values in plan_ranges(drawn).items():
             found[name][..., chunk] = values
 
-    divided = _divided(records, facts, here, rows[0]) if own else {}
-    for place, parts in divided.items():
-        drawn = whole_draws(estate, here[place], parts, draws=draws, seed=seed)
-        for name, values in plan_ranges(drawn).items():
-            found[name][:, 0, place] = values[:, 0, 0]
-
     middle = found["t_ha"][1]
     notes = load_notes(estate, [facts.names[at] for at in here])
     if not usual and here:
@@ -184,18 +179,17 @@ def compare_blocks(
         notes += [f"{facts.names[tightest]}, {note}" for note in asked]
     notes += estate.young.notes(facts.names, here)
     notes += estate.accepted_notes
+    if usual:
+        notes += part_balance_notes(
+            records, estate, here, rows[0], draws=draws, seed=seed, band=ravaz_band
+        )
     notes += guard_crops([facts.names[at] for at in here], middle.max(axis=0)) if here else []
     length = np.repeat(facts.canopy_length_m[here], len(rows))
     by_block = [plan for each in zip(*rows, strict=True) for plan in each]
-    buds = np.array([plan.buds for plan in by_block], dtype=float if divided else int)
-    named = [str(plan) for plan in by_block]
-    for place, parts in divided.items():
-        vines = [each for *_, each in parts]
-        buds[place] = np.average([plan.buds for _, plan, _ in parts], weights=vines)
-        named[place] = "; ".join(f"{part} {plan}" for part, plan, _ in parts)
+    buds = np.array([plan.buds for plan in by_block], dtype=None if by_block else int)
     columns = {
         "block": np.repeat(np.array([facts.names[at] for at in here], dtype=object), len(rows)),
-        "plan": np.array(named, dtype=object),
+        "plan": np.array([str(plan) for plan in by_block], dtype=object),
         "buds_per_vine": buds,
         "buds_per_m": buds / length,
         "canopy_length_m": length,
@@ -222,12 +216,3 @@ def compare_blocks(
         seed=int(seed),
         usual=usual,
     )
-
-
-def _divided(records, facts, here, plans):
-    """Return the parts of each block that has some, by its place among ``here``."""
-    found = {
-        place: parts_of(records, facts.names[at], plan)
-        for place, (at, plan) in enumerate(zip(here, plans, strict=True))
-    }
-    return {place: parts for place, parts in found.items() if parts}

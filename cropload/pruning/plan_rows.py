@@ -102,8 +102,18 @@ def wood_columns(estate, draws, plan, at):
     ``places_lost_per_vine`` and ``places_lost_block`` hold if nothing but the renewal spur is used;
     so do the columns named spur only. The others have the base of the old cane used too.
     """
-    chance = bud_chance(estate, draws, plan, at)
-    cut = draws.plans[plan]
+    chance, shares = bud_chance(estate, draws, plan, at), draws.plans[plan].shares
+    found, notes = zip(*(_wood(estate, draws, cut, at, chance) for _, cut in shares), strict=True)
+    if len(found) == 1:
+        return found[0], notes[0]
+    columns = {
+        name: sum(share * part[name] for (share, _), part in zip(shares, found, strict=True))
+        for name in found[0]
+    }
+    return columns, tuple(dict.fromkeys(note for told in notes for note in told))
+
+
+def _wood(estate, draws, cut, at, chance):
     profile = estate.profiles[estate.facts.varieties[draws.blocks[at]]]
     wood = replacement_wood(
         cut.canes,

@@ -51,6 +51,12 @@ def records_until(records, as_of):
         kept["last_harvest"] = max(records.last_harvest, int(records.harvest["season"].max()))
     if "pruning" in kept and records.earlier_plans is not None:
         kept["pruning"] = _with_earlier(records, kept["pruning"], limit)
+    if "pruning" in kept and len(records.parts):
+        # Parts go with a block's last plan: a day before that one knows neither.
+        last = _last_planned(records.pruning)
+        known = last == _last_planned(kept["pruning"]).reindex(last.index)
+        stale = records.parts["block"].isin(last.index[~known])
+        kept["parts"] = records.parts[~stale].reset_index(drop=True)
     return replace(records, **kept) if kept else records
 
 
@@ -61,6 +67,11 @@ def _known(name, table):
     ending, years = _UNDATED[name]
     undated = pd.to_datetime((table["season"] + years).astype(str) + "-" + ending, errors="coerce")
     return table["date"].fillna(undated) if "date" in table else undated
+
+
+def _last_planned(pruning):
+    """Return the last season of which each block has a plan."""
+    return pruning[pruning["plan"] != ""].groupby("block")["season"].max()
 
 
 def _with_earlier(records, kept, limit):

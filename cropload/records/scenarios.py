@@ -11,7 +11,7 @@ def last_plans(records, season):
     return dict(zip(rows["block"], rows["plan"], strict=True))
 
 
-def kept_scenarios(records, season):
+def kept_scenarios(records, season, *, as_written=False):
     """Return the scenarios kept for a season, by name.
 
     Parameters
@@ -20,6 +20,8 @@ def kept_scenarios(records, season):
         As read by ``read_records``.
     season : int
         Year of harvest; what was kept for any season counts too.
+    as_written : bool
+        Whether ``last`` stays as the plan of a block, instead of what that is.
 
     Returns
     -------
@@ -32,7 +34,8 @@ def kept_scenarios(records, season):
     found = {name: {} for name in rows["scenario"].unique()}
     # What was kept for the season itself holds before what was kept for any.
     for row in rows.sort_values("season", kind="stable").itertuples():
-        plan = carried.get(row.block, DROPPED) if row.plan == LAST else row.plan
+        last = row.plan == LAST and not as_written
+        plan = carried.get(row.block, DROPPED) if last else row.plan
         found[row.scenario][row.block] = plan
     kept = {
         name: {block: plan for block, plan in plans.items() if plan != DROPPED}

@@ -112,11 +112,14 @@ class PruningPlan:
         """Count buds per vine [1]."""
         return self.canes * self.buds_per_cane + self.spurs * self.buds_per_spur
 
+    @property
+    def shares(self):
+        """What is left on which share of the vines [1]: this plan, on all of them."""
+        return ((1.0, self),)
+
     def buds_per_metre(self, canopy_length_m):
         """Return the bud load per metre of canopy [1/m] for ``canopy_length_m`` [m/vine]."""
-        if not 0 < plain_number(canopy_length_m) < float("inf"):
-            raise PlanError(f"Canopy length must be above 0 m, not {shown(canopy_length_m)}.")
-        return self.buds / canopy_length_m
+        return _per_metre(self.buds, canopy_length_m)
 
     @classmethod
     def parse(cls, text):
@@ -124,15 +127,15 @@ class PruningPlan:
 
         Parameters
         ----------
-        text : str or PruningPlan
-            The plan; a PruningPlan is returned as it is.
+        text : str, PruningPlan or DividedPlan
+            The plan; one that is read already is returned as it is.
 
         Raises
         ------
         PlanError
             When the text cannot be read, with the way to write it.
         """
-        if isinstance(text, cls):
+        if isinstance(text, (cls, DividedPlan)):
             return text
         if not isinstance(text, str):
             raise PlanError(f"A plan is a text, not {shown(text)}. {_HOW}.")
@@ -183,13 +186,92 @@ class PruningPlan:
         return " and ".join(parts)
 
 
-def parse_plans(plans):
+@dataclass(frozen=True)
+class DividedPlan:
+    """What a block is left with whose parts carry plans of their own.
+
+    Parameters
+    ----------
+    names : tuple of str
+        The parts, such as ``("strong", "weak")``.
+    plans : tuple of PruningPlan
+        The plan of each.
+    vines : tuple of float
+        The vines of each [1].
+
+    Raises
+    ------
+    PlanError
+        When a part has no vines, or none is there.
+
+    Notes
+    -----
+    It stands wherever the plan of a block does; its buds are those of the mean vine.
+    Parts differ by their plans alone: what their vigour does beyond that is not told.
+    Source: common practice, no source.
+
+    Examples
+    --------
+    >>> plans = PruningPlan.parse("3x10+3x2"), PruningPlan.parse("2x8+2x2")
+    >>> split = DividedPlan(("strong", "weak"), plans, (1000, 3000))
+    >>> split.buds, str(split)
+    (24.0, 'strong 3x10+3x2; weak 2x8+2x2')
+    """
+
+    names: tuple
+    plans: tuple
+    vines: tuple
+
+    def __post_init__(self):
+        if not self.vines or not all(0 < vines < float("inf") for vines in self.vines):
+            raise PlanError(f"Plan of parts: each has vines above 0, not {shown(self.vines)}.")
+
+    @property
+    def shares(self):
+        """What is left on which share of the vines [1], a pair a part."""
+        total = sum(self.vines)
+        return tuple(
+            (each / total, plan) for each, plan in zip(self.vines, self.plans, strict=True)
+        )
+
+    @property
+    def buds(self):
+        """Count buds of the mean vine [1]."""
+        return sum(share * plan.buds for share, plan in self.shares)
+
+    def buds_per_metre(self, canopy_length_m):
+        """Return the bud load per metre of canopy [1/m] for ``canopy_length_m`` [m/vine]."""
+        return _per_metre(self.buds, canopy_length_m)
+
+    def __str__(self):
+        named = zip(self.names, self.plans, strict=True)
+        return "; ".join(f"{name} {plan}" for name, plan in named)
+
+    def words(self):
+        """Return the plans in words, such as ``24 spurs of 2 buds (strong)``."""
+        named = zip(self.names, self.plans, strict=True)
+        return "; ".join(f"{plan.words()} ({name})" for name, plan in named)
+
+
+def _per_metre(buds, canopy_length_m):
+    if not 0 < plain_number(canopy_length_m) < float("inf"):
+        raise PlanError(f"Canopy length must be above 0 m, not {shown(canopy_length_m)}.")
+    return buds / canopy_length_m
+
+
+def _is_last(plan):
+    return isinstance(plan, str) and plan.strip().casefold() == "last"
+
+
+def parse_plans(plans, last=None):
     """Read several plans, each once, in the order given.
 
     Parameters
     ----------
     plans : str or iterable
         Plans as one comma-separated text, as texts, or as PruningPlan objects.
+    last : PruningPlan or DividedPlan, optional
+        What the text ``last`` stands for.
 
     Raises
     ------
@@ -198,12 +280,14 @@ def parse_plans(plans):
     """
     if isinstance(plans, str):
         plans = plans.split(",")
-    elif isinstance(plans, PruningPlan) or not hasattr(plans, "__iter__"):
+    elif isinstance(plans, (PruningPlan, DividedPlan)) or not hasattr(plans, "__iter__"):
         plans = [plans]
     parsed, faults = [], []
     for plan in plans:
         try:
-            read = PruningPlan.parse(plan)
+            read = PruningPlan.parse(plan) if not _is_last(plan) else last
+            if read is None:
+                raise PlanError("Plan 'last' is one block's on record, and none is here. Write it.")
         except PlanError as error:
             faults.append(str(error))
             continue

@@ -54,7 +54,7 @@ def plan_shapes(plans, profile):
 
     Parameters
     ----------
-    plans : sequence of PruningPlan
+    plans : sequence of PruningPlan or DividedPlan
         Length plans.
     profile : NodeProfile
         Burst and fertility by node position [1].
@@ -66,19 +66,21 @@ def plan_shapes(plans, profile):
 
     Notes
     -----
-    Valid for count buds; non-count shoots are a component of their own.
+    Valid for count buds; non-count shoots are a component of their own. Of a block in parts it is
+    the shape of the mean vine.
     """
     rows = []
     for plan in plans:
         buds = burst = clusters = 0.0
-        for pieces, length, bursts, fertilities in (
-            (plan.canes, plan.buds_per_cane, profile.cane_burst, profile.cane_fertility),
-            (plan.spurs, plan.buds_per_spur, profile.spur_burst, profile.spur_fertility),
-        ):
-            if pieces and length:
-                node_burst = _take(bursts, length)
-                buds += pieces * length
-                burst += pieces * node_burst.sum()
-                clusters += pieces * (node_burst * _take(fertilities, length)).sum()
+        for share, part in plan.shares:
+            for pieces, length, bursts, fertilities in (
+                (part.canes, part.buds_per_cane, profile.cane_burst, profile.cane_fertility),
+                (part.spurs, part.buds_per_spur, profile.spur_burst, profile.spur_fertility),
+            ):
+                if pieces and length:
+                    node_burst, some = _take(bursts, length), share * pieces
+                    buds += some * length
+                    burst += some * node_burst.sum()
+                    clusters += some * (node_burst * _take(fertilities, length)).sum()
         rows.append((np.log(buds), np.log(burst / buds), np.log(clusters / burst)))
     return PlanShape(*np.array(rows).T)

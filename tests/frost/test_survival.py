@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from cropload.errors import CroploadError
 from cropload.frost.survival import as_cases, as_plans, frost_survival, rung_weights, survival_map
-from cropload.vine.plan_shape import NodeProfile
+from cropload.vine.plan import DividedPlan
+from cropload.vine.plan_shape import NodeProfile, plan_shapes
 from cropload.vine.weather.heat import SeasonDays
 from cropload.vine.weather.kill import KillCurve
 from cropload.vine.weather.nights import last_night
@@ -327,3 +328,13 @@ def test_secondary_shares_by_variety():
     assert secondary_share("chardonnay").value == 0.32
     assert secondary_share("GARNACHA").value == 0.02
     assert secondary_share("no such grape") == secondary_share() == Spread(0.02, 0.30, 0.50)
+
+
+def test_buds_of_a_block_in_parts_lie_where_those_of_its_parts_lie_weighed_by_their_crop():
+    parts, profile = as_plans("3x12+3x2,24x2"), NodeProfile.from_handbook()
+    split = DividedPlan(("strong", "weak"), tuple(parts), (1.0, 3.0))
+    cases = as_cases("laid_down", 3)
+    strong, weak, both = rung_weights([*parts, split], cases, exact(), profile).sum(1)
+    shapes = plan_shapes(parts, profile)
+    a, b = np.exp(shapes.log_buds + shapes.log_burst + shapes.log_fertility) * [1, 3]
+    np.testing.assert_allclose(both, (a * strong + b * weak) / (a + b), atol=1e-12)

@@ -60,7 +60,7 @@ def test_opens_with_last_plan_longer_and_shorter_wood(page, boxes):
 
 def test_kept_scenarios_stand_beside_today(records, monkeypatch):
     kept = {"mix": {"Alder": "2x14+2x2"}, "elsewhere": {"Elder": "2x8+2x2"}}
-    monkeypatch.setattr(opening, "kept_scenarios", lambda records, season: kept)
+    monkeypatch.setattr(opening, "kept_scenarios", lambda records, season, **_: kept)
     page = OwnerScenarios(records, blocks=["Alder", "Fir"], season=2026, draws=200)
     assert page.scenarios == {
         "today": {"Alder": "2x10+2x2", "Fir": "2x10+2x2"},

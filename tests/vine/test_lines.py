@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from one_vine import flat, logs, state
+from one_vine import flat, logs, stage_logs, state
 
 from cropload import handbook
 from cropload.vine.growth import (
@@ -58,21 +58,7 @@ def lines(centre, shape, at):
 
 def measured(x, shape, at, e):
     """The log of what each stage would measure, from ``grow`` alone."""
-    found = grow(x, shape, at, e)
-    component = dict(zip(COMPONENTS, x, strict=True))
-    return np.array(
-        [
-            shape.log_buds + component["buds_left"],
-            np.log(found.shoots),
-            np.log(found.noncount_shoots),
-            np.log(found.clusters) + component["counting_bias"],
-            np.log(found.cluster_weight_g) - component["increase_factor"],
-            np.log(found.cluster_weight_g) - component["ripening_factor"],
-            np.log(found.cluster_weight_g),
-            np.log(found.kg_picked),
-            np.log(found.pruning_weight_kg_per_m),
-        ]
-    )
+    return stage_logs(grow(x, shape, at, e), x, shape.log_buds)
 
 
 def test_one_spread_away_the_straight_line_is_within_one_percent_of_the_crop():

@@ -6,6 +6,7 @@ from cropload.owner.scenario_input import TODAY
 from cropload.owner.scenarios import MOST
 from cropload.pruning.compare import levels_of
 from cropload.records.scenarios import kept_scenarios
+from cropload.records.tables import LAST
 
 #: The scenarios beside today's plans while none is kept.
 BESIDE = {"longer": "heavier", "shorter": "lighter"}
@@ -24,17 +25,22 @@ def opening_scenarios(records, season, blocks=None):
     Returns
     -------
     dict
-        {scenario: {block: plan as text}}; a block that a kept scenario does not name keeps
-        today's plan in it.
+        {scenario: {block: plan as text}}, ``last`` where parts carry plans of their own; a block
+        that a kept scenario does not name keeps today's plan in it.
     """
     known = [str(name) for name in records.blocks["block"]]
     chosen = known if blocks is None else [check_block(records, block) for block in blocks]
     estate = estate_before_season(records, season)
     levels = {block: _levels(estate, block) for block in chosen}
-    today = {block: str(each[""]) for block, each in levels.items()}
+    # A block in parts carries more than one plan: what is on record stands for them.
+    parted = {estate.facts.names[at] for at in estate.divided}
+    today = {block: LAST if block in parted else str(each[""]) for block, each in levels.items()}
     kept = {
-        name: {block: str(plans.get(block, today[block])) for block in chosen}
-        for name, plans in kept_scenarios(records, season).items()
+        name: {
+            block: today[block] if plans.get(block, LAST) == LAST else str(plans[block])
+            for block in chosen
+        }
+        for name, plans in kept_scenarios(records, season, as_written=True).items()
         if name != TODAY and set(plans) & set(chosen)
     }
     if not kept:

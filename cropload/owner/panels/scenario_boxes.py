@@ -8,6 +8,7 @@ from cropload.errors import CroploadError
 from cropload.owner.money import COSTS, Costs
 from cropload.owner.panels.opening_scenarios import opening_scenarios
 from cropload.owner.scenarios import FEWEST, MOST
+from cropload.records.tables import LAST
 from cropload.show.page_part import PagePart
 from cropload.show.panels import parts
 from cropload.show.panels.fields import button, choice, field
@@ -57,8 +58,9 @@ class ScenarioBoxes(PagePart):
             parts.html(
                 parts.note(
                     "Scenario 1 is what the others are held against. Write canes x buds, then "
-                    "spurs x buds, like 3x8+3x2, or 24x2 for spurs alone. What is kept can be "
-                    "taken up on the pruning page and by the command report."
+                    "spurs x buds, like 3x8+3x2, or 24x2 for spurs alone; last is what is on "
+                    "record. What is kept can be taken up on the pruning page and by the command "
+                    "report."
                 )
             ),
             self.count,
@@ -130,7 +132,8 @@ class ScenarioBoxes(PagePart):
             for block in self.chosen_blocks:
                 box = self.plans[block][at]
                 try:
-                    found[name][block] = str(PruningPlan.parse(box.value))
+                    last = box.value.strip().casefold() == LAST
+                    found[name][block] = LAST if last else str(PruningPlan.parse(box.value))
                 except PlanError as fault:
                     faults.append(f"{box.description}: {fault}")
         if faults:

@@ -39,8 +39,12 @@ def keep_scenario(records, name, plans, season, note="", replace=False):
     name = " ".join(str(name).split())
     if not name or not wanted:
         raise CroploadError("A scenario to be kept needs a name, and a plan for a block at least.")
-    name, before = _named(records, name, season, "keep a scenario")
-    changed = {block: plan for block, plan in wanted.items() if before.get(block) != plan}
+    name, before, written = _named(records, name, season, "keep a scenario")
+    changed = {
+        block: plan
+        for block, plan in wanted.items()
+        if plan not in (before.get(block), written.get(block))
+    }
     if not changed:
         return f"nothing to do, scenario '{name}' is kept so for season {season}."
     others = [f"{block} {before[block]}" for block in changed if block in before]
@@ -74,7 +78,7 @@ def drop_scenario(records, name, season, blocks=None):
     -----
     Its rows stay in the table; a later one says that it is dropped.
     """
-    name, before = _named(records, name, season, "drop a scenario")
+    name, before, _ = _named(records, name, season, "drop a scenario")
     gone = [block for block in before if blocks is None or block in blocks]
     if not gone:
         raise CroploadError(f"No scenario '{name}' is kept for season {season}.")
@@ -83,12 +87,12 @@ def drop_scenario(records, name, season, blocks=None):
 
 
 def _named(records, name, season, purpose):
-    """Return the name as it is kept, and its plans by now; capitals do not tell two apart."""
-    there = kept_scenarios(read_records(own_folder(records, purpose)), season)
-    for kept, plans in there.items():
+    """Return the name as it is kept, its plans, and as written; capitals do not tell two apart."""
+    read = read_records(own_folder(records, purpose))
+    for kept, plans in kept_scenarios(read, season).items():
         if kept.casefold() == str(name).strip().casefold():
-            return kept, plans
-    return str(name).strip(), {}
+            return kept, plans, kept_scenarios(read, season, as_written=True)[kept]
+    return str(name).strip(), {}, {}
 
 
 def _append(records, name, plans, season, note):
