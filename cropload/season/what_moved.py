@@ -137,7 +137,11 @@ def what_moved(forecast, log):
     rows, known = estate.season_rows[:, _HARVEST], len(COMPONENTS)
     log_kg = np.einsum("bk,bk->b", rows, estate.season_centre())
     log_now, rows = estate.centre()[:, :known], rows[:, :known]
-    hanging = np.exp(log_kg + estate.season_offset[:, _HARVEST]) * forecast.bearing / 1000.0
+    hanging = (
+        np.exp(log_kg + estate.season_offset[:, _HARVEST] + forecast.log_left)
+        * forecast.bearing
+        / 1000.0
+    )
     varieties = dict(zip(forecast.blocks, forecast.varieties, strict=True))
     parts = []
     for at, block in enumerate(forecast.blocks):

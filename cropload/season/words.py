@@ -21,6 +21,7 @@ SHORT = {
     "ripening_factor": "growth from veraison",
     "load_response": "response to the load",
     "plan": "plan",
+    "events": "frost, hail, thinning and the like",
     "picked": "what the scale said",
     "lean": "upward lean of ranges",
 }
