@@ -191,6 +191,10 @@ class Happened:
         """Return what was taken of a block, a list of Taken."""
         return [each for each in self.taken if each.event.block == block]
 
+    def words(self, block):
+        """Return what befell a block, like ``hail of 2026-06-20, frost of 2026-05-03``."""
+        return ", ".join(each.event.words for each in self.of_block(block))
+
     def log_left(self, names):
         """Return the middle of the log of the share of each block's crop that is left [1]."""
         return np.array([sum((e.log_left for e in self.of_block(name)), 0.0) for name in names])
@@ -332,20 +336,17 @@ def event_notes(happened, rows, names):
         if event.block not in names:
             continue
         lost = 100 * -np.expm1(each.log_left)
-        day = "" if pd.isna(event.date) else f" of {event.date:%Y-%m-%d}"
-        what = event.kind if event.source != "harvest" else "loss"
         if id(each) in shown:
             stage = shown[id(each)].replace("_", " of ").replace("weight of ", "weights of ")
             yield (
-                f"{event.block}: the {stage} counted since the {what}{day} show it, so it is not "
-                "taken off again."
+                f"{event.block}: the {stage} since the {event.words} show it, so it is not taken "
+                "off again."
             )
         else:
-            yield f"{event.block}: the {what}{day} takes about {lost:.0f} % of the crop."
+            yield f"{event.block}: the {event.words} takes about {lost:.0f} % of the crop."
     for event in happened.untold:
         if event.block in names:
             yield (
-                f"{event.block}: of the {event.kind} of {event.date:%Y-%m-%d} it is not told how "
-                "much it took, so nothing is taken off. Give share_pct, or count dead and living "
-                "shoots."
+                f"{event.block}: how much the {event.words} took is not told, so nothing is taken "
+                "off. Give its share_pct, or count dead and living shoots."
             )

@@ -20,7 +20,7 @@ from cropload.beliefs.result import Forecast
 from cropload.beliefs.trend import chances_beyond, crop_changes
 from cropload.clock import day
 from cropload.records.as_of import records_until
-from cropload.records.facts import block_facts, loss_alone
+from cropload.records.facts import block_facts
 from cropload.vine.growth import STAGES, Growth, exponents, grow
 from cropload.vine.plan import PruningPlan
 from cropload.vine.plan_shape import PlanShape
@@ -64,10 +64,10 @@ def _season_plans(season, given, estate_plans, last_plans, names):
 def picked_so_far(records, season, facts):
     """Return what the scale has said of each block in the season: tonnes [t] and share [1].
 
-    A loss that was written down before anything was picked is no pick.
+    A loss that was told before anything was picked is an event, and no pick.
     """
     harvest = records.harvest
-    harvest = harvest[(harvest["season"] == season) & ~loss_alone(harvest)]
+    harvest = harvest[harvest["season"] == season]
     tonnes = np.zeros(len(facts.names))
     share = np.zeros(len(facts.names))
     place = {name: at for at, name in enumerate(facts.names)}

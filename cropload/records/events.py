@@ -1,12 +1,11 @@
 """What happened to the crop of a block: frost, hail, thinning and the like, each told once."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
-from cropload.records.facts import loss_alone
-from cropload.records.hemisphere import season_of
+from cropload.records.hemisphere import hemisphere_of_dates, season_of
 
 #: What an event takes from -> the stages of a season that show it, beside the crop itself.
 SHOWN_BY = {
@@ -60,12 +59,54 @@ class Event:
         """Whether it is known how much was lost."""
         return self.counted or not np.isnan(self.share)
 
+    @property
+    def words(self):
+        """Its kind and day, like ``hail of 2026-06-20``."""
+        kind = "loss" if self.kind == "other" else self.kind
+        return kind if pd.isna(self.date) else f"{kind} of {self.date:%Y-%m-%d}"
+
     def before(self, dates):
         """Return which days, an array of datetime64, already show it."""
         if pd.isna(self.date):
             return np.zeros(len(dates), bool)
         later = dates >= self.date if self.counts_after else dates > self.date
         return np.asarray(later, bool)
+
+
+def losses_as_events(records):
+    """Return records whose losses told before anything was picked stand in table events.
+
+    Parameters
+    ----------
+    records : Records
+        As they were written: a row of table harvest with 0 t and a part lost is no pick.
+
+    Notes
+    -----
+    Without a day such a row counts as the last thing of its season. It is left out where an event
+    of that block and season tells of a loss already.
+    """
+    harvest = records.harvest
+    alone = (harvest["tonnes"] == 0) & harvest["picked_pct"].isna()
+    alone &= harvest["lost_pct"].between(1e-9, 99.999)
+    if not alone.any():
+        return records
+    rows, rest = harvest[alone], replace(records, harvest=harvest[~alone].reset_index(drop=True))
+    last = "-06-30" if hemisphere_of_dates(rest) == "south" else "-12-31"
+    undated = pd.to_datetime(rows["season"].astype(str) + last)
+    told = _losses_told(season_events(rest))
+    keys = zip(rows["block"].astype(str), rows["season"].astype(int), strict=True)
+    made = pd.DataFrame(
+        {
+            "block": rows["block"],
+            "date": rows["date"].fillna(undated),
+            "kind": "other",
+            "share_pct": rows["lost_pct"],
+        }
+    )[[key not in told for key in keys]]
+    events = pd.concat([records.events, made], ignore_index=True)
+    words = events.select_dtypes(exclude=["number", "datetime"]).columns
+    return replace(rest, events=events.fillna(dict.fromkeys(words, "")))
 
 
 def season_events(records):
@@ -86,9 +127,13 @@ def season_events(records):
     """
     found = [*_written(records)]
     found = _with_counted(records, found)
-    told = {(e.block, e.season) for e in found if e.told and e.kind not in _OWN_WORK}
-    found += _of_harvest(records, told)
+    found += _of_harvest(records, _losses_told(found))
     return sorted(found, key=lambda e: e.date if pd.notna(e.date) else pd.Timestamp.max)
+
+
+def _losses_told(found):
+    """Return the (block, season) pairs of which an event tells a loss."""
+    return {(e.block, e.season) for e in found if e.told and e.kind not in _OWN_WORK}
 
 
 def _written(records):
@@ -147,14 +192,10 @@ def _with_counted(records, found):
 
 
 def _of_harvest(records, told):
-    harvest = records.harvest
-    lost = harvest[harvest["lost_pct"] > 0]
-    alone = loss_alone(lost)
-    for (block, season), rows in lost.groupby(["block", "season"]):
-        if (str(block), int(season)) in told:
-            continue
-        at = rows["lost_pct"].idxmax()
-        # Where nothing was picked with it, the row's day is the day of the loss.
-        day = rows.loc[at, "date"] if alone[at] else pd.NaT
-        share = float(rows.loc[at, "lost_pct"]) / 100
-        yield Event(str(block), int(season), day, "other", "clusters", share, source="harvest")
+    """Yield the losses that the scale's own rows tell, on a day that nobody wrote down."""
+    lost = records.harvest[records.harvest["lost_pct"] > 0]
+    for (block, season), share in lost.groupby(["block", "season"])["lost_pct"].max().items():
+        if (str(block), int(season)) not in told:
+            yield Event(
+                str(block), int(season), pd.NaT, "other", "clusters", share / 100, source="harvest"
+            )

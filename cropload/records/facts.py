@@ -6,12 +6,6 @@ import numpy as np
 import pandas as pd
 
 
-def loss_alone(harvest):
-    """Return which rows of table harvest tell a loss and no pick: 0 t, and a part lost."""
-    lost = harvest["lost_pct"].fillna(0.0)
-    return (harvest["tonnes"] == 0) & harvest["picked_pct"].isna() & lost.between(1e-9, 99.999)
-
-
 def area_ha(blocks):
     """Return the area of blocks [ha]: as stated, else vines x both spacings."""
     return blocks["area_ha"].fillna(planted_ha(blocks))
@@ -54,8 +48,6 @@ def season_crops(harvest):
         ``lost_pct`` [%] of the crop lost before the scale; ``rows`` [1]; ``date`` of the last
         pick.
     """
-    # A loss that was written down before anything was picked is no pick.
-    harvest = harvest[~loss_alone(harvest)]
     harvest = harvest.assign(
         picked_pct=harvest["picked_pct"].fillna(100.0), lost_pct=harvest["lost_pct"].fillna(0.0)
     )

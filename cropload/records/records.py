@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from cropload.answer import Asked
+from cropload.records.events import losses_as_events
 from cropload.records.facts import area_ha
 from cropload.records.later_rows import earlier_plans, holding
 from cropload.records.reading.cells import decimal_sign, parse, uniques
@@ -319,7 +320,7 @@ def assemble(path, raws, faults=(), warnings=()):
     blocks, pruning, before = parsed["blocks"], TABLES["pruning"], None
     if "pruning" in parsed:
         before = _typed(pruning, earlier_plans(pruning, parsed["pruning"].frame))
-    return Records(
+    read = Records(
         place,
         **frames,
         warnings=tuple(warnings),
@@ -327,3 +328,4 @@ def assemble(path, raws, faults=(), warnings=()):
         us=any(blocks.us(column) for column in blocks.table.columns),
         earlier_plans=before,
     )
+    return losses_as_events(read)
