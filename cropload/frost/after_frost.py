@@ -81,6 +81,27 @@ class AfterFrost(Answer):
         )
         object.__setattr__(self, "frame", frame)
 
+    def save(self, records, frost_date):
+        """Write the frost down in the user's own table ``events``, and return the file.
+
+        Raises
+        ------
+        CroploadError
+            Without a day of the frost, and as ``record_event``.
+
+        Notes
+        -----
+        Totals of dead and living shoots are kept; counts a vine belong into table ``counts``.
+        """
+        from cropload.records.writing.event_row import record_event
+
+        if frost_date is None:
+            raise CroploadError("Give the day of the frost, so that it can be written down.")
+        alive = self.shoots_seen - self.shoots_killed
+        return record_event(
+            records, self.block, frost_date, "frost", dead=self.shoots_killed, alive=alive
+        )
+
     def heading(self, units=METRIC):
         """Return what the count says of the block's crop, in sentences."""
         from cropload.frost import words

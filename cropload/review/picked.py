@@ -93,7 +93,7 @@ def on_the_scale(records, season):
             )
         total = float(tonnes[list(names)].sum())
         notes += [
-            f"{each} lost about {-100 * np.expm1(log):.0f} % of its crop before the scale "
+            f"{each} lost {-100 * np.expm1(log):.0f} % of its crop before the scale "
             f"({told}): a forecast of a day before it misses by that as well."
             for each in names
             if (log := events.log_left([each])[0]) and (told := events.words(each))

@@ -146,6 +146,34 @@ def matters_now(forecast, by="estate", name="estate"):
 # ---- what changed
 
 
+def befell(before, after, block, units=METRIC):
+    """Return what an event does to a block's crop and the estate's, in a sentence.
+
+    Parameters
+    ----------
+    before, after : Forecast
+        Without it and with it.
+    block : str
+        The block.
+    units : UnitSystem
+        Units to show.
+    """
+
+    def crop(by, name):
+        told = []
+        for each in (before, after):
+            frame = each.frame_by(by).set_index(by)
+            row = frame.loc[name]
+            ends = wording.span("tonnes", row["tonnes_p10"], row["tonnes_p90"], units)
+            told.append(f"{wording.amount('tonnes', row['tonnes_p50'], units)} ({ends})")
+        return f"{told[0]} before, {told[1]} now"
+
+    return (
+        f"{block}, harvest {after.season}: {crop('block', block)}; {ranges.often()}. "
+        f"The estate: {crop('estate', 'estate')}."
+    )
+
+
 def moved(tonnes, units=METRIC):
     """Return a change of a crop with the two decimals that let its parts add up [t]."""
     shown = wording.number(units.convert("tonnes", float(tonnes)), 2, signed=True)

@@ -46,8 +46,9 @@ def test_what_the_vines_bore_is_the_scale_over_what_was_left(records, lost):
     tonnes = 3.0 * (1 - lost / 100)
     found = bore(records(f"{tonnes},{lost}"))
     assert found["value"] == pytest.approx(3.0)
-    # First-order error of 1 / (1 - lost): error of lost / (1 - lost).
-    error = handbook.value("forecast.lost_share_error") * lost / (100 - lost)
+    # The log of what is left is out by this times lost over the root of what is left.
+    lost = lost / 100
+    error = handbook.value("forecast.lost_share_error") * lost / (1 - lost) ** 0.5
     plain = bore(records("3.0,"))["log_variance"]
     assert found["log_variance"] - plain == pytest.approx(error**2)
 
