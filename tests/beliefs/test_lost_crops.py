@@ -76,8 +76,10 @@ def test_the_part_still_to_be_picked_has_lost_as_much(records):
     whole = forecast(records("1.5,50"), 2026, draws=200)
     assert np.isfinite(whole.draws).all()
     half = forecast(records("0.75,50", 50), 2026, draws=2000)
-    hanging = half.growth.kg_picked[0]
-    np.testing.assert_allclose(half.draws[0], 0.75 + 0.5 * 0.5 * hanging, rtol=1e-9)
+    # What hangs is what the loss left of it.
+    np.testing.assert_allclose(half.draws[0], 0.75 + 0.5 * half.growth.kg_picked[0], rtol=1e-9)
+    usual = forecast(records("0.75,", 50), 2026, draws=2000).growth.kg_picked[0]
+    assert np.median(half.growth.kg_picked[0]) == pytest.approx(np.median(usual), rel=0.1)
 
 
 def test_review_names_the_loss(records):
