@@ -58,6 +58,7 @@ _HOME = {
     "Records": "cropload.records.records",
     "RecordsError": "cropload.records.reading.faults",
     "read_records": "cropload.records.records",
+    "record_event": "cropload.records.writing.event_row",
     "write_template": "cropload.records.writing.template",
     "vines_per_hectare": "cropload.units",
 }

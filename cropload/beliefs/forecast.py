@@ -7,13 +7,14 @@ import pandas as pd
 
 from cropload import arguments, handbook
 from cropload.beliefs.accepted import accepted_before
+from cropload.beliefs.events import Happened, event_notes, happened, left_by_events
 from cropload.beliefs.groundwork import lay_ground
 from cropload.beliefs.guard import guard_crops, named
 from cropload.beliefs.history import estate_of, learned_before
 from cropload.beliefs.lag_days import early_lag_notes
 from cropload.beliefs.loss import loss_notes
 from cropload.beliefs.meant import check_block, check_draws, check_season, load_unknown
-from cropload.beliefs.measured import lost_blocks, measurements
+from cropload.beliefs.measured import last_visits, lost_blocks, measurements
 from cropload.beliefs.plan_draws import block_shapes
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.beliefs.result import Forecast
@@ -66,7 +67,7 @@ def _season_plans(season, given, estate_plans, last_plans, names):
 def picked_so_far(records, season, facts):
     """Return what the scale has said of each block in the season: tonnes [t] and share [1].
 
-    The share is what is decided: picked, or of the rest what hail, frost or birds took.
+    A loss that was told before anything was picked is an event, and no pick.
     """
     harvest = records.harvest
     harvest = harvest[harvest["season"] == season]
@@ -80,9 +81,7 @@ def picked_so_far(records, season, facts):
         part = rows["picked_pct"]
         tonnes[place[block]] = rows["tonnes"].sum()
         # A row without a share is the whole block, or what was left of it.
-        done = 1.0 if pd.isna(part.iloc[-1]) else min(part.max() / 100, 1.0)
-        lost = rows["lost_pct"].fillna(0.0).max() / 100
-        share[place[block]] = 1.0 - (1.0 - done) * (1.0 - lost)
+        share[place[block]] = 1.0 if pd.isna(part.iloc[-1]) else min(part.max() / 100, 1.0)
     return pd.DataFrame({"block": facts.names, "tonnes": tonnes, "share": share})
 
 
@@ -161,7 +160,8 @@ class SoFar:
     """What the season has brought by a day, apart from what is believed.
 
     picked : DataFrame by block: tonnes [t] and share [1]; lost : {block: vines counted [1]};
-    given : {block: plan asked about}.
+    given : {block: plan asked about}; happened : what befell the blocks; rows : {stage: rows of
+    the season that may show it}.
     """
 
     season: int
@@ -170,6 +170,8 @@ class SoFar:
     picked: pd.DataFrame
     lost: dict
     given: dict
+    happened: Happened
+    rows: dict
 
 
 def prepare(
@@ -218,8 +220,19 @@ def prepare(
     # Nothing is left hanging in a lost block.
     picked["share"] = picked["share"].mask(picked["block"].isin(lost), 1.0)
     stage = STAGE_WORDS[seen[-1] if seen else None]
-    so_far = SoFar(season, limit, stage, picked.set_index("block"), lost, given)
+    events = happened(known, facts).of_season(season)
+    rows = _rows_that_show(known, season) if events.taken else {}
+    picked = picked.set_index("block")
+    so_far = SoFar(season, limit, stage, picked, lost, given, events, rows)
     return ground, learned, so_far
+
+
+def _rows_that_show(records, season):
+    """Return {stage: rows of a season}, of the stages that may show what befell a crop."""
+    counts = records.counts[records.counts["season"] == season]
+    weights = records.weights[records.weights["season"] == season]
+    rows = {stage: last_visits(counts, stage) for stage in ("shoots", "clusters")}
+    return rows | {f"weight_{stage}": lots for stage, lots in weights.groupby("stage")}
 
 
 def _grown(estate, x, responses):
@@ -292,6 +305,7 @@ def draw_forecast(estate, so_far, draws, seed):
         for block in facts.names
         if block in so_far.lost
     ]
+    notes += event_notes(so_far.happened, so_far.rows, facts.names)
     notes += loss_notes(estate, everyone)
     notes += estate.young.notes(facts.names)
     notes += estate.accepted_notes
@@ -309,10 +323,19 @@ def draw_forecast(estate, so_far, draws, seed):
         log_components=x,
         responses=responses,
         picked=so_far.picked.loc[list(facts.names)].reset_index(),
+        log_left=np.zeros(len(facts.names)),
+        events=so_far.happened,
         estate=estate,
         notes=tuple(notes),
     )
     kept = estate.loss.kept(facts.names, everyone, draws, seed)
+    left = left_by_events(so_far.happened, so_far.rows, estate, growth, x, seed)
+    if left:
+        growth = growth.with_left(left, left.values())
+        log_left = np.array(
+            [np.median(sum(left[at].values())) if at in left else 0.0 for at in everyone]
+        )
+        made = replace(made, growth=growth, log_left=log_left)
     hanging = growth.kg_picked * kept * (facts.bearing / 1000.0)[:, None]
     crop = made.with_picked(hanging)
     middle = np.median(crop, axis=1)

@@ -3,10 +3,10 @@
 import numpy as np
 
 from cropload import arguments, clock
-from cropload.beliefs.dates.stage_days import hemisphere_of_dates
 from cropload.beliefs.guard import named
 from cropload.errors import CroploadError, near
 from cropload.records.example import is_sample
+from cropload.records.hemisphere import hemisphere_of_dates
 
 #: The last month in which grapes are picked, by hemisphere; later ones are left to freeze.
 _LAST_MONTH = {"north": 10, "south": 6}

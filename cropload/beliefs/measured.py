@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from cropload import handbook
+from cropload.beliefs.events import NOTHING, happened
 from cropload.beliefs.log_means import grouped_log_means
 from cropload.records.content import Lately, fingerprint
 from cropload.records.facts import season_crops, weighed_together
@@ -66,17 +67,19 @@ def last_visits(counts, column):
     )
 
 
-def _count_means(records, facts, column, counters=None):
+def _count_means(records, facts, column, counters=None, events=NOTHING):
     counts = last_visits(records.counts, column)
     if counts.empty:
         return counts, counts
+    counts, taken = events.as_if_nothing(counts, [column], _COUNTED[column])
     share = None
     if counters:
         counts, share = _corrected(counts, column, counters)
     population = dict(zip(facts.names, facts.bearing, strict=True))
     table = grouped_log_means(counts, ["block", "season"], column, population)
-    if share is not None:
-        table["log_variance"] += share.reindex(table.index).fillna(0.0).to_numpy(float)
+    for added in (share, taken):
+        if added is not None:
+            table["log_variance"] += added.reindex(table.index).fillna(0.0).to_numpy(float)
     return counts, table
 
 
@@ -97,10 +100,10 @@ def _corrected(counts, column, counters):
     return fixed.drop(columns=["_who", "_spread"]), added
 
 
-def _counted(records, facts, counters=None):
+def _counted(records, facts, events, counters=None):
     for column, stage in _COUNTED.items():
         own = counters if column == "clusters" else None
-        counts, table = _count_means(records, facts, column, own)
+        counts, table = _count_means(records, facts, column, own, events)
         if counts.empty:
             continue
         last = counts.groupby(["block", "season"], sort=True)["date"].max()
@@ -145,7 +148,7 @@ def bare_seasons(counts, records, facts):
     return dict(zip(keys, table["n"].astype(int), strict=True))
 
 
-def _weighed(records):
+def _weighed(records, events):
     weights = records.weights
     weights = weights[(weights["clusters"] > 0) & (weights["weight_g"] > 0)]
     if weights.empty:
@@ -154,41 +157,43 @@ def _weighed(records):
     usual = weights["clusters"] / handbook.value("sampling.clusters_weighed_a_vine")
     vines = weights["vines"].astype(float).fillna(usual).clip(lower=1)
     weights = weights.assign(vines=np.minimum(vines, weights["clusters"]))
-    groups = weights.groupby(["block", "season", "stage"], sort=True)
-    table = groups[["clusters", "weight_g", "vines"]].sum()
-    table["date"] = groups["date"].max()
-    table = table.reset_index()
     cv, between = (
         handbook.value(f"sampling.{key}")
         for key in ("cv_cluster_weight_g", "weight_cv_between_vines")
     )
     for stage in ("lag", "veraison", "harvest"):
-        here = table[table["stage"] == stage]
-        if len(here):
+        lots, taken = weights[weights["stage"] == stage], None
+        if len(lots):
+            lots, taken = events.as_if_nothing(lots, ["weight_g"], f"weight_{stage}")
+            groups = lots.groupby(["block", "season"], sort=True)
+            here = groups[["clusters", "weight_g", "vines"]].sum()
+            here["date"], here["taken"] = groups["date"].max(), 0.0 if taken is None else taken
+            here = here.reset_index()
             yield _frame(
                 here,
                 f"weight_{stage}",
                 here["weight_g"] / here["clusters"],
-                cv**2 / here["clusters"] + between**2 / here["vines"],
+                cv**2 / here["clusters"] + between**2 / here["vines"] + here["taken"],
                 here["clusters"],
                 here["date"],
             )
 
 
-def _picked(records, facts):
+def _picked(records, facts, events):
     harvest = records.harvest
     if harvest.empty:
         return
-    table = season_crops(harvest).reset_index()
+    # What the vines bore is what the scale said, and what hail, frost or birds took before it.
+    whole, taken = events.at_the_scale(harvest)
+    bore = harvest.assign(whole=whole, taken=taken * whole).groupby(["block", "season"])
+    table = season_crops(harvest).join(bore[["whole", "taken"]].sum()).reset_index()
     share = table["picked_pct"] / 100
     bearing = dict(zip(facts.names, facts.bearing, strict=True))
     vines = table["block"].astype(str).map(bearing).to_numpy(float)
-    # What the vines bore is what the scale said, and what hail, frost or birds took before it.
-    lost = table["lost_pct"].to_numpy(float) / 100
     with np.errstate(divide="ignore", invalid="ignore"):
-        value = table["tonnes"].to_numpy(float) * 1000 / vines / share.to_numpy(float) / (1 - lost)
+        value = table["whole"].to_numpy(float) * 1000 / vines / share.to_numpy(float)
         # The loss is judged by eye, and the more is lost the less the rest says of the whole.
-        guess = (handbook.value("forecast.lost_share_error") * lost / (1 - lost)) ** 2
+        guess = np.nan_to_num((table["taken"] / table["whole"]).to_numpy(float))
         # How the tonnes of a ticket were shared out between its blocks is a guess on paper.
         joint = weighed_together(records)
         pairs = zip(table["block"].astype(str), table["season"], strict=True)
@@ -197,8 +202,8 @@ def _picked(records, facts):
     value = np.where(np.isfinite(value), value, 0.0)
     # A trace of fruit is a lost crop: an event, not an ordinary season that blocks share.
     area = table["block"].astype(str).map(dict(zip(facts.names, facts.area_ha, strict=True)))
-    whole = table["tonnes"] / area / share
-    value = np.where(whole < handbook.entry("plausible.t_ha").low, 0.0, value)
+    scale = table["tonnes"] / area / share
+    value = np.where(scale < handbook.entry("plausible.t_ha").low, 0.0, value)
     # A part that is picked says less of the whole: vines differ, and the rest is still hanging.
     scale = handbook.value("forecast.scale_error") ** 2
     part = (
@@ -266,7 +271,8 @@ def measurements(records, facts, counters=None):
 
     Notes
     -----
-    A zero mean is left out: a lost crop is an event, not an ordinary season.
+    A zero mean is left out: a lost crop is an event, not an ordinary season. What an event took is
+    put back, so that all stages tell of the season as if it had not happened.
     ``season`` is the season in which the thing grew.
     """
     content = (fingerprint(records), tuple((counters or {}).items()))
@@ -274,10 +280,11 @@ def measurements(records, facts, counters=None):
 
 
 def _measured(records, facts, counters):
+    events = happened(records, facts)
     parts = [
-        *_counted(records, facts, counters),
-        *_weighed(records),
-        *_picked(records, facts),
+        *_counted(records, facts, events, counters),
+        *_weighed(records, events),
+        *_picked(records, facts, events),
         *_pruned(records, facts),
     ]
     if not parts:

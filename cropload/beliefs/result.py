@@ -9,6 +9,7 @@ import pandas as pd
 from cropload import arguments
 from cropload.answer import Answer, Asked
 from cropload.beliefs import ranges
+from cropload.beliefs.events import Happened
 from cropload.beliefs.history import Estate
 from cropload.beliefs.origins import component_origins, seasons_seen
 from cropload.errors import CroploadError
@@ -89,6 +90,10 @@ class Forecast(Answer, Asked):
         Per vine, arrays of shape (blocks, draws).
     picked : DataFrame
         What has been picked so far: block, tonnes [t], share [1].
+    log_left : ndarray, shape (blocks,)
+        Log of what the season's events left of each crop [1].
+    events : Happened
+        What befell the crops in the season, up to the day.
     """
 
     #: Made when first asked for: of very many blocks often only sums are wanted.
@@ -106,6 +111,8 @@ class Forecast(Answer, Asked):
     log_components: np.ndarray
     responses: np.ndarray
     picked: pd.DataFrame
+    log_left: np.ndarray
+    events: Happened
     estate: Estate
 
     @property
@@ -124,6 +131,7 @@ class Forecast(Answer, Asked):
         log_kg = (
             np.einsum("bk,bk->b", estate.season_rows[:, _HARVEST], estate.season_centre())
             + estate.season_offset[:, _HARVEST]
+            + self.log_left
         )
         return self.with_picked(np.exp(log_kg) * self.bearing / 1000.0)
 
@@ -350,11 +358,13 @@ class Forecast(Answer, Asked):
         moves[same] += (middle * answer)[same]
         moves[same, _NONCOUNT] += (plan - np.einsum("bk,bk->b", middle, answer))[same]
         plan[same] = 0.0
-        hanging_was = np.exp(
-            np.einsum("bk,bk->b", rows_was, x_was) + earlier.estate.season_offset[:, _HARVEST]
-        )
-        hanging_now = np.exp(
-            np.einsum("bk,bk->b", rows_now, x_now) + self.estate.season_offset[:, _HARVEST]
+        hanging_was, hanging_now = (
+            np.exp(
+                np.einsum("bk,bk->b", rows, x)
+                + found.estate.season_offset[:, _HARVEST]
+                + found.log_left
+            )
+            for found, rows, x in ((earlier, rows_was, x_was), (self, rows_now, x_now))
         )
         # The logarithmic mean turns a sum of log changes into an exact sum of tonnes.
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -367,9 +377,12 @@ class Forecast(Answer, Asked):
         known = len(COMPONENTS)
         plan, moves = plan + moves[:, known:].sum(1), moves[:, :known]
         scale = mean * earlier.bearing / 1000.0 * (1 - earlier.picked["share"].to_numpy(float))
-        parts = np.column_stack([moves, plan]) * scale[:, None]
+        events = self.log_left - earlier.log_left
+        # Most seasons have none, and a row of zeros tells nothing.
+        befell = {"events": events} if events.any() else {}
+        parts = np.column_stack([moves, plan, *befell.values()]) * scale[:, None]
         picked = (now - was) - parts.sum(1)
-        names = [*COMPONENTS, "plan", "picked"]
+        names = [*COMPONENTS, "plan", *befell, "picked"]
         frame = pd.DataFrame(
             {
                 "block": np.repeat(self.blocks, len(names)),

@@ -1,7 +1,7 @@
 """After a frost: dead shoots counted on sampled vines, and the season's forecast with them."""
 
 import re
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -10,48 +10,19 @@ import pandas as pd
 from cropload import arguments, handbook
 from cropload.answer import Answer
 from cropload.beliefs import ranges
+from cropload.beliefs.events import Taken, vines_alike
 from cropload.beliefs.meant import check_block
 from cropload.beliefs.result import Forecast
 from cropload.clock import day
 from cropload.errors import CroploadError
-from cropload.random_streams import stream
+from cropload.records.events import Event
 from cropload.units import METRIC
 from cropload.vine.bud_damage import wilson_interval
-from cropload.vine.growth import STAGES
 from cropload.vine.weather.kill import crop_index_after_kill
 from cropload.vine.weather.settings import Spread, secondary_share
 
 #: Stages of this season that hold the frost already when they were counted after it.
 _CROP_STAGES = ("clusters", "weight_lag", "weight_veraison", "weight_harvest")
-
-
-@dataclass(frozen=True, eq=False)
-class FrostedForecast(Forecast):
-    """A forecast in which one or more blocks bear what a frost left.
-
-    ``before`` is the forecast without the frost; all else is as in ``Forecast``.
-    """
-
-    before: Forecast = None
-
-    @arguments.check_arguments(earlier=arguments.forecast)
-    def explain(self, earlier):
-        """Split the change since an earlier forecast, with what the frost took on its own rows.
-
-        As ``Forecast.explain``, with the component ``frost`` after the others [t].
-        """
-        found = self.before.explain(earlier)
-        lost = self.centre_tonnes() - self.before.centre_tonnes()
-        hit = np.flatnonzero(lost)
-        rows = pd.DataFrame(
-            {
-                "block": [self.blocks[at] for at in hit],
-                "component": "frost",
-                "change_t": lost[hit],
-            }
-        )
-        frame = pd.concat([found.frame, rows], ignore_index=True) if len(rows) else found.frame
-        return replace(found, frame=frame, now_t=self.middle_t())
 
 
 @dataclass(frozen=True, eq=False, repr=False, kw_only=True)
@@ -62,8 +33,8 @@ class AfterFrost(Answer):
     ----------
     frame : DataFrame
         One row a part of the crop: part, ``tonnes_p10 _p50 _p90`` [t].
-    forecast : FrostedForecast
-        The season's forecast with the frost in it.
+    forecast, earlier : Forecast
+        The season's forecast with the frost in it, and without.
     block : str
         The block.
     shoots_killed, shoots_seen : int
@@ -83,7 +54,8 @@ class AfterFrost(Answer):
 
     frame: Any = field(init=False)
 
-    forecast: FrostedForecast
+    forecast: Forecast
+    earlier: Forecast
     block: str
     shoots_killed: int
     shoots_seen: int
@@ -108,6 +80,27 @@ class AfterFrost(Answer):
             [{"part": name, **dict(zip(ends, held, strict=True))} for name, held in rows]
         )
         object.__setattr__(self, "frame", frame)
+
+    def save(self, records, frost_date):
+        """Write the frost down in the user's own table ``events``, and return the file.
+
+        Raises
+        ------
+        CroploadError
+            Without a day of the frost, and as ``record_event``.
+
+        Notes
+        -----
+        Totals of dead and living shoots are kept; counts a vine belong into table ``counts``.
+        """
+        from cropload.records.writing.event_row import record_event
+
+        if frost_date is None:
+            raise CroploadError("Give the day of the frost, so that it can be written down.")
+        alive = self.shoots_seen - self.shoots_killed
+        return record_event(
+            records, self.block, frost_date, "frost", dead=self.shoots_killed, alive=alive
+        )
 
     def heading(self, units=METRIC):
         """Return what the count says of the block's crop, in sentences."""
@@ -178,7 +171,7 @@ def _whole(name, given):
 
 
 def dead_of_seen(shoots_killed, shoots_seen):
-    """Return totals of dead and seen shoots, and how much wider than one by one they are known.
+    """Return dead and seen shoots as they were counted, in all or a vine.
 
     Parameters
     ----------
@@ -187,9 +180,8 @@ def dead_of_seen(shoots_killed, shoots_seen):
 
     Returns
     -------
-    (float, float, float)
-        Dead shoots, all shoots seen, and the variance of their share over that of shoots taken
-        one by one [1].
+    (ndarray, ndarray)
+        Dead shoots, and all shoots seen [1].
 
     Raises
     ------
@@ -211,14 +203,7 @@ def dead_of_seen(shoots_killed, shoots_seen):
         )
     if seen.sum() == 0:
         raise CroploadError("No shoot was seen: count dead and living shoots on some vines.")
-    share = dead.sum() / seen.sum()
-    if dead.size < 3:
-        return dead.sum(), seen.sum(), handbook.value("frost.shoots_alike")
-    # The ratio estimator's variance between vines over that of shoots taken one by one.
-    left = dead - share * seen
-    between = dead.size / (dead.size - 1) * (left @ left) / seen.sum() ** 2
-    alone = share * (1 - share) / seen.sum()
-    return dead.sum(), seen.sum(), max(between / alone, 1.0) if alone > 0 else 1.0
+    return dead, seen
 
 
 def _check_times(forecast, at, frost_date, counted_on, notes):
@@ -319,7 +304,8 @@ def after_frost(
     """
     block = check_block(forecast, block)
     at = forecast.blocks.index(block)
-    dead, seen, alike = dead_of_seen(shoots_killed, shoots_seen)
+    by_vine = dead_of_seen(shoots_killed, shoots_seen)
+    alike, (dead, seen) = vines_alike(*by_vine), (counts.sum() for counts in by_vine)
     notes = []
     judge = _check_times(forecast, at, frost_date, counted_on, notes)
     if forecast.estate.young.barren[at]:
@@ -330,11 +316,10 @@ def after_frost(
     picked = float(forecast.picked["share"].iloc[at])
     if picked >= 1:
         raise CroploadError(f"{block} is picked: a frost takes nothing from it any more.")
-    already = isinstance(forecast, FrostedForecast)
-    if already and (forecast.before.draws[at] != forecast.draws[at]).any():
+    if any(each.event.kind == "frost" for each in forecast.events.of_block(block)):
         raise CroploadError(
             f"This forecast holds a frost in {block} already. Count the dead shoots of both frosts "
-            "together, and start from the forecast without them (its attribute before)."
+            "together, and start from the forecast of a day before them."
         )
     share = (
         secondary_share(forecast.varieties[at])
@@ -346,16 +331,17 @@ def after_frost(
             f"The share of a secondary shoot lies between 0 and 1; got {share.low:g} to "
             f"{share.high:g}."
         )
-    rng = stream(forecast.seed, block, "after frost")
-    draws = forecast.draws.shape[1]
-    worth = share.at(rng.random(draws))
-    # Jeffreys' prior on as many independent shoots as the vines' likeness leaves.
-    killed = rng.beta(dead / alike + 0.5, (seen - dead) / alike + 0.5, draws)
+    frost = Event(
+        block, forecast.season, day(frost_date) or pd.NaT, "frost", "clusters", np.nan, "shoots",
+        tuple(by_vine[0]), tuple(by_vine[1]),
+    )  # fmt: skip
+    taken = Taken(frost, share, alike)
+    killed, worth = taken.drawn(forecast.draws.shape[1], forecast.seed)
     before = forecast.draws[at]
     hanging = before - float(forecast.picked["tonnes"].iloc[at])
     primary, secondary = hanging * (1 - killed), hanging * killed * worth
     total = before - hanging + primary + secondary
-    frosted = _frosted(forecast, at, crop_index_after_kill(killed, worth), total, dead, seen)
+    frosted = _frosted(forecast, at, crop_index_after_kill(killed, worth), total, taken)
     low, high = wilson_interval(dead / alike, seen / alike, ranges.level())
     late = handbook.entry("frost.second_crop_late_days")
     notes += _advice(forecast, at, alike, seen, late)
@@ -366,6 +352,7 @@ def after_frost(
     return AfterFrost(
         notes=tuple(notes),
         forecast=frosted,
+        earlier=forecast,
         block=block,
         shoots_killed=int(dead),
         shoots_seen=int(seen),
@@ -402,29 +389,23 @@ def _advice(forecast, at, alike, seen, late):
         yield "Part of this block is picked; the frost is taken off what still hangs."
 
 
-def _frosted(forecast, at, index, total, dead, seen):
+def _frosted(forecast, at, index, total, taken):
     """Return a copy of the forecast in which one block bears the crop index of a frost."""
-    draws = forecast.draws.copy()
+    draws, log_left = forecast.draws.copy(), forecast.log_left.copy()
     draws[at] = total
     log_index = np.log(np.maximum(index, 1e-12))
-    growth = {}
-    for name in ("log_clusters", "log_kg_picked"):
-        growth[name] = getattr(forecast.growth, name).copy()
-        growth[name][at] += log_index
     # Centres follow, so that tables and explanations of the centre hold the frost as well.
-    offset = forecast.estate.season_offset.copy()
-    for stage in ("clusters", "harvest"):
-        offset[at, STAGES.index(stage)] += np.median(log_index)
+    log_left[at] += np.median(log_index)
     note = (
-        f"{forecast.blocks[at]}: {dead:.0f} of {seen:.0f} shoots counted dead after a frost; the "
+        f"{forecast.blocks[at]}: {sum(taken.event.dead):.0f} of {sum(taken.event.seen):.0f} shoots "
+        "counted dead after a frost; the "
         "crop is that of the living primary shoots and of secondary shoots, which ripen later."
     )
-    held = {each.name: getattr(forecast, each.name) for each in fields(Forecast) if each.init}
-    held |= {
-        "draws": draws,
-        "growth": replace(forecast.growth, **growth),
-        "estate": replace(forecast.estate, season_offset=offset),
-        "notes": (*forecast.notes, note),
-        "before": forecast.before if isinstance(forecast, FrostedForecast) else forecast,
-    }
-    return FrostedForecast(**held)
+    return replace(
+        forecast,
+        draws=draws,
+        growth=forecast.growth.with_left([at], [{"clusters": log_index}]),
+        log_left=log_left,
+        events=replace(forecast.events, taken=(*forecast.events.taken, taken)),
+        notes=(*forecast.notes, note),
+    )

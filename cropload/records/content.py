@@ -6,7 +6,16 @@ import numpy as np
 import pandas as pd
 
 #: Tables that speak of how much blocks and seasons differ; dates tell how early lots were weighed.
-TEACHING = ("blocks", "pruning", "counts", "fertility", "weights", "harvest", "dates")
+TEACHING = (
+    "blocks",
+    "pruning",
+    "counts",
+    "fertility",
+    "weights",
+    "harvest",
+    "events",
+    "dates",
+)
 
 
 def fingerprint(records, tables=TEACHING):

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from cropload.answer import Asked
+from cropload.records.events import losses_as_events
 from cropload.records.facts import area_ha
 from cropload.records.later_rows import earlier_plans, holding
 from cropload.records.reading.cells import decimal_sign, parse, uniques
@@ -366,7 +367,7 @@ def assemble(path, raws, faults=(), warnings=()):
     told = parsed["weather"].told if "weather" in parsed else None
     if "pruning" in parsed:
         before = _typed(pruning, earlier_plans(pruning, parsed["pruning"].frame))
-    return Records(
+    read = Records(
         place,
         **frames,
         doubts=Doubts(lambda: [*warnings, *doubts()]),
@@ -375,3 +376,4 @@ def assemble(path, raws, faults=(), warnings=()):
         earlier_plans=before,
         left_out=None if told is None else told[left_out(told)].reset_index(drop=True),
     )
+    return losses_as_events(read)

@@ -291,7 +291,7 @@ _TABLES = (
     ),
     Table(
         "events",
-        "something that happened to a block",
+        "something that befell the crop of a block",
         (
             _block(),
             _date("Day on which it happened.", True),

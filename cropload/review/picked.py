@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from cropload import arguments
+from cropload.beliefs.events import happened
 from cropload.beliefs.measured import measurements
 from cropload.errors import CroploadError
 from cropload.records.as_of import records_until
@@ -69,7 +70,7 @@ def on_the_scale(records, season):
             "against. Fill table harvest."
         )
     rows = rows.assign(block=rows["block"].astype(str), share=rows["picked_pct"].fillna(100.0))
-    lost = rows.groupby("block")["lost_pct"].max().fillna(0.0)
+    events = happened(records, block_facts(records)).of_season(season)
     tonnes = rows.groupby("block")["tonnes"].sum()
     whole = rows.groupby("block")["share"].max() >= 100
     group = together(rows)
@@ -92,10 +93,10 @@ def on_the_scale(records, season):
             )
         total = float(tonnes[list(names)].sum())
         notes += [
-            f"{each} lost {lost[each]:g} % of its crop before the scale (column lost_pct): no "
-            "forecast could know that, so its miss holds the loss as well."
+            f"{each} lost {-100 * np.expm1(log):.0f} % of its crop before the scale "
+            f"({told}): a forecast of a day before it misses by that as well."
             for each in names
-            if lost[each] > 0
+            if (log := events.log_left([each])[0]) and (told := events.words(each))
         ]
         if not whole[list(names)].all():
             notes.append(f"{name}: not picked whole yet, so not scored.")

@@ -8,9 +8,11 @@ import pandas as pd
 from cropload import arguments
 from cropload.answer import Answer
 from cropload.beliefs import ranges
+from cropload.beliefs.events import happened
 from cropload.beliefs.forecast import prepare
 from cropload.beliefs.history import estate_of
 from cropload.errors import CroploadError
+from cropload.records.facts import block_facts
 from cropload.review.picked import on_the_scale, sums
 from cropload.show import wording
 from cropload.units import METRIC
@@ -272,7 +274,8 @@ def split_miss(records, season, forecast):
     alike. ``beyond_count``: what the forecast held to besides the count.
     A count and the share of the fruit that reaches the scale cannot be told apart by weights and
     tonnes, but for one thing: that share is never above 1. What is more goes to the count.
-    ``lost`` is what was taken before the scale (column ``lost_pct``). ``unexplained`` is the
+    ``lost`` is what events took that the forecast did not know of (table ``events``, column
+    ``lost_pct``). ``unexplained`` is the
     scale's own error, and the middle of a skew range.
     Blocks weighed together are left out: their own crop is not known. So are blocks of which
     nothing was forecast.
@@ -287,8 +290,7 @@ def split_miss(records, season, forecast):
         )
     crops = on_the_scale(records, season).crops
     middle = dict(zip(forecast.blocks, ranges.quantiles(forecast.draws)[1], strict=True))
-    harvest = records.harvest[records.harvest["season"] == season]
-    lost = harvest.groupby(harvest["block"].astype(str))["lost_pct"].max().fillna(0.0) / 100
+    events = happened(records, block_facts(records)).of_season(season)
     last = _estate(records, season, None)
     usual = _estate(
         _without_counts(records, season), season, forecast.as_of, forecast.estate.beliefs.learned
@@ -323,7 +325,8 @@ def split_miss(records, season, forecast):
         left = still * forecast.bearing[at] / 1e6 / middle[block]
         still = min(left, 1.0) if hanging[at] < 1 else 1
         parts = {name: still * part for name, part in parts.items()}
-        parts["lost"] = -np.log1p(-lost.get(block, 0.0))
+        # What was known to be lost by then is in the forecast.
+        parts["lost"] = forecast.log_left[at] - events.log_left([block])[0]
         miss = np.log(middle[block] / crop.tonnes)
         parts["unexplained"] = miss - sum(parts.values())
         mean = log_mean(middle[block], crop.tonnes)

@@ -137,7 +137,11 @@ def what_moved(forecast, log):
     rows, known = estate.season_rows[:, _HARVEST], len(COMPONENTS)
     log_kg = np.einsum("bk,bk->b", rows, estate.season_centre())
     log_now, rows = estate.centre()[:, :known], rows[:, :known]
-    hanging = np.exp(log_kg + estate.season_offset[:, _HARVEST]) * forecast.bearing / 1000.0
+    hanging = (
+        np.exp(log_kg + estate.season_offset[:, _HARVEST] + forecast.log_left)
+        * forecast.bearing
+        / 1000.0
+    )
     varieties = dict(zip(forecast.blocks, forecast.varieties, strict=True))
     parts = []
     for at, block in enumerate(forecast.blocks):
@@ -154,7 +158,9 @@ def what_moved(forecast, log):
             moves = rows[at] * (log_now[at] - logs) * scale
             parts += [(block, name, float(m)) for name, m in zip(COMPONENTS, moves, strict=True)]
             plan = (hanging[at] - before) * left - moves.sum()
-            parts.append((block, REST[0], float(plan)))
+            # Under the same plan it is what befell the crop that is not in its components.
+            befell = forecast.log_left[at] != 0 and then["plan"] == forecast.plans[at]
+            parts.append((block, "events" if befell else REST[0], float(plan)))
             explained = moves.sum() + plan
         parts.append((block, REST[1], float(change - explained)))
     gone = [block for block in was.index if block not in varieties]

@@ -21,6 +21,7 @@ SHORT = {
     "ripening_factor": "growth from veraison",
     "load_response": "response to the load",
     "plan": "plan",
+    "events": "frost, hail, thinning and the like",
     "picked": "what the scale said",
     "lean": "upward lean of ranges",
 }
@@ -141,6 +142,34 @@ def matters_now(forecast, by="estate", name="estate"):
 
 
 # ---- what changed
+
+
+def befell(before, after, block, units=METRIC):
+    """Return what an event does to a block's crop and the estate's, in a sentence.
+
+    Parameters
+    ----------
+    before, after : Forecast
+        Without it and with it.
+    block : str
+        The block.
+    units : UnitSystem
+        Units to show.
+    """
+
+    def crop(by, name):
+        told = []
+        for each in (before, after):
+            frame = each.frame_by(by).set_index(by)
+            row = frame.loc[name]
+            ends = wording.span("tonnes", row["tonnes_p10"], row["tonnes_p90"], units)
+            told.append(f"{wording.amount('tonnes', row['tonnes_p50'], units)} ({ends})")
+        return f"{told[0]} before, {told[1]} now"
+
+    return (
+        f"{block}, harvest {after.season}: {crop('block', block)}; {ranges.often()}. "
+        f"The estate: {crop('estate', 'estate')}."
+    )
 
 
 def moved(tonnes, units=METRIC):

@@ -46,8 +46,9 @@ def test_what_the_vines_bore_is_the_scale_over_what_was_left(records, lost):
     tonnes = 3.0 * (1 - lost / 100)
     found = bore(records(f"{tonnes},{lost}"))
     assert found["value"] == pytest.approx(3.0)
-    # First-order error of 1 / (1 - lost): error of lost / (1 - lost).
-    error = handbook.value("forecast.lost_share_error") * lost / (100 - lost)
+    # The log of what is left is out by this times lost over the root of what is left.
+    lost = lost / 100
+    error = handbook.value("forecast.lost_share_error") * lost / (1 - lost) ** 0.5
     plain = bore(records("3.0,"))["log_variance"]
     assert found["log_variance"] - plain == pytest.approx(error**2)
 
@@ -75,8 +76,10 @@ def test_the_part_still_to_be_picked_has_lost_as_much(records):
     whole = forecast(records("1.5,50"), 2026, draws=200)
     assert np.isfinite(whole.draws).all()
     half = forecast(records("0.75,50", 50), 2026, draws=2000)
-    hanging = half.growth.kg_picked[0]
-    np.testing.assert_allclose(half.draws[0], 0.75 + 0.5 * 0.5 * hanging, rtol=1e-9)
+    # What hangs is what the loss left of it.
+    np.testing.assert_allclose(half.draws[0], 0.75 + 0.5 * half.growth.kg_picked[0], rtol=1e-9)
+    usual = forecast(records("0.75,", 50), 2026, draws=2000).growth.kg_picked[0]
+    assert np.median(half.growth.kg_picked[0]) == pytest.approx(np.median(usual), rel=0.1)
 
 
 def test_review_names_the_loss(records):

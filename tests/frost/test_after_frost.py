@@ -65,17 +65,17 @@ def test_only_the_frozen_block_changes(early):
     assert any("60 of 120 shoots" in note for note in found.forecast.notes)
 
 
-def test_the_change_is_explained_as_frost_and_adds_up(early):
+def test_the_change_is_explained_as_an_event_and_adds_up(early):
     found = after_frost(early, "North", 60, 120).forecast
     explained = found.explain(early)
     change = (found.centre_tonnes() - early.centre_tonnes()).sum()
     assert explained["change_t"].sum() == pytest.approx(change)
     assert explained.now_t == pytest.approx(found.frame_by("estate")["tonnes_p50"][0])
-    frost = explained.frame[explained["component"] == "frost"]
+    frost = explained.frame.query("component == 'events' and change_t != 0")
     assert frost["block"].tolist() == ["North"]
     assert frost["change_t"].iloc[0] == pytest.approx(change)
     both = after_frost(found, "South", 30, 120).forecast
-    rows = both.explain(early).frame.query("component == 'frost'")
+    rows = both.explain(early).frame.query("component == 'events' and change_t != 0")
     assert rows["block"].tolist() == ["North", "South"]
 
 

@@ -8,19 +8,14 @@ import pandas as pd
 from cropload import arguments, handbook
 from cropload.beliefs import ranges
 from cropload.beliefs.dates import picking_dates
-from cropload.beliefs.dates.stage_days import (
-    INTERVALS,
-    STAGES,
-    believe_days,
-    hemisphere_of_dates,
-    season_origin,
-)
+from cropload.beliefs.dates.stage_days import INTERVALS, STAGES, believe_days
 from cropload.beliefs.estate import Beliefs
 from cropload.beliefs.meant import check_draws, check_season
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.clock import day
 from cropload.random_streams import stream
 from cropload.records.as_of import records_until
+from cropload.records.hemisphere import hemisphere_of_dates, season_origin
 
 
 @dataclass(frozen=True, eq=False)

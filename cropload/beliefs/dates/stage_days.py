@@ -18,7 +18,7 @@ from cropload.beliefs.groundwork import HISTORY_SEASONS
 from cropload.beliefs.learn_spreads import learn_spreads
 from cropload.beliefs.measurements import Measurements
 from cropload.beliefs.spreads import Spreads
-from cropload.errors import CroploadError
+from cropload.records.hemisphere import season_origin
 
 #: Stages in their order, and the handbook's name of the days that lead to each.
 STAGES = ("budburst", "flowering", "veraison", "harvest")
@@ -30,53 +30,6 @@ INTERVALS = (
 )
 _EXTRA = ("block_sd_days", "season_sd_days", "variety_season_sd_days", "residual_sd_days")
 _KEPT = weakref.WeakKeyDictionary()
-
-
-def season_origin(season, hemisphere):
-    """Return the day before the first day of a season's growth year, as a Timestamp.
-
-    Notes
-    -----
-    31 December in the northern hemisphere, 30 June of the year before harvest in the southern.
-    """
-    year = int(season) - 1
-    return pd.Timestamp(year, 12, 31) if hemisphere == "north" else pd.Timestamp(year, 6, 30)
-
-
-def hemisphere_of_dates(records):
-    """Return ``"north"`` or ``"south"`` by the months of the stages on record, or None.
-
-    Raises
-    ------
-    CroploadError
-        When some stages speak for one hemisphere and some for the other.
-    """
-    dates = records.dates.dropna(subset=["date"])
-    month = dates["date"].dt.month
-    spring = dates["stage"].isin(["budburst", "flowering"])
-    picked = pd.concat(
-        [dates.loc[dates["stage"] == "harvest", "date"], records.harvest["date"].dropna()]
-    ).dt.month
-    autumn_of_south = picked.between(1, 5).sum()
-    south = (spring & month.between(8, 12)).sum() + autumn_of_south
-    north = (spring & month.between(2, 7)).sum() + picked.between(7, 12).sum()
-    if south and north:
-        few = "south" if south < north else "north"
-        months = (8, 12, 1, 5) if few == "south" else (2, 7, 7, 12)
-        odd = spring & month.between(*months[:2])
-        odd |= (dates["stage"] == "harvest") & month.between(*months[2:])
-        such = ""
-        if odd.any():
-            row = dates[odd].iloc[0]
-            such = f" (such as {row['stage']} of {row['block']} on {row['date']:%Y-%m-%d})"
-        raise CroploadError(
-            f"{max(north, south)} of the dates on record belong to one hemisphere and "
-            f"{min(north, south)}{such} to the other: budburst and flowering fall from February "
-            "to July in the north and from August to December in the south, picking from July on "
-            "in the north and up to May in "
-            "the south. Correct the dates, or their season (the calendar year of harvest)."
-        )
-    return "south" if south else "north" if north else None
 
 
 def stage_dates(records):

@@ -18,6 +18,7 @@ _ARGUMENTS = (
     ),
     option("--frost-date", "DATE", "day of the frost, like 2026-05-09"),
     option("--counted-on", "DATE", "day of the count"),
+    option("--save", help="write it down in table events, so that later forecasts hold it"),
     options.SEASON,
     options.UNITS,
     options.DRAWS,
@@ -48,6 +49,7 @@ def _run(given):
     from cropload.clock import day
     from cropload.frost.after_frost import after_frost
     from cropload.show.result_units import in_units
+    from cropload.show.terminal import paragraph
 
     dead, seen = _counts(given)
     frost, counted = day(given.frost_date), day(given.counted_on)
@@ -60,7 +62,9 @@ def _run(given):
     found = after_frost(early, given.block, dead, seen, frost_date=frost, counted_on=counted)
     units = options.units_of(given)
     options.save(given, in_units(found.forecast.frame, units))
-    return _parts(found, units)
+    yield from _parts(found, units)
+    if given.save:
+        yield paragraph(f"Written down in {found.save(records, frost)}.")
 
 
 def _parts(found, units):

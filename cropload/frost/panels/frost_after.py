@@ -40,6 +40,8 @@ class AfterPart(Part):
         )
         self.frost, self.counted = day_field("Day of the frost"), day_field("Day of the count")
         self.button = button("Update the forecast", self._update, "15em")
+        self.save = button("save in the records", self._save, "auto")
+        self.save.layout.display = "none"
         self.answer = parts.html()
         wait = handbook.value("frost.wait_days")
         self.body.children = (
@@ -53,7 +55,7 @@ class AfterPart(Part):
             ),
             parts.row(self.dead, self.alive, self.vines),
             parts.row(self.frost, self.counted),
-            self.button,
+            parts.row(self.button, self.save),
             self.answer,
         )
 
@@ -61,7 +63,7 @@ class AfterPart(Part):
         """Take an answer away that no longer belongs."""
         self.found = None
         if self.built:
-            self.answer.value = ""
+            self.answer.value, self.save.layout.display = "", "none"
 
     def show(self):
         """Show the answer in the units now chosen; that of another block is taken away."""
@@ -71,6 +73,7 @@ class AfterPart(Part):
         self._of = of
         if self.found is not None:
             self.answer.value = frost_results.after_html(self.found, self.desk.units)
+            self.save.layout.display = None
 
     def _counts(self):
         if self.vines.value.strip():
@@ -94,6 +97,14 @@ class AfterPart(Part):
             return forecast(desk.records, desk.season, before, draws=desk.draws, seed=desk.seed)
 
         return desk.once(f"forecast before {before}", ("season",), make)
+
+    @parts.guarded
+    def _save(self):
+        file = self.found.save(self.desk.records, self.frost.value)
+        self.desk.read()
+        self.message.value = parts.note(
+            f"Written down in {file.name}: forecasts hold the frost from now on."
+        )
 
     @parts.guarded
     def _update(self):

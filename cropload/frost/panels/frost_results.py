@@ -107,7 +107,7 @@ def after_html(found, units):
     """Return what a count of dead shoots says as HTML: sentences, a table, what to do next."""
     estate = [
         wording.amount("tonnes", each.frame_by("estate")["tonnes_p50"].iloc[0], units)
-        for each in (found.forecast.before, found.forecast)
+        for each in (found.earlier, found.forecast)
     ]
     lines = [
         *frost_wording.after_sentences(found, units),

@@ -2,7 +2,7 @@
 
 import pandas as pd
 
-from cropload.records.doubts import blocks, counts, crops, days, limits, weights
+from cropload.records.doubts import blocks, counts, crops, days, events, limits, weights
 from cropload.records.doubts.facts import Facts
 from cropload.records.doubts.rules import run
 from cropload.records.reading.cells import meant_choice
@@ -28,6 +28,7 @@ BESIDE_BLOCKS = [
     *counts.PLAUSIBLE,
     *weights.PLAUSIBLE,
     *crops.PLAUSIBLE,
+    *events.PLAUSIBLE,
     *blocks.TEMPERATURES,
     blocks.HEADLANDS,
     *counts.MISFITS,

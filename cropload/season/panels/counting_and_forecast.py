@@ -137,6 +137,7 @@ class CountingAndForecast(Page):
             Fold("count sheets", self._sheets),
             Fold("crew check", self._crew),
             Fold("thinning", self._thinning),
+            Fold("frost, hail and other losses", self._events),
             Fold("keep this forecast", self._kept),
             Fold("how far off at each stage", self._errors),
             Fold("where the numbers come from", self._sources),
@@ -175,6 +176,11 @@ class CountingAndForecast(Page):
         from cropload.season.panels.thinning import ThinningPart
 
         return [ThinningPart(self)]
+
+    def _events(self):
+        from cropload.season.panels.events import EventsPart
+
+        return [EventsPart(self)]
 
     def _kept(self):
         from cropload.season.panels.season_log import KeptForecasts

@@ -10,8 +10,9 @@ from length import repeats, widened
 
 from cropload import example_records
 from cropload.beliefs.dates.harvest_dates import harvest_dates
-from cropload.beliefs.dates.stage_days import STAGES, hemisphere_of_dates, season_origin
+from cropload.beliefs.dates.stage_days import STAGES
 from cropload.errors import CroploadError
+from cropload.records.hemisphere import hemisphere_of_dates, season_origin
 
 
 @pytest.fixture(scope="module")

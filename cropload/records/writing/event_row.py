@@ -1,0 +1,87 @@
+"""Write down what befell a crop: a row of the user's own table ``events``."""
+
+from cropload import arguments
+from cropload.clock import day as read_day
+from cropload.errors import CroploadError, near
+from cropload.records.example import own_folder
+from cropload.records.tables import EVENT_KINDS
+from cropload.records.writing.append import append_rows
+
+
+@arguments.check_arguments(records=arguments.records)
+def record_event(
+    records,
+    block,
+    day,
+    kind,
+    *,
+    share_pct=None,
+    of=None,
+    dead=None,
+    alive=None,
+    counts_that_day=None,
+    note=None,
+):
+    """Write down what befell a block's crop; forecasts from then on hold it.
+
+    Parameters
+    ----------
+    records : Records
+        The user's own, as read by ``read_records``.
+    block : str
+        The block.
+    day : str or date
+        The day on which it happened.
+    kind : str
+        frost, hail, drought, birds, thinning, shoot thinning, fruit left or other.
+    share_pct : float, optional
+        Share that was lost [%].
+    of : str, optional
+        What it is a share of: crop (when left out), shoots, clusters or vines.
+    dead, alive : int, optional
+        Shoots found dead and alive on sampled vines, in the place of a share [1].
+    counts_that_day : str, optional
+        Whether counts of that day were made ``"before"`` or ``"after"`` it.
+    note : str, optional
+        A remark.
+
+    Returns
+    -------
+    pathlib.Path
+        The file that was added to.
+
+    Raises
+    ------
+    CroploadError
+        For the sample records, a block that is not there, an event that is told already, or when
+        neither a share nor counts are given for a loss.
+    RecordsError
+        For values that cannot be. Nothing is written in either case.
+
+    Notes
+    -----
+    Where no share is known yet the event is kept, and nothing is taken off until it is.
+    """
+    path = own_folder(records, "keep an event")
+    names = list(records.blocks["block"].astype(str))
+    if block not in names:
+        raise CroploadError(f"There is no block {arguments.shown(block)}. {near(block, names)}")
+    if kind not in EVENT_KINDS:
+        hint = near(str(kind), EVENT_KINDS) or "It is one of " + ", ".join(EVENT_KINDS) + "."
+        raise CroploadError(f"No kind of event is called {arguments.shown(kind)}. {hint}")
+    if share_pct is not None and (dead is not None or alive is not None):
+        raise CroploadError("Give a share, or shoots counted dead and alive, not both.")
+    if (dead is None) != (alive is None):
+        raise CroploadError("Give both dead and living shoots: the share needs both counts.")
+    row = {
+        "block": block,
+        "date": read_day(day),
+        "kind": kind,
+        "share_pct": share_pct,
+        "of": of,
+        "dead": dead,
+        "alive": alive,
+        "counts_that_day": counts_that_day,
+        "note": note,
+    }
+    return append_rows(path, "events", [row])
