@@ -84,9 +84,9 @@ def grown_loads(log_buds, log_age, facts):
     Notes
     -----
     A young vine's plan is short for its age. One that would come to far more buds a metre than the
-    handbook's usual load (``young.load``) was written for the grown vine, and stands as it is.
+    handbook's usual load (``young.grown_above``) was written for the grown vine, and stands.
     """
-    above = handbook.entry("young.load").extra["grown_above"]
+    above = handbook.value("young.grown_above")
     most = np.array([handbook.band(_usual_key(training))[1] for training in facts.training])
     scaled = log_buds - log_age
     most = np.log(above * most * facts.canopy_length_m)[:, None]

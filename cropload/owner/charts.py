@@ -119,7 +119,7 @@ def band_figure(found, about, units=METRIC):
         mine = mine.loc[list(found.block_names)]
         look = LOOKS[at % len(LOOKS)]
         made = amounts(cut_name(name, 30), mine, column, quantity, units, look=look)
-        series.append(made.saying(f"{each} the band" for each in mine[word]))
+        series.append(made.saying(map(wording.against_band, mine[word])))
     bands = np.array([[found.bands[b][place].low, found.bands[b][place].high]
                       for b in found.block_names])  # fmt: skip
     bands = units.convert(quantity, bands) if quantity else bands

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from cropload.vine.bands import INSIDE
+from cropload.vine.bands import OUTSIDE
 
 DENSITY, BALANCE, WOOD, FROST = "density", "balance", "wood", "frost"
 
@@ -78,7 +78,7 @@ class Choice:
 
 def _worse(about, word, value, word_before, before):
     """Whether a figure is out of its band where the first scenario's was not, or further out."""
-    if word == INSIDE:
+    if word not in OUTSIDE:
         return False
     if word != word_before:
         return True
@@ -108,7 +108,7 @@ def objections(rows, first_rows):
             found = Objection(row["block"], about, row[word], row[value], before[value])
             if _worse(about, row[word], row[value], before[word], before[value]):
                 new.append(found)
-            elif row[word] != INSIDE:
+            elif row[word] in OUTSIDE:
                 standing.append(found)
         for about, value, sign in (
             (WOOD, "places_short_5_winters", 1),

@@ -239,9 +239,10 @@ def _third(found, units, short=False):
         parts.append(f"{who} lies outside its bands{alike} in {where}")
     if not parts:
         if choice.chosen == choice.first:
+            known = all(band.known for pair in found.bands.values() for band in pair)
             return (
                 f"Shoot density and balance of '{choice.first}' lie inside their bands in every "
-                "block."
+                f"block{'' if known else ', where a band is known'}."
             )
         frost = " or the frost record" if found.frost_about else ""
         return (

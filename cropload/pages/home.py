@@ -14,6 +14,7 @@ from cropload.show.page import Page
 from cropload.show.page_part import PagePart
 from cropload.show.panels import parts
 from cropload.show.panels.later import Later
+from cropload.vine.bands import OUTSIDE
 
 STYLE = """<style>
 .cl-home { border-collapse: collapse; width: 100%; margin: 6px 0; }
@@ -133,7 +134,7 @@ class Home(Page):
         def judged(name, word, quantity=None):
             value = row[name]
             shown = wording.number(units.convert(quantity, value) if quantity else value)
-            off = "" if word in ("inside", "") else "cl-off"
+            off = "cl-off" if word in OUTSIDE else ""
             return f'{shown} <span class="{off}">{word}</span>'
 
         link = f"pruning_levels.ipynb?block={quote(row['block'])}"

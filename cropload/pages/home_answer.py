@@ -8,7 +8,7 @@ from cropload.beliefs.history import estate_before_season
 from cropload.beliefs.measured import plans_by_season
 from cropload.beliefs.ranges import ENDINGS
 from cropload.pruning.compare_blocks import compare_blocks
-from cropload.vine.bands import INSIDE
+from cropload.vine.bands import OUTSIDE
 
 #: Stage of table dates -> what is due from about that day on, in the order of the year.
 AFTER = {
@@ -105,9 +105,9 @@ def _look(row, bears, unknown):
         return "too young to bear"
     if unknown:
         return "which plan is carried?"
-    if row["density_word"] != INSIDE:
+    if row["density_word"] in OUTSIDE:
         return "shoots dense" if row["density_word"] == "above" else "shoots thin"
-    if row["balance_word"] != INSIDE:
+    if row["balance_word"] in OUTSIDE:
         return "crop heavy for the wood" if row["balance_word"] == "above" else "vigour high"
     return ""
 

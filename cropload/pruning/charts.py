@@ -68,9 +68,11 @@ def _levels(comparison, title, axis, columns, quantity=None, units=METRIC, band=
         series = amounts(label, comparison, column, quantity, units, look=look, written=written)
         if band:
             middles = comparison[f"{column}_p50"]
-            series = series.saying(f"{band.word(middle)} the band" for middle in middles)
+            series = series.saying(wording.against_band(band.word(middle)) for middle in middles)
         made.append(series)
-    if band:
+    if band and not band.known:
+        title, rows["heading"] = f"{title}, {band.name}", band.name
+    elif band:
         words = wording.band_text(band, units, quantity)
         title, rows["heading"] = f"{title} against the band {words}", f"band {words}"
         ends = (band.low, band.high)

@@ -29,7 +29,7 @@ from cropload.pruning.plan_rows import plan_columns, verdict_columns, wood_colum
 from cropload.show import wording
 from cropload.units import METRIC, unit_system
 from cropload.vine import bands
-from cropload.vine.bands import Band, Verdict
+from cropload.vine.bands import UNKNOWN, Band, Verdict
 from cropload.vine.plan import MOST_BUDS, SPUR_MOST_BUDS
 from cropload.vine.training import longest_cane
 
@@ -149,13 +149,17 @@ class _Goal:
         reasons = [
             text,
             f"settled crop {wording.amount('t_ha', row['t_ha_settled_p50'], self.units)}",
-            f"shoots {self.units.label('per_m')} "
-            f"{wording.verdict(Verdict(row['density_word'], self.season))}",
+            self._shoots(Verdict(row["density_word"], self.season)),
             f"yield to pruning weight {wording.verdict(ratio)}",
         ]
         if last_plan is not None and row["plan"] == str(last_plan):
             reasons.append("the plan the block carries now")
         return "; ".join(reasons)
+
+    def _shoots(self, judged):
+        label = self.units.label("per_m")
+        told = wording.verdict(judged)
+        return f"{told} for shoots {label}" if judged.word == UNKNOWN else f"shoots {label} {told}"
 
     def message(self, best, middle, chance, fit, considered):
         """Return what was found: the best layout, its middle [t/ha] and its chance [1]."""
@@ -321,13 +325,15 @@ def find_plans(
     drawn = plan_draws(estate, [at], plans, draws=draws, seed=seed, dead_buds=dead_buds)
     crop = drawn.t_ha(settled)[:, 0]
     notes = guard_crops(plans, np.median(crop, axis=-1))
+    if shoots_per_m is not None and not density.known:
+        notes = [f"Shoot density sets no limit: {density.name}.", *notes]
     low, high = target * (1 - tolerance), target * (1 + tolerance)
     chance = ((crop >= low) & (crop <= high)).mean(-1)
     limits = limits_on(
         plans,
         shoots=np.median(drawn.shoots_per_m()[:, 0], axis=-1),
         ravaz=np.median(drawn.ravaz(settled)[:, 0], axis=-1),
-        shoots_band=density if shoots_per_m is not None else None,
+        shoots_band=density if shoots_per_m is not None and density.known else None,
         ravaz_band=balance if ravaz is not None else None,
         renewal_spur=renewal_spur,
         most_canes=most_canes,

@@ -13,7 +13,7 @@ from cropload.beliefs.ranges import ENDINGS
 from cropload.show import wording
 from cropload.show.drawing import BLUE, DARK, GREEN, VERMILLION
 from cropload.units import METRIC, UnitSystem
-from cropload.vine.bands import INSIDE, Band
+from cropload.vine.bands import INSIDE, OUTSIDE, Band
 
 #: Narrowest cell that letters must fit [px], the size of a letter and its width [px].
 _NARROWEST, _LETTER, _LETTER_WIDE = 150, 11, 6.6
@@ -85,7 +85,8 @@ class RowAxes:
     def shoots(self, row):
         """Return the picture of shoots per length of canopy of a row, as SVG."""
         ends, band = self._shown(row, "shoots_per_m", "per_m"), _ends(self.density, self.units)
-        told = f"shoots {self._told(row, 'shoots_per_m', 'per_m')}, {row['density_word']} the band"
+        stands = wording.against_band(row["density_word"])
+        told = f"shoots {self._told(row, 'shoots_per_m', 'per_m')}, {stands}"
         return _banded(self.shoots_scale, ends, band, row["density_word"], told)
 
     def crop(self, row):
@@ -100,7 +101,8 @@ class RowAxes:
         """Return the picture of yield to pruning weight of a row, first season, as SVG."""
         ends, band = self._shown(row, "ravaz"), _ends(self.balance_band)
         told = (
-            f"yield to pruning weight {self._told(row, 'ravaz')}, {row['balance_word']} the band; "
+            f"yield to pruning weight {self._told(row, 'ravaz')}, "
+            f"{wording.against_band(row['balance_word'])}; "
             f"settled {wording.number(row['ravaz_settled_p50'])}, {row['balance_settled_word']}"
         )
         return _banded(self.balance_scale, ends, band, row["balance_word"], told)
@@ -139,8 +141,10 @@ class RowAxes:
         """Return ticks with their numbers; two that would touch are written as one."""
         parts = [_line(scale.place(at), 15, scale.place(at), 20, DARK) for at in scale.ticks]
         texts = [f"{at:.3g}" for at in scale.ticks]
-        band = quantity or scale is self.balance_scale
-        told = f"axis of {axis}, " + (f"band {' to '.join(texts)}" if band else "from 0 on")
+        band = scale is self.balance_scale or (quantity and self.density.known)
+        told = f"axis of {axis}, " + (
+            f"band {' to '.join(texts)}" if band else f"from {texts[0]} on"
+        )
         written = [(scale.place(at), text) for at, text in zip(scale.ticks, texts, strict=True)]
         gap = (written[1][0] - written[0][0]) / 100 * _NARROWEST
         if gap < _LETTER_WIDE * max(map(len, texts)) + 5:
@@ -190,17 +194,22 @@ def axes(frame, density, balance, units=METRIC):
 
 
 def _ends(band, units=None):
+    """Return the ends of a band [unit shown], or nothing where none is known."""
+    if not band.known:
+        return ()
     ends = (band.low, band.high)
     return ends if units is None else tuple(units.convert("per_m", end) for end in ends)
 
 
 def _banded(scale, ends, band, word, told):
     """Return a range with its middle on a strip that is the band; a square mark is outside it."""
-    low, high = map(scale.place, band)
-    parts = [
-        f'<rect x="{low:.2f}%" y="1" width="{high - low:.2f}%" height="20" fill="{_STRIP}"/>',
-        *(_line(at, 1, at, 21, GREEN) for at in (low, high)),
-    ]
+    parts = []
+    if band:
+        low, high = map(scale.place, band)
+        parts = [
+            f'<rect x="{low:.2f}%" y="1" width="{high - low:.2f}%" height="20" fill="{_STRIP}"/>',
+            *(_line(at, 1, at, 21, GREEN) for at in (low, high)),
+        ]
     return _svg(22, parts + _range(scale, ends, 11, DARK, 2, word), told)
 
 
@@ -213,7 +222,7 @@ def _range(scale, ends, y, colour, thick, word=INSIDE):
         f'<rect x="{low:.2f}%" y="{y - thick / 2:g}" width="{max(high - low, 0.5):.2f}%" '
         f'height="{thick}" fill="{colour}" fill-opacity="{0.35 if thick > 2 else 1}"/>'
     )
-    if word == INSIDE:
+    if word not in OUTSIDE:
         mark = f'<circle cx="{middle:.2f}%" cy="{y}" r="5" fill="{colour}"/>'
     else:
         mark = (

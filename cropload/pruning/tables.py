@@ -73,12 +73,13 @@ def comparison_tables(comparison, units=METRIC, names=()):
             ],
         ),
     ]
+    held = " is held against" if comparison.density.known else ":"
     if len(rows) > 1:
         tables += [_difference(rows, plan, plans[0], ending) for ending in _WHEN]
     tables += [
         Table.of(
             "shoots",
-            "SHOOTS AND CLUSTERS, first season; density is held against "
+            f"SHOOTS AND CLUSTERS, first season; density{held} "
             f"{band_text(comparison.density, units, 'per_m')}",
             rows,
             [

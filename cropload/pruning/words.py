@@ -5,7 +5,7 @@ from cropload.beliefs import ranges
 from cropload.show import wording
 from cropload.show.wording import percent
 from cropload.units import METRIC
-from cropload.vine.bands import INSIDE
+from cropload.vine.bands import INSIDE, OUTSIDE
 from cropload.vine.plan import PruningPlan
 
 #: Said wherever plans are held against the first one.
@@ -102,12 +102,17 @@ def balance_sentence(row, comparison, units=METRIC):
     )
     return (
         f"Shoot density {wording.amount('per_m', shoots, units)}: "
-        f"{wording.verdict(density.judge(shoots, season))}, held against "
+        f"{_stands(density, shoots, season)}"
         f"{wording.band_text(density, units, 'per_m')}. Yield to pruning weight "
         f"{wording.number(ratio)}: {wording.verdict(balance.judge(ratio, season))}; "
         f"{wording.number(settled)}: {wording.verdict(balance.judge(settled, 'settled'))}; "
         f"held against {wording.band_text(balance)}."
     )
+
+
+def _stands(band, value, season):
+    """Return what stands before the words of a band: the verdict on a value, where there is one."""
+    return f"{wording.verdict(band.judge(value, season))}, held against " if band.known else ""
 
 
 def level_sentence(row, plan, comparison, units=METRIC):
@@ -356,9 +361,6 @@ def export(answer, units):
     return frame
 
 
-#: Share of a vine's places without wood from which on wood is called short (common practice, no
-#: source: one place in ten is made up for from a neighbour's wood).
-_SHORT = 0.1
 _COUNT = [
     "no",
     "one",
@@ -472,6 +474,10 @@ def _standings(first, row, comparison, units):
         ("shoots", "come", "density_word", comparison.density, "per_m"),
         ("yield to pruning weight", "comes", "balance_word", comparison.balance, None),
     ):
+        if not band.known:
+            if first is None:
+                told.append(f"{band.name}'s {about}")
+            continue
         ends = [band.low, band.high]
         if quantity:
             ends = [units.convert(quantity, end) for end in ends]
@@ -484,7 +490,7 @@ def _standings(first, row, comparison, units):
             told.append(f"{about} {are} {now} {where}")
         elif now == INSIDE and before != INSIDE:
             told.append(f"{about} {verb} inside {where}")
-        elif now != INSIDE:
+        elif now in OUTSIDE:
             told.append(f"{about} {stays if now == before else verb} {now} {where}")
     return told
 
@@ -496,4 +502,5 @@ def _wood(row):
     lost = row[f"places_lost{used}_per_vine"] / max(row["wood_places"], 1)
     noun = ("cane", "canes") if plan.canes else ("spur", "spurs")
     places = _counted(row["wood_places"], *noun)
-    return f"wood for {places} next winter: {'short' if lost > _SHORT else 'enough'}"
+    word = "short" if lost > handbook.value("words.wood_short") else "enough"
+    return f"wood for {places} next winter: {word}"

@@ -144,7 +144,7 @@ class Rows:
     parts : tuple of Series
         Parts of the bars, a number a row, above 0 to the right and below it to the left.
     bands : tuple of (float, float)
-        One band for all rows, or one a row.
+        One band for all rows, or one a row; NaN where none is known.
     heading : str
         Written above the picture.
     side : str
@@ -313,6 +313,8 @@ def _draw_bands(ax, rows):
     # Edges and hatching, because a pale strip alone is lost on paper.
     look = {"facecolor": "#F1F1F1", "edgecolor": "#BBBBBB", "hatch": "///", "linewidth": 0}
     for row, (low, high) in enumerate(rows.bands):
+        if np.isnan(low):
+            continue  # no band is known
         y, height = (row - 0.4, 0.8) if len(rows.bands) == count > 1 else (-0.5, count)
         ax.add_patch(Rectangle((low, y), high - low, height, zorder=0.5, **look))
         ax.vlines([low, high], y, y + height, color="#444444", linewidth=1, linestyle=":")

@@ -6,6 +6,7 @@ import re
 from cropload.beliefs import ranges
 from cropload.beliefs.ranges import ENDINGS
 from cropload.units import METRIC
+from cropload.vine.bands import UNKNOWN
 
 #: Decimals shown of each quantity in metric and in US units; 1 of any other.
 DECIMALS = {
@@ -251,7 +252,12 @@ def verdict(judged):
     judged : Verdict
         Of ``cropload.vine.bands``.
     """
-    return f"{judged.word} {season_words(judged.season)}"
+    return str(judged)
+
+
+def against_band(word):
+    """Return the word of a verdict with what it is about, such as ``above the band``."""
+    return word if word == UNKNOWN else f"{word} the band"
 
 
 def season_words(season):
@@ -283,6 +289,8 @@ def band_text(band, units=METRIC, quantity=None):
         Quantity of the band; none for a bare number.
     """
     low, high, label = band.low, band.high, ""
+    if not band.known:
+        return band.name
     if quantity:
         low, high = units.convert(quantity, low), units.convert(quantity, high)
         label = f" {units.label(quantity)}"

@@ -8,6 +8,10 @@ from cropload.units import METRIC
 from cropload.vine.training import HEAD, HEDGE
 
 BELOW, INSIDE, ABOVE = "below", "inside", "above"
+#: Stands for them where nobody has said what a figure should be.
+UNKNOWN = "no band known"
+#: Verdicts that speak against a figure.
+OUTSIDE = (BELOW, ABOVE)
 #: What a verdict judges in place of a season: the crop once the vines have settled on a plan.
 SETTLED = "settled"
 
@@ -19,7 +23,7 @@ class Verdict:
     Attributes
     ----------
     word : str
-        ``"below"``, ``"inside"`` or ``"above"``.
+        ``"below"``, ``"inside"``, ``"above"`` or ``"no band known"``.
     season : int or str
         Year of harvest, or ``"settled"`` (third season on a plan and later).
 
@@ -32,17 +36,21 @@ class Verdict:
     --------
     >>> str(Verdict("above", 2027)), str(Verdict("inside", "settled"))
     ('above in 2027', 'inside once settled')
+    >>> str(Verdict("no band known", 2027))
+    'no band known'
     """
 
     word: str
     season: int | str
 
     def __post_init__(self):
-        arguments.one_of(BELOW, INSIDE, ABOVE)("word", self.word)
+        arguments.one_of(BELOW, INSIDE, ABOVE, UNKNOWN)("word", self.word)
         if self.season != SETTLED:
             object.__setattr__(self, "season", arguments.season("season", self.season))
 
     def __str__(self):
+        if self.word == UNKNOWN:
+            return self.word
         return f"{self.word} {'once settled' if self.season == SETTLED else f'in {self.season}'}"
 
 
@@ -51,12 +59,18 @@ class Band:
     """A range that a figure should lie in, with the name to show beside it.
 
     ``key`` is the handbook key, or an empty string for the user's own band.
+    ``low`` and ``high`` are NaN where no band is known: see ``NO_DENSITY``.
     """
 
     low: float
     high: float
     name: str
     key: str = ""
+
+    @property
+    def known(self):
+        """Whether there is anything to hold a figure against."""
+        return self.low == self.low
 
     def judge(self, value, season):
         """Return where a season's figure lies; the ends of the band are inside it.
@@ -83,7 +97,9 @@ class Band:
         return Verdict(self.word(value), season)
 
     def word(self, value):
-        """Return below, inside or above for a value [unit of the band]; see ``judge``."""
+        """Return below, inside, above or no band known for a value [unit of the band]."""
+        if not self.known:
+            return UNKNOWN
         if value < self.low:
             return BELOW
         return ABOVE if value > self.high else INSIDE
@@ -99,12 +115,19 @@ class Band:
             Quantity of the band; none for a bare ratio.
         """
         low, high = self.low, self.high
+        if not self.known:
+            return self.name
         if quantity and units.name != METRIC.name:
             if units.label(quantity) in self.name:
                 return self.name  # it was given in these units, and is not rounded twice
             low, high = units.convert(quantity, low), units.convert(quantity, high)
             return f"{low:.3g} to {high:.3g} ({self.name})"
         return f"{low:g} to {high:g} ({self.name})"
+
+
+#: What a minimal hedge's shoots per metre are held against: no source gives a band, and those of
+#: other trainings are of vines with far fewer shoots.
+NO_DENSITY = Band(float("nan"), float("nan"), f"{UNKNOWN} for a {HEDGE}")
 
 
 def resolve(given, default_key, quantity):
@@ -153,7 +176,13 @@ def density_band(given, canopies=1, variety="", training="", climate=""):
     ----------
     given, canopies, variety, training, climate
         As in ``ravaz_band``.
+
+    Notes
+    -----
+    For a minimal hedge none is known: ``NO_DENSITY``, which judges nothing.
     """
+    if given is None and training == HEDGE:
+        return NO_DENSITY
     known = _of_variety("band.shoots_per_m.", variety, climate)
     return resolve(given, known or "band.shoots_per_m.undivided", "shoots per metre")
 

@@ -92,6 +92,20 @@ def test_concord_is_held_against_a_density_of_its_own():
     assert bands.density_band(None, variety="Riesling").key == "band.shoots_per_m.undivided"
 
 
+def test_a_minimal_hedge_is_held_against_no_density_but_one_of_ones_own():
+    """No source read gives a band: one trial's vines bore 191 and 314 shoots, which is no band."""
+    for variety in ("", "Concord"):
+        band = bands.density_band(None, variety=variety, training="minimal hedge")
+        assert not band.known
+        assert {band.word(value) for value in (1.0, 14.0, 130.0)} == {bands.UNKNOWN}
+        assert str(band.judge(130.0, 2027)) == band.judge(130.0, "settled").word == "no band known"
+        assert band.text() == "no band known for a minimal hedge"
+    own = bands.density_band((60, 90), training="minimal hedge")
+    assert own.known
+    assert own.word(100) == "above"
+    assert bands.density_band(None, training="cordon").known
+
+
 def test_a_band_from_memory_says_so():
     assert "from memory" in bands.ravaz_band(None, variety="Pinot noir", climate="cool").text()
 

@@ -40,7 +40,7 @@ class BandChoice(widgets.HBox):
             [self.choice, self.low, self.high],
             layout=widgets.Layout(flex_flow="row wrap", max_width="100%"),
         )
-        self.start(self.band_keys[0])
+        self.start(bands.resolve(None, self.band_keys[0], label))
         for each in (self.choice, self.low, self.high):
             each.observe(self._tell, "value")
 
@@ -51,7 +51,7 @@ class BandChoice(widgets.HBox):
         )
 
     def _options(self):
-        found = []
+        found = [] if self.none is None else [(self.none.name, self.none.key)]
         for key in self.band_keys:
             band = bands.resolve(key, key, "this figure")
             found.append((wording.band_text(band, self.units, self.quantity), key))
@@ -66,13 +66,14 @@ class BandChoice(widgets.HBox):
             self._show_boxes()
             self.changed()
 
-    def start(self, key):
-        """Choose a band of the handbook without telling anybody."""
+    def start(self, band):
+        """Choose a band of the handbook, or one that nobody knows, without telling anybody."""
         self._quiet = True
+        self.none = None if band.known else band
         self.choice.options = self._options()
-        self.choice.value = key
-        entry = handbook.entry(key)
-        self.low.value, self.high.value = self._shown(entry.low), self._shown(entry.high)
+        self.choice.value = band.key
+        if band.known:
+            self.low.value, self.high.value = self._shown(band.low), self._shown(band.high)
         self._show_boxes()
         self._quiet = False
 
@@ -96,6 +97,8 @@ class BandChoice(widgets.HBox):
 
     def given(self):
         """Return what ``compare_plans`` takes: a handbook key, or (low, high) in metric units."""
+        if self.none is not None and self.choice.value == self.none.key:
+            return self.none
         if self.choice.value != OWN_BAND:
             return self.choice.value
         ends = (self.low.value, self.high.value)
@@ -164,8 +167,8 @@ class Bands(Part):
             self._of = desk.block
             estate = estate_before_season(desk.records, desk.season, {})
             kind = estate.facts.kind(estate.facts.place(desk.block))
-            self.density.start(bands.density_band(None, **kind).key)
-            self.balance.start(bands.ravaz_band(None, **kind).key)
+            self.density.start(bands.density_band(None, **kind))
+            self.balance.start(bands.ravaz_band(None, **kind))
         self.density.use_units(desk.units)
         self.balance.use_units(desk.units)
 

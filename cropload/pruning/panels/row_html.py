@@ -4,6 +4,7 @@ from html import escape
 
 from cropload.beliefs import ranges
 from cropload.show import wording
+from cropload.vine.bands import OUTSIDE
 
 
 def head_html(drawn, comparison):
@@ -58,7 +59,8 @@ def row_html(row, drawn):
 
 
 def _word(word):
-    return f' <span class="cl-lv-word-{escape(word)}">{escape(word)}</span>'
+    kind = word if word in OUTSIDE else "calm"
+    return f' <span class="cl-lv-word-{kind}">{escape(word)}</span>'
 
 
 def _line(picture, text):
