@@ -59,6 +59,7 @@ _HOME = {
     "RecordsError": "cropload.records.reading.faults",
     "read_records": "cropload.records.records",
     "record_event": "cropload.records.writing.event_row",
+    "correct": "cropload.records.writing.correct",
     "write_template": "cropload.records.writing.template",
     "vines_per_hectare": "cropload.units",
 }

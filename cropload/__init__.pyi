@@ -122,6 +122,17 @@ def compare_scenarios(
     frost_draws: int = ...,
 ) -> Scenarios: ...
 def contract_table(forecast: Forecast, prices: DataFrame) -> ContractRoom: ...
+def correct(
+    path: str | PathLike[str],
+    table: str,
+    key: str | Iterable[str | float],
+    column: str,
+    new: str | float | None,
+    *,
+    old: str = ...,
+    why: str = ...,
+    day: Day | None = ...,
+) -> str: ...
 def crew_check(
     records: Records,
     block: str,

@@ -282,6 +282,16 @@ CASES = {
     cropload.Forecast.frame_by: {"self": FORECAST, "by": "block"},
     cropload.Forecast.contributions: {"self": FORECAST, "by": "block"},
     cropload.Forecast.explain: {"self": FORECAST, "earlier": FORECAST},
+    cropload.correct: {
+        "path": "nowhere",
+        "table": "counts",
+        "key": "2026",
+        "column": "buds",
+        "new": 3,
+        "old": "",
+        "why": "",
+        "day": None,
+    },
     append_rows: {"path": "nowhere", "table": "counts", "rows": [{}]},
     cropload.crew_check: {
         "records": RECORDS,

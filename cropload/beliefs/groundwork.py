@@ -376,9 +376,13 @@ def lay_ground(
         own=OwnPrior.nothing_seen(on_record),
         loss=loss_chance(records, facts, measured, int(season)),
         accepted=accepted,
-        accepted_notes=accepted_notes(
-            accepted,
-            set(facts.varieties),
-            set(records.counts["counter"].astype(str).str.strip()),
+        # Every answer tells what was accepted, and what is not read as it is written.
+        accepted_notes=(
+            *accepted_notes(
+                accepted,
+                set(facts.varieties),
+                set(records.counts["counter"].astype(str).str.strip()),
+            ),
+            *records.not_as_written(season),
         ),
     )

@@ -107,6 +107,8 @@ class Table:
         The columns in the order of the template.
     key : tuple of str
         Columns that together may not repeat; empty when rows may repeat.
+    named_by : tuple of str
+        Columns that name a row where rows may repeat.
     one_of : tuple of str
         Columns of which each row fills exactly one.
     completes : bool
@@ -125,6 +127,7 @@ class Table:
     row: str
     columns: tuple
     key: tuple = ()
+    named_by: tuple = ()
     one_of: tuple = ()
     completes: bool = False
     ordered: tuple = ()
@@ -134,6 +137,11 @@ class Table:
 
     def __getitem__(self, name):
         return next(column for column in self.columns if column.name == name)
+
+    @property
+    def row_names(self):
+        """The columns that name a row, in their order."""
+        return [name for name in self.names if name in (self.key or self.named_by)]
 
     @property
     def one_row(self):

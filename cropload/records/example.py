@@ -50,15 +50,19 @@ def is_sample(records):
 
 
 def is_shipped(records):
-    """Whether records are the invented ones that ship with the package, where they lie there."""
+    """Whether records (or their path) are the ones that ship with the package, where they lie."""
     try:
-        return Path(records.path).resolve().is_relative_to(shipped("sample_data").resolve())
+        return (
+            Path(getattr(records, "path", records))
+            .resolve()
+            .is_relative_to(shipped("sample_data").resolve())
+        )
     except CroploadError:
         return False
 
 
 def own_folder(records, purpose):
-    """Return the user's folder or workbook.
+    """Return the user's folder or workbook, of records or as it is given.
 
     Raises
     ------
@@ -71,4 +75,4 @@ def own_folder(records, purpose):
             "a folder of your own first (cropload new FOLDER, or cropload new FOLDER --example "
             "for a copy of the sample) and set FOLDER in the first cell to it."
         )
-    return records.path
+    return getattr(records, "path", records)

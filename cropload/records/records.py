@@ -1,5 +1,6 @@
 """Read and check a season's records: a folder of CSV files, or one workbook."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -7,8 +8,10 @@ import numpy as np
 import pandas as pd
 
 from cropload.answer import Asked
+from cropload.records.corrections import correction_notes, mend
 from cropload.records.events import losses_as_events
 from cropload.records.facts import area_ha
+from cropload.records.former_names import COPY, PresentNames, placed, under_present_names
 from cropload.records.later_rows import earlier_plans, holding
 from cropload.records.reading.cells import decimal_sign, parse, uniques
 from cropload.records.reading.check import check_frame, cross_checks
@@ -69,6 +72,10 @@ class Records(Asked):
         only an earlier day asks for them.
     left_out : pandas.DataFrame or None
         Days of weather that cannot be and were left out: station, date, tmin_c, tmax_c [C], rule.
+    corrected : tuple of Correction
+        Values that were written wrong and are read as table ``corrections`` has them.
+    name_notes : tuple of str
+        How the history of blocks that were split, joined or regrafted is read.
     """
 
     path: Path
@@ -92,11 +99,17 @@ class Records(Asked):
     us: bool = False
     earlier_plans: pd.DataFrame | None = field(default=None, repr=False)
     left_out: pd.DataFrame | None = field(default=None, repr=False)
+    corrected: tuple = field(default=(), repr=False)
+    name_notes: tuple = field(default=(), repr=False)
 
     @property
     def warnings(self):
         """What is possible but doubtful, as a tuple of Fault; looked for when first asked for."""
         return self.doubts.told()
+
+    def not_as_written(self, season):
+        """Return in sentences which values an answer on a season does not take as written."""
+        return [*correction_notes(self.corrected, int(season)), *self.name_notes]
 
     def block(self, name):
         """Return a block of these records, of which the same questions can be asked.
@@ -161,7 +174,7 @@ class ParsedTable:
             match = self.matches.get(column)
             cells = [] if match is None else self.raw.frame[match.position].tolist()
             self._texts[column] = dict(zip(self.raw.frame.index.tolist(), cells, strict=False))
-        return self._texts[column].get(row, "").strip()
+        return self._texts[column].get(row % COPY, "").strip()
 
     def us(self, column):
         """Whether a column is given in US units."""
@@ -327,26 +340,55 @@ def _date_columns(raws):
                 yield raw.file, raw.frame[match.position]
 
 
+@dataclass(frozen=True)
+class Checked:
+    """Tables that were checked.
+
+    parsed : {name: ParsedTable}, under the names that blocks have today; faults : list of Fault;
+    doubts : callable that finds the warnings, where there is no fault; corrected : tuple of
+    Correction; names : PresentNames.
+    """
+
+    parsed: dict
+    faults: list
+    doubts: Callable
+    corrected: tuple
+    names: PresentNames
+
+
+def parser(raws):
+    """Return what parses one of some tables by name, its dates in the order that all show."""
+    order = date_order(_date_columns(raws))
+    return lambda name: ParsedTable(raws[name], order)
+
+
 def check_tables(raws):
-    """Parse raw tables and check them each and together.
+    """Parse raw tables as they are corrected, and check them each and together.
 
     Returns
     -------
-    (dict, list of Fault, callable)
-        Name -> :class:`ParsedTable`, faults, and what finds the warnings where there is no fault.
+    Checked
     """
-    order = date_order(_date_columns(raws))
-    parsed = {name: ParsedTable(raws[name], order) for name in TABLES if name in raws}
+    mended = mend(raws, parser(raws))
+    parse = parser(mended.raws)
+    parsed = {name: parse(name) for name in TABLES if name in raws}
     faults = [fault for table in parsed.values() for fault in table.faults]
     warnings = [doubt for table in parsed.values() for doubt in table.warnings]
+    names = under_present_names(parsed)
     found, doubts = cross_checks(parsed)
-    return parsed, faults + found, lambda: warnings + doubts()
+    faults = placed([*mended.faults, *mended.placed(faults + names.faults + found)])
+
+    def told():
+        return placed([*warnings, *names.warnings, *doubts()])
+
+    return Checked(parsed, faults, told, mended.told, names)
 
 
 def assemble(path, raws, faults=(), warnings=()):
     """Check raw tables together and return Records, or raise every fault at once."""
-    parsed, found, doubts = check_tables(raws)
-    faults = [*faults, *found]
+    checked = check_tables(raws)
+    parsed, doubts = checked.parsed, checked.doubts
+    faults = [*faults, *checked.faults]
     place = Path(path)
     if "blocks" not in parsed and not any("blocks" in fault.file.lower() for fault in faults):
         hints = [f"{fault.file}: {fault.mend}" for fault in warnings if "'blocks'" in fault.mend]
@@ -375,5 +417,8 @@ def assemble(path, raws, faults=(), warnings=()):
         us=any(blocks.us(column) for column in blocks.table.columns),
         earlier_plans=before,
         left_out=None if told is None else told[left_out(told)].reset_index(drop=True),
+        corrected=checked.corrected,
+        last_harvest=checked.names.last_harvest,
+        name_notes=checked.names.notes,
     )
     return losses_as_events(read)

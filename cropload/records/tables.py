@@ -30,6 +30,9 @@ def _date(explanation, required=False, name="date"):
 #: Words in the place of a scenario's plan: what the block carried last, and none any more.
 LAST, DROPPED = "last", "dropped"
 
+#: In the place of a column: the row as a whole; and as its new value, that it stays after all.
+WHOLE_ROW, KEPT = "all", "kept"
+
 #: No vine carries more of anything that is counted on it; beyond it a digit slipped.
 MOST_ON_A_VINE = 5000
 
@@ -238,6 +241,7 @@ _TABLES = (
             _count("shoots", "Shoots that grew from them.", True),
             _count("clusters", "Clusters on those shoots.", True),
         ),
+        named_by=("season", "block", "wood", "node"),
     ),
     Table(
         "weights",
@@ -258,6 +262,7 @@ _TABLES = (
             _count("berries", "Berries of the whole lot, where counted.", above=0),
             _count("vines", "Vines that the clusters of the lot came from.", above=0),
         ),
+        named_by=("season", "date", "block", "stage"),
     ),
     Table(
         "harvest",
@@ -449,9 +454,18 @@ _TABLES = (
                 "between: 2027; 2027-06-12; Long Acre; 4; 17.",
                 required=True,
             ),
-            Column("column", "text", "Column of the value.", required=True),
+            Column(
+                "column",
+                "text",
+                f"Column of the value; {WHOLE_ROW} with a blank new takes the whole row out.",
+                required=True,
+            ),
             Column("old", "text", "The value as it was written."),
-            Column("new", "text", "The value that holds. Blank takes the value out."),
+            Column(
+                "new",
+                "text",
+                "The value that holds, as its table writes such values. Blank takes it out.",
+            ),
             _date("Day of the correction: of two the later holds."),
             Column("why", "text", "Why."),
         ),

@@ -260,7 +260,13 @@ def review_season(
     logged, logged_blocks, log_notes = _review_logged(records, season, scale.crops)
     return SeasonReview(
         frame,
-        (*score_notes(), *scale.notes, *joint_notes(records, season), *log_notes),
+        (
+            *score_notes(),
+            *scale.notes,
+            *joint_notes(records, season),
+            *log_notes,
+            *records.not_as_written(season),
+        ),
         sources=("interval.level",),
         season=season,
         days=days,

@@ -28,6 +28,7 @@ FOLDS = (
     "what changed since",
     "everything worth counting",
     "count sheets",
+    "correct what was saved",
     "crew check",
     "thinning",
     "keep this forecast",

@@ -56,6 +56,14 @@ def _run(given):
     sentences = (*young, *_yield_alone(estate), *_unknown(records), *_old_periods(records, season))
     for sentence in sentences:
         parts += ["", paragraph(sentence)]
+    renamed = records.blocks[records.blocks["formerly"] != ""]
+    if len(renamed):
+        told = [f"{row.block}, formerly {row.formerly}" for row in renamed.itertuples()]
+        parts += ["", "READ UNDER THE NAMES OF TODAY", *map(paragraph, told)]
+        parts += [paragraph(note, "- ") for note in records.name_notes]
+    if records.corrected:
+        mended = [paragraph(each.words()) for each in records.corrected]
+        parts += ["", "WRITTEN WRONG, AND READ AS CORRECTED", *mended]
     doubts = doubts_of_records(records, shown)
     if doubts:
         parts += ["", "SPRINGS THAT THE HARVEST CONTRADICTS"]

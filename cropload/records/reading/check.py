@@ -154,11 +154,7 @@ def _rows_broken(table, frame):
     """Yield each rule on whole rows: is it the key, columns, rule, mend, rows that break it."""
     if table.key:
         both = " with both filled in" if table.completes else ""
-        repeated = _clashes(table, frame) if table.completes else frame.duplicated(list(table.key))
-        # A cell that must be filled is told of by itself.
-        for name in table.key:
-            if table[name].required:
-                repeated &= _filled(frame[name])
+        repeated = key_clashes(table, frame)
         rule = f"{' + '.join(table.key)} may not repeat{both}"
         mend = "Keep one of the rows, or correct what tells them apart."
         yield True, table.key, rule, mend, repeated
@@ -169,6 +165,16 @@ def _rows_broken(table, frame):
         yield False, table.one_of, rule, mend, (frame[one] != "") == (frame[other] != "")
     for (low, high), rule, mend in table.ordered:
         yield False, (low, high), rule, mend, frame[low] > frame[high]
+
+
+def key_clashes(table, frame):
+    """Return which rows of a table with a key repeat it."""
+    repeated = _clashes(table, frame) if table.completes else frame.duplicated(list(table.key))
+    # A cell that must be filled is told of by itself.
+    for name in table.key:
+        if table[name].required:
+            repeated &= _filled(frame[name])
+    return repeated
 
 
 def _clashes(table, frame):

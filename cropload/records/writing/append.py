@@ -212,12 +212,21 @@ def _check_new(spec, rows, before, after):
                 "Add the rows by hand."
             )
     file = after[spec.name].file
-    parsed, faults, _ = check_tables(after)
+    checked = check_tables(after)
+    faults = checked.faults
     mine = [f for f in faults if f.file == file and (f.row is None or f.row > last or f.row == 1)]
-    told = parsed[spec.name].told
+    told = checked.parsed[spec.name].told
     if told is not None:
         # What is left out of a read is not added either.
-        mine += notes_on(told[(told.index > last) & (told["rule"] != HALF)], parsed[spec.name])
+        mine += notes_on(
+            told[(told.index > last) & (told["rule"] != HALF)], checked.parsed[spec.name]
+        )
+    if spec.name == "corrections":
+        # What is corrected in a table may break a rule of that table.
+        old = {name: raw for name, raw in after.items() if name != spec.name}
+        old |= {} if before is None else {spec.name: before}
+        known = set(check_tables(old).faults)
+        mine = [fault for fault in faults if fault in mine or fault not in known]
     if not mine and len(after[spec.name].frame) != len(rows) + (
         0 if before is None else len(before.frame)
     ):

@@ -5,10 +5,11 @@ from datetime import date
 
 import pandas as pd
 
+from cropload.records.corrections import mend
 from cropload.records.later_rows import in_order
 from cropload.records.reading.csv_table import read_csv
 from cropload.records.reading.files import checked_path, csv_files, read_bytes, read_raw
-from cropload.records.records import ParsedTable
+from cropload.records.records import ParsedTable, parser
 from cropload.records.tables import TABLES
 
 
@@ -54,10 +55,15 @@ def plan_row(path, season, block):
     """
     path = checked_path(path)
     if path.is_file():
-        raw = read_raw(path)[0].get("pruning")
+        raws = read_raw(path)[0]
     else:
-        file = csv_files(path)[0].get("pruning")
-        raw = read_csv(TABLES["pruning"], file.name, read_bytes(file)) if file else None
+        files = csv_files(path)[0]
+        raws = {
+            name: read_csv(TABLES[name], files[name].name, read_bytes(files[name]))
+            for name in ("pruning", "corrections")
+            if name in files
+        }
+    raw = mend(raws, parser(raws)).raws.get("pruning")
     if raw is None:
         return None
     parsed = ParsedTable(raw)

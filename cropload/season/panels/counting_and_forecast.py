@@ -135,6 +135,7 @@ class CountingAndForecast(Page):
             Fold("what changed since", self._changed),
             Fold("everything worth counting", self._ranking),
             Fold("count sheets", self._sheets),
+            Fold("correct what was saved", self._correcting),
             Fold("crew check", self._crew),
             Fold("thinning", self._thinning),
             Fold("frost, hail and other losses", self._events),
@@ -166,6 +167,11 @@ class CountingAndForecast(Page):
         from cropload.season.panels.count_sheets import CountSheets
 
         return [CountSheets(self)]
+
+    def _correcting(self):
+        from cropload.season.panels.correcting import Correcting
+
+        return [Correcting(self)]
 
     def _crew(self):
         from cropload.season.panels.crew import CrewPart
