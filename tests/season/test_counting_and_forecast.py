@@ -427,18 +427,19 @@ def test_crew_check_without_any_plan_names_its_own_box():
 def test_thinning_shows_the_advice_of_the_package_with_its_cautions(page):
     thinning = fold(page, "thinning")
     thinning.block.value = "Long Acre"
-    thinning.target.value = 6.0
+    assert "Give a target" in said(thinning)
+    thinning.target.value = "6.0"
     want = thin_to(page.forecast(), "Long Acre", target_t_ha=6.0)
     assert thinning.found.keep == want.keep
     assert f"Leave at most {want.keep} clusters" in said(thinning)
     for caution in CAUTIONS:
         assert caution in said(thinning)
     page.desk.units = US
-    assert thinning.target.value == pytest.approx(US.convert("t_ha", 6.0), abs=0.005)
+    assert float(thinning.target.value) == pytest.approx(US.convert("t_ha", 6.0), abs=0.005)
     assert "ton/ac" in thinning.target.description
     assert "t/ha" not in thinning.result.value
-    thinning.target.value = -1
-    assert "above 0" in said(thinning.message)
+    thinning.target.value = "-1"
+    assert "not a number of 0 or more" in said(thinning.message)
     assert thinning.figure.value == ""
     thinning.aim.value = "band.ravaz.general"
     assert thinning.target.layout.display == "none"

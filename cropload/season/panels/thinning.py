@@ -1,14 +1,13 @@
 """The fold of thinning: clusters to keep for a target crop or balance, with cautions."""
 
-import ipywidgets as widgets
-
 from cropload import handbook
 from cropload.season.charts import plot_thinning, thinning_text
+from cropload.season.panels.count_entry import read_numbers
 from cropload.season.panels.season_part import SeasonPart
 from cropload.season.thinning import CAUTIONS, thin_to
 from cropload.show import wording
 from cropload.show.panels import parts
-from cropload.show.panels.fields import choice
+from cropload.show.panels.fields import choice, field
 from cropload.vine import bands
 
 _CROP = "a crop per area"
@@ -30,16 +29,10 @@ class ThinningPart(SeasonPart):
             ],
             width="34em",
         )
-        self.target = widgets.FloatText(
-            self._first_target(),
-            step=0.5,
-            style=parts.LABELLED,
-            layout=widgets.Layout(width="18em"),
-        )
+        self.target = field("Target", "a crop to aim at", "20em")
         self._units = self.desk.units
         self._label()
-        self.block.observe(self._other_block, "value")
-        self.follows(self.aim, self.target)
+        self.follows(self.block, self.aim, self.target)
         self.result, self.figure, self.table = self.told = [parts.html() for _ in range(3)]
         self.body.children = (parts.row(self.block, self.aim, self.target), *self.told)
 
@@ -47,27 +40,26 @@ class ThinningPart(SeasonPart):
     def _band_words(key):
         return wording.band_text(bands.resolve(key, key, "this figure"))
 
-    def _first_target(self):
-        """Open a fifth under the crop that hangs, so that there is something to see."""
-        rows = self.page.forecast().frame
-        mine = rows[rows["block"] == self.block.value].iloc[0]
-        return round(self.desk.units.convert("t_ha", 0.8 * mine["t_ha_p50"]), 1)
-
     def _label(self):
         self.target.description = f"Target [{self.desk.units.label('t_ha')}]"
         self.target.layout.display = None if self.aim.value == _CROP else "none"
 
-    def _other_block(self, _):
-        before = self.target.value
-        self.target.value = self._first_target()
-        if self.target.value == before:
-            self.follow()
-
     def _follow_units(self):
         if self.desk.units is not self._units:
-            metric = self._units.to_metric("t_ha", self.target.value)
-            self._units = self.desk.units
-            self.target.value = round(self._units.convert("t_ha", metric), 2)
+            old, self._units = self._units, self.desk.units
+            if self.target.value.strip():
+                metric = old.to_metric("t_ha", read_numbers(self.target.value)[0])
+                self.target.value = f"{self._units.convert('t_ha', metric):.2f}"
+
+    def _missing(self, now):
+        """Return what has to be there before thinning can be advised, in a sentence, or nothing."""
+        counted = now.estate.measured
+        counted = counted[(counted["season"] == now.season) & (counted["stage"] == "clusters")]
+        if self.block.value not in set(counted["block"]):
+            return f"Count clusters in {self.block.value} first: how many to leave hangs on them."
+        if self.aim.value == _CROP and not self.target.value.strip():
+            return "Give a target."
+        return ""
 
     def show(self):
         """Say what to leave on each vine of the chosen block."""
@@ -75,8 +67,13 @@ class ThinningPart(SeasonPart):
         self._label()
         self.clear()
         self.found, units, now = None, self.desk.units, self.page.forecast()
+        missing = self._missing(now)
+        if missing:
+            self.result.value = parts.note(missing)
+            return
         if self.aim.value == _CROP:
-            target = float(f"{units.to_metric('t_ha', self.target.value):.6g}")
+            (target,) = read_numbers(self.target.value)[:1]
+            target = float(f"{units.to_metric('t_ha', target):.6g}")
             found = thin_to(now, self.block.value, target_t_ha=target)
         else:
             found = thin_to(now, self.block.value, ravaz=self.aim.value)
