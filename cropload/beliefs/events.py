@@ -61,7 +61,7 @@ class Taken:
         Shoots that die, other than by the grower's hand, are partly made up for by the secondary
         shoots that push after them.
         """
-        rng = stream(seed, self.event.block, f"after {self.event.kind}")
+        rng = stream(seed, self.event.block, f"after {self.event.words}")
         worth = self.worth.at(rng.random(draws)) if self._made_up else np.zeros(draws)
         return self._killed(rng, draws), worth
 
@@ -75,7 +75,7 @@ class Taken:
 
     @cached_property
     def _told(self):
-        if not self._made_up:
+        if not (self._made_up or self.event.counted):
             return float(np.log(max(1 - self.event.share, _NOTHING / 10))), self._judged_sd
         logs = np.log(np.maximum(self.left(_DRAWS, 0), _NOTHING / 10))
         return float(np.median(logs)), float(logs.std())

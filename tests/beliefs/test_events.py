@@ -148,6 +148,23 @@ def test_dead_shoots_a_vine_tell_how_alike_the_vines_are():
     assert vines_alike((5, 5, 5), (10, 10, 10)) == 1.0
 
 
+def test_shoots_thinned_by_hand_are_not_made_up_for(records):
+    plain = forecast(records, 2027)
+    row = ("Long Acre", "2027-05-25", "shoot thinning", None, "", 300, 700)
+    hit = forecast(with_events(records, row), 2027)
+    assert crop(hit)["tonnes_p50"] == pytest.approx(0.7 * crop(plain)["tonnes_p50"], rel=0.03)
+    frost = (*row[:2], "frost", *row[3:])
+    frosted = forecast(with_events(records, frost), 2027)
+    assert crop(frosted)["tonnes_p50"] > 1.05 * crop(hit)["tonnes_p50"]
+
+
+def test_two_hails_of_a_block_err_apart(records):
+    days = ("2027-06-20", "2027-07-20")
+    told = with_events(records, *(("Long Acre", day, "hail", 30) for day in days))
+    one, two = (e.left(1000, 0) for e in happened(told, block_facts(told)).taken)
+    assert abs(np.corrcoef(one, two)[0, 1]) < 0.1
+
+
 def test_an_event_without_a_share_is_told_and_takes_nothing(records):
     told = forecast(with_events(records, ("Long Acre", "2027-05-09", "frost", None)), 2027)
     np.testing.assert_array_equal(told.draws, forecast(records, 2027).draws)
