@@ -45,7 +45,9 @@ def holding(table, frame):
     if not table.later:
         blanks, words = _blank_words(table, frame), _words(table)
         first = blanks.groupby(keys, sort=False, dropna=False)[words].transform("first")
-        told = blanks.assign(**{word: blanks[word].fillna(first[word]).fillna("") for word in words})
+        told = blanks.assign(
+            **{word: blanks[word].fillna(first[word]).fillna("") for word in words}
+        )
         groups = told.groupby([*keys, *words], sort=False, dropna=False)
         return groups.first().reset_index()[table.names]
     blanks = _blank_words(table, in_order(frame, keys))

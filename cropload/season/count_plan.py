@@ -197,9 +197,7 @@ def sample_vines(
     columns = list(dict.fromkeys([measure, *beside]))
     wrong = next((each for each in columns if each not in LABELS), None)
     if wrong is not None:
-        raise CroploadError(
-            f"'{wrong}' is not counted on vines. Choose from: {', '.join(LABELS)}."
-        )
+        raise CroploadError(f"'{wrong}' is not counted on vines. Choose from: {', '.join(LABELS)}.")
     if two_step and (measure != "clusters" or vines is not None):
         raise CroploadError(
             "Two steps are for clusters counted on many vines and weighed on few: leave out what "

@@ -143,7 +143,7 @@ def read_dates(texts, order, bad):
                 f"day and month are written in both orders: {one}, and {other}",
                 "Write the dates of all tables with the year first, like 2026-03-14.",
             )
-        elif order.order == DAY or not order.order and _dotted(text):
+        elif order.order == DAY or (not order.order and _dotted(text)):
             _put(values, code, bad, year, second, first)
         elif order.order == MONTH or first == second:
             _put(values, code, bad, year, first, second)
@@ -180,7 +180,7 @@ def told_once(file, written, dates, rule, mend):
 
 
 def borrowed(file, written, cells, order):
-    """Return a doubt when a column's dates show their order only by dots or elsewhere, or ``None``."""
+    """Return a doubt when only dots, or dates elsewhere, show a column's order, or ``None``."""
     texts = cells.unique()
     if len(order.shown) > 1 or any(order_of(tidy(text)) for text in texts):
         return None

@@ -232,7 +232,9 @@ def sheets(names, file, faults=None):
 
 def _read_sheet(sheet, table, place, percents=False, titled=False):
     if not hasattr(sheet, "iter_rows"):
-        mend = f"Give the chart another name, and put the rows on a sheet of cells named {table.name}."
+        mend = (
+            f"Give the chart another name, and put the rows on a sheet of cells named {table.name}."
+        )
         stop(place, "is a chart, not a table", mend)
     sheet.reset_dimensions()
     rows, index = [], []

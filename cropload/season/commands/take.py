@@ -6,9 +6,7 @@ from cropload.show.options import option
 
 _ARGUMENTS = (
     option("files", "FILE", "filled count sheets, .csv or .xlsx, in any order", nargs="+"),
-    option(
-        "--into", "FOLDER", "folder or .xlsx workbook of your records, added to", required=True
-    ),
+    option("--into", "FOLDER", "folder or .xlsx workbook of your records, added to", required=True),
 )
 
 
