@@ -330,7 +330,7 @@ def test_several_sheets_at_once_speak_and_are_saved_once(folder):
     ]  # fmt: skip
     files = [(name, text.encode()) for name, text in files]
     sheets.read(files)
-    told = said(sheets.returned)
+    told = said(sheets.returned) + said(sheets.wrong)
     assert f"a.csv: 5 vines of {KNOLL} read, shoots, clusters" in told
     assert "b.csv: 1 vine of Long Acre read" in told
     assert "c.csv, column shoots: must be a whole number" in told
@@ -338,6 +338,8 @@ def test_several_sheets_at_once_speak_and_are_saved_once(folder):
     sheets.use_button.click()
     assert not np.array_equal(page.forecast().draws, before)
     assert "6 rows not saved yet" in said(sheets.waiting)
+    # What was wrong with the other sheet stays in sight.
+    assert "c.csv" in said(sheets.wrong)
     sheets.save_button.click()
     assert "6 rows were added to" in said(sheets.returned)
     assert "not saved" not in said(page) + said(sheets)
@@ -393,7 +395,7 @@ def test_a_sheet_with_faults_tells_them_and_is_not_used(opened, change, told):
     sheets = fold(opened, "count sheets")
     sheets.block.value, sheets.day.value = KNOLL, pd.Timestamp("2026-07-12").date()
     sheets.read([("back.csv", change(sheets.planned.csv).encode("latin-1"))])
-    assert told in said(sheets.returned)
+    assert told in said(sheets.returned) + said(sheets.wrong)
     assert sheets.use_button.disabled
     sheets.use()
     assert opened.entered.entries == []

@@ -37,7 +37,9 @@ class CountSheets(SeasonPart):
         self.block = choice("Block to sample", self.desk.blocks, self.desk.block, "20em")
         measures = [(words.lower(), column) for column, words in LABELS.items()]
         self.measure = choice("To count", measures, "clusters", "18em")
-        self.beside = choice("and beside it", [("nothing else", ""), *measures], width="20em")
+        beside = [("nothing else", ()), *((words, (column,)) for words, column in measures)]
+        beside.append(("buds, shoots and clusters", ("buds", "shoots", "clusters")))
+        self.beside = choice("and beside it", beside, (), "20em")
         self.error = parts.number_box("Wanted error, % either way", 10.0, 1)
         self.block_rows = field("Rows of the block", "as recorded", "17em")
         self.rows = field("Rows to walk", "all", "13em")
@@ -65,7 +67,7 @@ class CountSheets(SeasonPart):
         self.use_button = button("use these counts", self.use, "auto")
         self.use_button.disabled = True
         self.save_button = button("save to my records", self.save, "auto")
-        self.waiting = parts.html()
+        self.waiting, self.wrong = parts.html(), parts.html()
         self.body.children = (
             parts.row(self.block, self.measure, self.beside),
             parts.row(self.error, self.block_rows, self.rows, self.day, self.seed),
@@ -76,6 +78,7 @@ class CountSheets(SeasonPart):
             parts.row(self.upload, self.use_button, self.save_button),
             self.returned,
             self.waiting,
+            self.wrong,
         )
 
     def show(self):
@@ -98,7 +101,7 @@ class CountSheets(SeasonPart):
             self.page.now,
             self.block.value,
             self.measure.value,
-            beside=[self.beside.value] if self.beside.value else (),
+            beside=self.beside.value,
             error=self.error.value / 100,
             season=self.desk.season,
             rows=known,
@@ -139,6 +142,7 @@ class CountSheets(SeasonPart):
             Their names, and their contents.
         """
         self.rows_back, self.use_button.disabled = None, True
+        self.wrong.value = ""
         self.returned.value = "".join(self._read(files))
 
     def _read(self, files):
@@ -159,7 +163,7 @@ class CountSheets(SeasonPart):
             yield parts.note(sheet.words("read"))
             yield parts.points([str(doubt) for doubt in sheet.doubts[:_DOUBTS]])
         if faults:
-            yield parts.error(str(RecordsError(faults, "These sheets are not taken")))
+            self.wrong.value = parts.error(str(RecordsError(faults, "These sheets are not taken")))
         rows = new_rows(mine)
         if len(rows):
             self.rows_back, self.use_button.disabled = rows, False
@@ -179,6 +183,7 @@ class CountSheets(SeasonPart):
 
         def action():
             self.page.entered.add("counts", rows, table["date"].max())
+            self.upload.value = ()
             found = self.page.forecast()
             told = [forecast_sentence(found, "block", block, units) for block in blocks]
             return " ".join([f"{_listed(table)} are in the forecast.", *told])

@@ -111,6 +111,8 @@ class WhatNext(SeasonPart):
         if self.measure.value not in _TOGETHER:
             sets = sets[:1]
         self.beside.layout.display = None if len(sets) > 1 else "none"
+        # A lot weighed has no counter.
+        self.counter.layout.display = "none" if self.measure.value.startswith("weight_") else None
         options = [(" and ".join(each) or "nothing else", each) for each in sets]
         if list(self.beside.options) != options:
             self.beside.options = options
