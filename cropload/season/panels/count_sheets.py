@@ -186,7 +186,7 @@ class CountSheets(SeasonPart):
             self.upload.value = ()
             found = self.page.forecast()
             told = [forecast_sentence(found, "block", block, units) for block in blocks]
-            return " ".join([f"{_listed(table)} are in the forecast.", *told])
+            return " ".join([f"{_listed(table)} in the forecast.", *told])
 
         parts.tell(
             self.returned, action, "The counts cannot be used; your records are as they were"
@@ -199,4 +199,8 @@ class CountSheets(SeasonPart):
 
 def _listed(table):
     vines = table["block"].value_counts(sort=False)
-    return " and ".join(f"{number} vines of {block}" for block, number in vines.items())
+    each = (
+        f"{number} {'vine' if number == 1 else 'vines'} of {block}"
+        for block, number in vines.items()
+    )
+    return " and ".join(each) + (" is" if len(table) == 1 else " are")
