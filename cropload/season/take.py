@@ -203,8 +203,10 @@ class _Reading:
         if parsed.complete and not lost:
             found, doubts = cross_checks({"blocks": self.blocks, "counts": parsed})
             faults += [fault for fault in found if fault.file == raw.file]
-            self.doubts += [*parsed.warnings, *(each for each in doubts if each.file == raw.file)]
             faults += self._held_against_known(parsed)
+            if not faults:
+                own = (each for each in doubts() if each.file == raw.file)
+                self.doubts += [*parsed.warnings, *own]
         return faults
 
     def _held_against_known(self, parsed):
