@@ -254,7 +254,7 @@ def _others_faults(parsed, name, rows):
             old = from_metric(old, column.suffix) if parsed.us(column) else old
             old = f"{old:.6g}"
         rule = "something else is on record for this vine and day"
-        mend = "Blank the cell to keep what is on record, or mend the record first."
+        mend = "Blank the cell to keep what is on record, or mend the record (`cropload correct`)."
         value = f"{parsed.text(row, name)} (on record: {old})"
         return Fault(parsed.file, row, written, value, rule, mend)
 
