@@ -19,6 +19,7 @@ _HOME = {
     "sample_size": "cropload.season.sampling",
     "two_step_plan": "cropload.season.two_step",
     "sample_vines": "cropload.season.count_plan",
+    "take_sheets": "cropload.season.take",
     "next_counts": "cropload.season.next_counts",
     "thin_to": "cropload.season.thinning",
     "crew_check": "cropload.season.crew_check",

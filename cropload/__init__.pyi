@@ -37,6 +37,7 @@ from cropload.season.next_counts import NextCounts as NextCounts
 from cropload.season.season_days import Fan as Fan
 from cropload.season.season_days import SeasonDay as SeasonDay
 from cropload.season.stage_errors import ErrorsByStage as ErrorsByStage
+from cropload.season.take import TakenSheet as TakenSheet
 from cropload.season.thinning import Thinning as Thinning
 from cropload.season.two_step import TwoStepPlan as TwoStepPlan
 from cropload.units import UnitSystem as UnitSystem
@@ -333,6 +334,9 @@ def stage_errors(
     seed: int = ...,
     progress: Callable[..., object] | None = ...,
 ) -> ErrorsByStage: ...
+def take_sheets(
+    files: str | PathLike[str] | Iterable[str | PathLike[str]], into: str | PathLike[str]
+) -> list[TakenSheet]: ...
 def take_weather(
     files: str | PathLike[str] | Iterable[str | PathLike[str]] | Mapping[str, bytes],
     station: str,

@@ -112,7 +112,8 @@ class Table:
     one_of : tuple of str
         Columns of which each row fills exactly one.
     completes : bool
-        Rows of one key may fill different columns; they are read as one row.
+        Rows of one key may fill different columns; they are read as one row, or as one for each
+        word where, without a later row that holds, their words differ.
     later : str
         The date of the key, if any: of rows that agree in the rest of the key the later holds.
     made : bool

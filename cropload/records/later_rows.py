@@ -36,11 +36,20 @@ def holding(table, frame):
     -----
     The last that is filled holds, column by column, so that a row with a plan alone leaves a
     weight as it is. The date is that of the plan where a later plan took the place of another,
-    and the first one otherwise.
+    and the first one otherwise. In a table without a later row, rows whose words differ stay
+    apart: each counter of a vine answers for what was counted, and a blank joins the first.
     """
     keys = table.one_row
     if not frame.duplicated(keys).any():
         return frame
+    if not table.later:
+        blanks, words = _blank_words(table, frame), _words(table)
+        first = blanks.groupby(keys, sort=False, dropna=False)[words].transform("first")
+        told = blanks.assign(
+            **{word: blanks[word].fillna(first[word]).fillna("") for word in words}
+        )
+        groups = told.groupby([*keys, *words], sort=False, dropna=False)
+        return groups.first().reset_index()[table.names]
     blanks = _blank_words(table, in_order(frame, keys))
     groups = blanks.groupby(keys, sort=False, dropna=False)
     held = groups.last().assign(date=groups["date"].first())

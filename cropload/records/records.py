@@ -332,9 +332,9 @@ def read_records(path):
     return assemble(path, raws, faults, warnings)
 
 
-def _date_columns(raws):
-    """Yield the file and the cells of every date column."""
-    for raw in raws.values():
+def date_columns(raws):
+    """Yield the file and the cells of every date column of raw tables."""
+    for raw in raws:
         for match in match_header(raw)[0].values():
             if match.column.kind == "date":
                 yield raw.file, raw.frame[match.position]
@@ -358,7 +358,7 @@ class Checked:
 
 def parser(raws):
     """Return what parses one of some tables by name, its dates in the order that all show."""
-    order = date_order(_date_columns(raws))
+    order = date_order(date_columns(raws.values()))
     return lambda name: ParsedTable(raws[name], order)
 
 

@@ -228,6 +228,7 @@ _TABLES = (
             _on_a_vine("shoots_alive", "Shoots found alive at the same look."),
         ),
         key=("season", "date", "block", "row", "vine"),
+        completes=True,
     ),
     Table(
         "fertility",

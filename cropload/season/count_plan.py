@@ -195,10 +195,9 @@ def sample_vines(
     block = check_block(records, block)
     facts = block_of(records, block)
     columns = list(dict.fromkeys([measure, *beside]))
-    if measure not in LABELS:
-        raise CroploadError(
-            f"'{measure}' is not counted on vines. Choose from: {', '.join(LABELS)}."
-        )
+    wrong = next((each for each in columns if each not in LABELS), None)
+    if wrong is not None:
+        raise CroploadError(f"'{wrong}' is not counted on vines. Choose from: {', '.join(LABELS)}.")
     if two_step and (measure != "clusters" or vines is not None):
         raise CroploadError(
             "Two steps are for clusters counted on many vines and weighed on few: leave out what "

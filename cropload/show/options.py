@@ -225,7 +225,7 @@ def records_of(options, doubts=True, season=None, as_of=None):
     """
     records = _records(options)
     if doubts and not options.example:
-        _tell_doubts(records.warnings, getattr(options, "units", "metric") == "us")
+        tell_doubts(records.warnings, getattr(options, "units", "metric") == "us")
     if "season" in options:
         as_of = getattr(options, "as_of", None) if as_of is None else as_of
         options.opening = _opening(options, records, season, as_of)
@@ -253,7 +253,7 @@ def _records(options):
 MOST_DOUBTS = 5
 
 
-def _tell_doubts(doubts, us=False):
+def tell_doubts(doubts, us=False):
     """Say on the side what is doubtful in the records that a result is about to use."""
     if not doubts:
         return

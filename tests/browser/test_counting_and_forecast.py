@@ -92,3 +92,22 @@ def test_a_sheet_to_print_opens_beside_the_page(shown):
     expect(opened.value.get_by_text("Home Terrace").first).to_be_visible()
     opened.value.close()
     shown.get_by_role("button", name=re.compile("count sheets")).click()
+
+
+def test_two_sheets_are_chosen_at_once_and_speak(shown):
+    shown.get_by_role("button", name=re.compile("count sheets")).click()
+    head = "season;date;block;row;vine;clusters;counter\n"
+    files = [
+        {"name": f"{block}.csv", "mimeType": "text/csv",
+         "buffer": f"{head}2026;13.07.2026;{block};1;999;{clusters};AB\n".encode()}
+        for block, clusters in (("Upper Knoll", "25"), ("Long Acre", "many"))
+    ]  # fmt: skip
+    with shown.expect_file_chooser() as chooser:
+        shown.get_by_role("button", name=re.compile("choose filled-in sheets")).click()
+    chooser.value.set_files(files)
+    shown.get_by_text("Long Acre.csv, column clusters").wait_for()
+    shown.get_by_role("button", name="use these counts").click()
+    shown.get_by_text("1 vine of Upper Knoll is in the forecast").wait_for()
+    shown.get_by_role("button", name="take the last entry back").click()
+    expect(shown.get_by_text("not saved yet")).to_have_count(0, timeout=30_000)
+    shown.get_by_role("button", name=re.compile("count sheets")).click()

@@ -144,7 +144,8 @@ def test_a_clash_that_a_correction_makes_names_it(folder):
     (fault,) = refused(folder, f"counts,{FIRST},vine,,18,,")
     assert (fault.file, fault.row) == ("counts.csv", 3)
     (fault,) = refused(folder, "counts,2026; 2026-06-12; North; 4; 18,vine,,17,,")
-    assert fault.rule.endswith("may not repeat (as corrected in corrections.csv, row 2)")
+    assert "may not repeat with both filled in" in fault.rule
+    assert fault.rule.endswith("(as corrected in corrections.csv, row 2)")
 
 
 def test_a_harvest_in_the_wrong_block_moves_and_shorter_keys_do_where_they_are_plain(folder):

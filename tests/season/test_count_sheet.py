@@ -1,18 +1,16 @@
-"""The sheet to count by: printed for a pencil, and as a CSV that comes back."""
+"""The sheet to count by: printed for a pencil, and as a CSV to fill in."""
 
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
 from types import SimpleNamespace
 
-import numpy as np
 import pandas as pd
 import pytest
 
 from cropload.errors import CroploadError
-from cropload.records.reading.faults import RecordsError
 from cropload.records.records import read_records
-from cropload.season.count_sheet import count_sheet, count_sheet_csv, read_count_sheet
+from cropload.season.count_sheet import count_sheet, count_sheet_csv
 from cropload.season.vine_picking import pick_vines
 
 BLOCKS = "block,variety,row_spacing_m,vine_spacing_m,vines,rows\n"
@@ -21,12 +19,6 @@ BLOCKS = "block,variety,row_spacing_m,vine_spacing_m,vines,rows\n"
 def picked(block="Low Field", count=30):
     blocks = pd.DataFrame([{"block": block, "variety": "Riesling", "vines": 900, "rows": 9}])
     return pick_vines(SimpleNamespace(blocks=blocks), block, count, seed=4)
-
-
-def filled(vines, values, column="clusters"):
-    """Return the CSV of a sheet with ``values`` typed into its boxes, line by line."""
-    head, *lines = count_sheet_csv(vines, 2027, "2027-06-20", [column]).splitlines()
-    return "\n".join([head, *(f"{line}{value}" for line, value in zip(lines, values, strict=True))])
 
 
 class Page(HTMLParser):
@@ -143,80 +135,8 @@ def test_the_empty_sheet_reads_straight_back_as_counts(tmp_path, name):
     assert counts["row"].tolist() == vines["row"].astype(str).tolist()
     assert counts["vine"].tolist() == vines["vine"].astype(str).tolist()
     assert counts["date"].eq(pd.Timestamp("2027-06-20")).all()
-    assert counts[["clusters", "pruning_weight_kg"]].isna().all(axis=None)
-
-
-def test_a_filled_sheet_reads_the_same_here_and_as_records(tmp_path):
-    vines = picked()
-    values = ["", 0, *range(20, 48)]
-    back = read_count_sheet(filled(vines, values), "Low Field", vines)
-    sheet = back.frame
-    assert sheet["clusters"].tolist() == [0, *range(20, 48)]
-    assert (back.blank, back.added) == (1, [])
-    (tmp_path / "blocks.csv").write_text(f"{BLOCKS}Low Field,Riesling,2,1,900,9\n")
-    (tmp_path / "counts.csv").write_text(filled(vines, values))
-    counts = read_records(tmp_path).counts.dropna(subset=["clusters"])
-    both = ["season", "block", "row", "vine", "clusters"]
-    left, right = (frame[both].astype(str).values.tolist() for frame in (sheet, counts))
-    assert [row[:4] for row in left] == [row[:4] for row in right]
-    assert np.array_equal(sheet["clusters"], counts["clusters"])
-
-
-def test_pounds_come_back_as_kilograms_and_a_decimal_comma_is_read():
-    text = (
-        "season;date;block;row;vine;pruning_weight_lb\n"
-        "2027;2027-01-20;Low Field;1;3;2,5\n"
-    )  # fmt: skip
-    assert read_count_sheet(text).frame["pruning_weight_kg"].tolist() == [
-        pytest.approx(2.5 * 0.45359237)
-    ]
-
-
-def test_every_fault_of_a_sheet_that_came_back_is_told_at_once():
-    vines = picked()
-    text = filled(vines, ["many", "3.5", "-2", *[30] * 27])
-    lines = text.splitlines()
-    lines[5] = lines[5].replace("Low Field", "Top")
-    lines[7] = lines[6]
-    lines[8] = lines[8].replace("2027-06-20", "20 June")
-    with pytest.raises(RecordsError) as told:
-        read_count_sheet("\n".join(lines), "Low Field", vines)
-    found = {(fault.row, fault.column, fault.value) for fault in told.value.faults}
-    assert {(2, "clusters", "many"), (3, "clusters", "3.5"), (4, "clusters", "-2")} <= found
-    assert (6, "block", "Top") in found
-    assert (9, "date", "20 June") in found
-    assert any(row == 8 and column == "vine" for row, column, _ in found)
-    assert len(found) == 6
-    assert "A vine with nothing on it is 0" in str(told.value)
-
-
-def test_a_vine_that_was_not_picked_is_kept_and_pointed_out():
-    vines = picked()
-    text = filled(vines, [30] * 30) + "\n2027,2027-06-20,Low Field,5,999,31"
-    sheet = read_count_sheet(text, "Low Field", vines)
-    assert sheet.added == [("5", "999")]
-    assert len(sheet.frame) == 31
-
-
-@pytest.mark.parametrize(
-    ("text", "message"),
-    [
-        ("\n", "column 'season' is missing"),
-        ("season,date,block,row,vin\n", "column 'vine' is missing"),
-        ("season,date,block,row,vine,cluster\n", "Did you mean 'clusters'"),
-    ],
-)
-def test_another_file_is_no_count_sheet(text, message):
-    with pytest.raises(RecordsError, match=message):
-        read_count_sheet(text)
-
-
-def test_a_file_that_is_not_there_or_not_text_gets_one_message(tmp_path):
-    with pytest.raises(CroploadError, match="cannot be opened"):
-        read_count_sheet(tmp_path / "gone.csv")
-    (tmp_path / "sheet.csv").write_bytes(b"season,\xff\xfe\n")
-    with pytest.raises(CroploadError, match="not UTF-8"):
-        read_count_sheet(tmp_path / "sheet.csv")
+    assert counts[["clusters", "pruning_weight_kg", "missing"]].isna().all(axis=None)
+    assert counts["counter"].eq("").all()
 
 
 def test_a_day_that_is_none_is_refused():

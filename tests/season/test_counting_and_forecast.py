@@ -296,6 +296,61 @@ def test_entries_are_taken_back_one_by_one(page):
     assert page.entered.entries == []
 
 
+def test_two_numbers_of_each_vine_become_one_row_with_its_counter(page):
+    form = page.next
+    form.measure.value = "shoots"
+    assert [words for words, _ in form.beside.options] == [
+        "nothing else", "buds", "clusters", "buds and clusters",
+    ]  # fmt: skip
+    form.beside.value, form.counter.value = ("clusters",), "AB"
+    assert form.numbers.description == "Of each vine: shoots, then clusters"
+    form.block.value, form.numbers.value = KNOLL, "14 23, 15 31\n16 27"
+    form.enter_button.click()
+    assert "15.0 shoots per vine and 27.0 clusters per vine" in said(form.said)
+    mine = page.now.counts.tail(3)
+    assert mine[["shoots", "clusters"]].to_numpy().tolist() == [[14, 23], [15, 31], [16, 27]]
+    assert mine["counter"].tolist() == ["AB"] * 3
+    form.numbers.value = "14 23 15"
+    form.enter_button.click()
+    assert "3 numbers are no whole vines" in said(form.said)
+    form.measure.value = "weight_lag"
+    assert form.measures == ("weight_lag",)
+
+
+def test_several_sheets_at_once_speak_and_are_saved_once(folder):
+    page = CountingAndForecast(folder, draws=400)
+    sheets = fold(page, "count sheets")
+    head = "season;date;block;row;vine;shoots;clusters;counter"
+    files = [
+        ("a.csv", f"{head}\n" + "".join(f"2026;31.07.2026;{KNOLL};9;{at};14;{20 + at};AB\n"
+                                        for at in range(1, 6))),
+        ("b.csv", f"Block;Long Acre\n{head.replace(';block', '')}\n"
+                  "2026;30.07.2026;1;1;15;30;CD\n"),
+        ("c.csv", f"{head}\n2026;31.07.2026;{KNOLL};9;7;many;30;AB\n"),
+    ]  # fmt: skip
+    files = [(name, text.encode()) for name, text in files]
+    sheets.read(files)
+    told = said(sheets.returned) + said(sheets.wrong)
+    assert f"a.csv: 5 vines of {KNOLL} read, shoots, clusters" in told
+    assert "b.csv: 1 vine of Long Acre read" in told
+    assert "c.csv, column shoots: must be a whole number" in told
+    before = page.forecast().draws
+    sheets.use_button.click()
+    assert not np.array_equal(page.forecast().draws, before)
+    assert "6 rows not saved yet" in said(sheets.waiting)
+    # What was wrong with the other sheet stays in sight.
+    assert "c.csv" in said(sheets.wrong)
+    sheets.save_button.click()
+    assert "6 rows were added to" in said(sheets.returned)
+    assert "not saved" not in said(page) + said(sheets)
+    assert sheets.save_button.layout.display == "none"
+    counts = read_records(folder).counts.tail(6)
+    assert counts["counter"].tolist() == ["AB"] * 5 + ["CD"]
+    sheets.read(files[:2])
+    assert "5 vines on record already" in said(sheets.returned)
+    assert sheets.use_button.disabled
+
+
 def test_sheet_says_its_size_and_comes_back_as_counts(page):
     sheets = fold(page, "count sheets")
     sheets.block.value, sheets.error.value = KNOLL, 15
@@ -306,38 +361,41 @@ def test_sheet_says_its_size_and_comes_back_as_counts(page):
     assert name == "count_clusters_Upper-Knoll_2026.csv"
     assert sheets.page_button.press()[1].decode() == want.html
     lines = data.decode("utf-8-sig").strip().splitlines()
-    filled = [lines[0], *(f"{line}{25 + at % 5}" for at, line in enumerate(lines[1:]))]
+    filled = [lines[0]]
+    filled += [f"{line.removesuffix(',,')}{25 + at % 5},," for at, line in enumerate(lines[1:])]
     filled[-1] = lines[-1]  # no vine there: the box stays blank
     # The sheet names its block, whatever the form shows.
     sheets.block.value = "Long Acre"
-    sheets.read("\n".join(filled).encode(), "back.csv")
-    assert "1 left blank" in said(sheets.returned)
+    back = [("back.csv", "\n".join(filled).encode())]
+    sheets.read(back)
+    assert "1 line left blank" in said(sheets.returned)
     before = page.forecast().frame.set_index("block").loc[KNOLL, "range_t"]
     sheets.use_button.click()
     assert page.forecast().frame.set_index("block").loc[KNOLL, "range_t"] < before
     mine = page.now.counts.query("block == 'Upper Knoll' and season == 2026")
     assert mine["clusters"].notna().sum() == len(filled) - 2
-    sheets.read("\n".join(filled).encode(), "back.csv")
-    assert "on record for that day already" in said(sheets.returned)
+    sheets.read(back)
+    assert "on record already" in said(sheets.returned)
 
 
 @pytest.mark.parametrize(
     ("change", "told"),
     [
-        (lambda text: text.replace(KNOLL, "Elsewhere").replace(",\r\n", ",9\r\n"),
-         "is for block Elsewhere"),
-        (lambda text: text.replace(",\r\n", ",many\r\n", 2), "must be a whole number"),
-        (lambda text: text, "is blank"),
-        (lambda text: text.replace(",\r\n", ",9\r\n").replace("\n2026", "\n2025"), "season 2025"),
+        (lambda text: text.replace(KNOLL, "Elsewhere").replace(",,,\r\n", ",9,,\r\n"),
+         "'Elsewhere'"),
+        (lambda text: text.replace(",,,\r\n", ",many,,\r\n", 2), "must be a whole number"),
+        (lambda text: text, "left blank"),
+        (lambda text: text.replace(",,,\r\n", ",9,,\r\n").replace("\n2026", "\n2025"),
+         "season 2026 is chosen above"),
         (lambda text: "not,a,sheet\r\n", "is missing"),
-        (lambda text: "\xff\xfe", "not UTF-8"),
+        (lambda text: "\xff\xfe", "back.csv"),
     ],
 )  # fmt: skip
 def test_a_sheet_with_faults_tells_them_and_is_not_used(opened, change, told):
     sheets = fold(opened, "count sheets")
     sheets.block.value, sheets.day.value = KNOLL, pd.Timestamp("2026-07-12").date()
-    sheets.read(change(sheets.planned.csv).encode("latin-1"), "back.csv")
-    assert told in said(sheets.returned)
+    sheets.read([("back.csv", change(sheets.planned.csv).encode("latin-1"))])
+    assert told in said(sheets.returned) + said(sheets.wrong)
     assert sheets.use_button.disabled
     sheets.use()
     assert opened.entered.entries == []

@@ -81,7 +81,10 @@ def _after_picking(table):
     return Rule((table, "harvest"), "date", condition, rule, mend)
 
 
-_COUNTED = ["buds", *_GROWN, "pruning_weight_kg", "leaf_area_m2"]
+_COUNTED = [
+    *("buds", *_GROWN, "pruning_weight_kg", "leaf_area_m2"),
+    *("missing", "shoots_dead", "shoots_alive"),
+]
 _ROW = "Check the year and the day; the row counts from its date on."
 _UNPICKED = (
     "Check the year, or take the row out until the block is picked. Until then it does not "

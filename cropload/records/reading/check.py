@@ -15,6 +15,7 @@ _MEND_FAHRENHEIT = " Degrees Fahrenheit go into a column whose name ends in _f, 
 REFUSED = [
     *blocks.UNKNOWN,
     blocks.PARTS,
+    counts.MISSING,
     crops.FALLING,
     limits.CROP,
     days.STAGES,
@@ -32,6 +33,8 @@ BESIDE_BLOCKS = [
     *blocks.TEMPERATURES,
     blocks.HEADLANDS,
     *counts.MISFITS,
+    counts.DEAD,
+    counts.MISSING_SHARE,
     *crops.SHARES,
     blocks.STILL_AIR,
     blocks.SPACING,
@@ -193,7 +196,7 @@ def _clashes(table, frame):
         if column.name in table.key or column.kind == "date":
             continue
         filled = _filled(frame[column.name])
-        if table.later and not column.numeric:
+        if not column.numeric:
             told = frame[column.name][filled]
             changed = told.ne(told.groupby(group[filled]).shift())
             adds |= changed.reindex(frame.index, fill_value=False)

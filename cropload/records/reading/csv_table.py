@@ -72,7 +72,7 @@ def _header_line(text, table):
     return max(lines, key=lambda line: known_cells(table, re.split("[,;\t]", line)))
 
 
-def read_csv(table, file, data):
+def read_csv(table, file, data, titled=False):
     """Read one CSV file as text cells.
 
     Parameters
@@ -83,6 +83,8 @@ def read_csv(table, file, data):
         Name of the file, for messages.
     data : bytes
         Its content.
+    titled : bool
+        Whether rows may stand above the header; else they are a fault.
     """
     text, _, warning = decode(file, data)
     text = re.sub(r"\r\n?", "\n", text)
@@ -119,4 +121,4 @@ def read_csv(table, file, data):
         stop(file, f"is not a {_SEPARATOR_NAMES[separator]}-separated table", mend)
     frame.index = frame.index + 1 + skipped
     warnings = [warning] if warning else []
-    return shape(table, file, frame, separator, warnings)
+    return shape(table, file, frame, separator, warnings, titled)

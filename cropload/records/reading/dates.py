@@ -82,6 +82,11 @@ def orderless(text):
     )
 
 
+def _dotted(text):
+    """Whether a date is written with dots, as where people write the day first (from memory)."""
+    return text.count(".") == 2
+
+
 def date_order(columns):
     """Return the order of day and month that dates show.
 
@@ -138,7 +143,7 @@ def read_dates(texts, order, bad):
                 f"day and month are written in both orders: {one}, and {other}",
                 "Write the dates of all tables with the year first, like 2026-03-14.",
             )
-        elif order.order == DAY:
+        elif order.order == DAY or (not order.order and _dotted(text)):
             _put(values, code, bad, year, second, first)
         elif order.order == MONTH or first == second:
             _put(values, code, bad, year, first, second)
@@ -175,14 +180,17 @@ def told_once(file, written, dates, rule, mend):
 
 
 def borrowed(file, written, cells, order):
-    """Return a doubt when the order of a column's dates shows only elsewhere, or ``None``."""
+    """Return a doubt when only dots, or dates elsewhere, show a column's order, or ``None``."""
     texts = cells.unique()
-    if not order.order or any(order_of(tidy(text)) for text in texts):
+    if len(order.shown) > 1 or any(order_of(tidy(text)) for text in texts):
         return None
-    unclear = cells[cells.isin([text for text in texts if orderless(tidy(text))])]
+    unclear = [text for text in texts if orderless(tidy(text)) and (order.order or _dotted(text))]
+    unclear = cells[cells.isin(unclear)]
     if unclear.empty:
         return None
-    rule = f"is read as {order.order}/year, as {order.shown[0][1]} shows"
+    rule = "is read as day.month.year, as dates with dots are written"
+    if order.order:
+        rule = f"is read as {order.order}/year, as {order.shown[0][1]} shows"
     if len(unclear) > 1:
         rest = len(unclear) - 1
         rule += f"; so {'is' if rest == 1 else 'are'} {rest:,} more"

@@ -43,6 +43,8 @@ class RawTable:
         What was met on the way.
     bad : set of (row, position)
         Cells that one of the faults tells of; what follows from their being blank is not told.
+    titles : list of list of str
+        Cells of the rows above the header, where such rows may stand.
     """
 
     table: Table
@@ -54,6 +56,7 @@ class RawTable:
     faults: list = field(default_factory=list)
     warnings: list = field(default_factory=list)
     bad: set = field(default_factory=set)
+    titles: list = field(default_factory=list)
 
     @property
     def header_bad(self):
@@ -246,7 +249,7 @@ def too_wide(file, width):
     )
 
 
-def shape(table, file, frame, separator=None, warnings=()):
+def shape(table, file, frame, separator=None, warnings=(), titled=False):
     """Split text cells into header and rows; drop blank rows; note rows that are too long.
 
     Parameters
@@ -261,12 +264,17 @@ def shape(table, file, frame, separator=None, warnings=()):
         Separator of a CSV file.
     warnings : iterable of Fault
         What was met before.
+    titled : bool
+        Whether rows may stand above the header; else they are a fault.
     """
     filled = _filled(frame)
     frame = frame[filled.any(axis=1)]
     if frame.empty:
         stop(file, "is empty", "Write at least the header row, or delete the table.")
-    _stop_at_title(table, file, frame)
+    top = _titles(table, frame)
+    if top and not titled:
+        _stop_at_title(file, frame, top)
+    titles, frame = frame.iloc[:top].to_numpy().tolist(), frame.iloc[top:]
     header = [tidy(cell) for cell in frame.iloc[0]]
     while header and not header[-1]:
         header.pop()
@@ -284,7 +292,9 @@ def shape(table, file, frame, separator=None, warnings=()):
     faults = [*remarks, *some_faults(body.index[too_long], spilt)]
     body = body.iloc[:, : len(header)]
     header_row = int(frame.index[0])
-    return RawTable(table, file, header, body, header_row, separator, faults, list(warnings))
+    return RawTable(
+        table, file, header, body, header_row, separator, faults, list(warnings), titles=titles
+    )
 
 
 def _without_remarks(table, file, body, filled):
@@ -325,18 +335,23 @@ def known_cells(table, cells):
     return len({normal(tidy(cell)) for cell in cells} & known)
 
 
-def _stop_at_title(table, file, frame):
-    """Stop when a title stands where the header should be, and the header below it."""
+def _titles(table, frame):
+    """Return how many rows stand above the header [1]."""
     first = known_cells(table, frame.iloc[0])
     if first > 1:
-        return
+        return 0
     for place in range(1, min(len(frame), MOST_TITLES)):
         if known_cells(table, frame.iloc[place]) > first + 1:
-            top, row = int(frame.index[0]), int(frame.index[place])
-            title = next(tidy(cell) for cell in frame.iloc[0] if tidy(cell))
-            rule = f"is not the header, which stands in row {row}"
-            mend = "Take out the rows above it, so that the header comes first."
-            raise RecordsError([Fault(file, top, None, title, rule, mend)])
+            return place
+    return 0
+
+
+def _stop_at_title(file, frame, place):
+    """Stop, as a title stands where the header should be."""
+    title = next(tidy(cell) for cell in frame.iloc[0] if tidy(cell))
+    rule = f"is not the header, which stands in row {frame.index[place]}"
+    mend = "Take out the rows above it, so that the header comes first."
+    raise RecordsError([Fault(file, int(frame.index[0]), None, title, rule, mend)])
 
 
 def _filled(frame):

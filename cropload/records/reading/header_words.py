@@ -35,6 +35,8 @@ _IN_TABLE = {
     "counts": {
         "vine": ("plant", "vine_no", "stock"),
         "row": ("row_no", "row_number"),
+        "counter": ("counted_by", "by", "who", "initials"),
+        "missing": ("no_vine", "gap", "missing_vine"),
         "noncount_shoots": ("water_shoots", "watershoots", "suckers", "basal_shoots", "waterbuds"),
         "pruning_weight_kg": ("prunings_kg", "brush_weight_kg", "cane_weight_kg", "wood_kg"),
     },

@@ -10,7 +10,9 @@ from cropload.errors import near
 from cropload.records.reading.faults import Fault, RecordsError, some_faults
 from cropload.records.reading.files import (
     MOST_COLUMNS,
+    MOST_TITLES,
     SPILT,
+    known_cells,
     read_bytes,
     shape,
     stop,
@@ -47,24 +49,10 @@ def read_workbook(path, shown=None):
     """
     shown = shown or path.name
     check_workbook(path)
-    raws, faults, warnings = {}, [], []
+    faults, warnings = [], []
     with open_workbook(path) as book:
         found, strangers = sheets(book.sheetnames, shown, faults)
-        looks = sheet_looks(path, found)
-        for name, sheet in found.items():
-            place = f"{shown} [{sheet}]"
-            if getattr(book[sheet], "sheet_state", "visible") != "visible":
-                warnings.append(_hidden(place))
-            try:
-                look = looks.get(name, Looks())
-                raws[name] = _read_sheet(book[sheet], name, place, look.percents)
-                _merged_cells(raws[name], look.merged)
-                warnings += _hidden_rows(raws[name], look.hidden)
-            except RecordsError as error:
-                raws.pop(name, None)
-                faults += error.faults
-            except Exception as error:  # a damaged sheet can fail anywhere inside openpyxl
-                faults += _not_numbers(path, name, place) or [_damaged(place, error)]
+        raws = _read_tables(path, book, found, shown, TABLES, faults, warnings)
     for stranger in strangers:
         hint = near(stranger.strip(), [name for name in TABLES if name not in found])
         if hint:
@@ -75,9 +63,73 @@ def read_workbook(path, shown=None):
         if warnings:
             mend = " ".join(f"{fault.file}: {fault.mend}" for fault in warnings)
         stop(shown, "has no sheet that is a table of records", mend)
+    return raws, faults, warnings
+
+
+def read_like(path, table):
+    """Read every sheet of a workbook that has a header like that of one table.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The workbook.
+    table : Table
+        What the sheets should hold; rows may stand above the header.
+
+    Returns
+    -------
+    (dict, list of Fault, list of Fault)
+        Name of the sheet -> RawTable, faults and warnings.
+
+    Raises
+    ------
+    RecordsError
+        When the file is no workbook, or no sheet has such a header.
+    """
+    check_workbook(path)
+    faults, warnings = [], []
+    with open_workbook(path) as book:
+        found = {}
+        for sheet in book.sheetnames:
+            name = sheet.strip().lower()
+            if (name == table.name or name not in TABLES) and _has_header(book[sheet], table):
+                found[name] = sheet
+        if not found:
+            columns = ", ".join(column.name for column in table.columns if column.required)
+            mend = f"Its header row needs {columns}, and the columns of what was counted."
+            stop(path.name, f"has no sheet with the header of {table.name}", mend)
+        of = dict.fromkeys(found, table)
+        raws = _read_tables(path, book, found, path.name, of, faults, warnings, titled=True)
+    return {found[name]: raw for name, raw in raws.items()}, faults, warnings
+
+
+def _has_header(sheet, table):
+    if not hasattr(sheet, "iter_rows"):
+        return False
+    rows = sheet.iter_rows(max_row=MOST_TITLES, values_only=True)
+    return any(known_cells(table, map(cell_text, cells)) > 1 for cells in rows)
+
+
+def _read_tables(path, book, found, shown, tables, faults, warnings, titled=False):
+    """Return name -> RawTable of sheets, each by its name in small letters."""
+    raws, looks = {}, sheet_looks(path, found)
+    for name, sheet in found.items():
+        place = f"{shown} [{sheet}]"
+        if getattr(book[sheet], "sheet_state", "visible") != "visible":
+            warnings.append(_hidden(place))
+        try:
+            look = looks.get(name, Looks())
+            raws[name] = _read_sheet(book[sheet], tables[name], place, look.percents, titled)
+            _merged_cells(raws[name], look.merged)
+            warnings += _hidden_rows(raws[name], look.hidden)
+        except RecordsError as error:
+            raws.pop(name, None)
+            faults += error.faults
+        except Exception as error:  # a damaged sheet can fail anywhere inside openpyxl
+            faults += _not_numbers(path, name, place) or [_damaged(place, error)]
     if any(look.formulas for look in looks.values()):
         _without_values(path, found, raws, looks)
-    return raws, faults, warnings
+    return raws
 
 
 def check_workbook(path):
@@ -178,9 +230,11 @@ def sheets(names, file, faults=None):
     return found, strangers
 
 
-def _read_sheet(sheet, name, place, percents=False):
+def _read_sheet(sheet, table, place, percents=False, titled=False):
     if not hasattr(sheet, "iter_rows"):
-        mend = f"Give the chart another name, and put the rows on a sheet of cells named {name}."
+        mend = (
+            f"Give the chart another name, and put the rows on a sheet of cells named {table.name}."
+        )
         stop(place, "is a chart, not a table", mend)
     sheet.reset_dimensions()
     rows, index = [], []
@@ -200,7 +254,7 @@ def _read_sheet(sheet, name, place, percents=False):
     width = min(max(len(row) for row in rows), 2 * MOST_COLUMNS)
     rows = [row[:width] + [""] * (width - len(row)) for row in rows]
     frame = pd.DataFrame(rows, index=index, columns=range(width), dtype=str)
-    return shape(TABLES[name], place, frame)
+    return shape(table, place, frame, titled=titled)
 
 
 def _with_percents(sheet):

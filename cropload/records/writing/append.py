@@ -1,7 +1,9 @@
 """Add rows to a table of the user's, leaving every existing byte of it as it is."""
 
 import csv
+import re
 from datetime import date
+from functools import partial
 from io import StringIO
 from numbers import Integral
 
@@ -14,6 +16,7 @@ from cropload.records.reading.cells import decimal_sign, escape_text, uniques
 from cropload.records.reading.csv_table import decode, read_csv
 from cropload.records.reading.faults import RecordsError
 from cropload.records.reading.files import checked_path, csv_files, read_raw, tidy
+from cropload.records.reading.headers import match_header
 from cropload.records.reading.left_out import HALF, notes_on
 from cropload.records.records import check_tables
 from cropload.records.tables import table as described
@@ -21,7 +24,7 @@ from cropload.records.writing.gate import changing
 from cropload.units import from_metric
 
 
-def append_rows(path, table, rows):
+def append_rows(path, table, rows, widen=False):
     """Add rows at the end of a table of the user's folder or workbook.
 
     Parameters
@@ -32,6 +35,9 @@ def append_rows(path, table, rows):
         Name of the table, like ``pruning``.
     rows : DataFrame, or list of dict
         New rows by canonical column names, in metric units; blank where a value is ``None``.
+    widen : bool
+        Whether columns that a CSV file lacks are added at the end of its header row; else, and
+        in a workbook, such rows are refused.
 
     Returns
     -------
@@ -47,7 +53,8 @@ def append_rows(path, table, rows):
 
     Notes
     -----
-    Existing rows are neither rewritten nor reordered.  The file keeps its separator, decimal sign,
+    Existing rows are neither rewritten nor reordered; a column added to the header is blank in
+    them.  The file keeps its separator, decimal sign,
     units, encoding, byte order mark and line ends.  Runs that add at the same time wait for each
     other.
     """
@@ -59,7 +66,8 @@ def append_rows(path, table, rows):
 
         file, added = path, append_to_workbook
     else:
-        file, added = csv_files(path)[0].get(table, path / f"{table}.csv"), _added_to_folder
+        file = csv_files(path)[0].get(table, path / f"{table}.csv")
+        added = partial(_added_to_folder, widen=widen)
     with changing(file) as change:
         original = change.read()
         new, before, after = added(file, spec, rows)
@@ -69,12 +77,13 @@ def append_rows(path, table, rows):
     return file
 
 
-def _added_to_folder(file, spec, rows):
+def _added_to_folder(file, spec, rows, widen):
     """Return the bytes of a CSV file with new rows, its table before, and all tables after."""
     raws, faults, _ = read_raw(file.parent)
     _stop_at(faults, file.name)
     original = file.read_bytes() if file.exists() else b""
-    new = _with_rows(file, original, spec, rows, raws)
+    wide = _wider(file, original, spec, rows) if widen and original else original
+    new = _with_rows(file, wide, spec, rows, raws)
     return new, raws.get(spec.name), raws | {spec.name: read_csv(spec, file.name, new)}
 
 
@@ -129,6 +138,25 @@ def cell_value(value, column, us, suffix):
     if isinstance(value, (float, np.floating)) and float(value).is_integer():
         value = int(value)
     return " ".join(tidy(str(value)).splitlines())
+
+
+def _wider(file, original, spec, rows):
+    """Return the bytes of a CSV file with the columns of new rows at the end of its header."""
+    raw = read_csv(spec, file.name, original)
+    there = match_header(raw)[0]
+    lost = [name for name in spec.names if name not in there and any(name in row for row in rows)]
+    if not lost:
+        return original
+    text, encoding, _ = decode(file.name, original)
+    lines = re.split("(\r\n|\r|\n)", text)
+    at = 2 * (raw.header_row - 1)
+    before, header = "".join(lines[:at]).encode(encoding), lines[at].rstrip(raw.separator)
+    mark = original[: len(original) - len(text.encode(encoding))]
+    wide = raw.separator.join([header, *lost])
+    rest = "".join(lines[at + 1 :])
+    new = mark + before + (wide + rest).encode(encoding)
+    # A header that runs over several lines is left as it is, and the lack is told.
+    return new if read_csv(spec, file.name, new).header == [*raw.header, *lost] else original
 
 
 def _with_rows(file, original, spec, rows, raws):
@@ -206,7 +234,9 @@ def _check_new(spec, rows, before, after):
     if before is not None:
         last = max([before.header_row, *before.frame.index])
         old = after[spec.name].frame.loc[:last]
-        if old.to_numpy().tolist() != before.frame.to_numpy().tolist():
+        width = before.frame.shape[1]
+        same = old.iloc[:, :width].to_numpy().tolist() == before.frame.to_numpy().tolist()
+        if not same or (old.iloc[:, width:] != "").any(axis=None):
             raise CroploadError(
                 f"{before.file} cannot be added to safely, so nothing was written. "
                 "Add the rows by hand."

@@ -14,7 +14,8 @@ _ARGUMENTS = (
         "--what",
         "MEASURE",
         "what is counted: buds, shoots, noncount_shoots, clusters (the default), "
-        "suitable_canes, pruning_weight_kg or leaf_area_m2",
+        "suitable_canes, pruning_weight_kg or leaf_area_m2; several with commas between, of which "
+        "the first sets the number of vines",
         default="clusters",
     ),
     option(
@@ -46,10 +47,12 @@ def _run(given):
     from cropload.show.terminal import paragraph
 
     records = options.records_of(given)
+    what, *beside = (each.strip() for each in given.what.split(","))
     plan = sample_vines(
         records,
         given.block,
-        given.what,
+        what,
+        beside=beside,
         error=given.error / 100,
         season=given.season,
         vines=given.vines,

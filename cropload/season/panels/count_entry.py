@@ -44,23 +44,38 @@ def read_numbers(text):
     return numbers
 
 
-def count_rows(records, season, block, measure, day, numbers):
+def count_rows(records, season, block, measures, day, numbers, counter=""):
     """Return rows for ``counts`` from numbers counted on vines whose places were not noted.
+
+    Parameters
+    ----------
+    measures : sequence of str
+        What was counted on each vine, in the order of its numbers.
+    counter : str
+        Who counted, where told.
 
     Raises
     ------
     CroploadError
-        For a number that is not whole, or that no vine carries.
+        For a number that is not whole, that no vine carries, or that is left over.
     """
+    each = len(measures)
+    if len(numbers) % each:
+        raise CroploadError(
+            f"{len(numbers)} numbers are no whole vines: each has {each}, "
+            f"{', then '.join(MEASURES[name] for name in measures)}."
+        )
     wrong = [n for n in numbers if n != int(n)]
     if wrong:
         raise CroploadError(
             f"{wrong[0]:g} is not a whole number. Counts are whole; separate vines by blanks."
         )
-    if max(numbers) > _MOST:
-        raise CroploadError(
-            f"{max(numbers):g} {MEASURES[measure]}: no vine carries that. Check the number."
-        )
+    for at, measure in enumerate(measures):
+        most = max(numbers[at::each])
+        if most > _MOST:
+            raise CroploadError(
+                f"{most:g} {MEASURES[measure]}: no vine carries that. Check the number."
+            )
     # Places of their own, so that these vines are taken for none of those counted before.
     label = f"not noted {day:%Y-%m-%d}"
     counts = records.counts
@@ -75,9 +90,10 @@ def count_rows(records, season, block, measure, day, numbers):
             "block": block,
             "row": label,
             "vine": str(first + at),
-            measure: float(number),
+            "counter": counter,
         }
-        for at, number in enumerate(numbers)
+        | dict(zip(measures, map(float, numbers[at * each : (at + 1) * each]), strict=True))
+        for at in range(len(numbers) // each)
     ]
 
 

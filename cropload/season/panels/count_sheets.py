@@ -5,14 +5,19 @@ import numpy as np
 import pandas as pd
 
 from cropload.errors import CroploadError
+from cropload.records.reading.faults import Fault, RecordsError
 from cropload.season.count_plan import sample_vines
-from cropload.season.count_sheet import LABELS, read_count_sheet
+from cropload.season.count_sheet import LABELS
 from cropload.season.panels.season_part import SeasonPart
+from cropload.season.take import new_rows, read_sheets
 from cropload.season.vine_picking import block_of
 from cropload.season.words import forecast_sentence
 from cropload.show.hand_out import HandOut
 from cropload.show.panels import parts, saving
 from cropload.show.panels.fields import button, choice, day_field, field
+
+#: Doubts of a sheet that are shown [1].
+_DOUBTS = 3
 
 
 def _whole_rows(box):
@@ -24,7 +29,7 @@ def _whole_rows(box):
 
 
 class CountSheets(SeasonPart):
-    """Plan a count in one block, print its sheet, and read the sheet when it comes back."""
+    """Plan a count in one block, print its sheet, and read the sheets that come back."""
 
     def build(self):
         """Make the form and the reader."""
@@ -32,7 +37,9 @@ class CountSheets(SeasonPart):
         self.block = choice("Block to sample", self.desk.blocks, self.desk.block, "20em")
         measures = [(words.lower(), column) for column, words in LABELS.items()]
         self.measure = choice("To count", measures, "clusters", "18em")
-        self.beside = choice("and beside it", [("nothing else", ""), *measures], width="20em")
+        beside = [("nothing else", ()), *((words, (column,)) for words, column in measures)]
+        beside.append(("buds, shoots and clusters", ("buds", "shoots", "clusters")))
+        self.beside = choice("and beside it", beside, (), "20em")
         self.error = parts.number_box("Wanted error, % either way", 10.0, 1)
         self.block_rows = field("Rows of the block", "as recorded", "17em")
         self.rows = field("Rows to walk", "all", "13em")
@@ -52,25 +59,33 @@ class CountSheets(SeasonPart):
         self.page_button = HandOut("the sheet to print", self._page, self._tell, opens=True)
         self.csv_button = HandOut("the sheet as CSV to fill in", self._csv, self._tell)
         self.upload = widgets.FileUpload(
-            accept=".csv", multiple=False, description="choose a filled-in sheet (.csv)",
+            accept=".csv,.xlsx", multiple=True,
+            description="choose filled-in sheets (.csv, .xlsx)",
             layout=widgets.Layout(width="auto"),
         )  # fmt: skip
         self.upload.observe(lambda _: self._uploaded(), "value")
         self.use_button = button("use these counts", self.use, "auto")
         self.use_button.disabled = True
+        self.save_button = button("save to my records", self.save, "auto")
+        self.waiting, self.wrong = parts.html(), parts.html()
         self.body.children = (
             parts.row(self.block, self.measure, self.beside),
             parts.row(self.error, self.block_rows, self.rows, self.day, self.seed),
             self.words,
             parts.row(self.page_button, self.csv_button),
             self.kept,
-            parts.html(parts.head("A sheet that came back")),
-            parts.row(self.upload, self.use_button),
+            parts.html(parts.head("Sheets that came back")),
+            parts.row(self.upload, self.use_button, self.save_button),
             self.returned,
+            self.waiting,
+            self.wrong,
         )
 
     def show(self):
-        """Plan the count."""
+        """Plan the count, and say what waits to be saved."""
+        told = self.page.entered.waiting()
+        self.save_button.layout.display = None if told else "none"
+        self.waiting.value = parts.note(told) if told else ""
         self.planned, self.kept.value = None, ""
         self.clear()
         self.page_button.disabled = self.csv_button.disabled = True
@@ -86,7 +101,7 @@ class CountSheets(SeasonPart):
             self.page.now,
             self.block.value,
             self.measure.value,
-            beside=[self.beside.value] if self.beside.value else (),
+            beside=self.beside.value,
             error=self.error.value / 100,
             season=self.desk.season,
             rows=known,
@@ -116,68 +131,46 @@ class CountSheets(SeasonPart):
 
     def _uploaded(self):
         if self.upload.value:
-            content = bytes(self.upload.value[0]["content"])
-            self.read(content, self.upload.value[0]["name"])
+            self.read([(each["name"], bytes(each["content"])) for each in self.upload.value])
 
-    def read(self, content, name="count sheet"):
-        """Read a filled-in sheet of any block, and say everything that is wrong with it.
+    def read(self, files):
+        """Read filled-in sheets of any blocks, and say everything that is wrong with them.
 
         Parameters
         ----------
-        content : bytes
-            The CSV file.
-        name : str
-            Its name, for messages.
+        files : list of (str, bytes)
+            Their names, and their contents.
         """
         self.rows_back, self.use_button.disabled = None, True
-        try:
-            sheet = self._checked(content, name)
-        except CroploadError as fault:
-            self.returned.value = parts.error(str(fault))
-            return
-        except Exception as fault:
-            self.returned.value = parts.error(
-                f"{name} cannot be read ({type(fault).__name__}: {fault}). Use the sheet as it was "
-                "made."
-            )
-            return
-        table = sheet.frame
-        self.rows_back, self.use_button.disabled = table, False
-        means = ", ".join(
-            f"{LABELS[c].lower()} {table[c].mean():.1f}" for c in table if c in LABELS
-        )
-        self.returned.value = parts.done(
-            f"{len(table)} vines of {_blocks(table)} read from {name}, {sheet.blank} left blank. "
-            f"Means: {means}. Press “use these counts” to let them speak."
-        )
+        self.wrong.value = ""
+        self.returned.value = "".join(self._read(files))
 
-    def _checked(self, content, name):
-        """Return the sheet; what is wrong with it is raised as CroploadError."""
+    def _read(self, files):
         try:
-            text = content.decode("utf-8-sig")
-        except UnicodeDecodeError:
-            raise CroploadError(f"{name} is not UTF-8; save it as CSV UTF-8.") from None
-        sheet = read_count_sheet(text + "\n")
-        table = sheet.frame
-        if table.empty:
-            raise CroploadError(f"Every box of {name} is blank; there is nothing to use.")
-        unknown = [each for each in dict.fromkeys(table["block"]) if each not in self.desk.blocks]
-        if unknown:
-            raise CroploadError(
-                f"{name} is for block {unknown[0]}, which is not in table blocks: "
-                f"{', '.join(self.desk.blocks)}."
-            )
-        seasons = set(table["season"]) - {self.desk.season}
-        if seasons:
-            raise CroploadError(
-                f"{name} is for season {min(seasons)}, but season {self.desk.season} is chosen "
-                "above."
-            )
-        self.page.entered.check_new(table, name)
-        return sheet
+            sheets, faults = read_sheets(files, self.page.now)
+        except Exception as fault:
+            yield parts.error(f"The sheets cannot be read ({type(fault).__name__}: {fault}).")
+            return
+        season, mine = self.desk.season, []
+        for sheet in sheets:
+            others = set(sheet.frame["season"]) - {season}
+            if others:
+                rule = f"season {season} is chosen above"
+                mend = "Choose the season of the sheet, or correct it."
+                faults.append(Fault(sheet.file, None, "season", str(min(others)), rule, mend))
+                continue
+            mine.append(sheet)
+            yield parts.note(sheet.words("read"))
+            yield parts.points([str(doubt) for doubt in sheet.doubts[:_DOUBTS]])
+        if faults:
+            self.wrong.value = parts.error(str(RecordsError(faults, "These sheets are not taken")))
+        rows = new_rows(mine)
+        if len(rows):
+            self.rows_back, self.use_button.disabled = rows, False
+            yield parts.done("Press “use these counts” to let them speak.")
 
     def use(self):
-        """Let the counts of the sheet that came back speak in the forecast."""
+        """Let the counts of the sheets that came back speak in the forecast."""
         if self.rows_back is None:
             return
         table, units = self.rows_back, self.desk.units
@@ -186,19 +179,28 @@ class CountSheets(SeasonPart):
             {name: value for name, value in row.items() if value == value}
             for row in table.to_dict("records")
         ]
-        try:
+        blocks = list(dict.fromkeys(table["block"]))
+
+        def action():
             self.page.entered.add("counts", rows, table["date"].max())
-            text = parts.done(f"{len(rows)} vines of {_blocks(table)} are in the forecast.")
-            for block in dict.fromkeys(table["block"]):
-                told = forecast_sentence(self.page.forecast(), "block", block, units)
-                text += parts.note(told)
-        except Exception as fault:
-            text = parts.error(
-                f"The counts cannot be used ({type(fault).__name__}: {fault}). Your records are as "
-                "they were."
-            )
-        self.returned.value = text
+            self.upload.value = ()
+            found = self.page.forecast()
+            told = [forecast_sentence(found, "block", block, units) for block in blocks]
+            return " ".join([f"{_listed(table)} in the forecast.", *told])
+
+        parts.tell(
+            self.returned, action, "The counts cannot be used; your records are as they were"
+        )
+
+    def save(self):
+        """Add what was entered to the user's own tables."""
+        parts.tell(self.returned, self.page.entered.save)
 
 
-def _blocks(table):
-    return ", ".join(dict.fromkeys(table["block"]))
+def _listed(table):
+    vines = table["block"].value_counts(sort=False)
+    each = (
+        f"{number} {'vine' if number == 1 else 'vines'} of {block}"
+        for block, number in vines.items()
+    )
+    return " and ".join(each) + (" is" if len(table) == 1 else " are")

@@ -3,7 +3,6 @@
 from dataclasses import replace
 from pathlib import Path
 
-from cropload.errors import CroploadError
 from cropload.season.panels.entered_rows import added
 from cropload.show.panels import saving
 
@@ -58,8 +57,13 @@ class EnteredCounts:
         self._changed()
         return gone
 
+    def waiting(self):
+        """Return how many rows wait to be saved in words, blank where none does."""
+        rows = "row" if self.number == 1 else "rows"
+        return f"{self.number} {rows} not saved yet." if self.number else ""
+
     def save(self):
-        """Add the entries to the user's own tables, and return the files.
+        """Add the entries to the user's own tables, and return what was added in words.
 
         Raises
         ------
@@ -70,11 +74,11 @@ class EnteredCounts:
         saving.own_folder(self.desk.records, "keep counts")
         from cropload.records.writing.append import append_rows
 
-        files = []
+        number, files = self.number, []
         try:
             for name in dict(self.entries):
                 rows = [row for table, entry in self.entries if table == name for row in entry]
-                files.append(append_rows(self.desk.records.path, name, rows))
+                files.append(append_rows(self.desk.records.path, name, rows, widen=True))
                 if not isinstance(self.desk.given, (str, Path)):
                     held = self.desk.records
                     self.desk.given = replace(held, **{name: added(getattr(held, name), rows)})
@@ -83,19 +87,8 @@ class EnteredCounts:
                 self.desk.read()
         finally:
             self._changed()
-        return files
+        return f"{number} rows were added to {', '.join(map(str, files))}."
 
     def _changed(self):
         self.version += 1
         self.desk.follow("entered")
-
-    def check_new(self, table, name):
-        """Raise CroploadError when vines of a sheet are on record for its day already."""
-        keys = ["season", "date", "block", "row", "vine"]
-        known = self.records.counts
-        twice = table[keys].astype(str).merge(known[keys].astype(str), on=keys)
-        if len(twice):
-            raise CroploadError(
-                f"{len(twice)} vines of {name} are on record for that day already, such as row "
-                f"{twice.iloc[0]['row']}, vine {twice.iloc[0]['vine']}."
-            )

@@ -11,10 +11,13 @@ from cropload.season.panels.season_part import SeasonPart
 from cropload.season.words import MEASURES, forecast_sentence, moved, nothing_to_count
 from cropload.show import wording
 from cropload.show.panels import parts
-from cropload.show.panels.fields import button, choice, day_field
+from cropload.show.panels.fields import button, choice, day_field, field
 
 #: Things to count that are offered [1].
 _OFFERED = 3
+#: What is counted on the same vines in one walk, and numbers of two such vines.
+_TOGETHER = ("buds", "shoots", "clusters")
+_EXAMPLE = (("14", "23", "12"), ("15", "31", "13"))
 
 
 class WhatNext(SeasonPart):
@@ -34,7 +37,9 @@ class WhatNext(SeasonPart):
         self.none = parts.html()
         self.block = choice("Block", self.desk.blocks, width="15em")
         self.measure = choice("What", [(w, m) for m, w in MEASURES.items()], width="20em")
+        self.beside = choice("and beside it", [("nothing else", ())], width="20em")
         self.day = day_field("Day")
+        self.counter = field("Counted by", "initials", "14em")
         self.numbers = widgets.Textarea(
             rows=2,
             # Told as a whole when the box is left: with a busy kernel, letters told one by one can
@@ -43,7 +48,8 @@ class WhatNext(SeasonPart):
             style=parts.LABELLED,
             layout=widgets.Layout(width="calc(100% - 4px)"),
         )
-        self.measure.observe(lambda _: self._hint(), "value")
+        self.measure.observe(lambda _: self._other_measure(), "value")
+        self.beside.observe(lambda _: self._hint(), "value")
         self.enter_button = button("enter", self.enter, "auto")
         self.back_button = button("take the last entry back", self.take_back, "auto")
         self.save_button = button("save to my records", self.save, "auto")
@@ -53,7 +59,7 @@ class WhatNext(SeasonPart):
             self.hours,
             self.none,
             self.listed,
-            parts.row(self.block, self.measure, self.day),
+            parts.row(self.block, self.measure, self.beside, self.day, self.counter),
             self.numbers,
             parts.row(self.enter_button, self.back_button, self.save_button),
             self.waiting,
@@ -62,7 +68,7 @@ class WhatNext(SeasonPart):
 
     def show(self):
         """Offer what to count, and say what waits to be saved."""
-        self._hint()
+        self._other_measure()
         self._wait()
         self.rows = []
         for each in self.offers:
@@ -98,21 +104,42 @@ class WhatNext(SeasonPart):
         """Fill a thing to count in the form."""
         self.block.value, self.measure.value = self.rows[at]["block"], self.rows[at]["what"]
 
+    def _other_measure(self):
+        """Offer what else may be counted on the same vines."""
+        others = [name for name in _TOGETHER if name != self.measure.value]
+        sets = [(), *((name,) for name in others), tuple(others)]
+        if self.measure.value not in _TOGETHER:
+            sets = sets[:1]
+        self.beside.layout.display = None if len(sets) > 1 else "none"
+        # A lot weighed has no counter.
+        self.counter.layout.display = "none" if self.measure.value.startswith("weight_") else None
+        options = [(" and ".join(each) or "nothing else", each) for each in sets]
+        if list(self.beside.options) != options:
+            self.beside.options = options
+        self._hint()
+
+    @property
+    def measures(self):
+        """What is counted on each vine, in the order of its numbers."""
+        return (self.measure.value, *(self.beside.value or ()))
+
     def _hint(self):
         weights = self.measure.value.startswith("weight_")
         unit = "lb" if self.desk.units.name == "us" else "g"
-        self.numbers.description = (
-            f"Clusters, weight [{unit}] of each lot" if weights else "One number a vine"
-        )
-        self.numbers.placeholder = "40 2045, 32 1275 ..." if weights else "23 31 18 27 ..."
+        told = "One number a vine", "23 31 18 27 ..."
+        if weights:
+            told = f"Clusters, weight [{unit}] of each lot", "40 2045, 32 1275 ..."
+        elif len(self.measures) > 1:
+            example = ", ".join(" ".join(lot[: len(self.measures)]) for lot in _EXAMPLE)
+            told = f"Of each vine: {', then '.join(self.measures)}", f"{example} ..."
+        self.numbers.description, self.numbers.placeholder = told
 
     def _wait(self):
         """Say what waits to be saved; the buttons that need something are there when it is."""
-        number = self.page.entered.number
+        told = self.page.entered.waiting()
         for each in (self.back_button, self.save_button):
-            each.layout.display = None if number else "none"
-        rows = "row" if number == 1 else "rows"
-        self.waiting.value = parts.note(f"{number} {rows} not saved yet.") if number else ""
+            each.layout.display = None if told else "none"
+        self.waiting.value = parts.note(told) if told else ""
 
     def _guard(self, action):
         try:
@@ -142,7 +169,8 @@ class WhatNext(SeasonPart):
         if measure.startswith("weight_"):
             rows = weight_rows(desk.season, block, measure, day, numbers, desk.units)
             return "weights", rows, day
-        rows = count_rows(self.page.now, desk.season, block, measure, day, numbers)
+        who = self.counter.value.strip()
+        rows = count_rows(self.page.now, desk.season, block, self.measures, day, numbers, who)
         return "counts", rows, day
 
     def enter(self):
@@ -158,18 +186,20 @@ class WhatNext(SeasonPart):
         self._guard(action)
 
     def _entered(self, table, rows, before):
-        block, measure, units = self.block.value, self.measure.value, self.desk.units
+        block, units = self.block.value, self.desk.units
         if table == "counts":
-            mean = np.mean([row[measure] for row in rows])
+            means = {name: np.mean([row[name] for row in rows]) for name in self.measures}
+            mean = means.get("clusters", 0.0)
             noun = "vine" if len(rows) == 1 else "vines"
-            told = f"{len(rows)} {noun} of {block}, {mean:.1f} {MEASURES[measure]} on average"
+            listed = " and ".join(f"{each:.1f} {MEASURES[name]}" for name, each in means.items())
+            told = f"{len(rows)} {noun} of {block}, {listed} on average"
         else:
             mean = sum(r["weight_g"] for r in rows) / sum(r["clusters"] for r in rows)
             weight = wording.amount("cluster_weight_g", mean, units)
             told = f"{len(rows)} lots of {block}, {weight} a cluster"
         text = parts.done(f"entered {told}.")
         text += parts.note(forecast_sentence(self.page.forecast(), "block", block, units))
-        if table == "counts" and measure == "clusters":
+        if table == "counts" and mean:
             shoots = float(np.median(before.growth.shoots[before.blocks.index(block)]))
             if mean > 6 * shoots:
                 text += parts.note(
@@ -181,12 +211,7 @@ class WhatNext(SeasonPart):
     def save(self):
         """Add what was entered to the user's own tables."""
 
-        def action():
-            number = self.page.entered.number
-            files = ", ".join(str(file) for file in self.page.entered.save())
-            return parts.done(f"{number} rows were added to {files}.")
-
-        self._guard(action)
+        self._guard(lambda: parts.done(self.page.entered.save()))
 
     def take_back(self):
         """Take the last entry away again."""
