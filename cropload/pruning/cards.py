@@ -183,17 +183,28 @@ def crew_cards(items, language="en", size="A4", units=METRIC):
     arguments.one_of(*SIZES)("size", size)
     if not items:
         raise CroploadError("There is no plan to make a card of. Save a plan for a block first.")
-    words = catalogue(language)
     return _template(language).render(
-        cards=[_card(item, words, language, units) for item in items],
+        cards=[card_parts(item, language, units) for item in items],
         language=language,
         size=size,
         today=day_words(clock.today(), language),
     )
 
 
-def _card(item, words, language, units):
-    """Return what the template shows of one card."""
+def card_parts(item, language, units):
+    """Return what is shown of one plan in a language: its drawing, tolerance and lengths.
+
+    Parameters
+    ----------
+    item : CardItem
+        What the card is about.
+    language, units
+        As in ``crew_cards``.
+
+    Returns
+    -------
+    dict
+    """
     plan, (low, high) = item.plan, bud_tolerance(item.plan.buds)
 
     def length(metres):
@@ -201,7 +212,7 @@ def _card(item, words, language, units):
         places = wording.decimals("length_m", units)
         return f"{number_words(shown, language, places)} {units.label('length_m')}"
 
-    told = words.gettext("One vine, pruned to %(plan)s: %(buds)s buds.") % {
+    told = catalogue(language).gettext("One vine, pruned to %(plan)s: %(buds)s buds.") % {
         "plan": plan,
         "buds": plan.buds,
     }
@@ -246,6 +257,7 @@ __all__ = [
     "SIZES",
     "CardItem",
     "bud_tolerance",
+    "card_parts",
     "crew_cards",
     "of_plan",
     "of_records",

@@ -18,17 +18,18 @@ LANGUAGES = {
 }
 #: Where the catalogues are.
 FOLDER = Path(__file__).with_name("catalogues")
-_DOMAIN = "cards"
 
 
 @cache
-def catalogue(language):
+def catalogue(language, domain="cards"):
     """Return the catalogue of a language; English is written in the code itself.
 
     Parameters
     ----------
     language : str
         One of ``LANGUAGES``.
+    domain : str
+        ``"cards"`` or ``"pocket"``: whose words.
 
     Raises
     ------
@@ -41,7 +42,7 @@ def catalogue(language):
         raise CroploadError(f"There are no words in the language '{language}'. {hint}")
     if language == "en":
         return gettext.NullTranslations()
-    return gettext.translation(_DOMAIN, str(FOLDER), [language])
+    return gettext.translation(domain, str(FOLDER), [language])
 
 
 def number_words(value, language, places=0):
