@@ -15,7 +15,7 @@ const number = (value, places = 0) => new Intl.NumberFormat(data.language,
 // Three figures, as far as a range supports them.
 const figure = (value) => number(value, Math.abs(value) < 100 ? 1 : 0);
 const ranged = ([low, middle, high], show = figure) =>
-  `${show(middle)} (${say("span", { low: show(low), high: show(high) })})`;
+  `${show(middle)} (${show(low)}–${show(high)})`;
 const whole = (value) => Math.floor(value + 0.5 + 1e-9);
 function typed(id) {
   const value = Number(el(id).value.trim().replace(",", "."));

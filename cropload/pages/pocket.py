@@ -47,7 +47,7 @@ READINGS = {
     "balance_settled": ("ravaz_settled", None),
 }
 #: Plans computed beforehand for a block at most, between half and twice its buds [1].
-_MOST_PLANS = 18
+_MOST_PLANS = 30
 #: Degrees of freedom for which the page holds quantiles [1].
 _FREEDOM = (*range(1, 21), 24, 30, 40, 60, 120)
 #: Cautions of the crew's cards, in their catalogue's words.
@@ -175,7 +175,7 @@ def page_data(records, season, names, language, units, draws, seed):
         "minutes": {name: vine_minutes(name) for name in (*_WALKED, "noncount_shoots")},
         "range": now,
         "unit": {
-            "per_m": units.label("per_m"),
+            "length": units.label("length_m"),
             "crop": units.label("t_ha"),
             "tonnes": units.label("tonnes"),
             "weight": units.label("pruning_weight_kg"),
@@ -349,7 +349,7 @@ def _crop_words(block, language):
         return "–"
     at = reading["buds"].index(block["buds"])
     low, middle, high = (number_words(ends[at], language, 1) for ends in reading["crop"])
-    return f"{middle} ({low} – {high})"
+    return f"{middle} ({low}–{high})"
 
 
 def _short(value, figures=5):
@@ -377,5 +377,3 @@ def _template(language):
     )
     made.install_gettext_translations(catalogue(language, "pocket"))
     return made.get_template("pocket.html.j2")
-
-
