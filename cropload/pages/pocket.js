@@ -232,9 +232,9 @@ function meanOf(values, list) {
   const half = n > 1 ? quantile(list, n - 1) * Math.sqrt(variance / n * left) : NaN;
   return { n, mean, low: Math.max(0, mean - half), high: mean + half };
 }
-// What was counted here in the last week, each vine as it was seen last.
-function counted(name) {
-  const since = new Date(Date.now() - 7 * 86400000).toISOString().slice(0, 10);
+// What was counted here since a day, or in the last week, each vine as it was seen last.
+const weekAgo = () => new Date(Date.now() - 7 * 86400000).toISOString().slice(0, 10);
+function counted(name, since = weekAgo()) {
   const seen = new Map();
   for (const row of rows().sort((a, b) => a.at - b.at)) {
     if (row.block === block().name && row.season === data.season && row.date >= since
@@ -296,7 +296,7 @@ function showRules() {
   const here = block();
   const live = here.reading ? Number(el("buds").value) : here.buds;
   const weight = typed("weight");
-  el("by-weight").textContent = "";
+  el("by-weight").textContent = el("weight").value.trim() ? say("weight_wrong") : "";
   if (weight !== null) {
     const buds = whole(balanced(weight));
     const [low, high] = here.cap;
@@ -309,7 +309,7 @@ function showRules() {
     const share = shareRange(dead, cut).map((each) => 100 * each);
     el("by-damage").textContent = say("damage", { share: ranged(share, (each) => number(each)),
       buds: whole(toLeave(live, dead / cut)), live });
-  } else if (dead !== null && cut !== null) {
+  } else if (el("dead").value.trim() && el("cut").value.trim()) {
     el("by-damage").textContent = say("damage_wrong");
   }
   if (!here.reading) return;
@@ -379,10 +379,12 @@ function showSoFar() {
     const word = values.length ? verdict(meanOf(values, data.t.sure), block().buds) : "too_few";
     el("verdict").textContent = say("against", { buds: block().buds, word: say(word) });
   } else if (name && block().worth[name]) {
-    const { more, off } = worthOfHour(name, counted(name).length);
+    // What was counted before the page was made is in its range already.
+    const n = counted(name, data.made).length;
+    const { more, off } = worthOfHour(name, n);
     const small = new Intl.NumberFormat(data.language, { maximumSignificantDigits: 2 });
     lines.push(say("hour", { vines: more, off: small.format(off), unit: data.unit.tonnes,
-      range: figure(rangeLeft(name, counted(name).length)) }));
+      range: figure(rangeLeft(name, n)) }));
   }
   el("verdict").hidden = now.tab !== "crew";
   el("so-far").replaceChildren(...lines.map((line) =>

@@ -3,7 +3,6 @@
 import base64
 import hashlib
 import re
-from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -23,8 +22,8 @@ from cropload.season.crew_check import NoPlan, planned_for
 from cropload.season.next_counts import next_counts, vine_minutes
 from cropload.season.sampling import quantile_of
 from cropload.season.vine_picking import block_of
-from cropload.show.languages import LANGUAGES, catalogue, day_words, number_words
-from cropload.units import METRIC, POUND_KG, unit_system
+from cropload.show.languages import LANGUAGES, catalogue, day_words, number_words, template
+from cropload.units import POUND_KG, unit_system
 from cropload.vine.balanced_pruning import balanced_table, parse_formula, usual_formula
 from cropload.vine.plan import SPUR_MOST_BUDS, PruningPlan
 from cropload.vine.training import first_levels, longest_cane
@@ -129,7 +128,7 @@ def pocket_page(
     data, drawings = page_data(records, season, names, language, units, draws, seed)
     script, style = (_beside(f"pocket.{kind}") for kind in ("js", "css"))
     cards = catalogue(language)
-    return _template(language).render(
+    return template("pages", "pocket.html.j2", language, "pocket").render(
         data=data,
         drawings=drawings,
         crops=[_crop_words(each, language) for each in data["blocks"]],
@@ -143,6 +142,7 @@ def pocket_page(
         invented=is_sample(records),
         often=number_words(10 * ranges.level(), language),
         today=day_words(clock.today(), language),
+        weight=number_words(0.75, language, 2),
     )
 
 
@@ -174,6 +174,7 @@ def page_data(records, season, names, language, units, draws, seed):
         "readings": list(READINGS),
         "minutes": {name: vine_minutes(name) for name in (*_WALKED, "noncount_shoots")},
         "range": now,
+        "made": clock.today().isoformat(),
         "unit": {
             "length": units.label("length_m"),
             "crop": units.label("t_ha"),
@@ -362,18 +363,3 @@ def _beside(name):
 
 def _hash(text):
     return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
-
-
-@cache
-def _template(language):
-    # Loaded late: only a page that is handed out needs the template engine.
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    made = Environment(
-        loader=PackageLoader("cropload", "pages"),
-        extensions=["jinja2.ext.i18n"],
-        autoescape=True,
-        undefined=StrictUndefined,
-    )
-    made.install_gettext_translations(catalogue(language, "pocket"))
-    return made.get_template("pocket.html.j2")

@@ -2,13 +2,12 @@
 
 import math
 from dataclasses import dataclass
-from functools import cache
 
 from cropload import arguments, clock, handbook
 from cropload.errors import CroploadError
 from cropload.pruning.vine_drawing import vine_drawings
 from cropload.show import wording
-from cropload.show.languages import LANGUAGES, catalogue, day_words, number_words
+from cropload.show.languages import LANGUAGES, catalogue, day_words, number_words, template
 from cropload.units import METRIC
 from cropload.vine.plan import PruningPlan
 
@@ -183,7 +182,7 @@ def crew_cards(items, language="en", size="A4", units=METRIC):
     arguments.one_of(*SIZES)("size", size)
     if not items:
         raise CroploadError("There is no plan to make a card of. Save a plan for a block first.")
-    return _template(language).render(
+    return template("pruning/templates", "crew_card.html", language, "cards").render(
         cards=[card_parts(item, language, units) for item in items],
         language=language,
         size=size,
@@ -235,21 +234,6 @@ def card_parts(item, language, units):
         "apart": length(item.canopy_length_m / item.canopies),
         "drawing": drawn,
     }
-
-
-@cache
-def _template(language):
-    # Loaded late: only a printed card needs the template engine.
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    made = Environment(
-        loader=PackageLoader("cropload", "pruning/templates"),
-        extensions=["jinja2.ext.i18n"],
-        autoescape=True,
-        undefined=StrictUndefined,
-    )
-    made.install_gettext_translations(catalogue(language), newstyle=True)
-    return made.get_template("crew_card.html")
 
 
 __all__ = [

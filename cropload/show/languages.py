@@ -45,6 +45,30 @@ def catalogue(language, domain="cards"):
     return gettext.translation(domain, str(FOLDER), [language])
 
 
+@cache
+def template(folder, name, language, domain):
+    """Return a template of HTML with its words in a language; what is put in is escaped.
+
+    Parameters
+    ----------
+    folder, name : str
+        Where it lies in the package.
+    language, domain : str
+        As for ``catalogue``.
+    """
+    # Loaded late: only a page that is handed out needs the template engine.
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    made = Environment(
+        loader=PackageLoader("cropload", folder),
+        extensions=["jinja2.ext.i18n"],
+        autoescape=True,
+        undefined=StrictUndefined,
+    )
+    made.install_gettext_translations(catalogue(language, domain), newstyle=True)
+    return made.get_template(name)
+
+
 def number_words(value, language, places=0):
     """Return a number as a language writes it.
 

@@ -186,9 +186,9 @@ def test_a_phone_killed_between_two_vines_keeps_all_but_the_one_being_typed(
     here.kept()
     here.touch('[data-digit="9"]')
     # The whole browser ends at once, as when the battery is out: nothing is written any more.
+    phone = context.new_cdp_session(here.page)
     with pytest.raises(Exception, match=r"closed|crash"):
-        context.new_cdp_session(here.page).send("Browser.crash")
-        here.page.wait_for_timeout(5000)
+        phone.send("Browser.crash")
     context = opened()
     try:
         here = Phone(context, files["sample"])
@@ -318,6 +318,8 @@ def test_rules_of_prunings_and_damage_are_those_of_the_package(phone):
         low, high = wanted.cap_buds
         capped = f"Leave {low} to {high} buds" if row["buds"] > high else f"Leave {row['buds']:g} b"
         assert here.text("#by-weight").startswith(capped)
+    here.page.fill("#weight", "half")
+    assert here.text("#by-weight") == "Write a number, like 0.75."
     here.page.fill("#dead", "3")
     here.page.fill("#cut", "20")
     low, high = wilson_interval(3, 20)
