@@ -321,16 +321,18 @@ function showRules() {
   el("as-plan").textContent = canes
     ? `${canes} × ${between}${spurs ? ` + ${spurs} × ${each}` : ""}` : `${between} × ${each}`;
   const told = (value, band) => say(judged(value[1], here.reading[band]));
+  const wanted = (band) => {
+    const [low, high] = here.reading[band].map((end) => number(end, Number.isInteger(end) ? 0 : 1));
+    return say("wanted", { low, high });
+  };
   el("shoots").textContent = ranged(found.shoots);
-  el("shoots-word").textContent = `${told(found.shoots, "density")} · `
-    + say("wanted", { low: here.reading.density[0], high: here.reading.density[1] });
+  el("shoots-word").textContent = `${told(found.shoots, "density")} · ${wanted("density")}`;
   for (const name of ["crop", "crop_settled", "balance", "balance_settled"]) {
     el(name).textContent = ranged(found[name]);
   }
   el("balance-word").textContent = told(found.balance, "band");
   el("balance_settled-word").textContent = told(found.balance_settled, "band");
-  el("balance-band").textContent = say("wanted", { low: here.reading.band[0],
-    high: here.reading.band[1] });
+  el("balance-band").textContent = wanted("band");
 }
 function showCount() {
   const place = vine();
