@@ -126,7 +126,7 @@ def pocket_page(
     names = records.blocks["block"] if blocks is None else blocks
     names = list(dict.fromkeys(check_block(records, str(name)) for name in names))
     data, drawings = page_data(records, season, names, language, units, draws, seed)
-    script, style = (_beside(f"pocket.{kind}") for kind in ("js", "css"))
+    script, style = _beside("pocket_figures.js") + _beside("pocket.js"), _beside("pocket.css")
     cards = catalogue(language)
     return template("pages", "pocket.html.j2", language, "pocket").render(
         data=data,
