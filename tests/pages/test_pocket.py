@@ -271,7 +271,7 @@ def test_the_command_writes_one_file_and_never_over_another(tmp_path, capsys):
     out = tmp_path / "pocket.html"
     asked = ["pocket", str(folder), "--block", "Long Acre", "--out", str(out), "--draws", "100"]
     assert main([*asked, "--language", "fr"]) == 0
-    assert "a page of" in capsys.readouterr().out
+    assert "kB for a phone" in capsys.readouterr().out
     text = out.read_text("utf-8")
     assert '<html lang="fr">' in text
     assert main(asked) != 0

@@ -24,7 +24,6 @@ _ARGUMENTS = (
 
 
 def _run(given):
-    from cropload.beliefs.meant import check_season
     from cropload.pages.pocket import pocket_page
     from cropload.records.writing.gate import Result, check_results, write_results
     from cropload.show.terminal import paragraph
@@ -32,10 +31,9 @@ def _run(given):
     endings = (".html", ".htm")
     check_results([Result(given.out, endings)], given.replace)
     units, records = options.units_of(given), options.records_of(given)
-    season = check_season(records, given.season)
     page = pocket_page(
         records,
-        season,
+        given.season,
         blocks=given.block,
         language=given.language,
         units=units,
@@ -45,10 +43,9 @@ def _run(given):
     options.tell_written(write_results([Result(given.out, endings, page)], given.replace))
     return [
         paragraph(
-            f"Harvest {season}: a page of {len(page) / 1000:,.0f} kB for a phone. It needs no "
-            "network; README.md tells how it gets there and how the counts come back."
+            f"A page of {len(page) / 1000:,.0f} kB for a phone. It needs no network; README.md "
+            "tells how it gets there and how the counts come back."
         ),
-        options.season_text(records, given.season, season),
         paragraph(options.CAUTION),
     ]
 
