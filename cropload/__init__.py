@@ -47,6 +47,7 @@ _HOME = {
     "lesson_effect": "cropload.review.accepting",
     "bud_fertility": "cropload.review.bud_fertility",
     "vine_trend": "cropload.review.vine_trend",
+    "pocket_page": "cropload.pages.pocket",
     "harvest_dates": "cropload.beliefs.dates.harvest_dates",
     "capacity_table": "cropload.winery.capacity",
     "contract_table": "cropload.winery.contracts",

@@ -262,6 +262,16 @@ def mean_from_sample(
 def next_counts(
     forecast: Forecast, *, hours: float = ..., of: str = ..., what: Any = ...
 ) -> NextCounts: ...
+def pocket_page(
+    records: Records,
+    season: int | None = ...,
+    *,
+    blocks: Iterable[str] | None = ...,
+    language: str = ...,
+    units: str | UnitSystem = ...,
+    draws: int = ...,
+    seed: int = ...,
+) -> str: ...
 def ravaz_index(
     yield_kg: ArrayLike, pruning_weight_kg: ArrayLike, axis: int | None = ...
 ) -> Any: ...

@@ -94,6 +94,14 @@ CASES = {
         "units": "metric",
         "made_on": None,
     },
+    cropload.pocket_page: {
+        "records": RECORDS,
+        "season": 2027,
+        "blocks": [BLOCK],
+        "language": "en",
+        "units": "metric",
+        **DRAWN,
+    },
     cropload.compare_plans: {
         "records": RECORDS,
         "block": BLOCK,

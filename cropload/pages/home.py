@@ -61,7 +61,10 @@ class Home(Page):
             self.standing,
             self.blocks,
             self.questions,
-            folds(Fold("what is doubtful in the records", self._doubts)),
+            folds(
+                Fold("a page for the phone at the vine", self._phone),
+                Fold("what is doubtful in the records", self._doubts),
+            ),
         ]
 
     def forecast(self):
@@ -150,6 +153,36 @@ class Home(Page):
             f'<td class="cl-wide-only">{judged("ravaz_p50", row["balance_word"])}</td>'
             f'<td class="cl-left">{parts.escape(row["look"])}</td></tr>'
         )
+
+    def _phone(self):
+        from cropload.pages.pocket import pocket_page
+        from cropload.show.hand_out import HandOut
+        from cropload.show.languages import LANGUAGES
+        from cropload.show.panels.fields import choice
+
+        desk, said = self.desk, parts.html()
+        language = choice("Language", [(name, code) for code, name in LANGUAGES.items()])
+
+        def make():
+            page = pocket_page(
+                desk.records,
+                desk.season,
+                language=language.value,
+                units=desk.units,
+                draws=desk.draws,
+                seed=desk.seed,
+            )
+            return f"pocket_{desk.season}.html", page.encode("utf-8")
+
+        def tell(fault):
+            said.value = parts.error(fault) if fault else ""
+
+        self.pocket = HandOut("save the page", make, tell)
+        note = parts.note(
+            "Plan, count and crew of every block in one file that needs no network. Send it to "
+            "the phone, and open it there in the browser."
+        )
+        return [parts.html(note), parts.row(language, self.pocket), said]
 
     def _doubts(self):
         from cropload.records.reading.faults import fault_list

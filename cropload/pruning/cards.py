@@ -2,13 +2,12 @@
 
 import math
 from dataclasses import dataclass
-from functools import cache
 
 from cropload import arguments, clock, handbook
 from cropload.errors import CroploadError
 from cropload.pruning.vine_drawing import vine_drawings
 from cropload.show import wording
-from cropload.show.languages import LANGUAGES, catalogue, day_words, number_words
+from cropload.show.languages import LANGUAGES, catalogue, day_words, number_words, template
 from cropload.units import METRIC
 from cropload.vine.plan import PruningPlan
 
@@ -183,17 +182,28 @@ def crew_cards(items, language="en", size="A4", units=METRIC):
     arguments.one_of(*SIZES)("size", size)
     if not items:
         raise CroploadError("There is no plan to make a card of. Save a plan for a block first.")
-    words = catalogue(language)
-    return _template(language).render(
-        cards=[_card(item, words, language, units) for item in items],
+    return template("pruning/templates", "crew_card.html", language, "cards").render(
+        cards=[card_parts(item, language, units) for item in items],
         language=language,
         size=size,
         today=day_words(clock.today(), language),
     )
 
 
-def _card(item, words, language, units):
-    """Return what the template shows of one card."""
+def card_parts(item, language, units):
+    """Return what is shown of one plan in a language: its drawing, tolerance and lengths.
+
+    Parameters
+    ----------
+    item : CardItem
+        What the card is about.
+    language, units
+        As in ``crew_cards``.
+
+    Returns
+    -------
+    dict
+    """
     plan, (low, high) = item.plan, bud_tolerance(item.plan.buds)
 
     def length(metres):
@@ -201,7 +211,7 @@ def _card(item, words, language, units):
         places = wording.decimals("length_m", units)
         return f"{number_words(shown, language, places)} {units.label('length_m')}"
 
-    told = words.gettext("One vine, pruned to %(plan)s: %(buds)s buds.") % {
+    told = catalogue(language).gettext("One vine, pruned to %(plan)s: %(buds)s buds.") % {
         "plan": plan,
         "buds": plan.buds,
     }
@@ -226,26 +236,12 @@ def _card(item, words, language, units):
     }
 
 
-@cache
-def _template(language):
-    # Loaded late: only a printed card needs the template engine.
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    made = Environment(
-        loader=PackageLoader("cropload", "pruning/templates"),
-        extensions=["jinja2.ext.i18n"],
-        autoescape=True,
-        undefined=StrictUndefined,
-    )
-    made.install_gettext_translations(catalogue(language), newstyle=True)
-    return made.get_template("crew_card.html")
-
-
 __all__ = [
     "LANGUAGES",
     "SIZES",
     "CardItem",
     "bud_tolerance",
+    "card_parts",
     "crew_cards",
     "of_plan",
     "of_records",

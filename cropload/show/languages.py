@@ -18,17 +18,18 @@ LANGUAGES = {
 }
 #: Where the catalogues are.
 FOLDER = Path(__file__).with_name("catalogues")
-_DOMAIN = "cards"
 
 
 @cache
-def catalogue(language):
+def catalogue(language, domain="cards"):
     """Return the catalogue of a language; English is written in the code itself.
 
     Parameters
     ----------
     language : str
         One of ``LANGUAGES``.
+    domain : str
+        ``"cards"`` or ``"pocket"``: whose words.
 
     Raises
     ------
@@ -41,7 +42,31 @@ def catalogue(language):
         raise CroploadError(f"There are no words in the language '{language}'. {hint}")
     if language == "en":
         return gettext.NullTranslations()
-    return gettext.translation(_DOMAIN, str(FOLDER), [language])
+    return gettext.translation(domain, str(FOLDER), [language])
+
+
+@cache
+def template(folder, name, language, domain):
+    """Return a template of HTML with its words in a language; what is put in is escaped.
+
+    Parameters
+    ----------
+    folder, name : str
+        Where it lies in the package.
+    language, domain : str
+        As for ``catalogue``.
+    """
+    # Loaded late: only a page that is handed out needs the template engine.
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    made = Environment(
+        loader=PackageLoader("cropload", folder),
+        extensions=["jinja2.ext.i18n"],
+        autoescape=True,
+        undefined=StrictUndefined,
+    )
+    made.install_gettext_translations(catalogue(language, domain), newstyle=True)
+    return made.get_template(name)
 
 
 def number_words(value, language, places=0):

@@ -175,6 +175,7 @@ OF_A_SEASON = {
     ),
     "report": (["--scenario", "today=Long Acre:last", "--scenario", "less=Long Acre:3x6"], ""),
     "cards": ([*BLOCK, "--plan", "3x6+3x2", "--html", "cards.html"], ""),
+    "pocket": (["--out", "pocket.html"], ""),
     "crew": (BLOCK, "counted 2026-02-18"),
     "review": ([], ""),
     "check": ([], ""),

@@ -185,3 +185,11 @@ def test_an_estate_of_blocks_alone_has_a_home():
     assert told["frost_cover"] == "no weather on record yet: table weather would tell"
     assert "no limit of intake is on record for 2027" in told["winery_intake"]
     assert "prices would tell" in told["owner_scenarios"]
+
+
+def test_the_page_for_the_phone_is_handed_out():
+    page = Home(example_records(), draws=100)
+    page._phone()
+    name, data = page.pocket.press()
+    assert name == "pocket_2027.html"
+    assert data.startswith(b"<!doctype html>")
