@@ -276,6 +276,19 @@ def ravaz_index(
     yield_kg: ArrayLike, pruning_weight_kg: ArrayLike, axis: int | None = ...
 ) -> Any: ...
 def read_log(path: str | PathLike[str]) -> tuple[DataFrame, tuple[Any, ...]]: ...
+def record_event(
+    records: Records,
+    block: str,
+    day: Day,
+    kind: str,
+    *,
+    share_pct: float | None = ...,
+    of: str | None = ...,
+    dead: int | None = ...,
+    alive: int | None = ...,
+    counts_that_day: str | None = ...,
+    note: str | None = ...,
+) -> Path: ...
 def read_records(path: str | PathLike[str]) -> Records: ...
 def relieve(
     schedule: IntakeSchedule,

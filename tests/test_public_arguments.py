@@ -290,6 +290,18 @@ CASES = {
     cropload.Forecast.frame_by: {"self": FORECAST, "by": "block"},
     cropload.Forecast.contributions: {"self": FORECAST, "by": "block"},
     cropload.Forecast.explain: {"self": FORECAST, "earlier": FORECAST},
+    cropload.record_event: {
+        "records": RECORDS,
+        "block": BLOCK,
+        "day": "2026-06-20",
+        "kind": "hail",
+        "share_pct": 35.0,
+        "of": "crop",
+        "dead": None,
+        "alive": None,
+        "counts_that_day": "before",
+        "note": "a remark",
+    },
     cropload.correct: {
         "path": "nowhere",
         "table": "counts",
@@ -327,6 +339,7 @@ CASES = {
         "confidence": 0.95,
         "population": 800,
     },
+    cropload.take_sheets: {"files": ["nowhere.csv"], "into": "nowhere"},
     cropload.take_weather: {
         "files": {"day.csv": b"date,tmin_c,tmax_c\n2024-04-23,1,9\n"},
         "station": "Hill",

@@ -1,14 +1,24 @@
 """Write down what befell a crop: a row of the user's own table ``events``."""
 
 from cropload import arguments
-from cropload.clock import day as read_day
-from cropload.errors import CroploadError, near
+from cropload.errors import CroploadError
 from cropload.records.example import own_folder
 from cropload.records.tables import EVENT_KINDS
 from cropload.records.writing.append import append_rows
 
 
-@arguments.check_arguments(records=arguments.records)
+@arguments.check_arguments(
+    records=arguments.records,
+    block=arguments.block,
+    day=arguments.day,
+    kind=arguments.one_of(*EVENT_KINDS),
+    share_pct=arguments.optional(arguments.number(0, 100, unit="%")),
+    of=arguments.optional(arguments.one_of("crop", "shoots", "clusters", "vines")),
+    dead=arguments.optional(arguments.whole()),
+    alive=arguments.optional(arguments.whole()),
+    counts_that_day=arguments.optional(arguments.one_of("before", "after")),
+    note=arguments.optional(arguments.text),
+)
 def record_event(
     records,
     block,
@@ -53,29 +63,24 @@ def record_event(
     Raises
     ------
     CroploadError
-        For the sample records, a block that is not there, an event that is told already, or when
-        neither a share nor counts are given for a loss.
+        For the sample records, and for a share beside counts or one count without the other.
     RecordsError
-        For values that cannot be. Nothing is written in either case.
+        For a block that is not there, values that cannot be, or an event that is told already.
+        Nothing is written in either case.
 
     Notes
     -----
+    Valid for the table as ``read_records`` reads it: its day tells the season.
     Where no share is known yet the event is kept, and nothing is taken off until it is.
     """
     path = own_folder(records, "keep an event")
-    names = list(records.blocks["block"].astype(str))
-    if block not in names:
-        raise CroploadError(f"There is no block {arguments.shown(block)}. {near(block, names)}")
-    if kind not in EVENT_KINDS:
-        hint = near(str(kind), EVENT_KINDS) or "It is one of " + ", ".join(EVENT_KINDS) + "."
-        raise CroploadError(f"No kind of event is called {arguments.shown(kind)}. {hint}")
     if share_pct is not None and (dead is not None or alive is not None):
         raise CroploadError("Give a share, or shoots counted dead and alive, not both.")
     if (dead is None) != (alive is None):
         raise CroploadError("Give both dead and living shoots: the share needs both counts.")
     row = {
         "block": block,
-        "date": read_day(day),
+        "date": day,
         "kind": kind,
         "share_pct": share_pct,
         "of": of,

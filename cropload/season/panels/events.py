@@ -3,6 +3,7 @@
 from cropload import clock
 from cropload.records.events import season_events
 from cropload.records.tables import EVENT_KINDS
+from cropload.season.panels.count_entry import read_numbers
 from cropload.season.panels.season_part import SeasonPart
 from cropload.season.words import befell
 from cropload.show.panels import parts
@@ -62,10 +63,10 @@ class EventsPart(SeasonPart):
             self.block.value,
             self.day.value,
             self.kind.value,
-            share_pct=self.share.value.strip() or None,
+            share_pct=_number(self.share),
             of=self.of.value or None,
-            dead=self.dead.value.strip() or None,
-            alive=self.alive.value.strip() or None,
+            dead=_number(self.dead),
+            alive=_number(self.alive),
             counts_that_day=self.counts.value or None,
             note=self.note.value.strip() or None,
         )
@@ -75,6 +76,11 @@ class EventsPart(SeasonPart):
             box.value = ""
         told = befell(before, self.page.forecast(), self.block.value, self.desk.units)
         self.answer.value = parts.note(f"{told} Written down in {file.name}.")
+
+
+def _number(box):
+    """Return the number in a box; None when it is blank."""
+    return read_numbers(box.value.replace("%", ""))[0] if box.value.strip() else None
 
 
 def _words(event):
