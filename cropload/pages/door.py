@@ -31,10 +31,14 @@ from voila.app import Voila
 from voila.tornado.handler import TornadoVoilaHandler
 
 from cropload.pages.opening import LOOPBACK, SERVER_TEMPLATES, workbook_settings
+from cropload.records.stamp import stamp
 from cropload.records.writing.gate import write_private
 
 #: Time that a server gets to answer for the first time, and between two looks at it [s].
 PATIENCE, LOOK = 60, 0.1
+
+#: Time after which the program behind a page that no browser shows is ended [s].
+LEFT_AFTER = 240
 
 
 class Lab:
@@ -177,13 +181,13 @@ class Page(TornadoVoilaHandler):
     """A page, rendered ahead where that is still the notebook as it lies in the folder."""
 
     def should_use_rendered_notebook(self, notebook_data, *others):
-        """Return False, and render it ahead anew, when the notebook was changed since."""
+        """Return False, and render it ahead anew, when notebook or records changed since."""
         if not super().should_use_rendered_notebook(notebook_data, *others):
             return False
         name = urllib.parse.unquote(self.request.path.partition("/voila/render/")[2])
-        if _cells(notebook_data["notebook"]) == _cells_of(
-            Path(self.contents_manager.root_dir) / name
-        ):
+        folder = Path(self.contents_manager.root_dir)
+        same = _cells(notebook_data["notebook"]) == _cells_of(folder / name)
+        if same and self.kernel_manager.stamps.get(name) == stamp(folder):
             return True
         self.kernel_manager.forget(name)
         return False
@@ -231,7 +235,8 @@ class Door(Voila):
             (handler[0], Page, *handler[2:]) if handler[1] is TornadoVoilaHandler else handler
             for handler in super().init_handlers()
         ]
-        self.kernel_manager.forget = self._forget
+        self.kernel_manager.forget, self.kernel_manager.stamps = self._forget, {}
+        self._left = {}
         return [
             (r"/", FirstPage, {"first": first}),
             (r"/as_notebook/(.*)", AsNotebook, {"lab": self.lab}),
@@ -244,6 +249,7 @@ class Door(Voila):
         self.ioloop = tornado.ioloop.IOLoop.current()
         self.ioloop.add_callback(self._answers)
         self.ioloop.add_callback(self._render_ahead)
+        tornado.ioloop.PeriodicCallback(self._end_left, 1000 * LEFT_AFTER / 4).start()
         if hasattr(signal, "SIGHUP"):
             signal.signal(signal.SIGHUP, self._handle_signal_stop)
         try:
@@ -286,7 +292,22 @@ class Door(Voila):
                 for waiting in list(self.kernel_manager._pools[name]):
                     await (await asyncio.shield(waiting))["task"]
 
+    async def _end_left(self):
+        """End the programs behind pages that no browser shows any more, those made ahead apart."""
+        manager = self.kernel_manager
+        tasks = [task for pool in manager._pools.values() for task in pool]
+        ahead = {t.result()["kernel_id"] for t in tasks if t.done() and not t.cancelled()}
+        shown = {each for each, browsers in manager._kernel_connections.items() if browsers}
+        now = time.monotonic()
+        left = set(manager.list_kernel_ids()) - ahead - shown
+        self._left = {each: self._left.get(each, now) for each in left}
+        for kernel_id, since in list(self._left.items()):
+            if now - since > LEFT_AFTER:
+                with contextlib.suppress(Exception):
+                    await manager.shutdown_kernel(kernel_id, now=True)
+
     def _keep(self, name):
+        self.kernel_manager.stamps[name] = stamp(Path(self.root_dir))
         pools = self.kernel_manager.kernel_pools_config
         self.kernel_manager.kernel_pools_config = {**pools, name: {"pool_size": 1}}
         self.kernel_manager.fill_if_needed(delay=0, notebook_name=name)

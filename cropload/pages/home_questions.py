@@ -2,6 +2,7 @@
 
 from cropload.errors import CroploadError
 from cropload.show import wording
+from cropload.vine.bands import OUTSIDE
 
 #: What stands in place of an answer that is not there yet.
 WORKING = "being worked out ..."
@@ -19,8 +20,8 @@ QUESTIONS = {
 
 def pruning_line(table):
     """Return in how many blocks shoots are off their band, from ``home_table``."""
-    off = table["look"][table["look"].str.startswith("shoots")]
-    return f"as carried, shoots are off their band in {len(off)} of {len(table)} blocks"
+    off = int(table["density_word"].isin(OUTSIDE).sum())
+    return f"as carried, shoots are off their band in {off} of {len(table)} blocks"
 
 
 def season_line(made, units):

@@ -18,6 +18,7 @@ from cropload.pruning.compare import check_bears, estate_for, load_notes
 from cropload.pruning.plan_layouts import (
     MOST_CANES,
     MOST_SPURS,
+    apart,
     layouts,
     same_layout,
     span,
@@ -51,6 +52,10 @@ DEAD = arguments.number(0, 1, below=True, mend="For dead buds write 35 % as 0.35
 NEAREST = 5
 #: Plans of the block's own layout that stand before all others.
 OWN_FIRST = 3
+#: Share of the target within which two settled crops are alike [1].
+_ALIKE = 0.05
+#: How much less than the best chance is as good as it [1].
+_FLAT = 0.1
 
 
 @dataclass(frozen=True, eq=False, repr=False, kw_only=True)
@@ -279,8 +284,10 @@ def find_plans(
     -----
     The middle (median) of shoots per metre and of yield to pruning weight is held against their
     limits, because their ranges are wider than any band.
-    Layouts whose chances are alike within one in a hundred are ranked by how near their settled
-    crop is to the target, so that a first-year gain is not bought with a later miss.
+    Layouts whose chances are within a tenth of the best are ranked by how near both their first
+    and their settled crop are to the target, in steps of 5 % of it, so that a first-year gain is
+    not bought with a later miss; and among those, by how few canes and spurs differ from what the
+    block carries.
     Valid as ``compare_plans``.
     """
     block = check_block(records, block)
@@ -346,19 +353,27 @@ def find_plans(
         fits &= limit.keeps
     later = np.median(drawn.t_ha(True)[:, 0], axis=-1)
 
+    middle = np.median(crop, axis=-1)
+    off = np.maximum(abs(later - target), abs(middle - target)) / (_ALIKE * target)
+
     def ranked(places):
         """Return the places of layouts in the order in which they are put forward."""
+        places = np.flatnonzero(places)
+        # Wide ranges make chances flat: those near the best are alike.
+        least = (1 - _FLAT) * chance[places].max(initial=0.0)
         return sorted(
-            np.flatnonzero(places),
+            places,
             key=lambda p: (
-                -round(float(chance[p]), 2),
+                -1.0 if chance[p] >= least else -round(float(chance[p]), 2),
+                # Crops as near as one can tell; then the one that changes the vine least.
+                round(off[p]),
+                apart(plans[p], last_plan),
                 abs(later[p] - target),
                 plans[p].buds,
                 plans[p],
             ),
         )
 
-    middle = np.median(crop, axis=-1)
     best = ranked(fits)
     kept = np.array([same_layout(plan, last_plan) for plan in plans])
     own = ranked(fits & kept)

@@ -76,18 +76,32 @@ def usual_layout(last_plan, training="", longest=math.inf, usual_buds=None):
 def same_layout(plan, carried):
     """Return whether a plan keeps what a block carries, and changes one number alone.
 
-    With canes, their number and the spurs stay, and the buds per cane change; with spurs alone,
-    their length stays, and their number changes.
+    With canes, their number and the spurs stay, and the buds per cane change; where none was
+    written a renewal spur for each cane is as good. With spurs alone their length stays, and their
+    number changes.
     """
     if carried is None:
         return False
     if not carried.canes:
         return not plan.canes and plan.buds_per_spur == carried.buds_per_spur
+    if not carried.spurs and plan.spurs == plan.canes == carried.canes:
+        return True
     spurs = (carried.spurs, carried.buds_per_spur if carried.spurs else 0)
     return plan.canes == carried.canes and spurs == (
         plan.spurs,
         plan.buds_per_spur if plan.spurs else 0,
     )
+
+
+def apart(plan, carried):
+    """Return by how many canes and spurs a plan differs from what a block carries [1].
+
+    A plan without a renewal spur for each cane is taken to have them.
+    """
+    if carried is None:
+        return 0
+    spurs = carried.spurs or carried.canes
+    return abs(plan.canes - carried.canes) + abs(plan.spurs - spurs)
 
 
 def layouts(canes, buds_per_cane, spurs, buds_per_spur):

@@ -10,6 +10,7 @@ import traitlets
 from cropload.beliefs.meant import check_block, next_season
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
+from cropload.records.stamp import stamp
 from cropload.show.panels import parts, saving
 from cropload.show.panels.later import Later
 from cropload.show.panels.opening import given_records
@@ -103,7 +104,7 @@ class Desk(traitlets.HasTraits):
             self.records, self.fault = None, str(fault)
             return False
         names = [str(name) for name in found.blocks["block"]]
-        self._read_as = _stamp(found.path)
+        self._read_as = stamp(found.path)
         first = self.records is None
         self.set(
             records=found,
@@ -115,7 +116,7 @@ class Desk(traitlets.HasTraits):
 
     def read_again(self):
         """Read the records again when their files changed since, or could not be read before."""
-        if self.records is None or _stamp(self.records.path) != self._read_as:
+        if self.records is None or stamp(self.records.path) != self._read_as:
             self.read()
 
     def open_with(self, block=None, season=None, as_of=None, units=None):
@@ -229,16 +230,6 @@ class Desk(traitlets.HasTraits):
     def settle(self):
         """Work out at once what still waits, so that what is kept is what is shown."""
         self._later.now()
-
-
-def _stamp(path):
-    """Return what tells that files of records changed: name, size and time of each."""
-    try:
-        files = sorted(path.iterdir()) if path.is_dir() else [path]
-        held = [(f.name, f.stat()) for f in files if f.suffix.lower() in (".csv", ".xlsx", ".toml")]
-    except OSError:
-        return None
-    return [(name, stat.st_size, stat.st_mtime_ns) for name, stat in held]
 
 
 class Part(widgets.VBox):

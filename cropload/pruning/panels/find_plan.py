@@ -114,14 +114,7 @@ class FindPlan(PagePart):
         self.target.value = round(self._units.convert("t_ha", middle), 1)
         first = self.page.plans[0]
         canes = (max(1, first.canes - 1), first.canes + 1) if first.canes else (0, 0)
-        spurs = (
-            (0, max(6, canes[1] + 3))
-            if first.canes
-            else (
-                max(1, first.spurs // 2),
-                2 * first.spurs,
-            )
-        )
+        spurs = (0, canes[1] + 1) if first.canes else (max(1, first.spurs // 2), 2 * first.spurs)
         facts = desk.facts
         longest = longest_cane(facts["vine_spacing_m"])
         lengths = usual_layout(first, longest=longest)["buds_per_cane"]
@@ -161,7 +154,7 @@ class FindPlan(PagePart):
             draws=self.desk.draws,
             seed=self.desk.seed,
             reference_plan=self.page.reference_plan,
-            buds_per_spur=max(self.page.plans[0].buds_per_spur, 1) if self.page.plans else None,
+            buds_per_spur=_spur_length(self.page.plans),
             units=units,
             **{key: tuple(box.value for box in pair) for key, pair in self.spans.items()},
         )
@@ -178,6 +171,11 @@ class FindPlan(PagePart):
     def _use(self):
         self.page.add_level(PruningPlan.parse(self.pick.value), "for the target")
         self.message.value = parts.done(f"{self.pick.value} is the last level above.")
+
+
+def _spur_length(plans):
+    """Return the buds of a spur to search with [1]: those of the first level, else its own."""
+    return plans[0].buds_per_spur if plans and plans[0].spurs else None
 
 
 def found_html(found, units):

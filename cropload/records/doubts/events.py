@@ -2,6 +2,7 @@
 
 import pandas as pd
 
+from cropload import clock
 from cropload.records.doubts.blocks import fractions
 from cropload.records.doubts.facts import KEYS
 from cropload.records.doubts.rules import Rule, by_row
@@ -36,6 +37,12 @@ def _same_day(facts):
                 if (row.block, row.date) in days:
                     found[row.Index] = ("after" if row.kind == "frost" else "before",)
     return by_row(found, ["usual"])
+
+
+def _to_come(facts):
+    today = clock.today()
+    late = facts["events"]["date"] > pd.Timestamp(today)
+    return pd.DataFrame({"today": f"{today:%Y-%m-%d}"}, facts["events"].index[late])
 
 
 def _by_event(facts):
@@ -106,6 +113,13 @@ PLAUSIBLE = [
         _half_counted,
         "dead and living shoots tell a share together, and one of them is blank",
         "Write both: shoots found dead, and shoots found alive on the same vines.",
+    ),
+    Rule(
+        ("events",),
+        "date",
+        _to_come,
+        "lies after today ({today}), so it cannot have happened",
+        "Check the year and the day; it counts from its date on.",
     ),
     Rule(
         ("events",),

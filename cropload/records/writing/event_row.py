@@ -1,6 +1,8 @@
 """Write down what befell a crop: a row of the user's own table ``events``."""
 
-from cropload import arguments
+import pandas as pd
+
+from cropload import arguments, clock
 from cropload.errors import CroploadError
 from cropload.records.example import own_folder
 from cropload.records.tables import EVENT_KINDS
@@ -63,7 +65,8 @@ def record_event(
     Raises
     ------
     CroploadError
-        For the sample records, and for a share beside counts or one count without the other.
+        For the sample records, a day to come, a share that looks like a fraction or stands beside
+        counts, and one count without the other.
     RecordsError
         For a block that is not there, values that cannot be, or an event that is told already.
         Nothing is written in either case.
@@ -74,6 +77,12 @@ def record_event(
     Where no share is known yet the event is kept, and nothing is taken off until it is.
     """
     path = own_folder(records, "keep an event")
+    if day > pd.Timestamp(clock.today()):
+        raise CroploadError(f"{day:%Y-%m-%d} lies after today, so nothing can have happened yet.")
+    if share_pct is not None and 0 < share_pct < 1:
+        raise CroploadError(
+            f"{share_pct:g} is less than one percent. For 35 percent write 35, not 0.35."
+        )
     if share_pct is not None and (dead is not None or alive is not None):
         raise CroploadError("Give a share, or shoots counted dead and alive, not both.")
     if (dead is None) != (alive is None):

@@ -1,7 +1,10 @@
 """The fold of what befell a crop: the events of the season, and a form for a new one."""
 
+import pandas as pd
+
 from cropload import clock
 from cropload.records.events import season_events
+from cropload.records.hemisphere import season_of
 from cropload.records.tables import EVENT_KINDS
 from cropload.season.panels.count_entry import read_numbers
 from cropload.season.panels.season_part import SeasonPart
@@ -74,7 +77,10 @@ class EventsPart(SeasonPart):
         self.desk.follow("entered")
         for box in (self.share, self.dead, self.alive, self.note):
             box.value = ""
-        told = befell(before, self.page.forecast(), self.block.value, self.desk.units)
+        season = int(season_of(self.desk.records, pd.Series([pd.Timestamp(self.day.value)]))[0])
+        told = f"It belongs to harvest {season}."
+        if season == before.season:
+            told = befell(before, self.page.forecast(), self.block.value, self.desk.units)
         self.answer.value = parts.note(f"{told} Written down in {file.name}.")
 
 

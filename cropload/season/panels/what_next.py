@@ -90,7 +90,7 @@ class WhatNext(SeasonPart):
     def _fill(self):
         """Fill the form for another season; after that what stands in it is the user's."""
         self._filled_for = season = self.desk.season
-        day = self.desk.as_of or clock.today()
+        day = pd.Timestamp(self.desk.as_of or clock.today())
         self.day.value = day.date() if day.year in (season - 1, season) else None
         if self.rows:
             self._take(0)
