@@ -242,6 +242,53 @@ def next_sentence(answer, units=METRIC):
     )
 
 
+def listed(names, most=3):
+    """Return blocks in words: their names, or how many when they are many."""
+    names = list(names)
+    if len(names) > most:
+        return f"{len(names)} blocks"
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
+def due_sentence(found, units=METRIC):
+    """Return what is due now, what comes next and what is worth most later, in one sentence.
+
+    Parameters
+    ----------
+    found : Due
+        Of ``due``.
+    units : UnitSystem
+        Units to show.
+    """
+    whole = wording.amount("tonnes", found.range_now_t, units)
+
+    def told(group, worth):
+        text = f"{group['words']} in {listed(group['blocks'])}"
+        if group["state"] == "later":
+            text += f" from about {group['starts'].day} {group['starts']:%B}"
+        if worth and group["removed_t"] > 0:
+            off = wording.amount("tonnes", group["removed_t"], units)
+            text += f", worth {off} off the range of {whole}"
+        return text
+
+    groups = found.groups.to_dict("records")
+    now = [told(group, False) for group in groups if group["state"] == "now"]
+    later = [group for group in groups if group["state"] == "later"]
+    text = f"Due now: {', '.join(now)}" if now else "Nothing is due now"
+    if later:
+        text += f"; next: {told(later[0], True)}"
+        best = max(later, key=lambda group: group["removed_t"] if group["removed_t"] > 0 else 0)
+        if best is not later[0] and best["removed_t"] > max(later[0]["removed_t"], 0):
+            text += f"; worth most: {told(best, True)}"
+    if found.plan is None:
+        return f"{text}."
+    after = wording.amount("tonnes", found.range_after_t, units)
+    spent = found.plan["hours"].sum()
+    if not len(found.plan):
+        return f"{text}. Nothing that narrows the range can be measured this week."
+    return f"{text}. {spent:.1f} of {found.hours:g} crew hours take it from {whole} to {after}."
+
+
 # ---- thinning
 
 
