@@ -41,8 +41,6 @@ _WINDOWS = {
     "weight_harvest": ("harvest", "due.weight_harvest"),
     "harvest": ("harvest", "due.harvest"),
 }
-#: What can still be written down when its days are over.
-_LASTING = ("plan", "harvest")
 #: Days of a week after the day itself [d].
 _WEEK = pd.Timedelta(days=6)
 
@@ -176,6 +174,11 @@ def due_of(made, records, day, hours=None):
     rows = frame.index[counted & frame["state"].isin(("now", "later")) & (frame["vines"] > 0)]
     tasks = zip(frame.loc[rows, "block"], frame.loc[rows, "what"], strict=True)
     narrowing = Narrowing(made, tasks)
+    if len(rows):
+        notes.append(
+            "What a count takes off is told from the range as it stands; one after another, counts "
+            "take off less than one by one."
+        )
     vines = frame.loc[rows, "vines"].to_numpy(float)
     frame["removed_t"] = np.nan
     frame.loc[rows, "removed_t"] = narrowing.now - narrowing.alone(vines)
@@ -216,10 +219,13 @@ def _tasks(made, records, stages, day):
     bearing = dict(zip(made.blocks, np.asarray(made.bearing), strict=True))
 
     def row(block, what, starts, until, done, vines=0, minutes=0.0, seen=0.0, words=None):
+        # What can still be written down when its days are over.
+        lasts = {"plan": stages.loc[block, "harvest"], "harvest": pd.Timestamp.max}
         if done:
             state, vines, minutes = "done", 0, 0.0
         elif starts <= day + _WEEK:
-            state = "now" if day <= until or what in _LASTING else "missed"
+            last = max(until, lasts.get(what, until))
+            state = "now" if day <= last else "missed"
         else:
             state = "later"
         found = {"block": block, "what": what, "words": words or TASKS[what], "state": state}

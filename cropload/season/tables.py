@@ -160,7 +160,7 @@ def due_tables(found):
     off = Column("off the range", NUMBER, "tonnes", places=2)
     what, days = (Column("what"), "words"), [(Column("from", DATE), "starts")]
     days.append((Column("until", DATE), "until"))
-    work = [(vines, "vines"), (hours, lambda row: row["minutes"] / 60), (off, "removed_t")]
+    work = [(vines, lambda row: row["vines"] or None), (hours, lambda row: row["minutes"] / 60), (off, "removed_t")]
     steps = Table.of("hours", "", [], [])
     if found.plan is not None:
         left = Column("range left", NUMBER, "tonnes", places=2)

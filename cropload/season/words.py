@@ -250,6 +250,10 @@ def listed(names, most=3):
     return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
+#: A range taken off that is not told in a sentence [t].
+_NOTHING = 0.05
+
+
 def due_sentence(found, units=METRIC):
     """Return what is due now, what comes next and what is worth most later, in one sentence.
 
@@ -266,14 +270,15 @@ def due_sentence(found, units=METRIC):
         text = f"{group['words']} in {listed(group['blocks'])}"
         if group["state"] == "later":
             text += f" from about {group['starts'].day} {group['starts']:%B}"
-        if worth and group["removed_t"] > 0:
+        if worth and group["removed_t"] >= _NOTHING:
             off = wording.amount("tonnes", group["removed_t"], units)
             text += f", worth {off} off the range of {whole}"
         return text
 
     groups = found.groups.to_dict("records")
     now = [told(group, False) for group in groups if group["state"] == "now"]
-    later = [group for group in groups if group["state"] == "later"]
+    begun = {group["words"] for group in groups if group["state"] == "now"}
+    later = [g for g in groups if g["state"] == "later" and g["words"] not in begun]
     text = f"Due now: {', '.join(now)}" if now else "Nothing is due now"
     if later:
         text += f"; next: {told(later[0], True)}"
@@ -286,7 +291,10 @@ def due_sentence(found, units=METRIC):
     spent = found.plan["hours"].sum()
     if not len(found.plan):
         return f"{text}. Nothing that narrows the range can be measured this week."
-    return f"{text}. {spent:.1f} of {found.hours:g} crew hours take it from {whole} to {after}."
+    of = f"{spent:.1f} of {found.hours:g} crew hours"
+    if found.range_now_t - found.range_after_t < _NOTHING:
+        return f"{text}. {of} take next to nothing off the range of {whole}."
+    return f"{text}. {of} take the range from {whole} to {after}."
 
 
 # ---- thinning

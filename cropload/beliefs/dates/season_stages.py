@@ -1,5 +1,8 @@
 """When each block reaches each stage of a season: dates on record, this season's heat, usual days."""
 
+import functools
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 
@@ -53,10 +56,7 @@ def season_stages(records, season):
     )
     laid = records
     if heat:
-        from dataclasses import replace
-
-        dates = pd.concat([records.dates, more], ignore_index=True)
-        laid = replace(records, dates=dates)
+        laid = replace(records, dates=pd.concat([records.dates, more], ignore_index=True))
     beliefs, _ = believe_days(laid, season, hemisphere, records)
     days = np.rint(np.cumsum(beliefs.centre, axis=1))
     origin = season_origin(season, hemisphere)
@@ -85,54 +85,54 @@ def season_stages(records, season):
 
 def _by_heat(records, season, hemisphere, past):
     """Return {(block, stage): Timestamp} of what this season's heat tells."""
-    found, seasons = {}, {}
+    weather, found = records.weather, {}
+    if not len(weather) or weather["date"].max() <= season_origin(season, hemisphere):
+        return found
     wanted = int(handbook.value("phenology.fit_seasons"))
     base = handbook.value("phenology.budburst_base_c")
-    if not len(records.weather):
-        return found
 
-    def cut(station, year):
-        if (station, year) not in seasons:
-            try:
-                prepared = weather(station)
-                made = season_days(prepared, year, hemisphere)
-            except CroploadError:  # What weather lacks the frost page tells; usual days stand in.
-                made = None
-            seasons[station, year] = made
-        return seasons[station, year]
+    # What the weather lacks is told where frost is asked about; here the usual days stand in.
+    @functools.cache
+    def prepared(station):
+        try:
+            return prepare_weather(weather, station, hemisphere=hemisphere).frame
+        except CroploadError:
+            return None
 
-    frames = {}
+    @functools.cache
+    def heat_of(station, year):
+        try:
+            frame = prepared(station)
+            return None if frame is None else season_days(frame, year, hemisphere)
+        except CroploadError:
+            return None
 
-    def weather(station):
-        if station not in frames:
-            frames[station] = prepare_weather(records.weather, station, hemisphere=hemisphere).frame
-        return frames[station]
-
-    past = past[past["season"] < season]
     for block in map(str, records.blocks["block"]):
         station, _ = station_of_block(records, block)
-        now = cut(station, season)
+        now = heat_of(station, season)
         if now is None:
             continue
-        so_far = now.sums(base)
-        reached = int(np.isfinite(so_far).sum()) - 1
-        rows = past[past["block"] == block]
+        reached = int(np.isfinite(now.sums(base)).sum()) - 1
+        so_far = now.sums(base)[reached]
+        rows = past[(past["block"] == block) & (past["season"] < season)]
         for stage in _BY_HEAT:
-            years = []
-            for row in rows[rows["stage"] == stage].itertuples():
-                days = cut(station, int(row.season))
-                if days is not None and days.complete(row.date):
-                    years.append((days, float(days.heat_at(days.index(row.date) + 0.5, base))))
-            if len(years) < wanted:
+            pairs = [
+                (heat_of(station, int(row.season)), row.date)
+                for row in rows[rows["stage"] == stage].itertuples()
+            ]
+            pairs = [(days, date) for days, date in pairs if days and days.complete(date)]
+            if len(pairs) < wanted:
                 continue
-            mean = float(np.mean([total for _, total in years]))
-            if so_far[reached] >= mean:
-                found[block, stage] = now.date(float(now.day_of(mean, base)))
-                continue
-            # Each past season's weather goes on from where this one stands.
-            left = mean - so_far[reached]
-            on = [float(d.day_of(d.heat_at(reached, base) + left, base)) for d, _ in years]
-            middle = float(np.median(on))
-            if np.isfinite(middle):
-                found[block, stage] = now.date(middle)
+            # A stage is taken at the middle of its day, as in `fit_budburst_sum`.
+            mean = np.mean([days.heat_at(days.index(date) + 0.5, base) for days, date in pairs])
+            if so_far >= mean:
+                on = float(now.day_of(mean, base))
+            else:
+                # Each past season's weather goes on from where this one stands.
+                left = mean - so_far
+                on = np.median(
+                    [days.day_of(days.heat_at(reached, base) + left, base) for days, _ in pairs]
+                )
+            if np.isfinite(on):
+                found[block, stage] = now.date(on)
     return found
