@@ -149,7 +149,12 @@ def crew_check(
     seed: int = ...,
 ) -> CrewCheck: ...
 def due(
-    records: Records, day: Day | None = ..., *, hours: float | None = ..., season: int | None = ...
+    records: Records,
+    day: Day | None = ...,
+    *,
+    hours: float | None = ...,
+    season: int | None = ...,
+    made: Forecast | None = ...,
 ) -> Due: ...
 def example_records() -> Records: ...
 def find_plans(

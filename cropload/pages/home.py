@@ -8,7 +8,7 @@ from cropload.beliefs.ranges import level
 from cropload.errors import CroploadError
 from cropload.pages.home_answer import home_table, standing
 from cropload.pages.home_questions import SLOW, not_known, question_lines
-from cropload.season.due import due_of
+from cropload.season.due import due
 from cropload.show import wording
 from cropload.show.desk import Fold, Said, folds
 from cropload.show.page import Page
@@ -96,7 +96,7 @@ class Home(Page):
         desk = self.desk
 
         def make():
-            return due_of(self.forecast(), desk.records, clock.today())
+            return due(desk.records, clock.today(), made=self.forecast())
 
         found = desk.once("due", ("season",), make)
         told = f"{standing(found)} {found.heading(desk.units)}"

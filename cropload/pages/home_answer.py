@@ -7,6 +7,7 @@ from cropload.beliefs.ranges import ENDINGS
 from cropload.pruning.compare_blocks import compare_blocks
 from cropload.vine.bands import OUTSIDE
 
+
 def season_plans(records, season):
     """Return the plans on record for a season, {block: PruningPlan}."""
     return {

@@ -1,4 +1,4 @@
-"""What is due: what can be measured this week, what later and about when, and what it is worth."""
+"""What is due: what can be measured this week, what later and when, and what it is worth."""
 
 from dataclasses import dataclass, field
 
@@ -9,8 +9,8 @@ from cropload import arguments, clock, handbook
 from cropload.answer import Answer
 from cropload.beliefs.dates.season_stages import season_stages
 from cropload.beliefs.forecast import forecast
-from cropload.beliefs.measured import plans_by_season
 from cropload.beliefs.meant import check_season
+from cropload.beliefs.measured import plans_by_season
 from cropload.beliefs.result import Forecast
 from cropload.records.as_of import records_until
 from cropload.records.events import season_events
@@ -104,8 +104,9 @@ class Due(Answer):
     records=arguments.records,
     day=arguments.optional(arguments.day),
     hours=arguments.optional(arguments.number(0, above=True, unit="h")),
+    made=arguments.optional(arguments.forecast),
 )
-def due(records, day=None, *, hours=None, season=None):
+def due(records, day=None, *, hours=None, season=None, made=None):
     """Say what is due: what can be measured this week, what later and about when.
 
     Parameters
@@ -118,6 +119,8 @@ def due(records, day=None, *, hours=None, season=None):
         Crew hours of this week [h], to plan what to do with them.
     season : int, optional
         Year of harvest; the next one when left out.
+    made : Forecast, optional
+        The forecast of the season on that day, where it is there already; ``season`` is its own.
 
     Returns
     -------
@@ -148,26 +151,9 @@ def due(records, day=None, *, hours=None, season=None):
     True
     """
     day = clock.day(clock.today() if day is None else day)
-    known = records_until(records, day)
-    season = check_season(known, season, day)
-    return due_of(forecast(known, season, day), known, day, hours)
-
-
-def due_of(made, records, day, hours=None):
-    """Return what is due from a forecast that is there already; see ``due``.
-
-    Parameters
-    ----------
-    made : Forecast
-        Of the season, from the records.
-    records : Records
-        As known on the day.
-    day : Timestamp
-        The day it is.
-    hours : float, optional
-        Crew hours of this week [h].
-    """
-    day = pd.Timestamp(day)
+    records = records_until(records, day)
+    if made is None:
+        made = forecast(records, check_season(records, season, day), day)
     stages, notes = season_stages(records, made.season)
     frame = pd.DataFrame(_tasks(made, records, stages, day))
     counted = frame["what"].isin(COUNTABLE)

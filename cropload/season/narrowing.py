@@ -1,4 +1,4 @@
-"""How far measurements narrow a total, known before they are made: the exact update, written once."""
+"""How far measurements narrow a total, known before they are made: the exact update."""
 
 import numpy as np
 

@@ -11,7 +11,18 @@ from cropload.beliefs.origins import MOST_SHOWN
 from cropload.season.crew_verdict import TOO_FEW
 from cropload.season.words import change_steps, listed, short
 from cropload.show import wording
-from cropload.show.table import CHANCE, DATE, FIGURE, NUMBER, RANGE, SHARE, SIGNED, WHOLE, Column, Table
+from cropload.show.table import (
+    CHANCE,
+    DATE,
+    FIGURE,
+    NUMBER,
+    RANGE,
+    SHARE,
+    SIGNED,
+    WHOLE,
+    Column,
+    Table,
+)
 from cropload.units import METRIC
 
 #: Rows of the ranking of counts shown; the file of ``--csv`` holds all.
@@ -160,7 +171,11 @@ def due_tables(found):
     off = Column("off the range", NUMBER, "tonnes", places=2)
     what, days = (Column("what"), "words"), [(Column("from", DATE), "starts")]
     days.append((Column("until", DATE), "until"))
-    work = [(vines, lambda row: row["vines"] or None), (hours, lambda row: row["minutes"] / 60), (off, "removed_t")]
+    work = [
+        (vines, lambda row: row["vines"] or None),
+        (hours, lambda row: row["minutes"] / 60),
+        (off, "removed_t"),
+    ]
     steps = Table.of("hours", "", [], [])
     if found.plan is not None:
         left = Column("range left", NUMBER, "tonnes", places=2)

@@ -266,25 +266,25 @@ def due_sentence(found, units=METRIC):
     """
     whole = wording.amount("tonnes", found.range_now_t, units)
 
-    def told(group, worth):
+    def told(group, of=None):
         text = f"{group['words']} in {listed(group['blocks'])}"
         if group["state"] == "later":
             text += f" from about {group['starts'].day} {group['starts']:%B}"
-        if worth and group["removed_t"] >= _NOTHING:
-            off = wording.amount("tonnes", group["removed_t"], units)
-            text += f", worth {off} off the range of {whole}"
+        if of is not None and group["removed_t"] >= _NOTHING:
+            text += f", worth {wording.amount('tonnes', group['removed_t'], units)} of {of}"
         return text
 
     groups = found.groups.to_dict("records")
-    now = [told(group, False) for group in groups if group["state"] == "now"]
+    now = [told(group) for group in groups if group["state"] == "now"]
     begun = {group["words"] for group in groups if group["state"] == "now"}
     later = [g for g in groups if g["state"] == "later" and g["words"] not in begun]
     text = f"Due now: {', '.join(now)}" if now else "Nothing is due now"
     if later:
-        text += f"; next: {told(later[0], True)}"
+        of = f"the estate's range of {whole}"
+        text += f"; next: {told(later[0], of)}"
         best = max(later, key=lambda group: group["removed_t"] if group["removed_t"] > 0 else 0)
         if best is not later[0] and best["removed_t"] > max(later[0]["removed_t"], 0):
-            text += f"; worth most: {told(best, True)}"
+            text += f"; worth most: {told(best, whole)}"
     if found.plan is None:
         return f"{text}."
     after = wording.amount("tonnes", found.range_after_t, units)

@@ -1,4 +1,4 @@
-"""When each block reaches each stage of a season: dates on record, this season's heat, usual days."""
+"""When each block reaches each stage of a season: dates on record, its heat, usual days."""
 
 import functools
 from dataclasses import replace

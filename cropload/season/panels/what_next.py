@@ -75,7 +75,7 @@ class WhatNext(SeasonPart):
             each.layout.display = "none"
         found, units = self.page.counts(), self.desk.units
         self.rows = found.frame.head(_OFFERED).to_dict("records")
-        self.none.value = parts.note(
+        self.none.value = parts.note(self.page.due().heading(units)) + parts.note(
             "What takes most off the range:" if self.rows else nothing_to_count(found.forecast)
         )
         for each, row in zip(self.offers, self.rows, strict=False):
