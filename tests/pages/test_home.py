@@ -68,7 +68,7 @@ def test_where_the_season_stands_and_what_is_due_are_those_of_due(records, monke
     monkeypatch.setattr("cropload.clock.today", lambda: datetime.date(2026, 11, 29))
     page = Home(records, draws=500)
     found = due(records, "2026-11-29", made=page.forecast())
-    told = text_of(page.standing.text.value)
+    told = unescape(text_of(page.standing.text.value))
     assert told == f"{standing(found)} {found.heading()}"
     assert "Sunday 29 November 2026; harvest 2027: no block has a plan yet." in told
     # Prunings of all blocks but one are on record for 2027.

@@ -180,7 +180,11 @@ def test_without_a_date_on_record_the_handbooks_days_stand_in_and_say_so():
 
 @pytest.mark.parametrize(
     ("asked", "text"),
-    [({"day": "20.5.2026"}, "must be a date"), ({"hours": 0}, "above 0"), ({"hours": -1}, "above 0")],
+    [
+        ({"day": "20.5.2026"}, "must be a date"),
+        ({"hours": 0}, "above 0"),
+        ({"season": "x"}, "season"),
+    ],
 )
 def test_what_cannot_be_asked_gets_one_clear_message(records, asked, text):
     with pytest.raises(CroploadError, match=text):
