@@ -154,6 +154,7 @@ def due(
     *,
     hours: float | None = ...,
     season: int | None = ...,
+    of: str = ...,
     made: Forecast | None = ...,
 ) -> Due: ...
 def example_records() -> Records: ...

@@ -329,6 +329,7 @@ CASES = {
         "day": "2027-05-20",
         "hours": 2.0,
         "season": 2027,
+        "of": "estate",
         "made": None,
     },
     crew_check.crop_of_extra_buds: {

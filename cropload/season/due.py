@@ -47,7 +47,7 @@ _WEEK = pd.Timedelta(days=6)
 
 @dataclass(frozen=True, eq=False, repr=False, kw_only=True)
 class Due(Answer):
-    """What is due in each block, when, and how far each count narrows the estate's crop.
+    """What is due in each block, when, and how far each count narrows a total.
 
     Attributes
     ----------
@@ -55,7 +55,7 @@ class Due(Answer):
         A row a task in the order of the season: block, what (a key of ``TASKS``), words, state
         (``now``, this week; ``later``; ``done``; ``missed``), starts and until (its first and last
         day), vines still to measure [1], minutes [min], vines_done [1], removed_t, what the task
-        alone takes off the estate's range now [t], NaN where it takes off nothing or is not open.
+        alone takes off the total's range now [t], NaN where it takes off nothing or is not open.
     groups : DataFrame
         Open tasks with their blocks put together: words, state, blocks (tuple), starts, until,
         vines [1], minutes [min], removed_t, taken off by all of them together [t].
@@ -68,8 +68,10 @@ class Due(Answer):
         The day it is.
     hours : float or None
         Crew hours there are [h].
+    of : str
+        The total whose range matters.
     range_now_t, range_after_t : float
-        The estate's range as it stands, and after the whole plan [t].
+        Its range as it stands, and after the whole plan [t].
     """
 
     groups: pd.DataFrame = field(repr=False)
@@ -77,6 +79,7 @@ class Due(Answer):
     forecast: Forecast
     day: pd.Timestamp
     hours: float | None
+    of: str
     range_now_t: float
     range_after_t: float
 
@@ -104,9 +107,10 @@ class Due(Answer):
     records=arguments.records,
     day=arguments.optional(arguments.day),
     hours=arguments.optional(arguments.number(0, above=True, unit="h")),
+    of=arguments.text,
     made=arguments.optional(arguments.forecast),
 )
-def due(records, day=None, *, hours=None, season=None, made=None):
+def due(records, day=None, *, hours=None, season=None, of="estate", made=None):
     """Say what is due: what can be measured this week, what later and about when.
 
     Parameters
@@ -119,6 +123,8 @@ def due(records, day=None, *, hours=None, season=None, made=None):
         Crew hours of this week [h], to plan what to do with them.
     season : int, optional
         Year of harvest; the next one when left out.
+    of : str
+        The total whose range matters: ``"estate"``, or the name of a variety.
     made : Forecast, optional
         The forecast of the season on that day, where it is there already; ``season`` is its own.
 
@@ -129,7 +135,7 @@ def due(records, day=None, *, hours=None, season=None, made=None):
     Raises
     ------
     CroploadError
-        For a day, hours or a season that cannot be, and dates of two hemispheres.
+        For a day, hours, season or total that cannot be, and dates of two hemispheres.
 
     Notes
     -----
@@ -159,7 +165,7 @@ def due(records, day=None, *, hours=None, season=None, made=None):
     counted = frame["what"].isin(COUNTABLE)
     rows = frame.index[counted & frame["state"].isin(("now", "later")) & (frame["vines"] > 0)]
     tasks = zip(frame.loc[rows, "block"], frame.loc[rows, "what"], strict=True)
-    narrowing = Narrowing(made, tasks)
+    narrowing = Narrowing(made, tasks, of)
     if len(rows):
         notes.append(
             "What a count takes off is told from the range as it stands; one after another, counts "
@@ -182,6 +188,7 @@ def due(records, day=None, *, hours=None, season=None, made=None):
         forecast=made,
         day=day,
         hours=hours,
+        of=of,
         range_now_t=float(narrowing.now),
         range_after_t=after,
     )
@@ -194,7 +201,9 @@ def _tasks(made, records, stages, day):
     enough = handbook.value("due.enough_vines")
     pruning = records.pruning[records.pruning["season"] == season]
     weighed = set(pruning["block"][pruning["pruning_weight_kg"].notna()])
-    pruned = pruning[pruning["date"].notna()].groupby("block")["date"].min()
+    pruned = (
+        pruning[pruning["date"].notna() & (pruning["plan"] != "")].groupby("block")["date"].min()
+    )
     plans = {block for block, year in plans_by_season(records) if year == season}
     here = made.estate.measured
     opened = here[here["season"] == season].groupby("stage")["date"].min()
@@ -295,7 +304,7 @@ def _groups(frame, rows, narrowing):
 def _plan(tasks, narrowing, hours):
     """Return what to do with the hours of this week, best first; what is left adds up."""
     now = np.flatnonzero(tasks["state"] == "now")
-    week = Narrowing(narrowing.forecast, [narrowing.tasks[at] for at in now])
+    week = Narrowing(narrowing.forecast, [narrowing.tasks[at] for at in now], narrowing.of)
     each = np.array([vine_minutes(what) for what in tasks["what"].iloc[now]])
     vines = tasks["vines"].to_numpy(float)[now]
     steps, before = [], week.now

@@ -97,7 +97,7 @@ class Narrowing:
         through = beliefs.root.T @ shared
         own = np.einsum("bk,bkj->bj", weight, beliefs.own_covariance)
 
-        self.forecast, self.tasks = forecast, list(tasks)
+        self.forecast, self.tasks, self.of = forecast, list(tasks), of
         at = {block: b for b, block in enumerate(forecast.blocks)}
         size = len(self.tasks) + 1
         self._seen, self._tie = np.zeros((size, through.size)), np.zeros((size, size))

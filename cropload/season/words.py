@@ -266,12 +266,12 @@ def due_sentence(found, units=METRIC):
     """
     whole = wording.amount("tonnes", found.range_now_t, units)
 
-    def told(group, of=None):
-        text = f"{group['words']} in {listed(group['blocks'])}"
-        if group["state"] == "later":
-            text += f" from about {group['starts'].day} {group['starts']:%B}"
-        if of is not None and group["removed_t"] >= _NOTHING:
-            text += f", worth {wording.amount('tonnes', group['removed_t'], units)} of {of}"
+    def told(group, of=""):
+        if group["state"] == "now":
+            return f"{group['words']} in {listed(group['blocks'])}"
+        text = f"{group['words']} from about {group['starts'].day} {group['starts']:%B}"
+        if group["removed_t"] >= _NOTHING:
+            text += f", worth {wording.amount('tonnes', group['removed_t'], units)}{of}"
         return text
 
     groups = found.groups.to_dict("records")
@@ -280,11 +280,11 @@ def due_sentence(found, units=METRIC):
     later = [g for g in groups if g["state"] == "later" and g["words"] not in begun]
     text = f"Due now: {', '.join(now)}" if now else "Nothing is due now"
     if later:
-        of = f"the estate's range of {whole}"
+        of = f" of the range of {whole}"
         text += f"; next: {told(later[0], of)}"
         best = max(later, key=lambda group: group["removed_t"] if group["removed_t"] > 0 else 0)
         if best is not later[0] and best["removed_t"] > max(later[0]["removed_t"], 0):
-            text += f"; worth most: {told(best, whole)}"
+            text += f"; worth most: {told(best)}"
     if found.plan is None:
         return f"{text}."
     after = wording.amount("tonnes", found.range_after_t, units)

@@ -9,6 +9,12 @@ _ARGUMENTS = (
     options.SEASON,
     option("--day", "DATE", "the day it is, like 2026-05-20; today by default"),
     option("--hours", "H", "crew hours of this week, to plan what to do in them", options.number),
+    option(
+        "--of",
+        "TOTAL",
+        "the total whose range matters: estate (the default) or a variety",
+        default="estate",
+    ),
     option("--all", help="list every task of every block too"),
     option("--ics", "FILE", "also write reminders to a calendar file, FILE.ics"),
     options.UNITS,
@@ -26,7 +32,7 @@ def _run(given):
     if given.day is not None:
         given.as_of = given.day
     records, units = options.records_of(given, as_of=given.day), options.units_of(given)
-    found = due(records, given.day, hours=given.hours, season=given.season)
+    found = due(records, given.day, hours=given.hours, season=given.season, of=given.of)
     results = []
     if given.csv is not None:
         results.append(frame_result(given.csv, options.rounded(export(found, units))))

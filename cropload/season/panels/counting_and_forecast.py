@@ -105,14 +105,15 @@ class CountingAndForecast(Page):
         desk = self.desk
         return desk.once("learned", ("season",), lambda: learned_before(desk.records, desk.season))
 
+    def _whole(self):
+        """Return the total that counts can narrow: of a block, that of its variety."""
+        (by, name), found = self.total, self.forecast()
+        return found.varieties[found.blocks.index(name)] if by == "block" else name
+
     def counts(self):
         """Return what to count next for the total, each of three things in a third of the hours."""
-        by, name = self.total
-        found = self.forecast()
-        if by == "block":
-            name = found.varieties[found.blocks.index(name)]
         hours = self.next.hours.value / 3 if self.next.built else WhatNext.HOURS / 3
-        return next_counts(found, hours=hours, of=name)
+        return next_counts(self.forecast(), hours=hours, of=self._whole())
 
     def due(self):
         """Return what is due on the day chosen, today when none is, for the hours there are."""
@@ -120,9 +121,10 @@ class CountingAndForecast(Page):
         day = read_day(desk.as_of or clock.today())
 
         def make():
-            return due(self.now, day, hours=hours, made=self.forecast())
+            return due(self.now, day, hours=hours, of=of, made=self.forecast())
 
-        return desk.once(("due", self.entered.version, day, hours), ("season",), make)
+        of = self._whole()
+        return desk.once(("due", self.entered.version, day, hours, of), ("season",), make)
 
     def _answer(self):
         found, units = self.forecast(), self.desk.units
