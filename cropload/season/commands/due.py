@@ -41,7 +41,7 @@ def _run(given):
     options.tell_written(write_results(results, given.replace))
     tables = found.tables(units)
     shown = tables if given.all else tables[: found.printed]
-    parts = [paragraph(found.heading(units)), *(table.text(units) for table in shown)]
+    parts = [paragraph(found.heading(units)), *(table.text(units) for table in shown if table)]
     parts += [paragraph(note, "- ") for note in found.notes]
     return [*parts, paragraph(options.CAUTION)]
 
