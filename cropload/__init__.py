@@ -21,6 +21,7 @@ _HOME = {
     "sample_vines": "cropload.season.count_plan",
     "take_sheets": "cropload.season.take",
     "next_counts": "cropload.season.next_counts",
+    "due": "cropload.season.due",
     "thin_to": "cropload.season.thinning",
     "crew_check": "cropload.season.crew_check",
     "season_days": "cropload.season.season_days",
@@ -84,6 +85,7 @@ answer.QUESTIONS |= {
         for name, public in {
             "compare_blocks": "compare_blocks",
             "forecast": "forecast",
+            "due": "due",
             "harvest_dates": "harvest_dates",
             "review": "review_season",
             "stage_errors": "stage_errors",

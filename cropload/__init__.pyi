@@ -33,6 +33,7 @@ from cropload.review.split_miss import MissSplit as MissSplit
 from cropload.review.vine_trend import VineTrend as VineTrend
 from cropload.season.count_plan import CountPlan as CountPlan
 from cropload.season.crew_check import CrewCheck as CrewCheck
+from cropload.season.due import Due as Due
 from cropload.season.next_counts import NextCounts as NextCounts
 from cropload.season.season_days import Fan as Fan
 from cropload.season.season_days import SeasonDay as SeasonDay
@@ -147,6 +148,15 @@ def crew_check(
     draws: int = ...,
     seed: int = ...,
 ) -> CrewCheck: ...
+def due(
+    records: Records,
+    day: Day | None = ...,
+    *,
+    hours: float | None = ...,
+    season: int | None = ...,
+    of: str = ...,
+    made: Forecast | None = ...,
+) -> Due: ...
 def example_records() -> Records: ...
 def find_plans(
     records: Records,

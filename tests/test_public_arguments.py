@@ -324,6 +324,14 @@ CASES = {
         "history": None,
         **DRAWN,
     },
+    cropload.due: {
+        "records": RECORDS,
+        "day": "2027-05-20",
+        "hours": 2.0,
+        "season": 2027,
+        "of": "estate",
+        "made": None,
+    },
     crew_check.crop_of_extra_buds: {
         "records": RECORDS,
         "block": BLOCK,
@@ -425,6 +433,7 @@ FINE = {
     ("intake_schedule", "period"): {"an empty list"},
     ("contract_table", "prices"): {"a table"},
     ("next_counts", "hours"): {"a broken number"},
+    ("due", "hours"): {"a broken number"},
     ("crew_check", "plan"): {"a broken number"},
     ("crew_check", "t_ha_per_bud"): {"minus one", "a broken number"},
     ("pick_vines", "missing"): {"an empty list", "a table"},

@@ -6,8 +6,9 @@ from cropload import clock
 from cropload.beliefs.forecast import forecast
 from cropload.beliefs.ranges import level
 from cropload.errors import CroploadError
-from cropload.pages.home_answer import due, home_table, standing
+from cropload.pages.home_answer import home_table, standing
 from cropload.pages.home_questions import SLOW, not_known, question_lines
+from cropload.season.due import due
 from cropload.show import wording
 from cropload.show.desk import Fold, Said, folds
 from cropload.show.page import Page
@@ -92,13 +93,13 @@ class Home(Page):
             self.questions.go_on()
 
     def _standing(self):
-        records, season = self.desk.records, self.desk.season
-        now, following = due(records, season, clock.today())
-        told = standing(records, season, clock.today())
-        if now:
-            told += f" Due now: {'; '.join(each.words() for each in now)}."
-        if following is not None:
-            told += f" Next: {following.words()}."
+        desk = self.desk
+
+        def make():
+            return due(desk.records, clock.today(), made=self.forecast())
+
+        found = desk.once("due", ("season",), make)
+        told = f"{standing(found)} {found.heading(desk.units)}"
         return f'<p class="cl-matters" role="status">{parts.escape(told)}</p>'
 
     def _blocks(self):

@@ -275,6 +275,22 @@ def counts_rows(found, units=METRIC):
     return Rows("What a count takes off the range", names, f"off the range [{off.unit}]", (off,))
 
 
+def due_rows(found, units=METRIC):
+    """Return what all blocks' counts of each kind take off the estate's range, to draw or tell.
+
+    Parameters
+    ----------
+    found : Due
+        Of ``due`` [t].
+    units : UnitSystem
+        Units to show [t or short tons].
+    """
+    groups = found.groups[found.groups["removed_t"].notna()]
+    names = tuple(f"{row.words}, {row.starts:%Y-%m-%d}" for row in groups.itertuples())
+    off = amounts("off the range", groups, "removed_t", "tonnes", units, places=2, written="range")
+    return Rows("What counts take off the range", names, f"off the range [{off.unit}]", (off,))
+
+
 def crew_rows(check):
     """Return the buds left in each row against the plan, to draw or to tell.
 

@@ -5,17 +5,14 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from cropload import arguments, handbook
+from cropload import arguments
 from cropload.answer import Answer
-from cropload.beliefs import ranges
 from cropload.beliefs.result import Forecast
 from cropload.errors import CroploadError, choose
+from cropload.season.narrowing import Narrowing, still_counts, vine_minutes, vines_measured
 from cropload.season.tables import counts_table
 from cropload.season.words import next_sentence
 from cropload.units import METRIC
-from cropload.vine.growth import STAGES
-
-_HARVEST = STAGES.index("harvest")
 
 #: What a crew can measure, in the order of the season, with the words for it.
 COUNTABLE = {
@@ -62,25 +59,6 @@ class NextCounts(Answer):
         from cropload.season.charts import counts_rows
 
         return counts_rows(self, units).plot(ax)
-
-
-def vine_minutes(stage):
-    """Return the crew's minutes for one vine at a stage [min], from the handbook."""
-    if stage.startswith("weight_"):
-        each = handbook.value("sampling.clusters_weighed_a_vine")
-        return handbook.value("sampling.minutes_weigh_vine") + each * handbook.value(
-            "sampling.minutes_weigh_cluster"
-        )
-    return handbook.value(f"sampling.minutes_{stage}")
-
-
-def vine_variance(stage):
-    """Return the sampling variance of the log of a mean, for one vine [1]."""
-    if stage.startswith("weight_"):
-        each = handbook.value("sampling.clusters_weighed_a_vine")
-        between = handbook.value("sampling.weight_cv_between_vines")
-        return between**2 + handbook.value("sampling.cv_cluster_weight_g") ** 2 / each
-    return handbook.value(f"sampling.cv_{stage}") ** 2
 
 
 def _stages_open(forecast, block):
@@ -132,9 +110,7 @@ def next_counts(forecast, *, hours=1.0, of="estate", what=None):
 
     Notes
     -----
-    The effect is computed exactly from the update, without waiting for the count: how much a
-    Gaussian observation of that precision narrows the total, whatever it turns out to be. The
-    total is taken straight in the logs, block by block at its centre.
+    Computed without waiting for the count; see ``Narrowing``.
     Blocks that have been picked or are too young to bear, and vines beyond those that bear, are
     left out.
     Valid for ranges up to about a factor of two either way.
@@ -145,73 +121,36 @@ def next_counts(forecast, *, hours=1.0, of="estate", what=None):
     for word in wanted:
         if word not in COUNTABLE:
             raise CroploadError(f"'{word}' cannot be counted. {choose(word, COUNTABLE)}")
-    estate, beliefs = forecast.estate, forecast.estate.beliefs
-    varieties = np.array(forecast.varieties, dtype=object)
-    if of == "estate":
-        inside = np.ones(len(varieties), bool)
-    elif of in set(forecast.varieties):
-        inside = varieties == of
-    else:
-        known = ["estate", *dict.fromkeys(forecast.varieties)]
-        raise CroploadError(f"There is no total of '{of}'. {choose(of, known)}")
-    open_share = 1 - forecast.picked["share"].to_numpy(float)
-    tonnes = np.where(inside, forecast.centre_tonnes() * open_share, 0.0)
-    crop = estate.season_rows[:, _HARVEST]
-    weight = tonnes[:, None] * crop
-
-    # The total's loading on what blocks share, and on each block's own part.
-    size = beliefs.root.shape[0]
-    shared = np.zeros(size)
-    places = {v: beliefs.shared.places(v) for v in np.unique(beliefs.variety)}
-    load = beliefs.load.copy()
-    ends = beliefs.shared.local * beliefs.shared.components
-    # What is measured, and the crop, also bear the load response; components alone do not.
-    load[:, :, ends:] += estate.season_shift
-    for v, at in places.items():
-        members = beliefs.variety == v
-        np.add.at(shared, at, np.einsum("bk,bkq->q", weight[members], load[members]))
-    through = beliefs.root.T @ shared
-    own = np.einsum("bk,bkj->bj", weight, beliefs.own_covariance)
-    variance = through @ through + np.einsum("bj,bj->", own, weight)
-    wide = 2 * ranges.reach()
-    now = wide * np.sqrt(variance)
-
-    here = estate.measured[estate.measured["season"] == forecast.season]
-    counted = here.set_index(["block", "stage"])["n"]
-    rows = []
+    measured, open_ones = vines_measured(forecast), still_counts(forecast)
+    tasks, vines = [], []
     for b, block in enumerate(forecast.blocks):
-        if open_share[b] <= 0 or estate.young.barren[b]:
+        if not open_ones[b]:
             continue
         for stage in _stages_open(forecast, block) if what is None else wanted:
-            done = float(counted.get((block, stage), 0.0))
-            each = handbook.value("sampling.clusters_weighed_a_vine")
-            done_vines = done / each if stage.startswith("weight_") else done
-            vines = int(hours * 60 // vine_minutes(stage))
-            vines = int(min(vines, max(forecast.bearing[b] - done_vines, 0)))
-            if vines < 1:
-                continue
-            line = estate.season_rows[b, STAGES.index(stage)]
-            root = beliefs.root[places[beliefs.variety[b]]]
-            seen = (line @ load[b]) @ root
-            spread = seen @ seen + line @ beliefs.own_covariance[b] @ line
-            tie = seen @ through + line @ own[b]
-            noise = vine_variance(stage) / vines
-            after = wide * np.sqrt(max(variance - tie**2 / (spread + noise), 0.0))
-            spent = vines * vine_minutes(stage) / 60
-            rows.append(
-                {
-                    "block": block,
-                    "what": stage,
-                    "words": COUNTABLE[stage],
-                    "vines": vines,
-                    "hours": spent,
-                    "range_now_t": now,
-                    "range_after_t": after,
-                    "removed_t": now - after,
-                    "removed_t_per_hour": (now - after) / spent,
-                    "counted": round(done_vines),
-                }
-            )
+            most = max(forecast.bearing[b] - measured.get((block, stage), 0.0), 0)
+            number = int(min(int(hours * 60 // vine_minutes(stage)), most))
+            if number >= 1:
+                tasks.append((block, stage))
+                vines.append(number)
+    narrowing = Narrowing(forecast, tasks, of)
+    after = narrowing.alone(np.array(vines, float))
+    rows = []
+    for (block, stage), number, left in zip(tasks, vines, after, strict=True):
+        spent = number * vine_minutes(stage) / 60
+        rows.append(
+            {
+                "block": block,
+                "what": stage,
+                "words": COUNTABLE[stage],
+                "vines": number,
+                "hours": spent,
+                "range_now_t": narrowing.now,
+                "range_after_t": left,
+                "removed_t": narrowing.now - left,
+                "removed_t_per_hour": (narrowing.now - left) / spent,
+                "counted": round(measured.get((block, stage), 0.0)),
+            }
+        )
     columns = ["block", "what", "words", "vines", "hours", "range_now_t", "range_after_t"]
     columns += ["removed_t", "removed_t_per_hour", "counted"]
     frame = pd.DataFrame(rows, columns=columns).sort_values(

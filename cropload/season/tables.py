@@ -9,9 +9,20 @@ from cropload import handbook
 from cropload.beliefs import ranges
 from cropload.beliefs.origins import MOST_SHOWN
 from cropload.season.crew_verdict import TOO_FEW
-from cropload.season.words import change_steps, short
+from cropload.season.words import change_steps, listed, short
 from cropload.show import wording
-from cropload.show.table import CHANCE, FIGURE, NUMBER, RANGE, SHARE, SIGNED, WHOLE, Column, Table
+from cropload.show.table import (
+    CHANCE,
+    DATE,
+    FIGURE,
+    NUMBER,
+    RANGE,
+    SHARE,
+    SIGNED,
+    WHOLE,
+    Column,
+    Table,
+)
 from cropload.units import METRIC
 
 #: Rows of the ranking of counts shown; the file of ``--csv`` holds all.
@@ -152,6 +163,32 @@ def counts_table(answer):
     ]
     caption = f"What takes most off the range ({ranges.label()}), the best first"
     return Table.of("counts", caption, rows[:MOST_COUNTS], columns, heads=2)
+
+
+def due_tables(found):
+    """Return the plan for the hours there are, what is due, and every task of every block."""
+    vines, hours = Column("vines", WHOLE), Column("crew hours", NUMBER)
+    off = Column("off the range", NUMBER, "tonnes", places=2)
+    what, days = (Column("what"), "words"), [(Column("from", DATE), "starts")]
+    days.append((Column("until", DATE), "until"))
+    work = [
+        (vines, lambda row: row["vines"] or None),
+        (hours, lambda row: row["minutes"] / 60),
+        (off, "removed_t"),
+    ]
+    steps = Table.of("hours", "", [], [])
+    if found.plan is not None:
+        left = Column("range left", NUMBER, "tonnes", places=2)
+        columns = [(Column("block"), "block"), what, (vines, "vines"), (hours, "hours")]
+        columns += [(off, "removed_t"), (left, "range_after_t")]
+        caption = "The hours of this week, best first; each beyond all before it"
+        steps = Table.of("hours", caption, _rows(found.plan), columns, heads=2)
+    blocks = (Column("where"), lambda row: listed(row["blocks"]))
+    caption = f"What is due, all blocks of a line together ({ranges.label()})"
+    groups = Table.of("due", caption, _rows(found.groups), [what, blocks, *days, *work])
+    columns = [(Column("block"), "block"), what, (Column("state"), "state"), *days, *work]
+    tasks = Table.of("tasks", "Every task, each alone", _rows(found.frame), columns, heads=2)
+    return [table for table in (steps, groups, tasks) if table or table is groups]
 
 
 def crew_table(check, told_only=False):

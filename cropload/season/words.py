@@ -242,6 +242,61 @@ def next_sentence(answer, units=METRIC):
     )
 
 
+def listed(names, most=3):
+    """Return blocks in words: their names, or how many when they are many."""
+    names = list(names)
+    if len(names) > most:
+        return f"{len(names)} blocks"
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
+#: A range taken off that is not told in a sentence [t].
+_NOTHING = 0.05
+
+
+def due_sentence(found, units=METRIC):
+    """Return what is due now, what comes next and what is worth most later, in one sentence.
+
+    Parameters
+    ----------
+    found : Due
+        Of ``due``.
+    units : UnitSystem
+        Units to show.
+    """
+    whole = wording.amount("tonnes", found.range_now_t, units)
+
+    def told(group, of=""):
+        if group["state"] == "now":
+            return f"{group['words']} in {listed(group['blocks'])}"
+        text = f"{group['words']} from about {group['starts'].day} {group['starts']:%B}"
+        if group["removed_t"] >= _NOTHING:
+            text += f", worth {wording.amount('tonnes', group['removed_t'], units)}{of}"
+        return text
+
+    groups = found.groups.to_dict("records")
+    now = [told(group) for group in groups if group["state"] == "now"]
+    begun = {group["words"] for group in groups if group["state"] == "now"}
+    later = [g for g in groups if g["state"] == "later" and g["words"] not in begun]
+    text = f"Due now: {', '.join(now)}" if now else "Nothing is due now"
+    if later:
+        of = f" of the range of {whole}"
+        text += f"; next: {told(later[0], of)}"
+        best = max(later, key=lambda group: group["removed_t"] if group["removed_t"] > 0 else 0)
+        if best is not later[0] and best["removed_t"] > max(later[0]["removed_t"], 0):
+            text += f"; worth most: {told(best)}"
+    if found.plan is None:
+        return f"{text}."
+    after = wording.amount("tonnes", found.range_after_t, units)
+    spent = found.plan["hours"].sum()
+    if not len(found.plan):
+        return f"{text}. Nothing that narrows the range can be measured this week."
+    of = f"{spent:.1f} of {found.hours:g} crew hours"
+    if found.range_now_t - found.range_after_t < _NOTHING:
+        return f"{text}. {of} take next to nothing off the range of {whole}."
+    return f"{text}. {of} take the range from {whole} to {after}."
+
+
 # ---- thinning
 
 

@@ -13,6 +13,7 @@ KINDS = {
     ".csv": "text/csv;charset=utf-8",
     ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
     ".pdf": "application/pdf",
+    ".ics": "text/calendar;charset=utf-8",
 }
 
 

@@ -4,7 +4,6 @@ import datetime
 import re
 from html import unescape
 
-import pandas as pd
 import pytest
 from helpers import block_row, make_records, sample_copy
 
@@ -14,9 +13,10 @@ from cropload.frost.worth import wood_worth
 from cropload.owner.panels.opening_scenarios import opening_scenarios
 from cropload.owner.scenarios import compare_scenarios
 from cropload.pages.home import Home
-from cropload.pages.home_answer import due, home_table, standing, usual_day
+from cropload.pages.home_answer import home_table, standing
 from cropload.pages.home_questions import QUESTIONS, SLOW, WORKING, question_lines
 from cropload.records.scenarios import last_plans
+from cropload.season.due import due
 from cropload.units import METRIC, US
 from cropload.vine.weather.settings import CASES
 from cropload.winery.fit import fit_of
@@ -61,42 +61,24 @@ def test_a_plan_of_the_season_takes_the_place_of_the_one_carried(tmp_path):
     row = found.set_index("block").loc["Quarry Bank"]
     assert (row["plan"], bool(row["planned"])) == ("2x9+2x2", True)
     assert found["planned"].sum() == 1
-    assert "1 of 8 blocks have a plan" in standing(records, 2027, datetime.date(2026, 12, 2))
+    assert "1 of 8 blocks have a plan" in standing(due(records, "2026-12-02", season=2027))
 
 
-@pytest.mark.parametrize(
-    ("day", "what"),
-    [
-        ("2026-12-10", ["weigh prunings", "choose a plan"]),
-        ("2027-05-20", ["count shoots"]),
-        ("2027-07-20", ["count clusters"]),
-        ("2027-09-01", ["weigh clusters"]),
-        ("2027-11-01", ["enter what the scale said"]),
-    ],
-)
-def test_what_is_due_follows_the_day(records, day, what):
-    now, following = due(records, 2027, pd.Timestamp(day))
-    assert [each.what for each in now] == what
-    assert following is None or following.day > pd.Timestamp(day)
-
-
-def test_what_is_done_is_no_longer_due(records):
-    now, _ = due(records, 2027, pd.Timestamp("2026-11-29"))
+def test_where_the_season_stands_and_what_is_due_are_those_of_due(records, monkeypatch):
+    monkeypatch.setattr("cropload.clock.today", lambda: datetime.date(2026, 11, 29))
+    page = Home(records, draws=500)
+    found = due(records, "2026-11-29", made=page.forecast())
+    told = unescape(text_of(page.standing.text.value))
+    assert told == f"{standing(found)} {found.heading()}"
+    assert "Sunday 29 November 2026; harvest 2027: no block has a plan yet." in told
     # Prunings of all blocks but one are on record for 2027.
-    assert now[0].words() == "weigh prunings in Upper Knoll"
-    assert now[1].words() == "choose a plan in 8 blocks"
-    assert due(records, 2026, pd.Timestamp("2026-12-01")) == ([], None)
+    assert "Due now: choose a plan in 8 blocks, weigh prunings in Upper Knoll; next:" in told
 
 
-def test_the_usual_day_is_the_estates_own_and_holds_in_the_south():
-    rows = [
-        {"season": year, "block": "A", "stage": "budburst", "date": f"{year - 1}-10-0{day}"}
-        for year, day in ((2024, 3), (2025, 5), (2026, 9))
-    ]
-    southern = make_records(blocks=[block_row("A")], dates=rows)
-    assert usual_day(southern, "budburst", 2027) == pd.Timestamp("2026-10-05")
-    assert usual_day(southern, "flowering", 2027) is None
-    assert due(make_records(blocks=[block_row("A")]), 2027, pd.Timestamp("2026-12-01"))[1] is None
+def test_a_season_that_was_picked_has_nothing_due(records):
+    found = due(records, "2026-12-01", season=2026)
+    assert found.heading() == "Nothing is due now."
+    assert "harvest 2026: 7 of 8 blocks picked" in standing(found)
 
 
 def test_six_questions_in_the_order_of_the_year_have_a_line_each(records, made, table):

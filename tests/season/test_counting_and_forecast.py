@@ -14,6 +14,7 @@ from cropload import example_records, forecast, read_records
 from cropload.beliefs.history import learned_before
 from cropload.records.example import shipped
 from cropload.season.count_plan import sample_vines
+from cropload.season.due import due
 from cropload.season.forecast_log import read_log
 from cropload.season.next_counts import next_counts
 from cropload.season.panels.counting_and_forecast import CountingAndForecast
@@ -159,6 +160,8 @@ def test_a_winter_shows_past_harvests_and_one_range(page):
     wide, narrow = re.findall(r'alt="([^"]*)"', page.fan.picture.value)
     assert narrow == wide
     # The form is filled for the season chosen.
+    assert page.due().plan.empty
+    assert "choose a plan in 8 blocks" in said(page.next)
     first = next_counts(page.forecast()).frame.iloc[0]
     assert (page.next.block.value, page.next.measure.value) == (first["block"], first["what"])
     row = page.forecast().frame_by("estate").iloc[0]
@@ -173,10 +176,12 @@ def test_records_that_cannot_be_read_and_days_that_are_none_are_one_message(tmp_
     assert "is not a date" in said(wrong.message)
 
 
-def test_what_is_offered_is_that_of_next_counts_and_follows_hours_and_total(page):
+def test_what_is_offered_is_due_this_week_and_follows_day_hours_and_total(page):
+    page.desk.as_of = pd.Timestamp("2026-06-29")
     page.next.hours.value = 9.0
     page.fan.of.value = ("variety", "Riesling")
-    best = next_counts(page.forecast(), hours=3.0, of="Riesling").frame
+    best = due(example_records(), "2026-06-29", hours=9.0, of="Riesling", made=page.forecast()).plan
+    assert set(best["what"]) == {"clusters"}
     shown = [each for each in page.next.offers if each.layout.display is None]
     for offer, row in zip(shown, best.to_dict("records"), strict=False):
         assert offer.description.startswith(f"{row['block']}: {row['words']}, {row['vines']} vines")

@@ -10,7 +10,8 @@ from season_records import BLOCKS, SEASON, count_rows, small_estate, weight_row
 from cropload import handbook
 from cropload.beliefs.forecast import forecast
 from cropload.errors import CroploadError
-from cropload.season.next_counts import COUNTABLE, next_counts, vine_minutes, vine_variance
+from cropload.season.narrowing import vine_minutes, vine_variance
+from cropload.season.next_counts import COUNTABLE, next_counts
 from cropload.vine.growth import STAGES, STATE
 
 HARVEST = STAGES.index("harvest")

@@ -214,3 +214,20 @@ def test_crew_takes_last_winters_plan_or_names_its_own_option(run, tmp_path):
     (mine / "pruning.csv").write_text("season,block,plan\n2026,A,2x10+2x2\n")
     text = " ".join(run(*asked).split())
     assert "the last one, 2x10+2x2 of 2026, is taken as unchanged" in text
+
+
+def test_due_writes_reminders_and_never_over_others(run, tmp_path):
+    import icalendar
+
+    asked = ("due", "--example", "--day", "2027-05-20", "--hours", 3)
+    file = tmp_path / "due.ics"
+    text = run(*asked, "--ics", file, "--csv", tmp_path / "due.csv")
+    told = " ".join(text.split())
+    assert "Due now: choose a plan in 8 blocks, count shoots in 8 blocks; next: count" in told
+    events = icalendar.Calendar.from_ical(file.read_bytes()).walk("VEVENT")
+    table = pd.read_csv(tmp_path / "due.csv")
+    assert len(events) == table["state"].isin(["now", "later"]).sum() > 30
+    assert {"block", "what", "starts", "until", "removed_t", "season", "day"} <= set(table)
+    before = file.read_bytes()
+    assert "exists" in run(*asked, "--ics", file, code=2)
+    assert file.read_bytes() == before

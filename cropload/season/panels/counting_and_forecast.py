@@ -1,10 +1,12 @@
 """The season page: what will hang, its range, and what to count next to narrow it."""
 
+from cropload import clock
 from cropload.beliefs import ranges
 from cropload.beliefs.forecast import forecast
 from cropload.beliefs.history import learned_before
 from cropload.beliefs.meant import load_first
 from cropload.clock import day as read_day
+from cropload.season.due import due
 from cropload.season.next_counts import next_counts
 from cropload.season.panels.entered_counts import EnteredCounts
 from cropload.season.panels.season_fan import SeasonFan
@@ -103,14 +105,26 @@ class CountingAndForecast(Page):
         desk = self.desk
         return desk.once("learned", ("season",), lambda: learned_before(desk.records, desk.season))
 
+    def _whole(self):
+        """Return the total that counts can narrow: of a block, that of its variety."""
+        (by, name), found = self.total, self.forecast()
+        return found.varieties[found.blocks.index(name)] if by == "block" else name
+
     def counts(self):
         """Return what to count next for the total, each of three things in a third of the hours."""
-        by, name = self.total
-        found = self.forecast()
-        if by == "block":
-            name = found.varieties[found.blocks.index(name)]
         hours = self.next.hours.value / 3 if self.next.built else WhatNext.HOURS / 3
-        return next_counts(found, hours=hours, of=name)
+        return next_counts(self.forecast(), hours=hours, of=self._whole())
+
+    def due(self):
+        """Return what is due on the day chosen, today when none is, for the hours there are."""
+        desk, hours = self.desk, self.next.hours.value if self.next.built else WhatNext.HOURS
+        day = read_day(desk.as_of or clock.today())
+
+        def make():
+            return due(self.now, day, hours=hours, of=of, made=self.forecast())
+
+        of = self._whole()
+        return desk.once(("due", self.entered.version, day, hours, of), ("season",), make)
 
     def _answer(self):
         found, units = self.forecast(), self.desk.units
@@ -157,11 +171,9 @@ class CountingAndForecast(Page):
         return [WhatChanged(self)]
 
     def _ranking(self):
-        def say():
-            found, units = self.counts(), self.desk.units
-            return parts.note(found.heading(units)) + found.table(units).html(units)
+        from cropload.season.panels.worth_counting import WorthCounting
 
-        return [Said(self.desk, say, (*SeasonFan.needs, "hours"))]
+        return [WorthCounting(self)]
 
     def _sheets(self):
         from cropload.season.panels.count_sheets import CountSheets

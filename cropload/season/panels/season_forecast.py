@@ -72,7 +72,7 @@ class WhatChanged(SeasonPart):
     def _fill(self, now):
         """Offer the earlier days; the one chosen stays when it still stands."""
         days = [
-            (each.label(), each.day)
+            (f"{each.words}, {each.day:%Y-%m-%d}", each.day)
             for each in season_days(self.page.now, self.desk.season)
             if now is None or each.day < now
         ]

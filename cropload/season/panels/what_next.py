@@ -6,6 +6,7 @@ import pandas as pd
 
 from cropload import clock
 from cropload.errors import CroploadError
+from cropload.season.narrowing import still_counts
 from cropload.season.panels.count_entry import check_day, count_rows, read_numbers, weight_rows
 from cropload.season.panels.season_part import SeasonPart
 from cropload.season.words import MEASURES, forecast_sentence, moved, nothing_to_count
@@ -73,11 +74,12 @@ class WhatNext(SeasonPart):
         self.rows = []
         for each in self.offers:
             each.layout.display = "none"
-        found, units = self.page.counts(), self.desk.units
-        self.rows = found.frame.head(_OFFERED).to_dict("records")
-        self.none.value = parts.note(
-            "What takes most off the range:" if self.rows else nothing_to_count(found.forecast)
-        )
+        found, units = self.page.due(), self.desk.units
+        self.rows = found.plan.head(_OFFERED).to_dict("records")
+        told = "What takes most off the range this week:" if self.rows else ""
+        if not still_counts(found.forecast).any():
+            told = nothing_to_count(found.forecast)
+        self.none.value = parts.note(found.heading(units)) + (parts.note(told) if told else "")
         for each, row in zip(self.offers, self.rows, strict=False):
             each.description = (
                 f"{row['block']}: {row['words']}, {row['vines']} vines, {row['hours']:.1f} h, "
@@ -92,8 +94,10 @@ class WhatNext(SeasonPart):
         self._filled_for = season = self.desk.season
         day = pd.Timestamp(self.desk.as_of or clock.today())
         self.day.value = day.date() if day.year in (season - 1, season) else None
-        if self.rows:
-            self._take(0)
+        # In a week in which nothing can be counted, what takes most off is the best guess.
+        rows = self.rows or self.page.counts().frame.head(1).to_dict("records")
+        if rows:
+            self.block.value, self.measure.value = rows[0]["block"], rows[0]["what"]
 
     def clear(self):
         """Take the list away."""
