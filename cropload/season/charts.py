@@ -128,7 +128,21 @@ def fan_panel(fan, harvest=None, units=METRIC):
     )  # fmt: skip
 
 
-def season_panel(fan, past, units=METRIC):
+def _expected(fan, ahead, start, band, units):
+    """Return the range still to be expected after later counts, from the last day on."""
+    last = fan.frame.iloc[-1]
+    middle = last["tonnes_p50"]
+    # A range of that width, as far up as down in the logs.
+    reach = np.arcsinh(ahead["range_after_t"].to_numpy(float) / (2 * middle))
+    low = np.append(last["tonnes_p10"], middle * np.exp(-reach))
+    high = np.append(last["tonnes_p90"], middle * np.exp(reach))
+    ends = units.convert("tonnes", np.array([low, np.full(len(low), middle), high]))
+    x = start + len(fan) - 1 + np.arange(len(low))
+    return Series("still to be expected", ends, Look(GREEN, "", ":"), band.places, band.unit,
+                  x=x, band=True)  # fmt: skip
+
+
+def season_panel(fan, past, units=METRIC, ahead=None):
     """Return harvests of earlier seasons, then how this season's range narrows, to draw or to tell.
 
     Parameters
@@ -139,10 +153,13 @@ def season_panel(fan, past, units=METRIC):
         {year: tonnes} of earlier seasons [t].
     units : UnitSystem
         Units to show [t or short tons].
+    ahead : DataFrame, optional
+        Counts still to come: words, starts and range_after_t [t], as the groups of ``due``.
 
     Notes
     -----
     A single day is drawn as a range. The harvest of the season is a line when it is known.
+    In what is still to be expected the middle stays: which way a count will move it nobody knows.
     """
     found = fan_panel(fan, fan.harvest, units)
     start = len(past)
@@ -156,6 +173,11 @@ def season_panel(fan, past, units=METRIC):
         )  # fmt: skip
     moved += [replace(each, x=(start - 0.5, start + len(fan))) for each in line]
     ticks = (*map(str, past), *found.ticks)
+    if ahead is not None and len(ahead):
+        moved.append(_expected(fan, ahead, start, band, units))
+        ticks += tuple(
+            "\n".join([*each.words.split(), f"~{each.starts:%d %b}"]) for each in ahead.itertuples()
+        )
     return replace(found, series=tuple(moved), ticks=ticks, heading="")
 
 

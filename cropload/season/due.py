@@ -58,7 +58,8 @@ class Due(Answer):
         alone takes off the total's range now [t], NaN where it takes off nothing or is not open.
     groups : DataFrame
         Open tasks with their blocks put together: words, state, blocks (tuple), starts, until,
-        vines [1], minutes [min], removed_t, taken off by all of them together [t].
+        vines [1], minutes [min], removed_t, taken off by all of them together [t], and
+        range_after_t, left after them and all before them [t].
     plan : DataFrame or None
         With hours: what to do this week, best first: block, what, words, vines [1], hours [h],
         removed_t, taken off beyond all before it, and range_after_t, left after it [t].
@@ -291,14 +292,19 @@ def _groups(frame, rows, narrowing):
                 "vines": int(part["vines"].sum()),
                 "minutes": part["minutes"].sum(),
                 "removed_t": narrowing.now - narrowing.together(inside) if taken else np.nan,
+                "inside": inside,
             }
         )
     columns = ["words", "state", "blocks", "starts", "until", "vines", "minutes", "removed_t"]
-    found = pd.DataFrame(found, columns=columns)
-    later = found["state"] == "later"
-    return found.assign(later=later).sort_values(
-        ["later", "starts"], kind="stable", ignore_index=True
-    )[columns]
+    found = pd.DataFrame(found, columns=[*columns, "inside"])
+    found = found.assign(later=found["state"] == "later")
+    found = found.sort_values(["later", "starts"], kind="stable", ignore_index=True)
+    until_then = np.zeros(len(rows))
+    left = []
+    for inside in found["inside"]:
+        until_then = np.maximum(until_then, inside)
+        left.append(float(narrowing.together(until_then)))
+    return found[columns].assign(range_after_t=np.array(left, float))
 
 
 def _plan(tasks, narrowing, hours):

@@ -239,3 +239,22 @@ def test_published_errors_are_those_of_the_sources(records, monkeypatch):
     assert "16 to 17 %" in sources
     assert "De la Fuente" in sources
     assert "ITV" in sources
+
+
+def test_what_is_still_to_be_expected_narrows_about_the_last_middle(made):
+    fan = forecast_fan(made[:1])
+    width = fan.frame["tonnes_p90"].iloc[-1] - fan.frame["tonnes_p10"].iloc[-1]
+    ahead = pd.DataFrame(
+        {
+            "words": ["after clusters", "after lag weights"],
+            "starts": pd.to_datetime(["2026-06-29", "2026-08-04"]),
+            "range_after_t": [0.7 * width, 0.4 * width],
+        }
+    )
+    panel = charts.season_panel(fan, {}, ahead=ahead)
+    expected = panel.series[-1]
+    low, middle, high = expected.ends
+    np.testing.assert_allclose(middle, fan.frame["tonnes_p50"].iloc[-1])
+    np.testing.assert_allclose((high - low)[1:], [0.7 * width, 0.4 * width])
+    assert (high - low)[0] == pytest.approx(width)
+    assert panel.ticks[-1].endswith("~04 Aug")

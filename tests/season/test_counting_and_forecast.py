@@ -552,3 +552,10 @@ def test_names_from_records_are_escaped_everywhere():
     for each in html_of(page):
         assert "<script>" not in each.value
         assert "not made for" not in each.value
+
+
+def test_a_block_without_any_season_on_record_has_its_page():
+    made = make_records(blocks=[block_row("North")])
+    page = CountingAndForecast(made, draws=400)
+    assert "not made for" not in said(page)
+    assert page.next.day.value is not None

@@ -145,6 +145,16 @@ def test_hours_go_to_what_takes_most_off_and_add_up(records):
     assert f"from {found.range_now_t:.1f} t to {found.range_after_t:.1f} t" in found.heading()
 
 
+def test_what_is_left_after_all_counts_so_far_only_narrows(records):
+    found = due(records, "2027-05-01")
+    left = found.groups["range_after_t"].to_numpy()
+    assert left[0] <= found.range_now_t + 1e-9
+    assert (np.diff(left) <= 1e-9).all()
+    # The first that takes something off leaves just that less.
+    first = found.groups.dropna(subset=["removed_t"]).iloc[0]
+    assert first["range_after_t"] == pytest.approx(found.range_now_t - first["removed_t"])
+
+
 def test_a_frost_without_numbers_asks_for_dead_and_living_shoots():
     event = {"block": BLOCKS[2], "date": "2026-05-03", "kind": "frost"}
     found = due(estate(events=[event]), "2026-05-08")

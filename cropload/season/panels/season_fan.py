@@ -1,7 +1,9 @@
 """The picture of the season page: harvests of seasons past, then the range that narrows."""
 
+from cropload.beliefs.calendar import MOMENTS
 from cropload.clock import today
 from cropload.season import charts
+from cropload.season.next_counts import COUNTABLE
 from cropload.season.panels.season_part import SeasonPart
 from cropload.season.season_days import SeasonDay, forecast_fan, harvested, season_days
 from cropload.season.words import total_words
@@ -9,8 +11,20 @@ from cropload.show import wording
 from cropload.show.panels import parts
 from cropload.show.panels.fields import choice
 
-#: Harvests of earlier seasons that are drawn at most [1].
-MOST_PAST = 4
+#: Harvests of earlier seasons, and counts to come, that are drawn at most [1].
+MOST_PAST, MOST_AHEAD = 4, 2
+#: Share of a range that a count must take off to be seen in the picture [1].
+_SEEN = 0.05
+#: What is counted -> the words for the day after it.
+_AFTER = {
+    COUNTABLE[what]: MOMENTS[key]
+    for what, key in {
+        "shoots": "shoots",
+        "clusters": "clusters",
+        "weight_lag": "lag",
+        "weight_veraison": "veraison",
+    }.items()
+}
 
 
 class SeasonFan(SeasonPart):
@@ -52,10 +66,19 @@ class SeasonFan(SeasonPart):
         by, name = page.total
         fan = forecast_fan(made, by, name, page.now)
         past = past_harvests(page.now, made[-1][1], by, name)
-        wide = charts.season_panel(fan, past, desk.units)
+        ahead = None if fan.harvest is not None or by == "block" else self._ahead()
+        wide = charts.season_panel(fan, past, desk.units, ahead)
         # A phone has no room for past harvests beside several days.
-        narrow = charts.season_panel(fan, {}, desk.units) if len(made) > 1 else wide
+        narrow = charts.season_panel(fan, {}, desk.units, ahead) if len(made) > 1 else wide
         self.picture.value = parts.fitting_picture(wide, narrow)
+
+    def _ahead(self):
+        """Return the next counts that will narrow the range so that one sees it."""
+        found = self.page.due()
+        later = found.groups[found.groups["state"] == "later"]
+        worth = later["removed_t"] > _SEEN * found.range_now_t
+        shown = later[worth].head(MOST_AHEAD)
+        return shown.assign(words=shown["words"].map(_AFTER).fillna(shown["words"]))
 
 
 def past_harvests(records, found, by, name):
