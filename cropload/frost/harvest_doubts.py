@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from cropload.beliefs import ranges
 from cropload.errors import CroploadError
 from cropload.handbook import entry
+from cropload.records.events import season_events
 from cropload.records.facts import season_crops, weighed_together
 from cropload.show import wording
 from cropload.units import METRIC
@@ -131,24 +132,59 @@ def doubts_of_records(records, blocks):
     list of SpringDoubt
         Each block with the plan it carried last.
     """
+    found, harvest = [], records.harvest
+    for block in blocks:
+        seasons = set(harvest.loc[harvest["block"] == block, "season"])
+        if len(seasons) > _OTHERS:
+            for replay in _replays(records, [block], seasons):
+                found += spring_doubts(replay, records)
+    return found
+
+
+def _replays(records, blocks, seasons):
+    """Yield the replay of some seasons' springs in each block, with the plan it carried last."""
     from cropload.frost.replay import replay_frost
     from cropload.frost.years import block_frost_years, block_weather
 
-    if records.weather.empty:
-        return []
-    found, springs = [], set(records.weather["date"].dt.year)
+    springs = set(records.weather["date"].dt.year) & set(seasons)
     plans = records.pruning[records.pruning["plan"] != ""].groupby("block")["plan"].last()
-    for block, plan in plans[plans.index.isin(blocks)].items():
-        seasons = set(records.harvest.loc[records.harvest["block"] == block, "season"])
-        if len(seasons) <= _OTHERS or not seasons & springs:
+    for block in blocks:
+        if not springs or block not in plans:
             continue
         try:
             held = block_weather(records, block)
-            years = block_frost_years(
-                held, case="laid_down", seasons=sorted(seasons & springs), draws=_DRAWS
-            )
-            found += spring_doubts(replay_frost(years, [plan]), records)
+            years = block_frost_years(held, case="laid_down", seasons=sorted(springs), draws=_DRAWS)
+            yield replay_frost(years, [plans[block]])
         except CroploadError:
             # What keeps a block from being replayed is told where frost is asked about.
             continue
+
+
+def frosts_not_told(records, season, blocks):
+    """Return blocks that a frost hit by the weather of a spring, and of which nothing tells it.
+
+    Parameters
+    ----------
+    records : Records
+        As from ``read_records``.
+    season : int
+        Year of harvest.
+    blocks : list of str
+        Names of the blocks.
+
+    Returns
+    -------
+    dict
+        {block: middle share of the crop that the replay leaves [1]}, of those left with less than
+        the handbook's ``plausible.spring_and_harvest`` calls nearly all, and whose crop was no
+        full one.
+    """
+    limit, found = entry("plausible.spring_and_harvest").high, {}
+    told = {(event.block, event.season) for event in season_events(records)}
+    for replay in _replays(records, [b for b in blocks if (b, season) not in told], [season]):
+        laid = [at for at, case in enumerate(replay.cases) if case == "laid_down"]
+        left = float(ranges.quantiles(replay.crop_left[laid])[1].min()) if laid else 1.0
+        block = replay.years.block
+        if left < limit and not any(d.full for d in spring_doubts(replay, records)):
+            found[block] = left
     return found

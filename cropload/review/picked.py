@@ -9,8 +9,10 @@ from cropload import arguments
 from cropload.beliefs.events import happened
 from cropload.beliefs.measured import measurements
 from cropload.errors import CroploadError
+from cropload.frost.harvest_doubts import frosts_not_told
 from cropload.records.as_of import records_until
 from cropload.records.facts import block_facts, together
+from cropload.show import wording
 
 #: Guesses a grower would make without any model, with the words for them.
 BASELINES = {
@@ -222,6 +224,29 @@ def _partners(records, season):
             if groups:
                 found[int(year)] = groups
     return found
+
+
+def frost_notes(records, season):
+    """Return which blocks a frost hit by the weather, though nothing on record tells it.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``.
+    season : int
+        Year of harvest.
+
+    Returns
+    -------
+    list of str
+    """
+    found = frosts_not_told(records, season, list(block_facts(records).names))
+    return [
+        f"{block}: by the weather, frost left about {wording.percent(left)} of the crop of "
+        f"{season}, and no event tells it. Until it is written down (table events), its miss is "
+        "taken for fewer clusters on a shoot, and so it is learnt."
+        for block, left in found.items()
+    ]
 
 
 def joint_notes(records, season):

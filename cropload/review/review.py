@@ -16,7 +16,7 @@ from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.clock import day
 from cropload.errors import CroploadError, choose
 from cropload.review import scores
-from cropload.review.picked import baselines, joint_notes, on_the_scale, sums
+from cropload.review.picked import baselines, frost_notes, joint_notes, on_the_scale, sums
 from cropload.review.words import score_notes
 from cropload.season.forecast_log import MODEL, models, read_log
 from cropload.units import METRIC
@@ -263,6 +263,7 @@ def review_season(
         (
             *score_notes(),
             *scale.notes,
+            *frost_notes(records, season),
             *joint_notes(records, season),
             *log_notes,
             *records.not_as_written(season),

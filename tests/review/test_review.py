@@ -446,3 +446,17 @@ def test_what_the_log_cannot_score_is_named(folder):
     notes = " ".join(seen.notes)
     assert "The log does not score Home Terrace + Chapel Slope: they were weighed together" in notes
     assert "The log does not score forecasts of Long Acre whose range starts at nothing" in notes
+
+
+def test_a_frost_that_the_weather_tells_and_nothing_on_record_is_named():
+    """The sample's truth: in spring 2021 frost killed half of the shoots of Mill Meadow."""
+    from cropload.review.picked import frost_notes
+
+    records = example_records()
+    (note,) = frost_notes(records, 2021)
+    assert note.startswith("Mill Meadow: by the weather, frost left about")
+    told = pd.DataFrame([{"block": "Mill Meadow", "date": "2021-05-01", "kind": "frost"}])
+    told = told.assign(date=pd.to_datetime(told["date"]), share_pct=30.0, dead=np.nan)
+    told = told.assign(alive=np.nan, of="", counts_that_day="", note="")
+    assert frost_notes(replace(records, events=told), 2021) == []
+    assert frost_notes(records, 2023) == []
