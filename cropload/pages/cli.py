@@ -98,7 +98,7 @@ def command_parser(command):
 
 def _usage(parser):
     """Return a line with what must be given; the rest is listed below it anyway."""
-    needed, alternatives = [], {}
+    needed, alternatives, placed = [], {}, 0
     for group in parser._mutually_exclusive_groups:
         if group.required:
             alternatives |= {id(action): group for action in group._group_actions}
@@ -107,7 +107,8 @@ def _usage(parser):
         group = alternatives.get(id(action))
         if not action.option_strings:
             given = {None: shown, "+": f"{shown} ..."}
-            needed.insert(0, given.get(action.nargs, f"[{shown}]"))
+            needed.insert(placed, given.get(action.nargs, f"[{shown}]"))
+            placed += 1
         elif action.required:
             needed.append(shown)
         elif group is not None and action is group._group_actions[0]:

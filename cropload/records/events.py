@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from cropload.records.hemisphere import hemisphere_of_dates, season_of
+from cropload.records.hemisphere import season_of
 
 #: What an event takes from -> the stages of a season that show it, beside the crop itself.
 SHOWN_BY = {
@@ -92,8 +92,10 @@ def losses_as_events(records):
     if not alone.any():
         return records
     rows, rest = harvest[alone], replace(records, harvest=harvest[~alone].reset_index(drop=True))
-    last = "-06-30" if hemisphere_of_dates(rest) == "south" else "-12-31"
-    undated = pd.to_datetime(rows["season"].astype(str) + last)
+    undated = pd.to_datetime(rows["season"].astype(str) + "-12-31")
+    # In the south the last day of December belongs to the next harvest.
+    south = season_of(rest, undated) > rows["season"].to_numpy()
+    undated = undated.mask(south, pd.to_datetime(rows["season"].astype(str) + "-06-30"))
     told = _losses_told(season_events(rest))
     keys = zip(rows["block"].astype(str), rows["season"].astype(int), strict=True)
     made = pd.DataFrame(

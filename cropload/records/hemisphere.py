@@ -52,6 +52,12 @@ def hemisphere_of_dates(records):
     return "south" if south else "north" if north else None
 
 
+def _picked_in_spring(records):
+    """Return whether most picks on record fall into the first months of a year."""
+    month = records.harvest["date"].dropna().dt.month
+    return bool((month <= 5).mean() > 0.5) if len(month) else False
+
+
 def season_of(records, dates):
     """Return the year of harvest that each of some days belongs to, as an array of int.
 
@@ -67,5 +73,9 @@ def season_of(records, dates):
     Where nothing tells the hemisphere, the northern one is taken. What happens in the last months
     of a year belongs to the crop of that year in the north, and to the next one in the south.
     """
-    south = hemisphere_of_dates(records) == "south"
+    try:
+        south = hemisphere_of_dates(records) == "south"
+    except CroploadError:
+        # Told where dates are asked about; one wrong date keeps no event from being read.
+        south = _picked_in_spring(records)
     return (dates.dt.year + (south & (dates.dt.month > 6))).to_numpy(int)

@@ -33,6 +33,9 @@ LAST, DROPPED = "last", "dropped"
 #: In the place of a column: the row as a whole; and as its new value, that it stays after all.
 WHOLE_ROW, KEPT = "all", "kept"
 
+#: No crew counts more shoots after a frost; beyond it a digit slipped.
+MOST_SHOOTS = 1_000_000
+
 #: No vine carries more of anything that is counted on it; beyond it a digit slipped.
 MOST_ON_A_VINE = 5000
 
@@ -325,8 +328,12 @@ _TABLES = (
                 "that push after them. Blank means the crop.",
                 choices=("crop", "shoots", "clusters", "vines"),
             ),
-            _count("dead", "Shoots found dead on sampled vines, in the place of a share."),
-            _count("alive", "Shoots found alive on the same vines."),
+            _count(
+                "dead",
+                "Shoots found dead on sampled vines, in the place of a share.",
+                high=MOST_SHOOTS,
+            ),
+            _count("alive", "Shoots found alive on the same vines.", high=MOST_SHOOTS),
             Column(
                 "counts_that_day",
                 "choice",

@@ -157,6 +157,14 @@ def befell(before, after, block, units=METRIC):
         Units to show.
     """
 
+    picked = after.picked.set_index("block").loc[block]
+    if picked["share"] >= 1:
+        crop = wording.amount("tonnes", picked["tonnes"], units)
+        return (
+            f"{block}, harvest {after.season}, is picked: {crop}, which stays. Coming seasons "
+            "learn what the vines bore."
+        )
+
     def crop(by, name):
         told = []
         for each in (before, after):

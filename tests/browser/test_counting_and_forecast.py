@@ -26,7 +26,7 @@ COUNTS = [23, 31, 18, 27, 25, 22, 20, 30]
 @pytest.fixture(scope="module")
 def shown(page, pages):
     page.goto(f"{pages}/voila/render/counting_and_forecast.ipynb")
-    page.get_by_role("button", name=re.compile("lag phase, 17 vines")).first.wait_for()
+    page.get_by_text(re.compile("Due now")).first.wait_for()
     return page
 
 

@@ -254,7 +254,7 @@ def test_find_plans_gives_the_plans_of_find_plans_and_one_becomes_a_level(page):
         ravaz=page.comparison.balance,
         canes=(2, 4),
         buds_per_cane=(6, 14),
-        spurs=(0, 7),
+        spurs=(0, 5),
         buds_per_spur=2,
         draws=500,
     )

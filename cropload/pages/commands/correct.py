@@ -57,8 +57,9 @@ COMMANDS = (
         "the columns that `cropload check` names when they repeat: those of counts by season; "
         "date; block; row; vine, those of harvest by season; block; date; ticket.",
         example="""
-            cropload correct counts "2027; 2027-06-12; Long Acre; 4; 17" clusters 21 --into mine
-            cropload correct harvest "2027; Long Acre; 2027-09-20" all --why twice --into mine
+            cropload correct counts "2027; 2027-06-12; Long Acre; 4; 17" \\
+                clusters 21 --into mine
+            cropload correct harvest "2027; Long Acre; 2027-09-20" all --into mine
             cropload correct harvest "2027; Long Acre" block "Lyre Field" --into mine
         """,
         arguments=_ARGUMENTS,

@@ -3,7 +3,6 @@
 import pandas as pd
 
 from cropload import clock
-from cropload.records.doubts.blocks import fractions
 from cropload.records.doubts.facts import KEYS
 from cropload.records.doubts.rules import Rule, by_row
 
@@ -43,6 +42,40 @@ def _to_come(facts):
     today = clock.today()
     late = facts["events"]["date"] > pd.Timestamp(today)
     return pd.DataFrame({"today": f"{today:%Y-%m-%d}"}, facts["events"].index[late])
+
+
+def _small(facts):
+    """Return shares under one percent that are written without the percent sign."""
+    share, text = facts["events"]["share_pct"], facts.parsed["events"].text
+    small = share.index[(share > 0) & (share < 1)]
+    return [row for row in small if not text(row, "share_pct").endswith("%")]
+
+
+def _unplanted(facts):
+    """Return events of a year in which their vines were not planted yet, with that year."""
+    events = facts["events"]
+    planted = facts.of_block("events", "year_planted")
+    early = events["date"].dt.year < planted
+    return pd.DataFrame({"year": planted[early].map("{:.0f}".format)})
+
+
+def _all_lost(facts):
+    """Return losses of all, of a season whose fruit was picked or counted after them."""
+    events = facts["events"]
+    whole = events[(events["share_pct"] >= 100) & ~events["of"].isin(["shoots"])]
+    found = {}
+    for name, column, words in (
+        ("counts", "clusters", "clusters were counted"),
+        ("harvest", "tonnes", "fruit was picked"),
+    ):
+        if name in facts:
+            rows = facts[name][facts[name][column] > 0]
+            for row in whole.itertuples():
+                later = rows["date"][(rows["block"] == row.block) & (rows["date"] > row.date)]
+                later = later[later < row.date + pd.Timedelta(days=300)]
+                if len(later):
+                    found[row.Index] = (f"{words} on {later.min():%Y-%m-%d}",)
+    return by_row(found, ["told"])
 
 
 def _by_event(facts):
@@ -106,7 +139,27 @@ def _after_picking(facts):
 
 
 PLAUSIBLE = [
-    fractions("events", "share_pct"),
+    Rule(
+        ("events",),
+        "share_pct",
+        _small,
+        "is less than one percent, so it may be a fraction",
+        "For 35 percent write 35 or 35 %, not 0.35.",
+    ),
+    Rule(
+        ("events", "blocks"),
+        "date",
+        _unplanted,
+        "is before the vines were planted ({year})",
+        "Check the block, the day and year_planted of table blocks.",
+    ),
+    Rule(
+        ("events",),
+        "share_pct",
+        _all_lost,
+        "says that all was lost, yet {told}",
+        "Write the share that was lost, or check the block and the day.",
+    ),
     Rule(
         ("events",),
         "dead",

@@ -348,7 +348,7 @@ def _judged(layout, days):
 
 def _tenth(text):
     """Return a number of tenths as degrees; what is no number stays as it is."""
-    return f"{int(text) / 10:g}" if re.fullmatch(r"[+-]?\d+(?:\.0*)?", text) else text
+    return f"{float(text) / 10:g}" if re.fullmatch(r"[+-]?\d+(?:\.0*)?", text) else text
 
 
 def _degrees(file, layout, days, written, given):

@@ -37,6 +37,9 @@ def _run(given):
 
     records = options.records_of(given)
     block = check_block(records, given.block)
+    season = int(season_of(records, pd.Series([day(given.date)]))[0])
+    # What cannot be asked is told before anything is written.
+    before = forecast(records, season, draws=given.draws, seed=given.seed)
     file = record_event(
         records,
         block,
@@ -49,11 +52,7 @@ def _run(given):
         counts_that_day=given.counts,
         note=given.note,
     )
-    season = int(season_of(records, pd.Series([day(given.date)]))[0])
-    before, after = (
-        forecast(each, season, draws=given.draws, seed=given.seed)
-        for each in (records, read_records(records.path))
-    )
+    after = forecast(read_records(records.path), season, draws=given.draws, seed=given.seed)
     told = [note for note in after.notes if note.startswith(f"{block}:")]
     yield paragraph(befell(before, after, block, options.units_of(given)))
     yield points([*told, f"Written down in {file}."])
@@ -68,7 +67,8 @@ COMMANDS = (
         "and review hold it from then on: counts made after it show it, so nothing is taken off "
         "twice.",
         example="""
-            cropload event my_season --block "Long Acre" --date 2026-06-20 --kind hail --share 35
+            cropload event my_season --block "Long Acre" --date 2026-06-20 \\
+                --kind hail --share 35
             cropload event my_season --block "Mill Meadow" --date 2026-05-09 --kind frost \\
                 --dead 90 --alive 90
         """,

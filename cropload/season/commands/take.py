@@ -31,7 +31,7 @@ COMMANDS = (
         "counts, once. A sheet with a fault is not taken, and every fault is told.",
         example="""
             cropload take monday.csv tuesday.xlsx --into my_season
-            cropload sample my_season --block "Long Acre" --what shoots,clusters --csv sheet.csv
+            cropload sample my_season --block "Long Acre" --csv sheet.csv
         """,
         arguments=_ARGUMENTS,
         run=_run,
