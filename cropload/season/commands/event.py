@@ -69,8 +69,8 @@ COMMANDS = (
         example="""
             cropload event my_season --block "Long Acre" --date 2026-06-20 \\
                 --kind hail --share 35
-            cropload event my_season --block "Mill Meadow" --date 2026-05-09 --kind frost \\
-                --dead 90 --alive 90
+            cropload event my_season --block "Mill Meadow" --date 2026-05-09 \\
+                --kind frost --dead 90 --alive 90
         """,
         arguments=_ARGUMENTS,
         run=_run,
