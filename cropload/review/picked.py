@@ -94,11 +94,12 @@ def on_the_scale(records, season):
                 "on paper is a guess: they are scored as one crop."
             )
         total = float(tonnes[list(names)].sum())
+        lost = {each: -100 * np.expm1(events.log_left([each])[0]) for each in names}
         notes += [
-            f"{each} lost {-100 * np.expm1(log):.0f} % of its crop before the scale "
-            f"({told}): a forecast of a day before it misses by that as well."
-            for each in names
-            if (log := events.log_left([each])[0]) and (told := events.words(each))
+            f"{each} lost {share:.0f} % of its crop before the scale ({events.words(each)}): a "
+            "forecast of a day before it misses by that as well."
+            for each, share in lost.items()
+            if share
         ]
         if not whole[list(names)].all():
             notes.append(f"{name}: not picked whole yet, so not scored.")
