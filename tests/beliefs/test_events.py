@@ -21,7 +21,7 @@ def with_events(records, *rows):
         [dict(zip(COLUMNS, row, strict=False)) for row in rows], columns=COLUMNS
     ).assign(date=lambda f: pd.to_datetime(f["date"]))
     words = ["of", "counts_that_day", "note"]
-    frame[words] = frame[words].fillna("")
+    frame[words] = frame[words].astype(object).where(frame[words].notna(), "")
     frame[["share_pct", "dead", "alive"]] = frame[["share_pct", "dead", "alive"]].astype(float)
     return replace(records, events=frame)
 
