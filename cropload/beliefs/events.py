@@ -6,7 +6,7 @@ crop then bears every event of its season, and where a measurement has shown one
 of it holds, not what was judged.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -15,7 +15,7 @@ import pandas as pd
 from cropload import handbook
 from cropload.random_streams import stream
 from cropload.records.events import SHOWN_BY, Event, season_events
-from cropload.vine.growth import STAGES
+from cropload.vine.growth import COMPONENTS, STAGES
 from cropload.vine.weather.kill import crop_index_after_kill
 from cropload.vine.weather.settings import Spread, secondary_share
 
@@ -242,6 +242,35 @@ def vines_alike(dead, seen):
     return max(between / alone, 1.0) if alone > 0 else 1.0
 
 
+def shown_by(stage, growth, x):
+    """Return the log of what a stage of the season would show, (blocks, draws), as ``STAGES``."""
+    at = {name: place for place, name in enumerate(COMPONENTS)}
+    weight = growth.log_cluster_weight_g
+    return {
+        "shoots": lambda: np.log(growth.shoots),
+        "clusters": lambda: growth.log_clusters + x[at["counting_bias"]],
+        "weight_lag": lambda: weight - x[at["increase_factor"]],
+        "weight_veraison": lambda: weight - x[at["ripening_factor"]],
+        "weight_harvest": lambda: weight,
+    }[stage]()
+
+
+def with_left(growth, left):
+    """Return what grows with less of it: ``left`` is as ``left_by_events`` returns it."""
+    clusters, weight, picked = (
+        array.copy()
+        for array in (growth.log_clusters, growth.log_cluster_weight_g, growth.log_kg_picked)
+    )
+    for at, taken in left.items():
+        for word, log in taken.items():
+            picked[at] += log
+            if word in ("shoots", "clusters"):
+                clusters[at] += log
+            elif word == "weight":
+                weight[at] += log
+    return replace(growth, log_clusters=clusters, log_cluster_weight_g=weight, log_kg_picked=picked)
+
+
 def left_by_events(happened, counts, estate, growth, x, seed):
     """Draw what the season's events leave of the crop of each block they hit.
 
@@ -287,7 +316,7 @@ def left_by_events(happened, counts, estate, growth, x, seed):
             logs = _given_shown(
                 taken,
                 np.array(parts),
-                np.array([growth.logs(stage, x)[at] for stage in stages]),
+                np.array([shown_by(stage, growth, x)[at] for stage in stages]),
                 estate.values[at, -1, places],
                 1 / estate.precision[at, -1, places],
                 logs,

@@ -7,7 +7,7 @@ import pandas as pd
 
 from cropload import arguments, handbook
 from cropload.beliefs.accepted import accepted_before
-from cropload.beliefs.events import Happened, event_notes, happened, left_by_events
+from cropload.beliefs.events import Happened, event_notes, happened, left_by_events, with_left
 from cropload.beliefs.groundwork import lay_ground
 from cropload.beliefs.guard import guard_crops, named
 from cropload.beliefs.history import estate_of, learned_before
@@ -331,7 +331,7 @@ def draw_forecast(estate, so_far, draws, seed):
     kept = estate.loss.kept(facts.names, everyone, draws, seed)
     left = left_by_events(so_far.happened, so_far.rows, estate, growth, x, seed)
     if left:
-        growth = growth.with_left(left, left.values())
+        growth = with_left(growth, left)
         log_left = np.array(
             [np.median(sum(left[at].values())) if at in left else 0.0 for at in everyone]
         )

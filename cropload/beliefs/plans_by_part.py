@@ -1,6 +1,7 @@
 """Plans of a block's parts, its vigour classes: in which season they hold, and what they make."""
 
 from cropload.beliefs.measured import plans_by_season
+from cropload.records.scenarios import last_plans
 from cropload.vine.plan import DividedPlan, PruningPlan
 
 
@@ -63,9 +64,5 @@ def carried_plans(records, season):
         {block: PruningPlan or DividedPlan}: that of its parts where they have plans, and the last
         one before the season elsewhere; without the blocks that have none.
     """
-    plans = plans_by_season(records)
-    last = {}
-    for block, year in sorted(plans, key=lambda key: key[1]):
-        if year < season:
-            last[block] = plans[block, year]
-    return {**last, **plans_by_part(records, season, plans)}
+    last = {block: PruningPlan.parse(plan) for block, plan in last_plans(records, season).items()}
+    return {**last, **plans_by_part(records, season, plans_by_season(records))}

@@ -10,7 +10,7 @@ import pandas as pd
 from cropload import arguments, handbook
 from cropload.answer import Answer
 from cropload.beliefs import ranges
-from cropload.beliefs.events import Taken, vines_alike
+from cropload.beliefs.events import Taken, vines_alike, with_left
 from cropload.beliefs.meant import check_block
 from cropload.beliefs.result import Forecast
 from cropload.clock import day
@@ -404,7 +404,7 @@ def _frosted(forecast, at, index, total, taken):
     return replace(
         forecast,
         draws=draws,
-        growth=forecast.growth.with_left([at], [{"clusters": log_index}]),
+        growth=with_left(forecast.growth, {at: {"clusters": log_index}}),
         log_left=log_left,
         events=replace(forecast.events, taken=(*forecast.events.taken, taken)),
         notes=(*forecast.notes, note),

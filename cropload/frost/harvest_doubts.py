@@ -98,8 +98,7 @@ def spring_doubts(replay, records):
     planted = records.blocks.set_index("block")["year_planted"].get(block)
     grown = ~(crops.index - planted < entry("plausible.crop_of_variety").extra["young"])
     whole = whole[grown & (whole > 0)]
-    events = records.events[records.events["block"] == block]["date"].dt.year
-    reason = set(crops.index[crops["lost_pct"] > 0]) | set(events)
+    reason = {event.season for event in season_events(records) if event.block == block}
     laid = [at for at, case in enumerate(replay.cases) if case == "laid_down"]
     left = ranges.quantiles(replay.crop_left[laid])[1] if laid else []
     found = []

@@ -4,6 +4,9 @@ import pandas as pd
 
 from cropload.errors import CroploadError
 
+#: Stages of table dates that fall into spring.
+_OF_SPRING = ["budburst", "flowering"]
+
 
 def season_origin(season, hemisphere):
     """Return the day before the first day of a season's growth year, as a Timestamp.
@@ -24,16 +27,11 @@ def hemisphere_of_dates(records):
     CroploadError
         When some stages speak for one hemisphere and some for the other.
     """
-    dates = records.dates.dropna(subset=["date"])
-    month = dates["date"].dt.month
-    spring = dates["stage"].isin(["budburst", "flowering"])
-    picked = pd.concat(
-        [dates.loc[dates["stage"] == "harvest", "date"], records.harvest["date"].dropna()]
-    ).dt.month
-    autumn_of_south = picked.between(1, 5).sum()
-    south = (spring & month.between(8, 12)).sum() + autumn_of_south
-    north = (spring & month.between(2, 7)).sum() + picked.between(7, 12).sum()
+    north, south = _dates_of_each(records)
     if south and north:
+        dates = records.dates.dropna(subset=["date"])
+        month = dates["date"].dt.month
+        spring = dates["stage"].isin(_OF_SPRING)
         few = "south" if south < north else "north"
         months = (8, 12, 1, 5) if few == "south" else (2, 7, 7, 12)
         odd = spring & month.between(*months[:2])
@@ -52,10 +50,16 @@ def hemisphere_of_dates(records):
     return "south" if south else "north" if north else None
 
 
-def _picked_in_spring(records):
-    """Return whether most picks on record fall into the first months of a year."""
-    month = records.harvest["date"].dropna().dt.month
-    return bool((month <= 5).mean() > 0.5) if len(month) else False
+def _dates_of_each(records):
+    """Return how many dates on record speak for the north, and how many for the south [1]."""
+    dates = records.dates.dropna(subset=["date"])
+    burst = dates.loc[dates["stage"].isin(_OF_SPRING), "date"].dt.month
+    picked = pd.concat(
+        [dates.loc[dates["stage"] == "harvest", "date"], records.harvest["date"].dropna()]
+    ).dt.month
+    north = burst.between(2, 7).sum() + picked.between(7, 12).sum()
+    south = burst.between(8, 12).sum() + picked.between(1, 5).sum()
+    return int(north), int(south)
 
 
 def season_of(records, dates):
@@ -70,12 +74,8 @@ def season_of(records, dates):
 
     Notes
     -----
-    Where nothing tells the hemisphere, the northern one is taken. What happens in the last months
-    of a year belongs to the crop of that year in the north, and to the next one in the south.
+    Most dates tell, so that one wrong date moves nothing; where none does, the north is taken.
+    What happens in the last months of a year belongs to the crop of that year in the north, and to the next one in the south.
     """
-    try:
-        south = hemisphere_of_dates(records) == "south"
-    except CroploadError:
-        # Told where dates are asked about; one wrong date keeps no event from being read.
-        south = _picked_in_spring(records)
-    return (dates.dt.year + (south & (dates.dt.month > 6))).to_numpy(int)
+    north, south = _dates_of_each(records)
+    return (dates.dt.year + ((south > north) & (dates.dt.month > 6))).to_numpy(int)

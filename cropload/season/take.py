@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from cropload import arguments
-from cropload.records.doubts.counts import ON_A_VINE
+from cropload.records.doubts.places import ON_A_VINE
 from cropload.records.later_rows import holding
 from cropload.records.reading.check import cross_checks
 from cropload.records.reading.dates import date_order

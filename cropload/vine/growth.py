@@ -242,38 +242,6 @@ class Growth:
     log_kg_picked: np.ndarray
     log_pruning_weight_kg_per_m: np.ndarray
 
-    def logs(self, stage, log_components):
-        """Return the log of what a stage of the season shows, as ``stage_rows`` names them.
-
-        stage : "shoots", "clusters" or one of weights; log_components : as in ``grow`` [1].
-        """
-        weight = self.log_cluster_weight_g
-        return {
-            "shoots": lambda: np.log(self.shoots),
-            "clusters": lambda: self.log_clusters + log_components[_AT["counting_bias"]],
-            "weight_lag": lambda: weight - log_components[_AT["increase_factor"]],
-            "weight_veraison": lambda: weight - log_components[_AT["ripening_factor"]],
-            "weight_harvest": lambda: weight,
-        }[stage]()
-
-    def with_left(self, places, logs):
-        """Return the same with less of a crop: ``logs`` holds by place {what is taken from: log
-        of the share left}, from the words of ``records.events.SHOWN_BY``."""
-        clusters, weight, picked = (
-            array.copy()
-            for array in (self.log_clusters, self.log_cluster_weight_g, self.log_kg_picked)
-        )
-        for at, taken in zip(places, logs, strict=True):
-            for word, log in taken.items():
-                picked[at] += log
-                if word in ("shoots", "clusters"):
-                    clusters[at] += log
-                elif word == "weight":
-                    weight[at] += log
-        return replace(
-            self, log_clusters=clusters, log_cluster_weight_g=weight, log_kg_picked=picked
-        )
-
     @cached_property
     def clusters(self):
         """Clusters per vine [1/vine]."""

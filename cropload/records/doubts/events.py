@@ -1,10 +1,15 @@
 """Rules of what befell a crop: told in full, on the right side of the counts, and once."""
 
+from types import SimpleNamespace
+
 import pandas as pd
 
 from cropload import clock
 from cropload.records.doubts.facts import KEYS
 from cropload.records.doubts.rules import Rule, by_row
+from cropload.records.hemisphere import season_of
+
+_DATED = {"date": "datetime64[ns]"}
 
 
 def _filled(frame):
@@ -82,8 +87,17 @@ def _by_event(facts):
     """Return blocks and years of the losses that events tell."""
     events = facts["events"]
     lost = events[~events["kind"].isin(["thinning", "shoot thinning"])]
-    lost = lost[lost["share_pct"].notna() | lost["alive"].notna()]
-    return set(zip(lost["block"], lost["date"].dt.year, strict=True))
+    lost = lost[(lost["share_pct"].notna() | lost["alive"].notna()) & lost["date"].notna()]
+    return set(zip(lost["block"], _seasons(facts, lost["date"]), strict=True))
+
+
+def _seasons(facts, days):
+    """Return the year of harvest of some days, by what stages and picks tell of the hemisphere."""
+    told = {
+        name: facts[name] if name in facts else pd.DataFrame(columns=columns).astype(_DATED)
+        for name, columns in (("dates", ["stage", "date"]), ("harvest", ["date"]))
+    }
+    return season_of(SimpleNamespace(**told), days)
 
 
 def _loss_in_both(facts):
@@ -127,13 +141,12 @@ def _after_picking(facts):
     events, harvest = facts["events"], facts["harvest"]
     picks = harvest[(harvest["tonnes"] > 0) & harvest["date"].notna()]
     whole = picks[picks["picked_pct"].isna() | (picks["picked_pct"] >= 100)]
-    last = whole.groupby(["block", whole["date"].dt.year])["date"].max()
+    last = whole.groupby(KEYS)["date"].max()
     rows = events[(events["kind"] != "fruit left") & events["date"].notna()]
-    months = pd.Timedelta(days=60)
     found = {}
-    for row in rows.itertuples():
-        day = last.get((row.block, row.date.year))
-        if day is not None and day < row.date <= day + months:
+    for row, season in zip(rows.itertuples(), _seasons(facts, rows["date"]), strict=True):
+        day = last.get((row.block, season))
+        if day is not None and day < row.date:
             found[row.Index] = (f"{day:%Y-%m-%d}",)
     return by_row(found, ["day"])
 

@@ -2,7 +2,7 @@
 
 import pandas as pd
 
-from cropload.records.doubts import blocks, counts, crops, days, events, limits, weights
+from cropload.records.doubts import blocks, counts, crops, days, events, limits, places, weights
 from cropload.records.doubts.facts import Facts
 from cropload.records.doubts.rules import run
 from cropload.records.reading.cells import meant_choice
@@ -15,7 +15,7 @@ _MEND_FAHRENHEIT = " Degrees Fahrenheit go into a column whose name ends in _f, 
 REFUSED = [
     *blocks.UNKNOWN,
     blocks.PARTS,
-    counts.MISSING,
+    places.MISSING,
     crops.FALLING,
     limits.CROP,
     days.STAGES,
@@ -33,8 +33,8 @@ BESIDE_BLOCKS = [
     *blocks.TEMPERATURES,
     blocks.HEADLANDS,
     *counts.MISFITS,
-    counts.DEAD,
-    counts.MISSING_SHARE,
+    places.DEAD,
+    places.MISSING_SHARE,
     *crops.SHARES,
     blocks.STILL_AIR,
     blocks.SPACING,
