@@ -381,7 +381,8 @@ def _table(written, raws):
         hint = near(name, raws) or "The tables are " + ", ".join(TABLES) + "."
         raise Refused("table", "is not a table of the records", hint)
     if name not in raws:
-        raise Refused("table", f"there is no table {name} here", near(name, raws))
+        hint = near(name, raws) or "The tables here are " + ", ".join(raws) + "."
+        raise Refused("table", f"there is no table {name} here", hint)
     return name
 
 

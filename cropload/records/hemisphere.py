@@ -75,7 +75,8 @@ def season_of(records, dates):
     Notes
     -----
     Most dates tell, so that one wrong date moves nothing; where none does, the north is taken.
-    What happens in the last months of a year belongs to the crop of that year in the north, and to the next one in the south.
+    What happens in the last months of a year belongs to the crop of that year in the north, and to
+    the next one in the south.
     """
     north, south = _dates_of_each(records)
     return (dates.dt.year + ((south > north) & (dates.dt.month > 6))).to_numpy(int)

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from cropload import example_records, read_records
+from cropload import RecordsError, example_records, read_records
 from cropload.records.events import season_events
 
 BLOCKS = (
@@ -47,6 +47,22 @@ def test_each_event_takes_from_what_it_can(estate, kind, of, takes):
     (found,) = season_events(estate(events=events(f"North,2026-06-20,{kind},30,{of},,,")))
     assert found.takes == takes
     assert found.share == pytest.approx(0.3)
+
+
+def test_an_event_of_an_unknown_block_is_a_fault_with_the_near_name(estate):
+    with pytest.raises(RecordsError, match="North"):
+        estate(events=events("Nrth,2026-06-20,hail,30,,,,"))
+
+
+def test_a_wrong_date_elsewhere_moves_no_event(estate):
+    dates = "season,block,stage,date\n2026,North,budburst,2025-09-20\n"
+    harvest = "season,block,date,tonnes\n" + "".join(
+        f"{year},North,{year}-03-01,3\n" for year in (2023, 2024, 2025)
+    )
+    harvest += "2026,North,2026-09-01,3\n"
+    told = events("North,2025-11-20,hail,20,,,,")
+    (found,) = season_events(estate(dates=dates, harvest=harvest, events=told))
+    assert found.season == 2026
 
 
 def test_words_of_the_trade_are_suggested(estate):

@@ -49,6 +49,7 @@ UNKNOWN = [
         "fertility",
         "weights",
         "harvest",
+        "events",
         "dates",
         "prices",
         "scenarios",
