@@ -250,7 +250,9 @@ def _tasks(made, records, stages, day):
                 minutes = handbook.value("due.minutes_plan")
                 if vines:
                     minutes = vines * handbook.value("sampling.minutes_pruning_weight_kg")
-                yield row(block, what, starts, until, done, vines, minutes)
+                # Once the vines are pruned, what was chosen can only be written down.
+                late = "write down the plan" if what == "plan" and day > until else None
+                yield row(block, what, starts, until, done, vines, minutes, words=late)
             elif not bears[block]:
                 continue
             elif what == "harvest":
