@@ -223,7 +223,7 @@ def test_due_writes_reminders_and_never_over_others(run, tmp_path):
     file = tmp_path / "due.ics"
     text = run(*asked, "--ics", file, "--csv", tmp_path / "due.csv")
     told = " ".join(text.split())
-    assert "Due now: choose a plan in 8 blocks, count shoots in 8 blocks; next: count" in told
+    assert "Due now: write down the plan in 8 blocks, count shoots in 8 blocks; next:" in told
     events = icalendar.Calendar.from_ical(file.read_bytes()).walk("VEVENT")
     table = pd.read_csv(tmp_path / "due.csv")
     assert len(events) == table["state"].isin(["now", "later"]).sum() > 30
