@@ -151,6 +151,40 @@ def sheet_looks(path, names):
     return found
 
 
+def percent_cells(path):
+    """Return name of a sheet -> (row, column) of its cells shown as a percentage, from 0.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The workbook; none of another format than .xlsx tells.
+    """
+    from openpyxl.utils import column_index_from_string
+
+    found = {}
+    with zipfile.ZipFile(path) as archive:
+        try:
+            styles = "|".join(map(str, sorted(percent_styles(archive))))
+            book = ElementTree.fromstring(archive.read("xl/workbook.xml"))
+        except Exception:  # damaged styles fail in many ways, and another format has none
+            return found
+        if not styles:
+            return found
+        shown = re.compile(
+            rf'<(?:\w+:)?c\b(?=[^>]*\bs="(?:{styles})")[^>]*\br="([A-Z]+)(\d+)"'.encode()
+        )
+        for name in [sheet.get("name", "") for sheet in book.iter(f"{_MAIN}sheet")]:
+            try:
+                text = archive.read(sheet_part(archive, name.strip().lower(), path.name))
+            except Exception:  # a sheet without its part is told when it is read
+                continue
+            found[name] = [
+                (int(row) - 1, column_index_from_string(letters.decode()) - 1)
+                for letters, row in shown.findall(text)
+            ]
+    return found
+
+
 def _span(match):
     from openpyxl.utils import column_index_from_string
 

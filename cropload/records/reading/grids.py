@@ -1,0 +1,192 @@
+"""Read any workbook or text table as grids of cells, whatever stands in them."""
+
+import csv
+import io
+import re
+import zipfile
+from collections import Counter
+from dataclasses import dataclass, field
+from datetime import date, datetime, time, timedelta
+
+from cropload.records.reading.csv_table import decode
+from cropload.records.reading.files import read_bytes, stop
+from cropload.records.reading.workbook_looks import percent_cells
+
+#: Endings of the workbooks that are read, and of text tables.
+WORKBOOKS = (".xlsx", ".xlsm", ".xls", ".ods")
+TEXTS = (".csv", ".txt", ".tsv", ".tab")
+_SEPARATORS = "\t;|,"
+
+
+@dataclass
+class Grid:
+    """The cells of one sheet, or of one text table.
+
+    Attributes
+    ----------
+    file, sheet : str
+        Names as shown; the sheet of a text table is ``""``.
+    rows : list of list
+        Cells from the first row and column of the sheet on: ``None`` where blank, else a text, a
+        number, a truth value or a date; a number shown as a percentage is a text like ``35%``.
+    merged : list of (int, int, int, int)
+        First row, first column, last row and last column of merged cells, from 0.
+    hidden : bool
+        Whether the sheet is hidden.
+    text : bool
+        Whether all cells are texts, as in a text table.
+    """
+
+    file: str
+    sheet: str
+    rows: list
+    merged: list = field(default_factory=list)
+    hidden: bool = False
+    text: bool = False
+
+    @property
+    def shown(self):
+        """The file, and the sheet where there is one, as messages show them."""
+        return f"{self.file} [{self.sheet}]" if self.sheet else self.file
+
+
+def read_grids(path):
+    """Read every sheet of a workbook, or a text table.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        An .xlsx, .xlsm, .xls or .ods workbook, or a text table.
+
+    Returns
+    -------
+    list of Grid
+        Sheets of cells, blank ones left out.
+
+    Raises
+    ------
+    RecordsError
+        When the file cannot be read.
+    """
+    ending = path.suffix.lower()
+    data = read_bytes(path)
+    if not data:
+        stop(path.name, "is empty", "Give a workbook or a table with rows in it.")
+    if ending in WORKBOOKS or data[:2] == b"PK" or data[:4] == b"\xd0\xcf\x11\xe0":
+        return _book(path)
+    if ending not in TEXTS:
+        mend = f"Give a workbook ({', '.join(WORKBOOKS)}) or a text table ({', '.join(TEXTS)})."
+        stop(path.name, "is neither a workbook nor a text table", mend)
+    return [grid for grid in [text_grid(path.name, data)] if grid.rows]
+
+
+def _book(path):
+    import python_calamine
+
+    try:
+        book = python_calamine.CalamineWorkbook.from_path(str(path))
+    except python_calamine.PasswordError:
+        stop(path.name, "is protected by a password", "Save a copy without a password.")
+    except Exception as error:  # a damaged workbook fails in many ways
+        mend = "Open it in your spreadsheet program and save it again."
+        stop(path.name, f"is damaged or is no workbook ({error})", mend)
+    grids = []
+    for about in book.sheets_metadata:
+        if about.typ != python_calamine.SheetTypeEnum.WorkSheet:
+            continue
+        try:
+            sheet = book.get_sheet_by_name(about.name)
+            rows = [[_value(cell) for cell in row] for row in sheet.to_python(False)]
+        except Exception as error:  # a part that is missing or damaged
+            mend = "Open it in your spreadsheet program and save it again."
+            stop(f"{path.name} [{about.name}]", f"cannot be read ({error})", mend)
+        merged = [(*first, *last) for first, last in sheet.merged_cell_ranges or ()]
+        hidden = about.visible != python_calamine.SheetVisibleEnum.Visible
+        grids.append(Grid(path.name, about.name, _trimmed(rows), merged, hidden))
+    if zipfile.is_zipfile(path):
+        for name, cells in percent_cells(path).items():
+            _show_percents(grids, name, cells)
+    return [grid for grid in grids if grid.rows]
+
+
+def _value(cell):
+    if isinstance(cell, str):
+        return cell if cell and not cell.isspace() else None
+    if isinstance(cell, datetime):
+        return cell.date() if cell.time() == time(0) else cell
+    if isinstance(cell, timedelta):
+        return cell.total_seconds() / 86_400
+    return cell
+
+
+def _trimmed(rows):
+    while rows and all(cell is None for cell in rows[-1]):
+        rows.pop()
+    return rows
+
+
+def _show_percents(grids, name, cells):
+    for grid in grids:
+        if grid.sheet == name:
+            for row, column in cells:
+                if row < len(grid.rows) and column < len(grid.rows[row]):
+                    value = grid.rows[row][column]
+                    if isinstance(value, (int, float)) and not isinstance(value, bool):
+                        grid.rows[row][column] = f"{value * 100:.12g}%"
+
+
+def text_grid(file, data):
+    """Return the grid of a text table.
+
+    Parameters
+    ----------
+    file : str
+        Its name.
+    data : bytes
+        Its content.
+    """
+    text = re.sub(r"\r\n?", "\n", decode(file, data)[0])
+    told = re.match(r'"?sep=(.)"?\n', text)
+    skipped = [[None]] if told else []
+    text = text[told.end() :] if told else text
+    sign = told[1] if told else separator_of_lines(text.split("\n", 200)[:200])
+    rows = skipped + [
+        [cell if cell.strip() else None for cell in cells]
+        for cells in csv.reader(io.StringIO(text), delimiter=sign)
+    ]
+    return Grid(file, "", _trimmed(rows), text=True)
+
+
+def separator_of_lines(lines):
+    """Return the sign that most evenly splits lines into cells.
+
+    Examples
+    --------
+    >>> separator_of_lines(["Parcelle;t", "Haut;3,5", "Bas;4,25"])
+    ';'
+    """
+    lines = [line for line in lines if line.strip()]
+
+    def even(sign):
+        counts = Counter(
+            len(next(csv.reader([line], delimiter=sign), ())) for line in lines if sign in line
+        )
+        if not counts:
+            return 0, 0
+        width, times = counts.most_common(1)[0]
+        return times * (width > 1), width
+
+    return max(_SEPARATORS, key=even)
+
+
+def shown_value(value):
+    """Return a cell as a text: numbers without a needless ``.0``, dates with the year first."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return str(value).upper()
+    if isinstance(value, float):
+        return repr(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
+    if isinstance(value, datetime):
+        return value.isoformat(" ", "seconds")
+    return value.isoformat() if isinstance(value, date) else str(value)
