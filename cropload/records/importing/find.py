@@ -1,0 +1,477 @@
+"""Find the tables of a sheet, wherever they stand: headers, rows, totals, remarks, titles."""
+
+import re
+from dataclasses import dataclass, field
+from datetime import date
+from itertools import pairwise
+
+from cropload.records.importing.words import (
+    is_blank,
+    is_total,
+    named,
+    phrase,
+    seasons_in,
+    split_unit,
+    unit_named,
+)
+from cropload.records.reading.grids import shown_value
+
+#: A header that numbers vines: vine 1, V2, cep 3, 4.
+_NUMBERED = re.compile(r"(?:[a-z]{1,6}\.?\s*)?#?\s*(\d{1,3})")
+_SENTENCE = 6
+_DECIMAL = re.compile(r"[-+]?\d+[.,]\d+\s*\S{0,3}")
+
+
+@dataclass
+class Header:
+    """One column's header: its cells joined, its name without unit, and what stands in it.
+
+    Attributes
+    ----------
+    text : str
+        As written; two rows are joined with a space.
+    name : str
+        Without the unit.
+    unit : Unit or None
+        The unit that it names.
+    seasons : list
+        Years that it names.
+    above : str
+        What stands above it in a header of two rows, as over several columns.
+    lent : bool
+        Whether the unit is that of what stands above.
+    """
+
+    text: str
+    name: str = ""
+    unit: object = None
+    seasons: list = field(default_factory=list)
+    above: str = ""
+    lent: bool = False
+
+
+@dataclass
+class Region:
+    """A table found in a sheet.
+
+    Attributes
+    ----------
+    grid : Grid
+        The sheet.
+    top, bottom : int
+        First and last row of its header, from 0.
+    columns : list of int
+        Its columns, from 0.
+    headers : dict
+        Column -> :class:`Header`.
+    rows : list of int
+        Rows that hold values.
+    group : dict
+        Row -> text of the sub-heading above it.
+    titles : list of str
+        Texts above the header.
+    left_out : list of (int, str, str)
+        Row, its text and why it was left out.
+    """
+
+    grid: object
+    top: int
+    bottom: int
+    columns: list
+    headers: dict
+    rows: list = field(default_factory=list)
+    group: dict = field(default_factory=dict)
+    titles: list = field(default_factory=list)
+    left_out: list = field(default_factory=list)
+    filled: dict = field(default_factory=dict)
+
+    def cell(self, row, column):
+        """Return the value of a cell; cells merged with it hold it too."""
+        cells = self.grid.rows[row] if row < len(self.grid.rows) else ()
+        value = cells[column] if column < len(cells) else None
+        return self.filled.get((row, column)) if value is None else value
+
+    @property
+    def shown(self):
+        """The file, sheet and range, as told to the user."""
+        last = max(self.rows, default=self.top)
+        first = f"{letters(self.columns[0])}{self.top + 1}"
+        return f"{self.grid.shown} {first}:{letters(self.columns[-1])}{last + 1}"
+
+
+def letters(column):
+    """Return the letters of a column counted from 0.
+
+    Examples
+    --------
+    >>> letters(0), letters(26)
+    ('A', 'AA')
+    """
+    text = ""
+    column += 1
+    while column:
+        column, rest = divmod(column - 1, 26)
+        text = chr(65 + rest) + text
+    return text
+
+
+def regions(grid):
+    """Return the tables of a sheet, and the rows that belong to none.
+
+    Parameters
+    ----------
+    grid : Grid
+        The sheet.
+
+    Returns
+    -------
+    (list of Region, list of (int, str, str))
+        The tables from the top, and (row, text, why) of what stands outside them.
+    """
+    if not grid.rows:
+        return [], []
+    sheet = _Sheet(grid)
+    stacks, found = sheet.stacks(), []
+    for place, stack in enumerate(stacks):
+        end = stacks[place + 1][0] if place + 1 < len(stacks) else len(grid.rows)
+        for columns in _segments(sheet, stack, end):
+            headers = _headers(sheet, stack, columns)
+            found.append(Region(grid, stack[0], stack[1], columns, headers, filled=sheet.filled))
+    for region in found:
+        below = [
+            other.top
+            for other in found
+            if other.top > region.bottom and set(other.columns) & set(region.columns)
+        ]
+        _read_rows(region, min(below, default=len(grid.rows)))
+    _give_titles(grid, found)
+    inside = {row for r in found for row in range(r.top, max(r.rows, default=r.bottom) + 1)}
+    titles = {row for region in found for row, _ in region.titles}
+    for region in found:
+        region.titles = [text for _, text in region.titles]
+    told = {row for region in found for row, _, _ in region.left_out} | inside | titles
+    told |= {row for r in found for row in (*range(r.top, r.bottom + 1), *r.rows)}
+    outside = [
+        (row, _row_text(cells), "belongs to no table that is known")
+        for row, cells in enumerate(grid.rows)
+        if row not in told and any(cell is not None for cell in cells)
+    ]
+    return found, outside
+
+
+def _merged_values(grid):
+    filled = {}
+    for top, left, bottom, right in grid.merged:
+        value = (
+            grid.rows[top][left] if top < len(grid.rows) and left < len(grid.rows[top]) else None
+        )
+        if value is None:
+            continue
+        for row in range(top, bottom + 1):
+            for column in range(left, right + 1):
+                filled[row, column] = value
+    return filled
+
+
+def is_known(text):
+    """Whether a text stands over a column of some table, with or without a unit or a year."""
+    name, unit = split_unit(text)
+    if named(name) or (unit and (named(text) or unit.kind == "money" or "/" in unit.kind)):
+        return True
+    rest = without_seasons(name)
+    return bool(rest) and rest != name and named(rest)
+
+
+def without_seasons(text):
+    """Return text without years."""
+    return " ".join(re.sub(r"(?:19|20)\d\d(?:\s*[/-]\s*(?:19|20)?\d\d)?", " ", text).split())
+
+
+def is_season(cell):
+    """Whether a cell is a year and hardly more: 2024, "2023/24", "Vintage 2024", "2024 t"."""
+    if isinstance(cell, (int, float)) and not isinstance(cell, bool):
+        return float(cell).is_integer() and 1980 <= cell <= 2060
+    if not isinstance(cell, str) or not seasons_in(cell) or re.search(r"\d[./]\d+[./]\d", cell):
+        return False
+    return len(phrase(split_unit(without_seasons(cell))[0]).split()) <= 2
+
+
+def _number(cell):
+    return isinstance(cell, (int, float)) and not isinstance(cell, bool)
+
+
+class _Sheet:
+    """A sheet with merged cells filled, and which of its rows are headers."""
+
+    def __init__(self, grid):
+        self.grid, self.filled = grid, _merged_values(grid)
+        self.wide = {(top, left) for top, left, _, right in grid.merged if right > left}
+        self.tops = [row for row in range(len(grid.rows)) if self._names_columns(row)]
+
+    def own(self, row, column):
+        cells = self.grid.rows[row] if 0 <= row < len(self.grid.rows) else ()
+        return cells[column] if column < len(cells) else None
+
+    def cell(self, row, column):
+        value = self.own(row, column)
+        return self.filled.get((row, column)) if value is None else value
+
+    def _names_columns(self, row):
+        """Whether a row by itself names columns."""
+        cells = self.grid.rows[row]
+        texts = {c: v for c, v in enumerate(cells) if isinstance(v, str) and not is_blank(v)}
+        years = [c for c, cell in enumerate(cells) if is_season(cell)]
+        known = [c for c, text in texts.items() if c not in years and is_known(text)]
+        numbers = [c for c, cell in enumerate(cells) if _number(cell) and c not in years]
+        if any(isinstance(v, date) for v in cells) or any(
+            len(text.split()) > 12 or _DECIMAL.fullmatch(text.strip()) for text in texts.values()
+        ):
+            return False
+        names = {phrase(split_unit(texts[c])[0]) for c in known}
+        count_on = _count_on([cells[c] for c in numbers])
+        if len(names) >= 2 and (not numbers or count_on):
+            strange = len(texts) - len([c for c in texts if c in known or c in years])
+            return len(known) + len(years) >= 0.5 * strange
+        # A column a season, or a vine, beside the name of a block or row.
+        if len(names) == 1 and len(years) >= 2 and not numbers:
+            return True
+        vines = [c for c in texts if _NUMBERED.fullmatch(texts[c].strip().lower())]
+        return len(names) >= 1 and len(vines) + (len(numbers) if count_on else 0) >= 3
+
+    def stacks(self):
+        """Return (first row, last row) of each header; some have two or three rows."""
+        found = []
+        for row in self.tops:
+            if found and row <= found[-1][1]:
+                continue
+            first = last = row
+            while self._goes_over(first - 1, first) and first - 1 > (found[-1][1] if found else -1):
+                first -= 1
+            while self._goes_under(last + 1, last):
+                last += 1
+            found.append((first, last))
+        return found
+
+    def _goes_over(self, row, below):
+        """Whether a row is the upper part of the header below it."""
+        if row < 0:
+            return False
+        told = {c: v for c, v in enumerate(self.grid.rows[row]) if v is not None}
+        if len(told) < 2 and not any((row, c) in self.wide for c in told):
+            return False
+        if any(isinstance(v, date) or (_number(v) and not is_season(v)) for v in told.values()):
+            return False
+        if any(isinstance(v, str) and len(v.split()) > _SENTENCE for v in told.values()):
+            return False
+        wide = sum((row, c) in self.wide for c in told)
+        years = sum(map(is_season, told.values()))
+        alone = [c for c in told if self.own(below, c) is None]
+        return (wide >= 1 and len(told) >= 2) or years >= 2 or len(alone) >= 2
+
+    def _goes_under(self, row, above):
+        """Whether a row is the lower part of the header above it: units, years, vines or names."""
+        if row >= len(self.grid.rows):
+            return False
+        told = {c: v for c, v in enumerate(self.grid.rows[row]) if v is not None}
+        if len(told) < 2:
+            return False
+        values = list(told.values())
+        if all(isinstance(v, str) and unit_named(v) for v in values):
+            return True
+        over = [c for c in told if self.cell(above, c) is not None]
+        merged = [c for c in told if (above, c) in self.filled]
+        blank_first = (
+            self.own(row, min(c for c, v in enumerate(self.grid.rows[above]) if v is not None))
+            is None
+        )
+        if row in self.tops:
+            return bool(merged) or blank_first or len(over) < len(told)
+        if not blank_first:
+            return False
+        if all(_number(v) for v in values):
+            return bool(merged) and (_count_up(values) or all(map(is_season, values)))
+        return bool(merged) and all(map(is_season, values))
+
+
+def _count_on(values):
+    """Whether numbers count on by one, as those of vines across a header do."""
+    return len(values) >= 3 and all(b - a == 1 for a, b in pairwise(values))
+
+
+def _count_up(values):
+    return len(values) >= 3 and all(b > a and float(b).is_integer() for a, b in pairwise(values))
+
+
+def _joined(sheet, stack, column):
+    """Return the name of a column and what stands over it, from a header of several rows."""
+    first, last = stack
+    parts = []
+    for row in range(first, last + 1):
+        value = sheet.cell(row, column)
+        under = any(sheet.cell(r, column) is not None for r in range(row + 1, last + 1))
+        if sheet.own(row, column) is None and row < last and not under:
+            # A title merged over named columns is no name of one without.
+            value = None if sheet.cell(last, column) is None else value
+        if value is None and row < last and not parts:
+            value = _to_the_left(sheet, stack, row, column)
+        text = " ".join(shown_value(value).split())
+        if text and (not parts or parts[-1] != text):
+            parts.append(text)
+    own = any(sheet.own(row, column) is not None for row in range(first, last))
+    if len(parts) > 1 and own and unit_named(parts[-1]):
+        unit = parts.pop()
+        parts[-1] = f"{parts[-1]} ({unit})" if not split_unit(parts[-1])[1] else parts[-1]
+    return (parts[-1] if parts else ""), " ".join(parts[:-1])
+
+
+def _to_the_left(sheet, stack, row, column):
+    """Return what an upper row says once for several columns, where the lower names this one."""
+    if all(sheet.cell(below, column) is None for below in range(row + 1, stack[1] + 1)):
+        return None
+    for left in range(column - 1, -1, -1):
+        value = sheet.cell(row, left)
+        if value is not None:
+            named_below = any(
+                sheet.cell(below, left) is not None for below in range(row + 1, stack[1] + 1)
+            )
+            return value if named_below and (row, left) not in sheet.wide else None
+        if all(sheet.cell(below, left) is None for below in range(row + 1, stack[1] + 1)):
+            return None
+    return None
+
+
+def _segments(sheet, stack, end):
+    """Return runs of columns of a header, as tables may stand side by side."""
+    body = range(stack[1] + 1, min(end, stack[1] + 200))
+    width = max((len(cells) for cells in sheet.grid.rows[stack[0] : end]), default=0)
+    names = [_joined(sheet, stack, c)[0] for c in range(width)]
+    used = [bool(names[c]) or any(sheet.own(r, c) is not None for r in body) for c in range(width)]
+    runs, run, seen = [], [], None
+    for c in range(width):
+        name = phrase(split_unit(names[c])[0]) if names[c] else None
+        again = name is not None and name == seen and is_known(names[c])
+        if not used[c] or again:
+            runs.append(run)
+            run, seen = [], None
+            if not used[c]:
+                continue
+        run.append(c)
+        seen = seen or name
+    runs.append(run)
+    kept = []
+    for run in runs:
+        while run and not names[run[0]]:
+            run = run[1:]
+        texts = [names[c] for c in run if names[c]]
+        known = sum(is_known(text) or is_season(text) for text in texts)
+        if known >= 2 or (known and len(texts) >= 4):
+            kept.append(run)
+        elif kept and known:
+            kept[-1] = kept[-1] + run
+    return kept
+
+
+def _headers(sheet, stack, columns):
+    headers = {}
+    for column in columns:
+        text, over = _joined(sheet, stack, column)
+        name, unit = split_unit(text)
+        seasons = seasons_in(name) or seasons_in(over)
+        above = without_seasons(over)
+        lent = None if unit or not above else split_unit(above)[1]
+        name = without_seasons(name) or name
+        headers[column] = Header(text, name, unit or lent, seasons, above, lent is not None)
+    return headers
+
+
+def _row_text(cells):
+    return " | ".join(shown_value(cell) for cell in cells if cell is not None)[:120]
+
+
+def _read_rows(region, end):
+    """Sort the rows below a header into values, totals, sub-headings and remarks."""
+    header = [shown_value(region.cell(region.bottom, c)) for c in region.columns]
+    width = sum(1 for h in region.headers.values() if h.text)
+    group = ""
+    pending = []
+    own = {
+        row
+        for row in range(region.top + 1, end)
+        if any(_own(region, row, c) is not None for c in region.columns)
+    }
+    for row in range(region.bottom + 1, end):
+        if row not in own:
+            continue
+        cells = [region.cell(row, c) for c in region.columns]
+        told = [_own(region, row, c) for c in region.columns]
+        told = [cell for cell in told if cell is not None]
+        texts = [cell for cell in told if isinstance(cell, str)]
+        if [shown_value(cell) for cell in cells] == header:
+            region.left_out.append((row, _row_text(cells), "the header again"))
+        elif texts and is_total(texts[0]) and _before_numbers(told):
+            region.left_out.append((row, _row_text(told), "a total or a mean"))
+        elif len(told) == 1 and width > 2 and isinstance(told[0], (str, int, float)):
+            pending.append((row, told[0]))
+            continue
+        elif len(told) == 1 and isinstance(told[0], str) and len(told[0].split()) >= _SENTENCE:
+            region.left_out.append((row, told[0], "a remark"))
+        else:
+            for where, value in pending:
+                if _is_remark(value):
+                    region.left_out.append((where, shown_value(value), "a remark"))
+                elif where == pending[-1][0]:
+                    group = shown_value(value)
+                else:
+                    region.left_out.append((where, shown_value(value), "a remark"))
+            pending = []
+            region.rows.append(row)
+            if group:
+                region.group[row] = group
+    region.after = [(row, shown_value(value)) for row, value in pending]
+
+
+def _own(region, row, column):
+    cells = region.grid.rows[row] if row < len(region.grid.rows) else ()
+    return cells[column] if column < len(cells) else None
+
+
+def _before_numbers(told):
+    return any(not isinstance(cell, str) or re.search(r"\d", cell) for cell in told[1:])
+
+
+def _is_remark(value):
+    if not isinstance(value, str):
+        return False
+    return len(value.split()) >= _SENTENCE or value.lstrip()[:1] in "*#(" or value.endswith(".")
+
+
+def _give_titles(grid, found):
+    """Give each table the lone texts above it; those below the last one are remarks."""
+    tops = sorted({region.top for region in found})
+    for region in found:
+        earlier = [top for top in tops if top < region.top]
+        ends = [max(r.rows, default=r.bottom) for r in found if r.top in earlier]
+        ends += [row for r in found if r.top in earlier for row, _, _ in r.left_out]
+        first = max(ends, default=-1) + 1
+        region.titles = []
+        for row in range(first, region.top):
+            cells = grid.rows[row]
+            beside = [r for r in found if r.top == region.top]
+            for c, cell in enumerate(cells):
+                if cell is not None and _belongs(c, region, beside):
+                    region.titles.append((row, shown_value(cell)))
+    taken = {row for region in found for row, _ in region.titles}
+    for region in found:
+        for row, text in getattr(region, "after", ()):
+            if row not in taken:
+                why = "a total or a mean" if is_total(text) else "a remark"
+                region.left_out.append((row, text, why))
+
+
+def _belongs(column, region, beside):
+    """Whether a title in a column is that of a region, and not of one beside it."""
+    if len(beside) == 1:
+        return True
+    starts = sorted(r.columns[0] for r in beside)
+    owner = max((s for s in starts if s <= column), default=starts[0])
+    return owner == region.columns[0]

@@ -1,0 +1,383 @@
+"""What the columns of a found table are: which column of which table of the records."""
+
+import re
+from collections import Counter
+from dataclasses import dataclass, field, replace
+
+from cropload.records.importing.find import _NUMBERED, is_season
+from cropload.records.importing.values import day_of, is_nothing, number_of
+from cropload.records.importing.words import (
+    MADE_FROM,
+    Unit,
+    columns_named,
+    columns_of,
+    phrase,
+    plain,
+    split_unit,
+    table_words,
+)
+from cropload.records.reading.dates import DAY
+from cropload.records.tables import TABLES
+
+#: Columns that tell what a table is about; the others may stand in any.
+_TELLING = {
+    "blocks": (
+        *("row_spacing_m", "vine_spacing_m", "vines", "missing_pct", "canopies", "year_planted"),
+        "spacing",
+        *("training", "climate", "region", "area_ha", "variety"),
+    ),
+    "pruning": ("plan", "canes", "cane_buds", "spurs", "spur_buds", "pruning_weight_kg"),
+    "counts": (
+        *("row", "vine", "buds", "shoots", "noncount_shoots", "clusters", "suitable_canes"),
+        *("leaf_area_m2", "counter", "missing", "shoots_dead", "shoots_alive"),
+    ),
+    "weights": ("weight_g", "mean_weight_g", "berries", "stage", "clusters"),
+    "harvest": ("tonnes", "ticket", "lost_pct", "picked_pct"),
+    "events": ("kind", "share_pct"),
+    "dates": ("budburst", "flowering", "veraison", "harvest", "stage"),
+    "weather": ("tmin_c", "tmax_c"),
+    "prices": ("price_per_t",),
+    "capacity": ("period_start", "period_end", "limit_t"),
+}
+#: Of each group of columns a table needs one, or it is not that table.
+_NEEDS = {
+    "blocks": [("block",), ("row_spacing_m", "vine_spacing_m", "vines", "area_ha", "spacing")],
+    "pruning": [("block",), ("plan", "canes", "spurs", "pruning_weight_kg")],
+    "counts": [
+        ("row", "vine"),
+        ("buds", "shoots", "noncount_shoots", "clusters", "pruning_weight_kg", "suitable_canes"),
+    ],
+    "weights": [("weight_g", "mean_weight_g"), ("clusters", "mean_weight_g")],
+    "harvest": [("tonnes",)],
+    "events": [("kind",), ("date",)],
+    "dates": [("block",), ("budburst", "flowering", "veraison", "harvest", "stage")],
+    "weather": [("date",), ("tmin_c",), ("tmax_c",)],
+    "prices": [("price_per_t",), ("block", "variety")],
+    "capacity": [("period_start",), ("period_end",), ("limit_t",)],
+}
+_KINDS = {
+    "m": {"length"},
+    "ha": {"area"},
+    "%": {"%"},
+    "g": {"mass"},
+    "kg": {"mass", "mass/vine"},
+    "t": {"mass", "mass/area", "mass/vine"},
+    "m2": {"area"},
+    "°C": {"temperature"},
+    "currency/t": {"money"},
+}
+_PER = ("mass/area", "mass/vine")
+#: Words that stand for a spacing only beside a unit of length, and for a date only alone.
+_LENGTHS = {"row", "vine", "rang", "cep", "tra file"}
+
+
+@dataclass(frozen=True)
+class Target:
+    """Where the values of one column go.
+
+    Attributes
+    ----------
+    table, column : str
+        Table of the records, and its column or one that a column is made from.
+    source : int
+        Column of the sheet, from 0.
+    unit : Unit or None
+        The unit that the header tells.
+    season : int or None
+        The season that the header tells.
+    two_years : bool
+        Whether it tells it as two years, like 2025/26.
+    vine : str
+        Number of the vine, where vines stand across.
+    """
+
+    table: str
+    column: str
+    source: int
+    unit: Unit | None = None
+    season: int | None = None
+    two_years: bool = False
+    vine: str = ""
+
+
+@dataclass
+class Meaning:
+    """What a region holds.
+
+    Attributes
+    ----------
+    main : str or None
+        The table that most of its columns belong to.
+    targets : list of Target
+        Its columns.
+    unread : dict
+        Column -> why it is not read.
+    """
+
+    main: str | None
+    targets: list = field(default_factory=list)
+    unread: dict = field(default_factory=dict)
+
+    def of(self, table):
+        """Return the targets of one table."""
+        return [target for target in self.targets if target.table == table]
+
+
+def meaning_of(region):
+    """Return what the columns of a region are.
+
+    Parameters
+    ----------
+    region : Region
+        A table found in a sheet.
+    """
+    told = _told_by_titles(region)
+    best = None
+    for place, table in enumerate(_NEEDS):
+        targets = _match(region, table, region.columns, told)
+        names = {target.column for target in targets}
+        if not all(names & set(group) for group in _NEEDS[table]):
+            continue
+        telling = {target.source for target in targets if target.column in _TELLING[table]}
+        score = 2 * len(telling) + len({t.source for t in targets}) + 3 * _bonus(told, table)
+        if best is None or score > best[0]:
+            best = (score, -place, table, targets)
+    if best is None:
+        return Meaning(None)
+    main, targets = best[2], list(best[3])
+    taken = {target.source for target in targets}
+    for table in _NEEDS:
+        if table == main or not any(target.column == "block" for target in targets):
+            continue
+        free = [column for column in region.columns if column not in taken]
+        more = [t for t in _match(region, table, free, told) if t.column not in _SHARED]
+        names = {target.column for target in more} | {"block", "row", "date"}
+        telling = {t.column for t in more} & set(_TELLING[table])
+        whole = all(names & set(group) for group in _NEEDS[table])
+        if telling and (whole or table == "blocks") and table not in ("counts", "weights"):
+            targets += more
+            taken |= {target.source for target in more}
+    unread = {}
+    for column in region.columns:
+        if column in taken:
+            continue
+        header = region.headers[column]
+        if header.text:
+            unread[column] = "no column of the records is known by that name"
+        elif any(region.cell(row, column) is not None for row in region.rows):
+            unread[column] = "the column has no name"
+    return Meaning(main, targets, unread)
+
+
+#: Columns by which the tables of one region know each other.
+_SHARED = ("block", "season", "date", "note", "variety")
+
+
+def _bonus(told, table):
+    return 1.0 / (1 + told.index(table)) if table in told else 0.0
+
+
+def _told_by_titles(region):
+    """Return the tables that titles, sheet and file speak of, the nearest first."""
+    found = []
+    above = [header.above for header in region.headers.values() if header.above]
+    for text in (*above, *reversed(region.titles), region.grid.sheet, region.grid.file):
+        found += [table for table in table_words(text) if table not in found]
+    return found
+
+
+def _match(region, table, columns, told):
+    """Return the targets of one table among some columns of a region."""
+    targets, used = [], set()
+    wide = _across(region, table, columns, told)
+    for column in columns:
+        if column in wide:
+            continue
+        header = region.headers[column]
+        name = _column_named(header, table, used, looks_of(region, column))
+        if name is None:
+            continue
+        season, two = header.seasons[0] if header.seasons else (None, False)
+        if name in ("block", "season", "variety", "year_planted") or season is None:
+            season = None
+        used.add((name, season))
+        targets.append(Target(table, name, column, header.unit, season, two))
+    return targets + list(wide.values())
+
+
+def _column_named(header, table, used, looks):
+    """Return the column of a table that a header names and its values can be, or None."""
+    season = header.seasons[0][0] if header.seasons else None
+    texts = [header.name, header.text]
+    if header.above:
+        texts += [f"{header.above} {header.name}", split_unit(header.above)[0]]
+    alone = header.unit is not None and header.name == header.text
+    if alone and table in ("harvest", "prices") and not used & {("tonnes", season)}:
+        kind = {"money": "price_per_t"}.get(header.unit.kind, "tonnes")
+        if kind in TABLES[table].names and header.unit.kind in ("money", "mass", *_PER):
+            return kind if looks != "date" else None
+    for text in texts:
+        for name in columns_named(table, text):
+            if (
+                fits(header.unit, table, name, phrase(text))
+                and _holds(table, name, looks)
+                and not ((name, season) in used or (name, None) in used)
+            ):
+                return name
+    return None
+
+
+def _measured(table, name):
+    """Whether a column has a unit."""
+    return name in MADE_FROM.get(table, ()) or bool(TABLES[table][name].unit)
+
+
+def looks_of(region, column):
+    """Return what most values of a column look like: ``"date"``, ``"number"`` or ``"word"``."""
+    seen = Counter()
+    for row in region.rows[:60]:
+        value = region.cell(row, column)
+        if is_nothing(value):
+            continue
+        if isinstance(value, (int, float)):
+            seen["number"] += 1
+        elif day_of(value, DAY) is not None or (
+            isinstance(value, str) and day_of(value, DAY, 2004)
+        ):
+            seen["number" if number_of(value, ".") else "date"] += 1
+        else:
+            seen["number" if number_of(value, ".") else "word"] += 1
+    return seen.most_common(1)[0][0] if seen else ""
+
+
+def _holds(table, name, looks):
+    """Whether a column can hold values that look so."""
+    if not looks:
+        return True
+    if table == "dates" and name in MADE_FROM["dates"]:
+        return looks != "word"
+    kind = "number" if name in MADE_FROM.get(table, ()) else TABLES[table][name].kind
+    if name == "spacing" or (name == "missing" and table == "counts"):
+        return looks != "date"
+    if kind in ("number", "whole"):
+        return looks == "number"
+    if kind == "date":
+        return looks != "word"
+    return looks != "date" or kind == "season"
+
+
+def fits(unit, table, name, word=""):
+    """Whether a unit can be that of a column.
+
+    Parameters
+    ----------
+    unit : Unit or None
+        The unit that a header tells.
+    table, name : str
+        Table, and its column or one that a column is made from.
+    word : str
+        The phrase of the header.
+    """
+    if name in MADE_FROM.get(table, ()):
+        kind = {"mean_weight_g": "mass", "spacing": "length"}.get(name)
+        return unit is None or unit.kind == kind
+    column = TABLES[table][name]
+    if column.unit == "m" and word in _LENGTHS:
+        return unit is not None and unit.kind == "length"
+    if name == "picked_pct" or (table, name) == ("harvest", "lost_pct"):
+        return unit is None or unit.kind == "%"
+    return unit is None or unit.kind in _KINDS.get(column.unit, ())
+
+
+def _across(region, table, columns, told):
+    """Return column -> target of a table that has a column a season, or a column a vine."""
+    if table == "counts":
+        vines = _vines_across(region, columns)
+        if vines:
+            return vines
+    years = [
+        c
+        for c in columns
+        if region.headers[c].seasons and (is_season(_raw(region, c)) or not region.headers[c].text)
+    ]
+    if table not in ("harvest", "pruning", "dates") or len(years) < 2:
+        return {}
+    found = {}
+    for column in years:
+        header = region.headers[column]
+        name, unit = _measure(region, table, header, told)
+        if name is None:
+            return {}
+        season, two = header.seasons[0]
+        found[column] = Target(table, name, column, header.unit or unit, season, two)
+    return found
+
+
+def _raw(region, column):
+    return region.headers[column].text
+
+
+def _measure(region, table, header, told):
+    """Return the column that a year in the header is of, and its unit, from what stands above."""
+    words = [phrase(header.name)] if not header.name.isdigit() else []
+    known = columns_of(table)
+    for text in (*words, header.above, *reversed(region.titles), region.grid.sheet):
+        name, unit = _column_in(text, table, known, header.unit)
+        if name:
+            return name, unit
+    if table in told[:1] and table != "dates":
+        numbers = _numbers(region, header)
+        if table == "harvest" and numbers:
+            return "tonnes", None
+        if table == "pruning":
+            return ("pruning_weight_kg" if numbers else "plan"), None
+    return None, None
+
+
+def _column_in(text, table, known, unit):
+    """Return the column that some words of a text name, and the unit in it."""
+    name, told = split_unit(text)
+    if not told:
+        brackets = re.findall(r"\b(?:in|en)\s+([\w/]+)", text)
+        told = next((split_unit(each)[1] for each in brackets if split_unit(each)[1]), None)
+    words = phrase(name).split() or phrase(text).split()
+    telling = (*_TELLING[table],)
+    for size in (3, 2, 1):
+        for start in range(len(words) - size + 1):
+            for column in known.get(" ".join(words[start : start + size]), ()):
+                if column in telling and fits(unit or told, table, column):
+                    return column, told
+    return None, None
+
+
+def _numbers(region, header):
+    column = next(c for c, h in region.headers.items() if h is header)
+    values = [region.cell(row, column) for row in region.rows]
+    texts = [v for v in values if isinstance(v, str) and re.search(r"\dx\d", v.replace(" ", ""))]
+    return not texts
+
+
+def _vines_across(region, columns):
+    """Return column -> target of counts whose vines stand across, or nothing."""
+    found = {}
+    for column in columns:
+        text = str(_raw(region, column)).strip().lower().removesuffix(".0")
+        number = _NUMBERED.fullmatch(text)
+        word = plain(re.sub(r"\d+", "", text))
+        known = not word or "vine" in columns_of("counts").get(phrase(word), ()) or len(word) == 1
+        if number and known:
+            found[column] = number[1]
+    if len(found) < 3:
+        return {}
+    measure = None
+    sample = region.headers[next(iter(found))]
+    for text in (sample.above, *reversed(region.titles), region.grid.sheet, region.grid.file):
+        for word in phrase(text).split():
+            names = [n for n in columns_of("counts").get(word, ()) if n in _MEASURES]
+            measure = measure or (names[0] if names else None)
+    measure = measure or "clusters?"
+    base = Target("counts", measure, -1)
+    return {c: replace(base, source=c, vine=vine) for c, vine in found.items()}
+
+
+_MEASURES = ("buds", "shoots", "noncount_shoots", "clusters", "suitable_canes", "pruning_weight_kg")

@@ -1,0 +1,354 @@
+"""What the files settle as a whole: decimal sign, order of dates, units, hemisphere."""
+
+from collections import Counter
+from functools import cached_property
+
+import numpy as np
+
+from cropload.handbook import entry
+from cropload.records.importing.values import (
+    day_of,
+    is_nothing,
+    number_of,
+    order_shown,
+    sign_shown,
+)
+from cropload.records.importing.words import Unit
+from cropload.records.reading.dates import DAY, MONTH
+from cropload.records.tables import TABLES
+
+_M, _FT = Unit("m", "length", 1.0, "metric"), Unit("ft", "length", 0.3048, "us")
+_HA, _AC = Unit("ha", "area", 1.0, "metric"), Unit("acres", "area", 0.40468564224, "us")
+_G, _KG = Unit("g", "mass", 0.001, "metric"), Unit("kg", "mass", 1.0, "metric")
+_LB, _OZ = Unit("lb", "mass", 0.45359237, "us"), Unit("oz", "mass", 0.028349523125, "us")
+_T, _TONS = Unit("t", "mass", 1000.0, "metric"), Unit("short tons", "mass", 907.18474, "us")
+_T_HA = Unit("t/ha", "mass/area", 1000.0, "metric")
+_TONS_AC = Unit("short tons/acre", "mass/area", 907.18474 / 0.40468564224, "us")
+_C, _F = Unit("°C", "temperature", 1.0, "metric"), Unit("°F", "temperature", 1.0, "us")
+_PERCENT, _SHARE = Unit("%", "%", 1.0), Unit("share of 1", "%", 100.0)
+_PER_T, _PER_KG = Unit("a tonne", "money", 1.0, "metric"), Unit("a kg", "money", 1000.0, "metric")
+_PER_TON = Unit("a short ton", "money", 1000 / 907.18474, "us")
+
+#: Units that a column may be in where none is told, metric and US, the usual one first, and what
+#: its values must lie between in the records' own unit for the unit to be believed.
+_MAYBE = {
+    "m": (_M, _FT),
+    "ha": (_HA, _AC),
+    "g": (_G, _KG, _LB, _OZ),
+    "kg": (_KG, _G, _LB),
+    "t": (_T, _KG, _TONS, _LB),
+    "m2": (Unit("m2", "area", 1e-4, "metric"),),
+    "°C": (_C, _F),
+    "currency/t": (_PER_T, _PER_KG, _PER_TON),
+}
+#: Typical values of a column in the records' own unit, between which a unit is believed (common
+#: practice, no source); those of the handbook come first.
+_TYPICAL = {
+    ("weights", "mean_weight_g"): (15.0, 900.0),
+    ("weights", "weight_g"): (200.0, 60_000.0),
+    ("pruning", "pruning_weight_kg"): (0.05, 4.0),
+    ("counts", "pruning_weight_kg"): (0.02, 5.0),
+    ("blocks", "area_ha"): (0.02, 400.0),
+    ("prices", "price_per_t"): (40.0, 30_000.0),
+    ("weather", "tmin_c"): (-30.0, 32.0),
+    ("weather", "tmax_c"): (-25.0, 48.0),
+}
+
+
+class Notation:
+    """How the files write numbers, dates and units.
+
+    Parameters
+    ----------
+    parts : list of Part
+        All tables found.
+    questions : Questions
+        Asks what the data do not settle.
+    """
+
+    def __init__(self, parts, questions):
+        self.parts, self.questions = parts, questions
+        self._units = {}
+
+    @cached_property
+    def _signs(self):
+        """Return file -> signs that its numbers show, and column -> the same."""
+        files, columns = {}, {}
+        for part in self.parts:
+            file = part.region.grid.file
+            for row, target, text in part.number_cells():
+                sign = sign_shown(text)
+                whole = target.column in TABLES[target.table].names and (
+                    TABLES[target.table][target.column].kind in ("whole", "season")
+                )
+                if sign == "?" and whole:
+                    sign = "." if "," in text else ","
+                place = (id(part), target.source)
+                columns.setdefault(place, Counter())[sign] += 1
+                files.setdefault(file, Counter())[sign] += 1
+                if sign == "?":
+                    columns[place].first = columns[place].__dict__.get("first") or (row, text)
+        return files, columns
+
+    def decimal(self, part, source):
+        """Return the decimal sign of the texts of a column."""
+        files, columns = self._signs
+        mine = columns.get((id(part), source))
+        if not mine:
+            return "."
+        file = files[part.region.grid.file]
+        for seen in (mine, file):
+            told = [sign for sign in ".," if seen[sign]]
+            if len(told) == 1:
+                return told[0]
+        if not mine["?"]:
+            return "."
+        row, text = mine.first
+        plain = text.replace(",", "").replace(".", "")
+        as_thousand = "," if "." in text else "."
+        sign = "comma" if "," in text else "point"
+        choices = {
+            f"{sign} between thousands": f"{text} is {plain}",
+            f"decimal {sign}": f"{text} is {text.replace(',', '.')}",
+        }
+        answer = self.questions.ask(
+            "decimal sign",
+            f"Is the {sign} in '{text}' a decimal sign?",
+            f"{part.place(row, source)}, and no other number of the file tells",
+            choices,
+        )
+        return as_thousand if answer.endswith("thousands") else ("," if "," in text else ".")
+
+    @cached_property
+    def _orders(self):
+        found = {}
+        for part in self.parts:
+            for row, column, text in part.date_cells():
+                seen = found.setdefault(part.region.grid.file, {})
+                seen.setdefault(order_shown(text), (part.place(row, column), text))
+        return found
+
+    def order(self, part):
+        """Return the order of day and month in a file."""
+        file = part.region.grid.file
+        for seen in (self._orders.get(file, {}), *self._orders.values()):
+            told = [order for order in (DAY, MONTH) if order in seen]
+            if len(told) == 1:
+                return told[0]
+        seen = self._orders.get(file, {})
+        if "?" not in seen:
+            return DAY
+        where, text = seen["?"]
+        likely = [MONTH, DAY] if self.system(part) == "us" else [DAY, MONTH]
+        meant = {order: f"{text} is {day_of(text, order):%-d %B %Y}" for order in likely}
+        return self.questions.ask(
+            "order of dates",
+            f"Which stands first in dates like '{text}'?",
+            f"{where}, and no other date tells",
+            meant,
+        )
+
+    def system(self, part):
+        """Return ``"metric"`` or ``"us"`` where the units of a file tell, else ``""``."""
+        file = part.region.grid.file
+        told = {
+            target.unit.system
+            for other in self.parts
+            if other.region.grid.file == file
+            for target in other.meaning.targets
+            if target.unit and not target.unit.unsure and target.unit.system
+        }
+        return told.pop() if len(told) == 1 else ""
+
+    def unit(self, part, target, typical=None):
+        """Return the unit of a column.
+
+        Parameters
+        ----------
+        part : Part
+        target : Target
+        typical : (float, float), optional
+            What its usual values lie between, in the records' own unit.
+        """
+        place = (id(part), target.table, target.source)
+        if place not in self._units:
+            self._units[place] = self._unit(part, target, typical)
+        return self._units[place]
+
+    def _unit(self, part, target, typical):
+        spec, system = TABLES[target.table], self.system(part)
+        name = {"mean_weight_g": "g", "spacing": "m"}.get(target.column)
+        unit = name or spec[target.column].unit
+        header = part.region.headers[target.source].text
+        where = f"{part.place(part.region.bottom, target.source)}: '{header}'"
+        if target.unit and not target.unit.unsure:
+            if unit == "%":
+                return self._percent(part, target, where)
+            return target.unit
+        if target.unit:
+            return self._tons(target.unit, system, where)
+        if unit == "%":
+            return self._percent(part, target, where)
+        maybe = _MAYBE.get(unit)
+        if not maybe:
+            return None
+        values = self.numbers(part, target)
+        typical = typical or self._typical(target)
+        if target.column == "tonnes":
+            return self._crop(part, target, where, values, typical, system)
+        if typical and len(values):
+            middle = float(np.median(values))
+            fits = [u for u in maybe if typical[0] <= _own(middle, u, unit) <= typical[1]]
+            fits = fits or list(maybe)
+        else:
+            fits = list(maybe)
+        same = [u for u in fits if not system or u.system == system] or fits
+        if len(same) == 1:
+            return same[0]
+        if system and unit in ("m", "ha", "°C"):
+            return same[0]
+        if unit == "m" and _settled(values, maybe):
+            return _settled(values, maybe)
+        name = f"unit of {target.table}.{target.column}"
+        choices = {u.name: _shown(values, u, unit) for u in same}
+        asks = f"Which unit is '{header}' in?"
+        answer = self.questions.ask(name, asks, where, choices)
+        return next(u for u in same if u.name == answer)
+
+    def _typical(self, target):
+        key = {"row_spacing_m": "row_spacing_m", "spacing": "row_spacing_m"}.get(target.column)
+        key = key or ("vine_spacing_m" if target.column == "vine_spacing_m" else None)
+        if key:
+            found = entry(f"plausible.{key}")
+            return found.low, found.high
+        return _TYPICAL.get((target.table, target.column))
+
+    def numbers(self, part, target):
+        """Return the numbers of a column, as written [file's own unit], shape (n,)."""
+        decimal = self.decimal(part, target.source)
+        found = (number_of(value, decimal) for value in part.values(target.source))
+        return np.array([number.value for number in found if number is not None])
+
+    def _tons(self, unit, system, where):
+        if system == "us":
+            return unit
+        likely = ["t", "short tons"] if system == "metric" else ["short tons", "t"]
+        told = {"t": "metric tonnes of 1,000 kg", "short tons": "of 2,000 lb"}
+        choices = {name: told[name] for name in likely}
+        answer = self.questions.ask("unit of tons", "Which tons are they?", where, choices)
+        factor = unit.factor * (1000 / 907.18474 if answer == "t" else 1.0)
+        name = unit.name.replace("tons", answer)
+        return Unit(name, unit.kind, factor, "metric" if answer == "t" else "us")
+
+    def _crop(self, part, target, where, values, typical, system):
+        """Return the unit of a crop whose header tells none."""
+        middle = float(np.median(values[values > 0])) if (values > 0).any() else 0.0
+        low, high = typical or (0.2, 2000.0)
+        heavy = [u for u in (_KG, _LB) if low <= middle * u.factor / 1000 <= high]
+        light = [u for u in (_T, _TONS) if low <= middle * u.factor / 1000 <= high]
+        if heavy and not light:
+            maybe = [u for u in heavy if not system or u.system == system] or heavy
+        else:
+            maybe = [_T, _TONS, _T_HA] if system != "us" else [_TONS, _T, _TONS_AC]
+        if len(maybe) == 1:
+            return maybe[0]
+        header = part.region.headers[target.source].text or "the crop"
+        choices = {u.name: _shown(values, u, "t") for u in maybe}
+        asks = f"Which unit is '{header}' in?"
+        answer = self.questions.ask("unit of the crop", asks, where, choices)
+        return next(u for u in maybe if u.name == answer)
+
+    def _percent(self, part, target, where):
+        values = part.values(target.source)
+        if any(isinstance(value, str) and "%" in value for value in values):
+            return _PERCENT
+        numbers = self.numbers(part, target)
+        if not (numbers > 0).any() or numbers.max() > 1:
+            return _PERCENT
+        largest = f"{numbers.max():g}"
+        choices = {
+            "%": f"{largest} is {largest} %",
+            "share": f"{largest} is {100 * numbers.max():g} %",
+        }
+        if not (target.unit and target.unit.kind == "%"):
+            choices = {name: choices[name] for name in ("share", "%")}
+        name = f"per cent of {target.table}.{target.column}"
+        header = part.region.headers[target.source].text
+        answer = self.questions.ask(name, f"Is '{header}' in per cent?", where, choices)
+        return _PERCENT if answer == "%" else _SHARE
+
+    @cached_property
+    def hemisphere(self):
+        """``"north"`` or ``"south"`` by the months of picking and of stages; None if none tells."""
+        north = south = 0
+        for part in self.parts:
+            order = None
+            for target in part.meaning.targets:
+                picked = (target.table, target.column) in (
+                    ("harvest", "date"),
+                    ("dates", "harvest"),
+                )
+                spring = target.table == "dates" and target.column in ("budburst", "flowering")
+                summer = (target.table, target.column) == ("counts", "date")
+                winter = (target.table, target.column) == ("pruning", "date")
+                if not (picked or spring or summer or winter):
+                    continue
+                order = order or self.order(part)
+                for value in part.values(target.source):
+                    day = None if is_nothing(value) else day_of(value, order, 2001)
+                    if day is None:
+                        continue
+                    if picked:
+                        north += day.month >= 7
+                        south += day.month <= 5
+                    elif winter:
+                        north += day.month <= 3 or day.month >= 11
+                        south += 5 <= day.month <= 9
+                    elif spring:
+                        north += 2 <= day.month <= 7
+                        south += day.month >= 8
+                    else:
+                        north += 4 <= day.month <= 8
+                        south += day.month >= 10 or day.month <= 2
+        return None if north == south else "north" if north > south else "south"
+
+
+def _own(value, unit, own):
+    """Return a value in the records' own unit."""
+    if unit.kind == "temperature":
+        return value if unit.name == "°C" else (value - 32) / 1.8
+    scale = {"g": 1000.0, "t": 0.001, "m2": 1e4}.get(own, 1.0)
+    return value * unit.factor * scale
+
+
+def _settled(values, maybe):
+    """Return the one unit in which all values are plausible spacings, or None."""
+    low = entry("plausible.vine_spacing_m").low
+    high = entry("plausible.row_spacing_m").high
+    fits = [u for u in maybe if len(values) and all(low <= v * u.factor <= high for v in values)]
+    return fits[0] if len(fits) == 1 else None
+
+
+def _shown(values, unit, own):
+    if not len(values):
+        return ""
+    first = float(values[0])
+    shown = {"t": "t", "g": "g", "kg": "kg", "m": "m", "ha": "ha"}.get(own)
+    return f"{first:g} is {_own(first, unit, own):.4g} {shown}" if shown else ""
+
+
+def own_unit(value, unit, own):
+    """Return a value in the records' own unit, from the unit that it was written in.
+
+    Parameters
+    ----------
+    value : float
+        As written.
+    unit : Unit
+        Its unit.
+    own : str
+        Unit of the column of the records.
+    """
+    if unit.kind == "mass/vine" and own == "kg":
+        return value * unit.factor
+    return _own(value, unit, own)

@@ -1,0 +1,584 @@
+"""Make rows of the records from one found table: read its cells, fill what is said once."""
+
+from collections import Counter
+
+import pandas as pd
+
+from cropload import handbook
+from cropload.records.importing.find import letters
+from cropload.records.importing.names import variety_named
+from cropload.records.importing.notation import own_unit
+from cropload.records.importing.values import (
+    both_spacings,
+    day_of,
+    is_error,
+    is_nothing,
+    number_of,
+    plan_of,
+    season_of_text,
+    tidy_name,
+)
+from cropload.records.importing.words import (
+    MADE_FROM,
+    choice_of,
+    seasons_in,
+    trade_words,
+    variety_of,
+)
+from cropload.records.tables import TABLES
+
+#: Columns that name what a row is of; blank cells below one are of the same.
+_FILLED = ("block", "season", "date", "row")
+#: What a row tells of beside its names: a row without any of them is none.
+_COUNTED = ("buds", "shoots", "clusters", "noncount_shoots")
+_STAGES = ("budburst", "flowering", "veraison", "harvest")
+
+
+class Rows:
+    """Rows of the records from found tables.
+
+    Parameters
+    ----------
+    notation : Notation
+        How the files write numbers, days and units.
+    blocks : BlockNames
+        The blocks that are known.
+    questions : Questions
+        Asks what is left open.
+
+    Attributes
+    ----------
+    left_out : list of (str, str, str)
+        Place, text and why, of rows and cells that are not read.
+    told : Counter
+        What was done to many cells alike -> how often.
+    """
+
+    def __init__(self, notation, blocks, questions):
+        self.notation, self.blocks, self.questions = notation, blocks, questions
+        self.left_out, self.told = [], Counter()
+        self.varieties = ()
+
+    def frames(self, part):
+        """Yield (table, frame) of one part; a frame has the columns ``_row`` and ``_cells``."""
+        for table in dict.fromkeys(target.table for target in part.meaning.targets):
+            slots = {}
+            for target in part.targets(table):
+                if target.season is not None or target.vine or target.column in _STAGES:
+                    stage = target.column if target.column in _STAGES and table == "dates" else ""
+                    season = (target.season, target.two_years) if target.season else None
+                    slots.setdefault((season, target.vine, stage), []).append(target)
+            keyed = [t for t in part.targets(table) if not any(t in s for s in slots.values())]
+            keyed += part.keys_for(table)
+            for (season, vine, stage), targets in (slots or {(None, "", ""): []}).items():
+                frame = self._frame(part, table, [*keyed, *targets], season, vine, stage)
+                if frame is not None and len(frame):
+                    yield table, frame
+
+    def _frame(self, part, table, targets, season, vine, stage):
+        spec = TABLES[table]
+        frame = pd.DataFrame({"_row": part.rows})
+        by_name = {}
+        for target in targets:
+            name = "date" if stage and target.column == stage else target.column
+            by_name.setdefault(name, target)
+        if "block" in spec.names:
+            frame["block"] = self._blocks(part, by_name.get("block"), table)
+        if "season" in spec.names:
+            own = by_name.get("season")
+            years = self._seasons(part, own) if own else None
+            frame["season"] = years if years is not None else None
+        for name, target in by_name.items():
+            if name not in ("block", "season"):
+                self._read(part, spec, name, target, frame)
+        mark = part.missing_mark if table == "counts" else None
+        if mark and "missing" not in frame:
+            marked = [False] * len(frame)
+            for target in targets:
+                if target.vine or target.column in _COUNTED:
+                    cells = part.values(target.source)
+                    marked = [
+                        told or str(v).strip().lower() == mark
+                        for told, v in zip(marked, cells, strict=True)
+                    ]
+            frame["missing"] = [1 if each else None for each in marked]
+        if stage:
+            frame["stage"] = stage
+        if vine:
+            frame["vine"] = vine
+        self._from_titles(part, spec, frame, by_name)
+        if "season" in spec.names:
+            self._fill_seasons(part, table, frame, season)
+        self._made(spec, frame)
+        frame["_cells"] = " ".join(
+            f"{name} {letters(target.source)}" for name, target in by_name.items()
+        )
+        return self._with_values(part, spec, frame, by_name)
+
+    # What a row is of -----------------------------------------------------------------------
+
+    def _blocks(self, part, target, table):
+        if target is None:
+            return self._block_around(part)
+        names, last = [], None
+        column = target.source
+        known = {}
+        for row, value in zip(part.rows, part.values(column), strict=True):
+            if is_nothing(value):
+                if last is None:
+                    names.append(None)
+                    continue
+                value = last
+                self.told[f"{part.region.shown}: the block named above holds"] += 1
+            last = value
+            key = (type(value), value)
+            if key not in known:
+                known[key] = (
+                    self.blocks.add(tidy_name(value))
+                    if table == "blocks" and self.defining(part)
+                    else self.blocks.read(value, part.place(row, column), self.questions)
+                )
+            names.append(known[key])
+        return names
+
+    @staticmethod
+    def defining(part):
+        """Whether a part defines blocks: it tells spacings or vines beside their names."""
+        told = {target.column for target in part.targets("blocks")}
+        return part.meaning.main == "blocks" and bool(
+            told & {"row_spacing_m", "vine_spacing_m", "spacing", "vines"}
+        )
+
+    def _block_around(self, part):
+        """Return the blocks of rows that name none: from sub-headings, titles or the sheet."""
+        groups = part.region.group
+        if groups and all(row in groups for row in part.rows):
+            if all(self._is_block(groups[row]) for row in part.rows):
+                first = {}
+                for row in part.rows:
+                    first.setdefault(groups[row], row)
+                read = {
+                    text: self.blocks.read(text, part.place(row, 0), self.questions)
+                    for text, row in first.items()
+                }
+                return [read[groups[row]] for row in part.rows]
+        for text in part.texts:
+            for name in sorted(self.blocks.known.values(), key=len, reverse=True):
+                if name.casefold() in text.casefold():
+                    return [name] * len(part.rows)
+        return [None] * len(part.rows)
+
+    def _is_block(self, text):
+        from cropload.records.importing.names import likely_blocks
+        from cropload.records.importing.values import same_name
+
+        form = same_name(text)
+        return form in self.blocks.known or bool(likely_blocks(form, self.blocks.known))
+
+    def _seasons(self, part, target):
+        years, last = [], None
+        for row, value in zip(part.rows, part.values(target.source), strict=True):
+            if is_nothing(value):
+                years.append(last)
+                continue
+            found = season_of_text(value)
+            if found is None:
+                self._blank(part, row, target, value, "names no one season")
+            last = found[0] if found else None
+            years.append(last)
+        return years
+
+    def _fill_seasons(self, part, table, frame, told):
+        """Fill the seasons of rows: the header's, else those of sub-headings, titles or days."""
+        blank = frame["season"].isna()
+        if told:
+            year, two = told
+            sure = two or table != "pruning"
+            frame["season"] = year if sure else self._cut(part, year, frame)
+            return
+        groups = part.region.group
+        if groups:
+            years = [season_in(groups.get(row, "")) for row in frame["_row"]]
+            frame["season"] = frame["season"].where(~blank, pd.Series(years, frame.index))
+            blank = frame["season"].isna()
+        if not blank.any():
+            return
+        year, sure = part.season
+        if year and sure:
+            frame.loc[blank, "season"] = year
+            return
+        if "date" in frame and frame["date"].notna().any():
+            days = frame["date"]
+            years = [None if pd.isna(d) else self._season_of(d, table, part) for d in days]
+            frame["season"] = frame["season"].where(~blank, pd.Series(years, frame.index))
+            blank = frame["season"].isna()
+        if blank.any() and year:
+            frame.loc[blank, "season"] = (
+                self._cut(part, year, frame) if table == "pruning" else year
+            )
+
+    def _cut(self, part, year, frame):
+        """Return the season of a pruning that bears one year and no day."""
+        if "date" in frame and frame["date"].notna().any():
+            days = frame["date"].dropna()
+            return self._season_of(days.iloc[0], "pruning", part)
+        where = part.region.shown
+        choices = {
+            "harvest": f"pruned for harvest {year}",
+            "winter": f"pruned in the winter that began in {year}, for harvest {year + 1}",
+        }
+        answer = self.questions.ask(
+            "year of pruning",
+            f"Which harvest is a pruning of '{year}' for?",
+            f"{where}, and no day tells",
+            choices,
+        )
+        return year if answer == "harvest" else year + 1
+
+    def _season_of(self, day, table, part):
+        """Return the year of harvest that a day belongs to."""
+        if table == "pruning":
+            turn = 4 if self._south(part, day) else 8
+            return day.year + (day.month >= turn)
+        if day.month >= 7 and self._south(part, day):
+            return day.year + 1
+        return day.year
+
+    def _south(self, part, day):
+        told = self.notation.hemisphere
+        if told is None and part.season[0] in (day.year, day.year + 1):
+            # Titles bear the year of harvest: what they say of a day tells the hemisphere.
+            return part.season[0] == day.year + 1
+        if told is None:
+            answer = self.questions.ask(
+                "hemisphere",
+                "Is the vineyard north or south of the equator?",
+                f"{part.region.shown}: a day like {day:%Y-%m-%d} belongs to another harvest there",
+                {"north": "picked from July on", "south": "picked up to May"},
+            )
+            return answer == "south"
+        return told == "south"
+
+    def _from_titles(self, part, spec, frame, by_name):
+        """Fill what the surroundings say once for all rows: day, stage, variety."""
+        if "date" in spec.names and "date" not in by_name and part.day:
+            frame["date"] = pd.Timestamp(part.day)
+        if spec.name == "events" and "of" not in frame and "share_pct" in frame:
+            frame["of"] = self._share_of(part)
+        if spec.name == "prices" and "currency" not in by_name:
+            frame["currency"] = self._currency(part, by_name.get("price_per_t"))
+        if spec.name == "weights" and "stage" not in by_name:
+            frame["stage"] = part.stage or self._stage(part)
+        if spec.name == "blocks" and "variety" not in by_name and part.region.group:
+            texts = [part.region.group.get(row) for row in frame["_row"]]
+            known = {text: _variety_in(text) for text in set(texts) if text}
+            if known and all(known.values()):
+                frame["variety"] = [known.get(text) for text in texts]
+        if spec.name == "counts" and "row" not in by_name and "vine" in frame:
+            frame["row"] = self._row_told(part, frame)
+
+    def _row_told(self, part, frame):
+        return ["1"] * len(frame)
+
+    def _share_of(self, part):
+        choices = {
+            "crop": "of what would have been picked",
+            "shoots": "of the shoots that stood",
+            "vines": "of the vines",
+        }
+        asks = "What is a loss a share of?"
+        return self.questions.ask("what a loss is a share of", asks, part.region.shown, choices)
+
+    def _currency(self, part, target):
+        name = target.unit.name.split("/")[0].upper() if target and target.unit else ""
+        known = {"€": "EUR", "£": "GBP", "EURO": "EUR"}
+        if name != "$":
+            return known.get(name, name if len(name) == 3 else None)
+        choices = dict.fromkeys(("USD", "AUD", "NZD", "CAD"), "")
+        asks = "Which dollars are the prices in?"
+        return self.questions.ask("currency", asks, part.region.shown, choices)
+
+    def _stage(self, part):
+        choices = {
+            "harvest": "at picking",
+            "lag": "in the lag phase, berries pea-sized and hard",
+            "veraison": "when berries soften",
+        }
+        return self.questions.ask(
+            "stage of cluster weights",
+            "At which stage were the clusters weighed?",
+            part.region.shown,
+            choices,
+        )
+
+    # Cells ----------------------------------------------------------------------------------
+
+    def _blank(self, part, row, target, value, why):
+        self.left_out.append((part.place(row, target.source), tidy_name(value), why))
+
+    def _read(self, part, spec, name, target, frame):
+        values = part.values(target.source)
+        made = name in MADE_FROM.get(spec.name, ()) and name not in spec.names
+        kind = "number" if made else spec[name].kind
+        if name == "spacing":
+            self._read_spacings(part, target, values, frame)
+        elif kind == "date":
+            frame[name] = self._days(part, target, values, frame)
+        elif kind in ("number", "whole", "season"):
+            frame[name] = self._numbers(part, spec, name, target, values)
+        elif kind == "plan":
+            frame[name] = self._each(part, target, values, plan_of, "is no pruning plan")
+        elif kind == "choice":
+            column = spec[name]
+            say = f"is none of {', '.join(column.choices)}"
+            frame[name] = self._each(part, target, values, lambda v: choice_of(column, str(v)), say)
+        else:
+            frame[name] = self._texts(part, spec, name, target, values)
+
+    def _each(self, part, target, values, read, why):
+        known, found = {}, []
+        for row, value in zip(part.rows, values, strict=True):
+            if is_nothing(value):
+                found.append(None)
+                continue
+            key = (type(value), value)
+            if key not in known:
+                known[key] = read(value)
+            if known[key] is None:
+                self._blank(part, row, target, value, why)
+            found.append(known[key])
+        return found
+
+    def _texts(self, part, spec, name, target, values):
+        fill = name in _FILLED and spec.name != "blocks"
+        found, last, known = [], None, {}
+        for row, value in zip(part.rows, values, strict=True):
+            if is_nothing(value) and not (name in ("row", "vine") and value == "x"):
+                found.append(last if fill else None)
+                continue
+            key = (type(value), value)
+            if key not in known:
+                known[key] = self._text(part, name, target, row, value)
+            last = known[key]
+            found.append(last)
+        return found
+
+    def _text(self, part, name, target, row, value):
+        if is_error(value):
+            self._blank(part, row, target, value, "is an error of the spreadsheet program")
+            return None
+        if name == "variety":
+            where = part.place(row, target.source)
+            return variety_named(value, self.varieties, where, self.questions)
+        return tidy_name(value)
+
+    def _days(self, part, target, values, frame):
+        order = self.notation.order(part)
+        fill = target.table != "dates"
+        seasons = frame.get("season")
+        found, last, known = [], None, {}
+        for place, (row, value) in enumerate(zip(part.rows, values, strict=True)):
+            if is_nothing(value):
+                found.append(last if fill and self._same_block(frame, place) else None)
+                continue
+            year = self._year_of(part, target, seasons, place)
+            key = (type(value), value, year)
+            if key not in known:
+                known[key] = day_of(value, order, year)
+            day = known[key]
+            if day is None:
+                self._blank(part, row, target, value, "is no day")
+            elif target.season and day.month > 6 and self.notation.hemisphere == "south":
+                if isinstance(value, str) and not seasons_in(value):
+                    day = day.replace(year=day.year - 1)
+            last = day
+            found.append(day)
+        return pd.Series(pd.to_datetime(pd.Series(found, dtype="object"))).to_numpy()
+
+    @staticmethod
+    def _same_block(frame, place):
+        return place > 0 and frame["block"][place] == frame["block"][place - 1]
+
+    def _year_of(self, part, target, seasons, place):
+        if target.season:
+            return target.season
+        if seasons is not None and pd.notna(seasons.iloc[place]):
+            return int(seasons.iloc[place])
+        return part.season[0]
+
+    def _numbers(self, part, spec, name, target, values):
+        decimal = self.notation.decimal(part, target.source)
+        own = {"mean_weight_g": "g"}.get(name)
+        own = own or (spec[name].unit if name in spec.names else "")
+        measured = own in ("m", "ha", "g", "kg", "t", "m2", "°C", "%", "currency/t")
+        unit = self.notation.unit(part, target) if measured else None
+        if (spec.name, name) in (("blocks", "missing_pct"), ("counts", "missing")):
+            return self._missing(part, spec, target, values, decimal)
+        known, found = {}, []
+        for row, value in zip(part.rows, values, strict=True):
+            if is_nothing(value):
+                found.append(None)
+                continue
+            key = (type(value), value)
+            if key not in known:
+                known[key] = self._number(value, decimal, unit, own)
+            number, why = known[key]
+            if number is None:
+                self._blank(part, row, target, value, why)
+            found.append(number)
+        about = sum(
+            1 for v in values if isinstance(v, str) and getattr(number_of(v, decimal), "about", 0)
+        )
+        if about:
+            header = part.region.headers[target.source].text
+            self.told[f"{part.region.shown}, {header}: 'about' is read as the number"] += about
+        if own == "t" and unit is not None and unit.kind != "mass":
+            # A crop for a hectare or a vine waits for the size of its block.
+            return [None if n is None else (n * 1.0, unit.kind) for n in found]
+        return found
+
+    def _number(self, value, decimal, unit, own):
+        if is_error(value):
+            return None, "is an error of the spreadsheet program"
+        number = number_of(value, decimal)
+        if number is None:
+            return None, "is no number"
+        if own == "%" and number.unit and number.unit.kind == "%":
+            return number.value, ""
+        if not own or own == "1":
+            if number.unit is not None:
+                return None, "is no plain number"
+            return number.value, ""
+        its = number.unit or unit
+        if its is None:
+            return number.value, ""
+        if number.unit and unit and number.unit.kind != unit.kind:
+            return None, "is in another kind of unit than its column"
+        if own == "%":
+            return number.value * its.factor, ""
+        if own == "currency/t":
+            return number.value * its.factor, ""
+        return own_unit(number.value, its, own), ""
+
+    def _missing(self, part, spec, target, values, decimal):
+        """Return places without a vine: as a share of a block, or 1 in a row of counts."""
+        yes = set(trade_words()["values"]["yes"].split("|"))
+        if spec.name == "counts":
+            return [1 if str(v).strip().lower().removesuffix(".0") in yes else None for v in values]
+        numbers = [None if is_nothing(v) else number_of(v, decimal) for v in values]
+        percent = any(n is not None and n.unit is not None for n in numbers)
+        told = [n.value for n in numbers if n is not None]
+        header = part.region.headers[target.source]
+        if percent or (target.unit and target.unit.kind == "%"):
+            unit = self.notation.unit(part, target)
+            scale = 1.0 if percent else unit.factor
+            return [None if n is None else n.value * scale for n in numbers]
+        if any(n != int(n) for n in told):
+            unit = self.notation.unit(part, target)
+            return [None if n is None else n.value * unit.factor for n in numbers]
+        if not any(told):
+            return [None if n is None else 0.0 for n in numbers]
+        counted = max(told) >= 100 or self._summed(part, target, sum(told), decimal)
+        if not counted:
+            answer = self.questions.ask(
+                "missing vines",
+                f"Is '{header.text}' a number of vines, or a share in per cent?",
+                f"{part.region.shown}, up to {max(told):g}",
+                {"vines": f"{max(told):g} vines", "%": f"{max(told):g} %"},
+            )
+            counted = answer == "vines"
+        return [
+            None if n is None else ((n.value, "vines") if counted else n.value) for n in numbers
+        ]
+
+    def _summed(self, part, target, total, decimal):
+        """Whether a row of totals adds a column up, so that it holds numbers and no shares."""
+        for row, _, why in part.region.left_out:
+            if why.startswith("a total") and len(part.rows) > 1:
+                number = number_of(part.region.cell(row, target.source), decimal)
+                if number is not None and abs(number.value - total) < 0.5:
+                    return True
+        return False
+
+    def _read_spacings(self, part, target, values, frame):
+        decimal, unit = self.notation.decimal(part, target.source), None
+        unit = target.unit or self.notation.unit(part, target)
+        rows, vines = [], []
+        for row, value in zip(part.rows, values, strict=True):
+            both = None if is_nothing(value) else both_spacings(value, decimal)
+            if both is None and not is_nothing(value):
+                self._blank(part, row, target, value, "is no pair of spacings like 2.0 x 1.2")
+            one, other = both or (None, None)
+            its = (other.unit if other else None) or unit
+            rows.append(None if one is None else own_unit(one.value, one.unit or its, "m"))
+            vines.append(None if other is None else own_unit(other.value, its, "m"))
+        frame["row_spacing_m"], frame["vine_spacing_m"] = rows, vines
+
+    # Rows -----------------------------------------------------------------------------------
+
+    @staticmethod
+    def _made(spec, frame):
+        """Make columns of the records from those that people keep apart."""
+        if spec.name == "pruning" and "plan" not in frame:
+            if "canes" in frame or "spurs" in frame:
+                frame["plan"] = [_plan_from(row) for row in frame.to_dict("records")]
+        if spec.name == "weights" and "mean_weight_g" in frame:
+            lots = frame.get("clusters")
+            if lots is not None and "weight_g" not in frame:
+                frame["weight_g"] = [
+                    None if pd.isna(n) or pd.isna(m) else float(n) * float(m)
+                    for n, m in zip(lots, frame["mean_weight_g"], strict=True)
+                ]
+
+    def _with_values(self, part, spec, frame, by_name):
+        """Return the rows that tell something, each of a block where the table needs one."""
+        keys = {"block", "season", "date", "stage", "row", "vine", "variety", "counter", "_row"}
+        keys |= {"_cells", "ticket", "note"}
+        telling = [c for c in frame.columns if c not in keys]
+        if spec.name == "dates":
+            telling = ["date"]
+        elif spec.name == "events":
+            telling = ["kind"]
+        elif spec.name in ("capacity", "prices", "weather"):
+            telling = [c for c in spec.names if c in frame and spec[c].kind == "number"]
+        elif spec.name == "blocks":
+            telling = [c for c in frame.columns if c not in ("_row", "_cells", "block")]
+        told = frame[[c for c in telling if c in frame]].notna().any(axis=1)
+        kept = frame[told]
+        if "block" in spec.names and spec["block"].required:
+            lost = kept[kept["block"].isna()]
+            self._without_block(part, lost, telling)
+            kept = kept[kept["block"].notna()]
+        return kept.assign(_part=id(part)) if len(kept) else None
+
+    def _without_block(self, part, lost, telling):
+        for row in lost["_row"]:
+            cells = [part.region.cell(row, c) for c in part.region.columns]
+            text = " | ".join(tidy_name(c) for c in cells if c is not None)
+            self.left_out.append(
+                (f"{part.region.grid.shown}, row {row + 1}", text, "names no block")
+            )
+
+
+def season_in(text):
+    """Return the one season that a text names, or None."""
+    found = seasons_in(text)
+    return found[0][0] if len(found) == 1 else None
+
+
+def _variety_in(text):
+    name = tidy_name(text)
+    if handbook.variety(name):
+        return name.title() if name.isupper() else name
+    known = variety_of(name.rstrip("."))
+    return known
+
+
+def _plan_from(row):
+    pieces = []
+    for wood, buds in (("canes", "cane_buds"), ("spurs", "spur_buds")):
+        number, each = row.get(wood), row.get(buds)
+        if number is not None and each is not None and pd.notna(number) and pd.notna(each):
+            if number and each:
+                pieces.append(f"{int(number)}x{int(each)}")
+    return "+".join(pieces) or None
