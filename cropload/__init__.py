@@ -58,6 +58,8 @@ _HOME = {
     "report": "cropload.owner.report",
     "Forecast": "cropload.beliefs.result",
     "forecast": "cropload.beliefs.forecast",
+    "Import": "cropload.records.importing.importing",
+    "import_workbook": "cropload.records.importing.importing",
     "Records": "cropload.records.records",
     "RecordsError": "cropload.records.reading.faults",
     "read_records": "cropload.records.records",
@@ -77,6 +79,7 @@ answer.VIEWS |= {
     "BalancedLookup": "cropload.pruning.rules",
     "Forecast": "cropload.season.forecast_view",
     "Change": "cropload.season.what_moved",
+    "Import": "cropload.pages.import_words",
 }
 
 answer.QUESTIONS |= {

@@ -8,6 +8,13 @@ class CroploadError(ValueError):
     """A fault in what the user gave; ``str(error)`` is the whole message."""
 
 
+class Unanswered(CroploadError):
+    """Something was asked that only the user can answer, and nothing was done without."""
+
+    #: What the command line ends with.
+    code = 3
+
+
 #: How alike two names must be [1]: to be put forward, to be suspected, to be taken for one name.
 ALIKE, SUSPECT, ONE_NAME = 0.6, 0.7, 0.8
 #: A guess that is less alike than the best one by more than this is no help [1].

@@ -1,7 +1,8 @@
 """The command line: finds the command, and turns every fault into one clear message.
 
 Output goes to standard output and messages to standard error.  The exit code is 0 for success, 2
-for a fault of what was given, 130 when stopped by the user, and 1 for a fault of our own.
+for a fault of what was given, 3 while a question is open, 130 when stopped by the user, and 1 for a
+fault of our own.
 """
 
 import argparse
@@ -202,7 +203,7 @@ def main(arguments=None):
     Returns
     -------
     int
-        The exit code: 0, 1, 2 or 130.
+        The exit code: 0, 1, 2, 3 or 130.
     """
     from_shell = arguments is None
     arguments = sys.argv[1:] if from_shell else list(arguments)
@@ -223,7 +224,7 @@ def main(arguments=None):
         if debug:
             _show_traceback()
         tell(_message(fault))
-        return USER_FAULT
+        return getattr(fault, "code", USER_FAULT)
     except Exception as fault:
         if debug:
             _show_traceback()

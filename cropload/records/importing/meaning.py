@@ -211,9 +211,11 @@ def _column_named(header, table, used, looks):
     texts = [header.name, header.text]
     if header.above:
         texts += [f"{header.above} {header.name}", split_unit(header.above)[0]]
-    alone = header.unit is not None and header.name == header.text
+    alone = header.unit is not None and header.name == header.text and not header.lent
     if alone and table in ("harvest", "prices") and not used & {("tonnes", season)}:
         kind = {"money": "price_per_t"}.get(header.unit.kind, "tonnes")
+        if (kind, season) in used:
+            return None
         if kind in TABLES[table].names and header.unit.kind in ("money", "mass", *_PER):
             return kind if looks != "date" else None
     for text in texts:

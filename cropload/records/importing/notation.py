@@ -68,7 +68,7 @@ class Notation:
 
     def __init__(self, parts, questions):
         self.parts, self.questions = parts, questions
-        self._units = {}
+        self.units = {}
 
     @cached_property
     def _signs(self):
@@ -171,9 +171,9 @@ class Notation:
             What its usual values lie between, in the records' own unit.
         """
         place = (id(part), target.table, target.source)
-        if place not in self._units:
-            self._units[place] = self._unit(part, target, typical)
-        return self._units[place]
+        if place not in self.units:
+            self.units[place] = self._unit(part, target, typical)
+        return self.units[place]
 
     def _unit(self, part, target, typical):
         spec, system = TABLES[target.table], self.system(part)

@@ -5,7 +5,6 @@ import tomllib
 from dataclasses import dataclass, field
 
 from cropload.errors import CroploadError, near
-from cropload.records.reading.faults import RecordsError
 
 
 @dataclass(frozen=True)
@@ -101,22 +100,20 @@ class Questions:
         }
 
 
-def questions_toml(questions, head):
+def questions_toml(questions, head, answered=()):
     """Return questions as a file to be answered, the likely answers filled in.
 
     Parameters
     ----------
-    questions : list of Question
+    questions : iterable of Question
         What is open.
     head : list of str
         Lines of remark at its top.
+    answered : iterable of (Question, str)
+        What is answered already.
     """
-    lines = [f"# {line}" for line in head]
-    for question in questions:
-        lines += ["", "[[question]]"]
-        lines += [f"{key} = {_text(value)}" for key, value in _parts(question)]
-        lines.append(f"answer = {_text(question.likely)}")
-    return "\n".join(lines) + "\n"
+    kept = [*answered, *((question, question.likely) for question in questions)]
+    return answers_toml(kept, head)
 
 
 def _parts(question):
@@ -175,13 +172,3 @@ def read_answers(name, data):
     if not answers:
         stop(name, "holds no answers", mend)
     return answers
-
-
-__all__ = [
-    "Question",
-    "Questions",
-    "RecordsError",
-    "answers_toml",
-    "questions_toml",
-    "read_answers",
-]

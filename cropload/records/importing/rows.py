@@ -152,16 +152,15 @@ class Rows:
     def _block_around(self, part):
         """Return the blocks of rows that name none: from sub-headings, titles or the sheet."""
         groups = part.region.group
-        if groups and all(row in groups for row in part.rows):
-            if all(self._is_block(groups[row]) for row in part.rows):
-                first = {}
-                for row in part.rows:
-                    first.setdefault(groups[row], row)
-                read = {
-                    text: self.blocks.read(text, part.place(row, 0), self.questions)
-                    for text, row in first.items()
-                }
-                return [read[groups[row]] for row in part.rows]
+        if groups and all(self._is_block(groups.get(row, "")) for row in part.rows):
+            first = {}
+            for row in part.rows:
+                first.setdefault(groups[row], row)
+            read = {
+                text: self.blocks.read(text, part.place(row, 0), self.questions)
+                for text, row in first.items()
+            }
+            return [read[groups[row]] for row in part.rows]
         for text in part.texts:
             for name in sorted(self.blocks.known.values(), key=len, reverse=True):
                 if name.casefold() in text.casefold():
@@ -287,7 +286,8 @@ class Rows:
             "vines": "of the vines",
         }
         asks = "What is a loss a share of?"
-        return self.questions.ask("what a loss is a share of", asks, part.region.shown, choices)
+        answer = self.questions.ask("what a loss is a share of", asks, part.region.shown, choices)
+        return None if answer == "crop" else answer
 
     def _currency(self, part, target):
         name = target.unit.name.split("/")[0].upper() if target and target.unit else ""
@@ -388,12 +388,16 @@ class Rows:
             day = known[key]
             if day is None:
                 self._blank(part, row, target, value, "is no day")
-            elif target.season and day.month > 6 and self.notation.hemisphere == "south":
-                if isinstance(value, str) and not seasons_in(value):
-                    day = day.replace(year=day.year - 1)
+            elif target.season and day.month > 6 and self._of_year_before(value):
+                day = day.replace(year=day.year - 1)
             last = day
             found.append(day)
         return pd.Series(pd.to_datetime(pd.Series(found, dtype="object"))).to_numpy()
+
+    def _of_year_before(self, value):
+        """Whether a late day without a year of its own lies in the spring before a harvest."""
+        bare = isinstance(value, str) and not seasons_in(value)
+        return bare and self.notation.hemisphere == "south"
 
     @staticmethod
     def _same_block(frame, place):
@@ -519,9 +523,8 @@ class Rows:
     @staticmethod
     def _made(spec, frame):
         """Make columns of the records from those that people keep apart."""
-        if spec.name == "pruning" and "plan" not in frame:
-            if "canes" in frame or "spurs" in frame:
-                frame["plan"] = [_plan_from(row) for row in frame.to_dict("records")]
+        if spec.name == "pruning" and "plan" not in frame and {"canes", "spurs"} & set(frame):
+            frame["plan"] = [_plan_from(row) for row in frame.to_dict("records")]
         if spec.name == "weights" and "mean_weight_g" in frame:
             lots = frame.get("clusters")
             if lots is not None and "weight_g" not in frame:
@@ -578,7 +581,6 @@ def _plan_from(row):
     pieces = []
     for wood, buds in (("canes", "cane_buds"), ("spurs", "spur_buds")):
         number, each = row.get(wood), row.get(buds)
-        if number is not None and each is not None and pd.notna(number) and pd.notna(each):
-            if number and each:
-                pieces.append(f"{int(number)}x{int(each)}")
+        if pd.notna(number) and pd.notna(each) and number and each:
+            pieces.append(f"{int(number)}x{int(each)}")
     return "+".join(pieces) or None

@@ -39,6 +39,8 @@ class Understood:
         Place, text, and why it is not read.
     notes : list of str
         What was done to many cells alike.
+    units : dict
+        (id of a part, table, column of the sheet) -> Unit, where one was found out.
     """
 
     parts: list
@@ -47,6 +49,7 @@ class Understood:
     questions: Questions
     left_out: list = field(default_factory=list)
     notes: list = field(default_factory=list)
+    units: dict = field(default_factory=dict)
 
 
 def understand(grids, answers=(), blocks=()):
@@ -69,7 +72,7 @@ def understand(grids, answers=(), blocks=()):
     parts, left_out = [], []
     for grid in grids:
         found, outside = regions(grid)
-        left_out += [(f"{grid.shown}, row {row + 1}", text, why) for row, text, why in outside]
+        left_out += _rows_outside(grid, outside)
         for region in found:
             part = Part(region, meaning_of(region))
             left_out += _unread(part)
@@ -98,7 +101,22 @@ def understand(grids, answers=(), blocks=()):
     for table, joined in tables.items():
         if joined.repeats:
             notes.append(f"{table}: {joined.repeats:,} rows said again what another table says.")
-    return Understood(parts, tables, _us_tables(parts), questions, left_out, notes)
+    return Understood(parts, tables, _us_tables(parts), questions, left_out, notes, notation.units)
+
+
+def _rows_outside(grid, outside):
+    """Return what stands outside tables, rows that follow each other together."""
+    runs = []
+    for row, text, why in outside:
+        if runs and row == runs[-1][1] + 1:
+            runs[-1][1] = row
+        else:
+            runs.append([row, row, text, why])
+    found = []
+    for first, last, text, why in runs:
+        rows = f"row {first + 1}" if first == last else f"rows {first + 1} to {last + 1}"
+        found.append((f"{grid.shown}, {rows}", text, why))
+    return found
 
 
 def _unread(part):

@@ -1,0 +1,293 @@
+"""Bring workbooks and tables of any shape into a season folder, every value traced to its cell."""
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pandas as pd
+
+from cropload import arguments
+from cropload.answer import Answer
+from cropload.errors import CroploadError, Unanswered
+from cropload.records.importing.find import letters
+from cropload.records.importing.keep import kept_answers, new_rows, write_folder
+from cropload.records.importing.questions import read_answers
+from cropload.records.importing.understand import csv_frame, understand
+from cropload.records.reading.csv_table import read_csv
+from cropload.records.reading.faults import Fault, RecordsError
+from cropload.records.reading.files import csv_files, holds_records, read_bytes, stop
+from cropload.records.reading.grids import read_grids, shown_value
+from cropload.records.records import check_tables, read_records
+from cropload.records.tables import TABLES
+
+#: Values shown of a column.
+_EXAMPLES = 3
+_COLUMNS = ["region", "place", "header", "table", "column", "unit", "before", "after", "rows"]
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Import(Answer):
+    """What files hold, as it was understood, before anything is written.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        One row a column that is read: ``region`` (file, sheet and range of its table), ``place``
+        (the cell of its header), ``header``,
+        ``table``, ``column``, ``unit`` as read, ``before`` and ``after`` (some of its values as
+        they stand, and as they will be written), ``rows`` [1].
+    left_out : DataFrame
+        ``place``, ``text`` and ``why`` of whatever is not read.
+    tables : dict
+        Name of a table -> its rows as texts, as they will be written.
+    new : dict
+        The same, of rows only that the folder does not hold.
+    sources : dict
+        Name of a table -> one text a row: the cells that it comes from.
+    questions : tuple of Question
+        What is open; the rows are those of the likely answers until they are answered.
+    answered : tuple of (Question, str)
+        What was asked and answered.
+    differ : tuple of str
+        Rows that say otherwise than the folder; they are not written.
+    faults : tuple of Fault
+        What must be mended in the files first.
+    into : Path or None
+        The folder.
+    files : tuple of str
+        Names of the files.
+    """
+
+    left_out: pd.DataFrame = field(default=None, kw_only=True)
+    tables: dict = field(default_factory=dict, kw_only=True)
+    new: dict = field(default_factory=dict, kw_only=True)
+    sources: dict = field(default_factory=dict, kw_only=True)
+    questions: tuple = field(default=(), kw_only=True)
+    answered: tuple = field(default=(), kw_only=True)
+    differ: tuple = field(default=(), kw_only=True)
+    faults: tuple = field(default=(), kw_only=True)
+    into: Path | None = field(default=None, kw_only=True)
+    files: tuple = field(default=(), kw_only=True)
+
+    def write(self):
+        """Write the folder, or add what is new to it; nothing is replaced.
+
+        Returns
+        -------
+        pathlib.Path
+            The folder.
+
+        Raises
+        ------
+        Unanswered
+            While questions are open.
+        RecordsError
+            When the files hold faults that must be mended there.
+        CroploadError
+            When no folder was named, or it cannot be written.
+        """
+        if self.faults:
+            raise RecordsError(self.faults, opening="The files cannot be brought in as they are")
+        if self.questions:
+            names = ", ".join(f"'{question.id}'" for question in self.questions)
+            raise Unanswered(f"Nothing is written while questions are open: {names}.")
+        if self.into is None:
+            raise CroploadError("Name the folder to write: into='my_season'.")
+        return write_folder(self)
+
+
+@arguments.check_arguments(
+    files=arguments.each(arguments.path, "the names of workbooks or tables"),
+    into=arguments.optional(arguments.path),
+    answers=arguments.optional(arguments.any_of(arguments.path, arguments.row)),
+)
+def import_workbook(files, into=None, answers=None):
+    """Understand workbooks and tables of any shape; nothing is written yet.
+
+    Parameters
+    ----------
+    files : path, or sequence of path
+        Workbooks (.xlsx, .xlsm, .xls, .ods) and text tables (.csv, .txt, .tsv).
+    into : path, optional
+        The season folder to make, or to add to; answers once given for it hold again.
+    answers : path or dict, optional
+        A file of answered questions, or name of a question -> answer.
+
+    Returns
+    -------
+    Import
+        What was understood, what is left out and what is open; its ``write`` writes the folder.
+
+    Raises
+    ------
+    RecordsError
+        When a file cannot be read, or none holds a table that is known.
+    CroploadError
+        When an answer is none of the choices, or the folder holds a workbook of records.
+
+    Notes
+    -----
+    Valid for tables with a header row, whose words are known in English, Spanish, French, German
+    or Italian.  A date order, a unit or a decimal sign that the data do not settle is asked for,
+    never guessed.
+    """
+    folder = None if into is None else Path(into).expanduser()
+    old = _records_there(folder)
+    given = kept_answers(folder) | _answers(answers)
+    grids = []
+    for file in files:
+        grids += read_grids(Path(file).expanduser())
+    names = () if old is None else old.blocks["block"]
+    found = understand(grids, given, names)
+    shown = tuple(Path(file).name for file in files)
+    if not found.tables:
+        _stop_at_nothing(shown, found)
+    tables = {
+        name: csv_frame(name, found.tables[name], name in found.us)
+        for name in TABLES
+        if name in found.tables
+    }
+    sources = {name: list(found.tables[name].frame["_source"]) for name in tables}
+    faults, typed = _checked(tables, sources, folder if old is not None else None)
+    new, differ = tables, ()
+    if old is not None:
+        new, differ = new_rows(folder, tables, typed, sources)
+    left_out = pd.DataFrame(found.left_out, columns=["place", "text", "why"])
+    asked = found.questions
+    return Import(
+        _columns(found, tables),
+        tuple(found.notes),
+        left_out=left_out.drop_duplicates(ignore_index=True),
+        tables=tables,
+        new=new,
+        sources=sources,
+        questions=tuple(asked.open),
+        answered=tuple((asked.asked[name], answer) for name, answer in asked.answered.items()),
+        differ=tuple(differ),
+        faults=tuple(faults),
+        into=folder,
+        files=shown,
+    )
+
+
+def _answers(answers):
+    if answers is None:
+        return {}
+    if isinstance(answers, dict):
+        return {str(name): str(answer) for name, answer in answers.items()}
+    file = Path(answers).expanduser()
+    return read_answers(file.name, read_bytes(file))
+
+
+def _records_there(folder):
+    """Return the records that a folder holds, or None where it holds none."""
+    if folder is None or not folder.exists():
+        return None
+    if not folder.is_dir():
+        stop(folder, "is a file, not a folder", "Name a folder: it is made if it is not there.")
+    if not holds_records(folder):
+        held = csv_files(folder)[0]
+        if any(file.stat().st_size for file in held.values()):
+            stop(folder, "holds tables, but none of blocks", "Choose an empty folder.")
+        return None
+    if "blocks" not in csv_files(folder)[0]:
+        mend = "Rows are added to folders of CSV files: choose another folder."
+        stop(folder, "holds its records as a workbook", mend)
+    if _no_rows(folder):
+        mend = "Choose a folder that is not there yet; empty tables are not needed."
+        stop(folder, "holds empty tables", mend)
+    return read_records(folder)
+
+
+def _no_rows(folder):
+    """Whether the table of blocks is but a header."""
+    file = csv_files(folder)[0]["blocks"]
+    return read_csv(TABLES["blocks"], file.name, read_bytes(file)).frame.empty
+
+
+def _stop_at_nothing(files, found):
+    seen = [f"{place} ({text})" for place, text, _ in found.left_out[:3]]
+    mend = "A table needs a header row with words such as Block, Variety, Vines, Tonnes."
+    if seen:
+        mend += f" Seen and not understood: {'; '.join(seen)}."
+    stop(", ".join(files), "no table of blocks, pruning, counts, weights or crops is found", mend)
+
+
+def _columns(found, tables):
+    """Return one row for each column of a file that is read."""
+    rows = []
+    for part in found.parts:
+        for target in part.meaning.targets:
+            if target.table not in tables:
+                continue
+            header = part.region.headers[target.source]
+            values = [shown_value(value) for value in part.values(target.source)]
+            before = [text for text in values if text][:_EXAMPLES]
+            if not before:
+                continue
+            unit = found.units.get((id(part), target.table, target.source))
+            unit = unit or target.unit
+            rows.append(
+                {
+                    "region": part.region.shown,
+                    "place": f"{part.region.grid.shown} "
+                    f"{letters(target.source)}{part.region.bottom + 1}",
+                    "header": " ".join(filter(None, (header.above, header.text))),
+                    "table": target.table,
+                    "column": target.column,
+                    "unit": unit.name if unit else "",
+                    "before": ", ".join(before),
+                    "after": ", ".join(_after(found, tables, part, target)),
+                    "rows": len(part.rows),
+                }
+            )
+    return pd.DataFrame(rows, columns=_COLUMNS)
+
+
+def _after(found, tables, part, target):
+    """Return some values of a column as they will be written, in the order of its rows."""
+    table = tables[target.table]
+    names = {"mean_weight_g": "weight_g", "canes": "plan", "spurs": "plan", "spacing": ""}
+    names |= {"cane_buds": "plan", "spur_buds": "plan"}
+    stage = target.table == "dates" and target.column in ("budburst", "flowering", "veraison")
+    name = "date" if stage else names.get(target.column, target.column)
+    spec = TABLES[target.table]
+    if target.column == "spacing":
+        name = "row_spacing_m"
+    us = spec[name].us_name if name in spec.names else None
+    column = name if name in table else us if us in table else None
+    if column is None:
+        return []
+    start = f"{part.region.grid.shown} row "
+    cell = f" {letters(target.source)}"
+    sources = found.tables[target.table].frame["_source"]
+    mine = [
+        place
+        for place, source in enumerate(sources)
+        if any(each.startswith(start) and cell in each for each in source.split("; "))
+    ]
+    return [text for text in table[column].iloc[mine[: 2 * _EXAMPLES]] if text][:_EXAMPLES]
+
+
+def _checked(tables, sources, folder):
+    """Return the faults of the tables as they would be read, each at its cell; and the tables."""
+    raws = {
+        name: read_csv(TABLES[name], f"{name}.csv", frame.to_csv(index=False).encode())
+        for name, frame in tables.items()
+    }
+    faults = []
+    if folder is not None and "blocks" not in raws:
+        file = csv_files(folder)[0]["blocks"]
+        raws["blocks"] = read_csv(TABLES["blocks"], file.name, read_bytes(file))
+    checked = check_tables(raws)
+    for fault in checked.faults:
+        name = fault.file.removesuffix(".csv")
+        place = fault.file
+        if name in sources and fault.row is not None and 2 <= fault.row < len(sources[name]) + 2:
+            place = sources[name][fault.row - 2]
+        elif name in tables:
+            place = f"table {name}"
+        faults.append(Fault(place, None, fault.column, fault.value, fault.rule, fault.mend))
+    if "blocks" not in raws:
+        mend = "Give also the file that tells each block's variety, spacings and number of vines."
+        faults.append(Fault("table blocks", None, None, None, "is told by none of the files", mend))
+    return faults, checked.parsed
