@@ -77,7 +77,7 @@ def test_a_question_that_is_none_says_what_is_near():
 
 
 def test_records_can_be_copied_and_sent():
-    records = cropload.example_records()
+    records = cropload.read_records(cropload.example_records().path)
     again = pickle.loads(pickle.dumps(copy.copy(records)))
     pd.testing.assert_frame_equal(again.blocks, records.blocks)
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -42,6 +43,14 @@ class Doubts:
             # What it was found in, the text of every cell, is let go of.
             self._told, self._find = tuple(self._find()), None
         return self._told
+
+    def __reduce__(self):
+        # What finds them cannot be sent, what they are can.
+        return (_doubts_told, (self.told(),))
+
+
+def _doubts_told(told):
+    return Doubts(partial(tuple, told))
 
 
 @dataclass(frozen=True, eq=False)
