@@ -212,7 +212,7 @@ def _column_named(header, table, used, looks):
     if header.above:
         texts += [f"{header.above} {header.name}", split_unit(header.above)[0]]
     alone = header.unit is not None and header.name == header.text and not header.lent
-    if alone and table in ("harvest", "prices") and not used & {("tonnes", season)}:
+    if alone and table in ("harvest", "prices"):
         kind = {"money": "price_per_t"}.get(header.unit.kind, "tonnes")
         if (kind, season) in used:
             return None
@@ -220,8 +220,10 @@ def _column_named(header, table, used, looks):
             return kind if looks != "date" else None
     for text in texts:
         for name in columns_named(table, text):
+            # What stands above may lend its unit to a column that has none.
+            unit = None if header.lent and not _measured(table, name) else header.unit
             if (
-                fits(header.unit, table, name, phrase(text))
+                fits(unit, table, name, phrase(text))
                 and _holds(table, name, looks)
                 and not ((name, season) in used or (name, None) in used)
             ):
@@ -300,7 +302,7 @@ def _across(region, table, columns, told):
     years = [
         c
         for c in columns
-        if region.headers[c].seasons and (is_season(_raw(region, c)) or not region.headers[c].text)
+        if region.headers[c].seasons and (is_season(region.headers[c].text) or not region.headers[c].text)
     ]
     if table not in ("harvest", "pruning", "dates") or len(years) < 2:
         return {}
@@ -313,10 +315,6 @@ def _across(region, table, columns, told):
         season, two = header.seasons[0]
         found[column] = Target(table, name, column, header.unit or unit, season, two)
     return found
-
-
-def _raw(region, column):
-    return region.headers[column].text
 
 
 def _measure(region, table, header, told):
@@ -363,7 +361,7 @@ def _vines_across(region, columns):
     """Return column -> target of counts whose vines stand across, or nothing."""
     found = {}
     for column in columns:
-        text = str(_raw(region, column)).strip().lower().removesuffix(".0")
+        text = region.headers[column].text.strip().lower().removesuffix(".0")
         number = _NUMBERED.fullmatch(text)
         word = plain(re.sub(r"\d+", "", text))
         known = not word or "vine" in columns_of("counts").get(phrase(word), ()) or len(word) == 1
