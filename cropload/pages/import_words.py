@@ -90,7 +90,8 @@ def usual(found):
     """Return how many totals, titles and remarks were left out, in a sentence, or nothing."""
     number = int(found.left_out["why"].isin(_USUAL).sum())
     rest = len(found.left_out) - number - SHOWN
-    told = [f"{number} totals, titles and remarks are not read either"] if number else []
+    what = "totals, titles and remarks" if number > 1 else "total, title or remark"
+    told = [f"{number} {what} not read either"] if number else []
     if rest > 0:
-        told.insert(0, f"{rest} more like these")
+        told.insert(0, f"And {rest} more")
     return f"{'; '.join(told)}: --all lists them." if told else ""

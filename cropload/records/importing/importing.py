@@ -7,7 +7,7 @@ import pandas as pd
 
 from cropload import arguments
 from cropload.answer import Answer
-from cropload.errors import CroploadError, Unanswered
+from cropload.errors import CroploadError, Unanswered, near
 from cropload.records.importing.find import letters
 from cropload.records.importing.keep import kept_answers, new_rows, write_folder
 from cropload.records.importing.questions import read_answers
@@ -132,7 +132,8 @@ def import_workbook(files, into=None, answers=None):
     """
     folder = None if into is None else Path(into).expanduser()
     old = _records_there(folder)
-    given = kept_answers(folder) | _answers(answers)
+    told = _answers(answers)
+    given = kept_answers(folder) | told
     grids = []
     for file in files:
         grids += read_grids(Path(file).expanduser())
@@ -155,7 +156,7 @@ def import_workbook(files, into=None, answers=None):
     asked = found.questions
     return Import(
         _columns(found, tables),
-        tuple(found.notes),
+        (*found.notes, *_needless(told, asked)),
         left_out=left_out.drop_duplicates(ignore_index=True),
         tables=tables,
         new=new,
@@ -176,6 +177,14 @@ def _answers(answers):
         return {str(name): str(answer) for name, answer in answers.items()}
     file = Path(answers).expanduser()
     return read_answers(file.name, read_bytes(file))
+
+
+def _needless(told, asked):
+    """Return a sentence for each answer that answers nothing."""
+    for name in told:
+        if name not in asked.asked:
+            hint = near(name, asked.asked)
+            yield f"The answer to '{name}' answers no question of these files. {hint}".strip()
 
 
 def _records_there(folder):

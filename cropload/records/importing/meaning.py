@@ -302,7 +302,8 @@ def _across(region, table, columns, told):
     years = [
         c
         for c in columns
-        if region.headers[c].seasons and (is_season(region.headers[c].text) or not region.headers[c].text)
+        if region.headers[c].seasons
+        and (is_season(region.headers[c].text) or not region.headers[c].text)
     ]
     if table not in ("harvest", "pruning", "dates") or len(years) < 2:
         return {}

@@ -374,7 +374,7 @@ class Rows:
 
     def _days(self, part, target, values, frame):
         order = self.notation.order(part)
-        fill = target.table != "dates"
+        fill = target.table in ("counts", "weights")
         seasons = frame.get("season")
         found, last, known = [], None, {}
         for place, (row, value) in enumerate(zip(part.rows, values, strict=True)):

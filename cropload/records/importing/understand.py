@@ -69,7 +69,7 @@ def understand(grids, answers=(), blocks=()):
     Understood
     """
     questions = Questions(dict(answers))
-    parts, left_out = [], []
+    parts, left_out, hidden = [], [], []
     for grid in grids:
         found, outside = regions(grid)
         left_out += _rows_outside(grid, outside)
@@ -78,6 +78,7 @@ def understand(grids, answers=(), blocks=()):
             left_out += _unread(part)
             if part.meaning.main:
                 parts.append(part)
+                hidden += [grid.shown] if grid.hidden else []
     names = BlockNames()
     for name in blocks:
         names.add(name)
@@ -94,7 +95,8 @@ def understand(grids, answers=(), blocks=()):
     joiner = Joiner(by_id, questions, left_out)
     tables = joiner.join(frames)
     left_out += rows.left_out
-    notes = [f"{what} ({times:,} cells)." for what, times in rows.told.items()]
+    notes = [f"{place} is hidden, and is read like the others." for place in dict.fromkeys(hidden)]
+    notes += [f"{what} ({_cells(times)})." for what, times in rows.told.items()]
     for written, name in names.read_as.items():
         if name and tidy_name(written) != name:
             notes.append(f"'{written}' is read as {name}.")
@@ -102,6 +104,10 @@ def understand(grids, answers=(), blocks=()):
         if joined.repeats:
             notes.append(f"{table}: {joined.repeats:,} rows said again what another table says.")
     return Understood(parts, tables, _us_tables(parts), questions, left_out, notes, notation.units)
+
+
+def _cells(number):
+    return f"{number:,} cell{'' if number == 1 else 's'}"
 
 
 def _rows_outside(grid, outside):
