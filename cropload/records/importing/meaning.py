@@ -299,11 +299,9 @@ def _across(region, table, columns, told):
         vines = _vines_across(region, columns)
         if vines:
             return vines
+    heads = region.headers
     years = [
-        c
-        for c in columns
-        if region.headers[c].seasons
-        and (is_season(region.headers[c].text) or not region.headers[c].text)
+        c for c in columns if heads[c].seasons and (is_season(heads[c].text) or not heads[c].text)
     ]
     if table not in ("harvest", "pruning", "dates") or len(years) < 2:
         return {}
