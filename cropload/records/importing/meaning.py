@@ -201,7 +201,7 @@ def _match(region, table, columns, told):
         if name in ("block", "season", "variety", "year_planted") or season is None:
             season = None
         used.add((name, season))
-        targets.append(Target(table, name, column, header.unit, season, two))
+        targets.append(Target(table, name, column, _unit(header, table, name), season, two))
     return targets + list(wide.values())
 
 
@@ -221,12 +221,17 @@ def _column_named(header, table, used, looks):
     for text in texts:
         for name in columns_named(table, text):
             if (
-                fits(header.unit, table, name, phrase(text))
+                fits(_unit(header, table, name), table, name, phrase(text))
                 and _holds(table, name, looks)
                 and not ((name, season) in used or (name, None) in used)
             ):
                 return name
     return None
+
+
+def _unit(header, table, name):
+    """Return the unit of a column; what stands over several may name that of some of them only."""
+    return None if header.lent and not fits(header.unit, table, name) else header.unit
 
 
 def _measured(table, name):

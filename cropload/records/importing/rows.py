@@ -264,7 +264,7 @@ class Rows:
             frame["date"] = pd.Timestamp(part.day)
         if spec.name == "events" and "of" not in frame and "share_pct" in frame:
             frame["of"] = self._share_of(part)
-        if spec.name == "prices" and "currency" not in by_name:
+        if spec.name == "prices" and "currency" not in by_name and frame["price_per_t"].any():
             frame["currency"] = self._currency(part, by_name.get("price_per_t"))
         if spec.name == "weights" and "stage" not in by_name:
             frame["stage"] = part.stage or self._stage(part)
