@@ -19,7 +19,10 @@ from cropload.records.reading.grids import shown_value
 #: A header that numbers vines: vine 1, V2, cep 3, 4.
 _NUMBERED = re.compile(r"(?:[a-z]{1,6}\.?\s*)?#?\s*(\d{1,3})")
 _SENTENCE = 6
-_DECIMAL = re.compile(r"[-+]?\d+[.,]\d+\s*\S{0,3}")
+#: A number with decimals, or a day, as a text: what stands below headers.
+_VALUE = re.compile(
+    r"[-+]?\d+[.,]\d+\s*\S{0,3}|\d{1,2}[./-]\d{1,2}[./-]\d{2,4}|\d{4}-\d\d-\d\d(?:[T ].*)?"
+)
 
 
 @dataclass
@@ -224,7 +227,7 @@ class _Sheet:
         known = [c for c, text in texts.items() if c not in years and is_known(text)]
         numbers = [c for c, cell in enumerate(cells) if _number(cell) and c not in years]
         if any(isinstance(v, date) for v in cells) or any(
-            len(text.split()) > 12 or _DECIMAL.fullmatch(text.strip()) for text in texts.values()
+            len(text.split()) > 12 or _VALUE.fullmatch(text.strip()) for text in texts.values()
         ):
             return False
         names = {phrase(split_unit(texts[c])[0]) for c in known}
@@ -235,7 +238,10 @@ class _Sheet:
         # A column a season, or a vine, beside the name of a block or row.
         if len(names) == 1 and len(years) >= 2 and not numbers:
             return True
-        vines = [c for c in texts if _NUMBERED.fullmatch(texts[c].strip().lower())]
+        vines = [_NUMBERED.fullmatch(texts[c].strip().lower()) for c in sorted(texts)]
+        vines = [int(vine[1]) for vine in vines if vine]
+        if not _count_up(vines) or (self.grid.text and not _count_on(vines)):
+            vines = []
         return len(names) >= 1 and len(vines) + (len(numbers) if count_on else 0) >= 3
 
     def stacks(self):

@@ -218,15 +218,23 @@ def _column_named(header, table, used, looks):
             return None
         if kind in TABLES[table].names and header.unit.kind in ("money", "mass", *_PER):
             return kind if looks != "date" else None
-    for text in texts:
-        for name in columns_named(table, text):
-            if (
-                fits(_unit(header, table, name), table, name, phrase(text))
-                and _holds(table, name, looks)
-                and not ((name, season) in used or (name, None) in used)
-            ):
-                return name
-    return None
+    found = [
+        name
+        for text in texts
+        for name in columns_named(table, text)
+        if fits(_unit(header, table, name), table, name, phrase(text))
+        and not ((name, season) in used or (name, None) in used)
+    ]
+    for name in found:
+        if _holds(table, name, looks):
+            return name
+    # Days such as 8.3 look like numbers.
+    days = [name for name in found if _is_day(table, name)]
+    return days[0] if days and looks == "number" else None
+
+
+def _is_day(table, name):
+    return name in TABLES[table].names and TABLES[table][name].kind == "date"
 
 
 def _unit(header, table, name):
@@ -234,27 +242,28 @@ def _unit(header, table, name):
     return None if header.lent and not fits(header.unit, table, name) else header.unit
 
 
-def _measured(table, name):
-    """Whether a column has a unit."""
-    return name in MADE_FROM.get(table, ()) or bool(TABLES[table][name].unit)
-
-
 def looks_of(region, column):
-    """Return what most values of a column look like: ``"date"``, ``"number"`` or ``"word"``."""
-    seen = Counter()
-    for row in region.rows[:60]:
-        value = region.cell(row, column)
-        if is_nothing(value):
-            continue
-        if isinstance(value, (int, float)):
-            seen["number"] += 1
-        elif day_of(value, DAY) is not None or (
-            isinstance(value, str) and day_of(value, DAY, 2004)
-        ):
-            seen["number" if number_of(value, ".") else "date"] += 1
-        else:
-            seen["number" if number_of(value, ".") else "word"] += 1
-    return seen.most_common(1)[0][0] if seen else ""
+    """Return what most values of a column look like.
+
+    That is ``"date"``, ``"number"``, ``"word"``, or ``"either"`` of a day or a number: 45 000 in a
+    spreadsheet, or 12.5. as a text.
+    """
+    seen = Counter(
+        _looks(value)
+        for value in (region.cell(row, column) for row in region.rows[:60])
+        if not is_nothing(value)
+    )
+    look = seen.most_common(1)[0][0] if seen else ""
+    return "number" if look == "either" and 10 * seen["number"] >= seen["either"] else look
+
+
+def _looks(value):
+    day, number = day_of(value, DAY), number_of(value, ".")
+    if isinstance(value, str):
+        day = day or (value.rstrip().endswith(".") or not number) and day_of(value, DAY, 2004)
+    return {(0, 0): "word", (0, 1): "number", (1, 0): "date", (1, 1): "either"}[
+        bool(day), number is not None
+    ]
 
 
 def _holds(table, name, looks):
@@ -267,9 +276,9 @@ def _holds(table, name, looks):
     if name == "spacing" or (name == "missing" and table == "counts"):
         return looks != "date"
     if kind in ("number", "whole"):
-        return looks == "number"
+        return looks in ("number", "either")
     if kind == "date":
-        return looks != "word"
+        return looks in ("date", "either")
     return looks != "date" or kind == "season"
 
 
