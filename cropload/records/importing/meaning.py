@@ -260,7 +260,7 @@ def looks_of(region, column):
 def _looks(value):
     day, number = day_of(value, DAY), number_of(value, ".")
     if isinstance(value, str):
-        day = day or (value.rstrip().endswith(".") or not number) and day_of(value, DAY, 2004)
+        day = day or ((value.rstrip().endswith(".") or not number) and day_of(value, DAY, 2004))
     return {(0, 0): "word", (0, 1): "number", (1, 0): "date", (1, 1): "either"}[
         bool(day), number is not None
     ]

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from cropload import handbook
-from cropload.records.importing.find import letters, regions
+from cropload.records.importing.find import TOTAL, letters, regions
 from cropload.records.importing.join import Joiner
 from cropload.records.importing.meaning import meaning_of
 from cropload.records.importing.names import BlockNames
@@ -75,9 +75,10 @@ def understand(grids, answers=(), blocks=()):
         left_out += _rows_outside(grid, outside)
         for region in found:
             part = Part(region, meaning_of(region))
-            left_out += _unread(part)
             if part.meaning.main:
                 parts.append(part)
+            else:
+                left_out += _unread(part)
     names = BlockNames()
     for name in blocks:
         names.add(name)
@@ -88,6 +89,9 @@ def understand(grids, answers=(), blocks=()):
     frames = {}
     ordered = sorted(parts, key=lambda part: not rows.defining(part))
     for part in ordered:
+        if not rows.defining(part):
+            _take_back(part, names)
+        left_out += _unread(part)
         for table, frame in rows.frames(part):
             frames.setdefault(table, []).append(frame)
     by_id = {id(part): part for part in parts}
@@ -102,6 +106,19 @@ def understand(grids, answers=(), blocks=()):
         if joined.repeats:
             notes.append(f"{table}: {joined.repeats:,} rows said again what another table says.")
     return Understood(parts, tables, _us_tables(parts), questions, left_out, notes, notation.units)
+
+
+def _take_back(part, names):
+    """Read rows that looked like totals where their name is that of a known block."""
+    region, back = part.region, set()
+    for target in part.meaning.targets:
+        if target.column == "block":
+            for row, _, why in region.left_out:
+                name = region.cell(row, target.source)
+                if why == TOTAL and name is not None and names.holds(name):
+                    back.add(row)
+    region.rows = sorted({*region.rows, *back})
+    region.left_out = [each for each in region.left_out if each[0] not in back]
 
 
 def _rows_outside(grid, outside):

@@ -162,6 +162,13 @@ def is_total(text):
     return bool(ends & totals) or any(" ".join(words[:size]) in totals for size in sizes)
 
 
+def only_total(text):
+    """Whether a text names a row of totals and nothing else but a year: Total, Summe 2024."""
+    words = [word for word in plain(text).split() if not word.isdigit()]
+    totals = {plain(word) for word in _listed(trade_words()["values"]["total"])}
+    return " ".join(words) in totals or all(word in totals for word in words)
+
+
 @cache
 def _marks(name):
     return frozenset(word.lower() for word in _listed(trade_words()["values"][name]))

@@ -206,7 +206,7 @@ _UNITS = {
     "row_spacing_m": (("m", 1), ("cm", 100)),
     "vine_spacing_m": (("m", 1), ("cm", 100)),
     "missing_pct": (("%", 1),),
-    "area_ha": (("ha", 1), ("m²", 10_000)),
+    "area_ha": (("ha", 1), ("m2", 10_000)),
     "pruning_weight_kg": (("kg", 1), ("g", 1000)),
     "weight_g": (("g", 1), ("kg", 0.001)),
     "tonnes": (("t", 1), ("kg", 1000)),
@@ -253,7 +253,9 @@ def estate(seed, south=False):
     tables = defaultdict(list, blocks=blocks)
     kept = {name for name in WORDS["english"] if draw.random() < 0.6} | {"harvest"}
     dated, ticketed = draw.random() < 0.6, draw.random() < 0.5
-    size = {b["block"]: b["row_spacing_m"] * b["vine_spacing_m"] * b["vines"] / 10_000 for b in blocks}
+    size = {
+        b["block"]: b["row_spacing_m"] * b["vine_spacing_m"] * b["vines"] / 10_000 for b in blocks
+    }
 
     def day(season, month, last=27):
         # In the south stages come half a year earlier: those of spring in the year before.
@@ -404,7 +406,9 @@ class Spoiler:
             pairs = [(row["season"], row["block"]) for row in rows]
             wide = len(set(pairs)) == len(pairs) and len({year for year, _ in pairs}) > 2
             if "a column a season" in self and name == "harvest" and wide:
-                rows = [{k: v for k, v in row.items() if k not in ("date", "ticket")} for row in rows]
+                rows = [
+                    {k: v for k, v in row.items() if k not in ("date", "ticket")} for row in rows
+                ]
                 if all("date" not in row for row in tables["harvest"]):
                     return [(self.word(name)[:28], self._wide(name, rows))]
                 rows = tables["harvest"]
@@ -495,7 +499,9 @@ class Spoiler:
             for block in dict.fromkeys(row["block"] for row in rows)
         ]
         if "totals" in self:
-            sums = [round(sum(r["tonnes"] for r in rows if r["season"] == year), 2) for year in years]
+            sums = [
+                round(sum(r["tonnes"] for r in rows if r["season"] == year), 2) for year in years
+            ]
             body.append([self.word("total"), *(self._cell("tonnes", each, unit) for each in sums)])
         heads = [self.word("block"), *map(self._season, years)]
         rows = self._framed(name, heads, body)
@@ -587,6 +593,8 @@ class Spoiler:
         if isinstance(value, str) or column in ("year_planted", "ticket", "row", "vine"):
             return value
         if column == "missing_pct" and "shares as per cent" in self:
+            if self.form == ".xls":
+                self.answers["per cent of blocks.missing_pct"] = "share"
             return Cell(value / 100, "0.0%") if self.form in (".xlsx", ".xls") else f"{value:g} %"
         number = round(value * (unit[1] if unit else 1), 6)
         number = int(number) if float(number).is_integer() else number
