@@ -3,6 +3,7 @@
 import re
 from dataclasses import dataclass, field
 from datetime import date
+from functools import cache
 from itertools import pairwise
 
 from cropload.records.importing.values import day_of, number_of
@@ -95,6 +96,17 @@ class Region:
         cells = self.grid.rows[row] if row < len(self.grid.rows) else ()
         value = cells[column] if column < len(cells) else None
         return self.filled.get((row, column)) if value is None else value
+
+    def cells(self, rows, column):
+        """Return the values of a column's cells, one for each of some rows."""
+        grid, filled = self.grid.rows, self.filled
+        found = [grid[row][column] if column < len(grid[row]) else None for row in rows]
+        if filled:
+            found = [
+                filled.get((row, column)) if value is None else value
+                for row, value in zip(rows, found, strict=True)
+            ]
+        return found
 
     @property
     def shown(self):
@@ -205,6 +217,7 @@ def _merged_values(grid):
     return filled
 
 
+@cache
 def is_known(text):
     """Whether a text stands over a column of some table, with or without a unit or a year."""
     name, unit = split_unit(text)
@@ -223,7 +236,12 @@ def is_season(cell):
     """Whether a cell is a year and hardly more: 2024, "2023/24", "Vintage 2024", "2024 t"."""
     if isinstance(cell, (int, float)) and not isinstance(cell, bool):
         return float(cell).is_integer() and 1980 <= cell <= 2060
-    if not isinstance(cell, str) or not seasons_in(cell) or re.search(r"\d[./]\d+[./]\d", cell):
+    return isinstance(cell, str) and _names_season(cell)
+
+
+@cache
+def _names_season(cell):
+    if not seasons_in(cell) or re.search(r"\d[./]\d+[./]\d", cell):
         return False
     return len(phrase(split_unit(without_seasons(cell))[0]).split()) <= 2
 
@@ -236,6 +254,7 @@ def _plain_number(cell):
     return cell.strip().isdecimal() if isinstance(cell, str) else _number(cell)
 
 
+@cache
 def _is_value(text):
     """Whether a text is a remark, a number with decimals or a day: it stands below headers."""
     if len(text.split()) > 12 or _DECIMAL.fullmatch(text.strip()):
@@ -263,25 +282,24 @@ class _Sheet:
         """Whether a row by itself names columns."""
         cells = self.grid.rows[row]
         texts = {c: v for c, v in enumerate(cells) if isinstance(v, str) and not is_blank(v)}
-        if not texts:
+        if not texts or any(isinstance(v, date) for v in cells):
             return False
-        years = [c for c, cell in enumerate(cells) if is_season(cell)]
-        known = [c for c, text in texts.items() if c not in years and is_known(text)]
+        years = [c for c, cell in enumerate(cells) if cell is not None and is_season(cell)]
         numbers = [c for c, cell in enumerate(cells) if _plain_number(cell) and c not in years]
-        if any(isinstance(v, date) for v in cells) or any(map(_is_value, texts.values())):
-            return False
-        names = {phrase(split_unit(texts[c])[0]) for c in known}
         count_on = _count_on([float(cells[c]) for c in numbers])
+        vines = _vines_named(texts)
+        if numbers and not count_on and not vines:
+            return False
+        if any(map(_is_value, texts.values())):
+            return False
+        known = [c for c, text in texts.items() if c not in years and is_known(text)]
+        names = {phrase(split_unit(texts[c])[0]) for c in known}
         if len(names) >= 2 and (not numbers or count_on):
             strange = len(texts) - len([c for c in texts if c in known or c in years])
             return len(known) + len(years) >= 0.5 * strange
         # A column a season, or a vine, beside the name of a block or row.
         if len(names) == 1 and len(years) >= 2 and not numbers:
             return True
-        vines = [_NUMBERED.fullmatch(texts[c].strip().lower()) for c in sorted(texts)]
-        vines = [int(vine[1]) for vine in vines if vine]
-        if not _count_up(vines):
-            vines = []
         return len(names) >= 1 and len(vines) + (len(numbers) if count_on else 0) >= 3
 
     def stacks(self):
@@ -337,6 +355,13 @@ class _Sheet:
         if all(_number(v) for v in values):
             return bool(merged) and (_count_up(values) or all(map(is_season, values)))
         return bool(merged) and all(map(is_season, values))
+
+
+def _vines_named(texts):
+    """Return the numbers of the vines that texts name in a row, as V1, V2 and V3 do, or nothing."""
+    found = [_NUMBERED.fullmatch(texts[c].strip().lower()) for c in texts if len(texts[c]) < 12]
+    found = [int(vine[1]) for vine in found if vine]
+    return found if _count_up(found) else []
 
 
 def _count_on(values):
@@ -440,20 +465,18 @@ def _read_rows(region, end):
     width = sum(1 for h in region.headers.values() if h.text)
     group = ""
     pending = []
-    own = {
-        row
-        for row in range(region.top + 1, end)
-        if any(_own(region, row, c) is not None for c in region.columns)
-    }
+    first, last = region.columns[0], region.columns[-1] + 1
+    apart = len(region.columns) < last - first
     for row in range(region.bottom + 1, end):
-        if row not in own:
-            continue
-        cells = [region.cell(row, c) for c in region.columns]
-        told = [_own(region, row, c) for c in region.columns]
+        told = region.grid.rows[row][first:last]
+        if apart:
+            told = [_own(region, row, c) for c in region.columns]
         told = [cell for cell in told if cell is not None]
+        if not told:
+            continue
         texts = [cell for cell in told if isinstance(cell, str)]
-        if [shown_value(cell) for cell in cells] == header:
-            region.left_out.append((row, _row_text(cells), "the header again"))
+        if len(texts) > 1 and _says_again(region, row, header):
+            region.left_out.append((row, _row_text(told), "the header again"))
         elif texts and _totals(region, row, texts[0], told):
             region.left_out.append((row, _row_text(told), TOTAL))
         elif len(told) == 1 and width > 2 and isinstance(told[0], (str, int, float)):
@@ -476,6 +499,12 @@ def _read_rows(region, end):
     region.after = [(row, shown_value(value)) for row, value in pending]
 
 
+def _says_again(region, row, header):
+    """Whether a row is the header again, as on a new page."""
+    cells = (region.cell(row, column) for column in region.columns)
+    return all(shown_value(cell) == text for cell, text in zip(cells, header, strict=True))
+
+
 def _own(region, row, column):
     cells = region.grid.rows[row] if row < len(region.grid.rows) else ()
     return cells[column] if column < len(cells) else None
@@ -483,9 +512,9 @@ def _own(region, row, column):
 
 def _totals(region, row, text, told):
     """Whether a row is one of totals or means, and not of a block called Total Loss Corner."""
-    if not is_total(text) or not any(
-        not isinstance(cell, str) or re.search(r"\d", cell) for cell in told[1:]
-    ):
+    if not is_total(text):
+        return False
+    if not any(not isinstance(cell, str) or re.search(r"\d", cell) for cell in told[1:]):
         return False
     return only_total(text) or len(told) < _usual_width(region) or _adds_up(region, row)
 

@@ -322,7 +322,7 @@ def _across(region, table, columns, told):
     for column in years:
         header = region.headers[column]
         name, unit = _measure(region, table, header, told)
-        if name is None:
+        if name in (None, "stage") or not _holds(table, name, looks_of(region, column)):
             return {}
         season, two = header.seasons[0]
         found[column] = Target(table, name, column, header.unit or unit, season, two)

@@ -2,6 +2,7 @@
 
 from collections import Counter
 from dataclasses import dataclass, field
+from itertools import islice
 
 import numpy as np
 import pandas as pd
@@ -141,8 +142,8 @@ def _unread(part):
     region, found = part.region, []
     for column, why in part.meaning.unread.items():
         header = region.headers[column].text or f"column {letters(column)}"
-        shown = [shown_value(region.cell(row, column)) for row in region.rows]
-        shown = [text for text in shown if text]
+        shown = (shown_value(value) for value in part.values(column))
+        shown = list(islice(filter(None, shown), 4))
         if shown or region.headers[column].text:
             text = f"{header}: {', '.join(shown[:3])}{', ...' if len(shown) > 3 else ''}"
             place = f"{region.grid.shown} {letters(column)}{region.bottom + 1}"
@@ -207,23 +208,23 @@ def csv_frame(name, joined, us):
             if us and column.suffix:
                 numbers = from_metric(numbers, column.suffix, column.difference)
                 head = us_name(column.name)
-            found[head] = [_number(value) for value in numbers]
+            found[head] = _each(numbers, _number)
         elif column.kind == "date":
-            days = pd.to_datetime(values)
-            found[head] = ["" if pd.isna(d) else f"{d:%Y-%m-%d}" for d in days]
+            found[head] = _each(pd.to_datetime(values), lambda day: f"{day:%Y-%m-%d}")
         else:
-            found[head] = ["" if _blank(value) else tidy_name(value) for value in values]
+            found[head] = _each(values, tidy_name)
     frame = pd.DataFrame(found, dtype=str)
     kept = [c for c in frame if c in required or us or (frame[c] != "").any()]
     return frame[[c for c in kept if c in required or (frame[c] != "").any()]]
 
 
-def _blank(value):
-    return value is None or (isinstance(value, float) and np.isnan(value)) or value is pd.NaT
+def _each(values, text_of):
+    """Return values as texts, blank ones as blanks; each value that comes again is turned once."""
+    codes, unique = pd.factorize(pd.Series(values))
+    texts = np.array([*map(text_of, unique), ""], dtype=object)
+    return texts[codes]
 
 
 def _number(value):
-    if np.isnan(value):
-        return ""
     rounded = float(f"{value:.10g}")
     return repr(int(rounded)) if rounded.is_integer() and abs(rounded) < 1e15 else repr(rounded)

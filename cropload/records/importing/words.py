@@ -153,6 +153,7 @@ def table_words(text):
     return found
 
 
+@cache
 def is_total(text):
     """Whether a text begins or ends the name of a row of totals or means."""
     words = plain(text).split()
@@ -162,6 +163,7 @@ def is_total(text):
     return bool(ends & totals) or any(" ".join(words[:size]) in totals for size in sizes)
 
 
+@cache
 def only_total(text):
     """Whether a text names a row of totals and nothing else but a year: Total, Summe 2024."""
     words = [word for word in plain(text).split() if not word.isdigit()]
@@ -174,6 +176,7 @@ def _marks(name):
     return frozenset(word.lower() for word in _listed(trade_words()["values"][name]))
 
 
+@cache
 def is_blank(text):
     """Whether a text is a mark for nothing, such as a dash or n/a."""
     return text.strip().lower() in _marks("blank") or text.strip() in ("\u2013", "\u2014", "|")
@@ -347,6 +350,7 @@ def _plain_unit(text):
     return None
 
 
+@cache
 def split_unit(header):
     """Return a header without the unit that it names, and the unit or None.
 

@@ -550,9 +550,7 @@ class Spoiler:
         """Return (unit, factor, where it is told) of a column."""
         if column not in _UNITS:
             return None
-        name, factor = _UNITS[column][0]
-        if "other units" in self:
-            name, factor = self.draw.choice(_UNITS[column])
+        name, factor = _UNITS[column][self.seed % len(_UNITS[column]) * ("other units" in self)]
         told = "untold"
         if "units in headers" in self or "units in brackets" in self:
             told = "header"
