@@ -3,22 +3,28 @@
 import re
 from dataclasses import dataclass, field
 from datetime import date
+from functools import cache
 from itertools import pairwise
 
+from cropload.records.importing.values import day_of, number_of
 from cropload.records.importing.words import (
     is_blank,
     is_total,
     named,
+    only_total,
     phrase,
     seasons_in,
     split_unit,
     unit_named,
 )
-from cropload.records.reading.grids import shown_value
+from cropload.records.reading.dates import DAY
+from cropload.records.reading.grids import Grid, shown_value
 
 #: A header that numbers vines: vine 1, V2, cep 3, 4.
 _NUMBERED = re.compile(r"(?:[a-z]{1,6}\.?\s*)?#?\s*(\d{1,3})")
 _SENTENCE = 6
+#: Why a row is left out that sums up others.
+TOTAL = "a total or a mean"
 _DECIMAL = re.compile(r"[-+]?\d+[.,]\d+\s*\S{0,3}")
 
 
@@ -91,6 +97,17 @@ class Region:
         value = cells[column] if column < len(cells) else None
         return self.filled.get((row, column)) if value is None else value
 
+    def cells(self, rows, column):
+        """Return the values of a column's cells, one for each of some rows."""
+        grid, filled = self.grid.rows, self.filled
+        found = [grid[row][column] if column < len(grid[row]) else None for row in rows]
+        if filled:
+            found = [
+                filled.get((row, column)) if value is None else value
+                for row, value in zip(rows, found, strict=True)
+            ]
+        return found
+
     @property
     def shown(self):
         """The file, sheet and range, as told to the user."""
@@ -130,13 +147,14 @@ def regions(grid):
     """
     if not grid.rows:
         return [], []
-    sheet = _Sheet(grid)
-    stacks, found = sheet.stacks(), []
-    for place, stack in enumerate(stacks):
-        end = stacks[place + 1][0] if place + 1 < len(stacks) else len(grid.rows)
-        for columns in _segments(sheet, stack, end):
-            headers = _headers(sheet, stack, columns)
-            found.append(Region(grid, stack[0], stack[1], columns, headers, filled=sheet.filled))
+    found = []
+    for sheet in _beside(_Sheet(grid)):
+        stacks = sheet.stacks()
+        for place, stack in enumerate(stacks):
+            end = stacks[place + 1][0] if place + 1 < len(stacks) else len(grid.rows)
+            for columns in _segments(sheet, stack, end):
+                headers = _headers(sheet, stack, columns)
+                found.append(Region(grid, *stack, columns, headers, filled=sheet.filled))
     for region in found:
         below = [
             other.top
@@ -159,6 +177,32 @@ def regions(grid):
     return found, outside
 
 
+def _beside(sheet):
+    """Return the sheet, or a sheet for each of the tables that stand beside each other in it.
+
+    They are apart where a blank column parts them and their headers stand in other rows.
+    """
+    grid = sheet.grid
+    width = max(map(len, grid.rows))
+    used = {c for cells in grid.rows for c, cell in enumerate(cells) if cell is not None}
+    used |= {column for _, column in sheet.filled}
+    runs, last = [], -2
+    for column in range(width):
+        if column in used:
+            runs = runs if column == last + 1 else [*runs, []]
+            runs[-1].append(column)
+            last = column
+    if len(runs) < 2:
+        return [sheet]
+    parts = []
+    for run in runs:
+        rows = [[*[None] * run[0], *cells[run[0] : run[-1] + 1]] for cells in grid.rows]
+        merged = [each for each in grid.merged if run[0] <= each[1] <= run[-1]]
+        parts.append(_Sheet(Grid(grid.file, grid.sheet, rows, merged, text=grid.text)))
+    tops = [part.tops for part in parts]
+    return parts if all(tops) and len({top[0] for top in tops}) > 1 else [sheet]
+
+
 def _merged_values(grid):
     filled = {}
     for top, left, bottom, right in grid.merged:
@@ -173,6 +217,7 @@ def _merged_values(grid):
     return filled
 
 
+@cache
 def is_known(text):
     """Whether a text stands over a column of some table, with or without a unit or a year."""
     name, unit = split_unit(text)
@@ -191,13 +236,30 @@ def is_season(cell):
     """Whether a cell is a year and hardly more: 2024, "2023/24", "Vintage 2024", "2024 t"."""
     if isinstance(cell, (int, float)) and not isinstance(cell, bool):
         return float(cell).is_integer() and 1980 <= cell <= 2060
-    if not isinstance(cell, str) or not seasons_in(cell) or re.search(r"\d[./]\d+[./]\d", cell):
+    return isinstance(cell, str) and _names_season(cell)
+
+
+@cache
+def _names_season(cell):
+    if not seasons_in(cell) or re.search(r"\d[./]\d+[./]\d", cell):
         return False
     return len(phrase(split_unit(without_seasons(cell))[0]).split()) <= 2
 
 
 def _number(cell):
     return isinstance(cell, (int, float)) and not isinstance(cell, bool)
+
+
+def _plain_number(cell):
+    return cell.strip().isdecimal() if isinstance(cell, str) else _number(cell)
+
+
+@cache
+def _is_value(text):
+    """Whether a text is a remark, a number with decimals or a day: it stands below headers."""
+    if len(text.split()) > 12 or _DECIMAL.fullmatch(text.strip()):
+        return True
+    return text.strip()[:1].isdigit() and day_of(text, DAY) is not None
 
 
 class _Sheet:
@@ -220,22 +282,24 @@ class _Sheet:
         """Whether a row by itself names columns."""
         cells = self.grid.rows[row]
         texts = {c: v for c, v in enumerate(cells) if isinstance(v, str) and not is_blank(v)}
-        years = [c for c, cell in enumerate(cells) if is_season(cell)]
-        known = [c for c, text in texts.items() if c not in years and is_known(text)]
-        numbers = [c for c, cell in enumerate(cells) if _number(cell) and c not in years]
-        if any(isinstance(v, date) for v in cells) or any(
-            len(text.split()) > 12 or _DECIMAL.fullmatch(text.strip()) for text in texts.values()
-        ):
+        if not texts or any(isinstance(v, date) for v in cells):
             return False
+        years = [c for c, cell in enumerate(cells) if cell is not None and is_season(cell)]
+        numbers = [c for c, cell in enumerate(cells) if _plain_number(cell) and c not in years]
+        count_on = _count_on([float(cells[c]) for c in numbers])
+        vines = _vines_named(texts)
+        if numbers and not count_on and not vines:
+            return False
+        if any(map(_is_value, texts.values())):
+            return False
+        known = [c for c, text in texts.items() if c not in years and is_known(text)]
         names = {phrase(split_unit(texts[c])[0]) for c in known}
-        count_on = _count_on([cells[c] for c in numbers])
         if len(names) >= 2 and (not numbers or count_on):
             strange = len(texts) - len([c for c in texts if c in known or c in years])
             return len(known) + len(years) >= 0.5 * strange
         # A column a season, or a vine, beside the name of a block or row.
         if len(names) == 1 and len(years) >= 2 and not numbers:
             return True
-        vines = [c for c in texts if _NUMBERED.fullmatch(texts[c].strip().lower())]
         return len(names) >= 1 and len(vines) + (len(numbers) if count_on else 0) >= 3
 
     def stacks(self):
@@ -291,6 +355,13 @@ class _Sheet:
         if all(_number(v) for v in values):
             return bool(merged) and (_count_up(values) or all(map(is_season, values)))
         return bool(merged) and all(map(is_season, values))
+
+
+def _vines_named(texts):
+    """Return the numbers of the vines that texts name in a row, as V1, V2 and V3 do, or nothing."""
+    found = [_NUMBERED.fullmatch(texts[c].strip().lower()) for c in texts if len(texts[c]) < 12]
+    found = [int(vine[1]) for vine in found if vine]
+    return found if _count_up(found) else []
 
 
 def _count_on(values):
@@ -394,22 +465,20 @@ def _read_rows(region, end):
     width = sum(1 for h in region.headers.values() if h.text)
     group = ""
     pending = []
-    own = {
-        row
-        for row in range(region.top + 1, end)
-        if any(_own(region, row, c) is not None for c in region.columns)
-    }
+    first, last = region.columns[0], region.columns[-1] + 1
+    apart = len(region.columns) < last - first
     for row in range(region.bottom + 1, end):
-        if row not in own:
-            continue
-        cells = [region.cell(row, c) for c in region.columns]
-        told = [_own(region, row, c) for c in region.columns]
+        told = region.grid.rows[row][first:last]
+        if apart:
+            told = [_own(region, row, c) for c in region.columns]
         told = [cell for cell in told if cell is not None]
+        if not told:
+            continue
         texts = [cell for cell in told if isinstance(cell, str)]
-        if [shown_value(cell) for cell in cells] == header:
-            region.left_out.append((row, _row_text(cells), "the header again"))
-        elif texts and is_total(texts[0]) and _before_numbers(told):
-            region.left_out.append((row, _row_text(told), "a total or a mean"))
+        if len(texts) > 1 and _says_again(region, row, header):
+            region.left_out.append((row, _row_text(told), "the header again"))
+        elif texts and _totals(region, row, texts[0], told):
+            region.left_out.append((row, _row_text(told), TOTAL))
         elif len(told) == 1 and width > 2 and isinstance(told[0], (str, int, float)):
             pending.append((row, told[0]))
             continue
@@ -430,13 +499,55 @@ def _read_rows(region, end):
     region.after = [(row, shown_value(value)) for row, value in pending]
 
 
+def _says_again(region, row, header):
+    """Whether a row is the header again, as on a new page."""
+    cells = (region.cell(row, column) for column in region.columns)
+    return all(shown_value(cell) == text for cell, text in zip(cells, header, strict=True))
+
+
 def _own(region, row, column):
     cells = region.grid.rows[row] if row < len(region.grid.rows) else ()
     return cells[column] if column < len(cells) else None
 
 
-def _before_numbers(told):
-    return any(not isinstance(cell, str) or re.search(r"\d", cell) for cell in told[1:])
+def _totals(region, row, text, told):
+    """Whether a row is one of totals or means, and not of a block called Total Loss Corner."""
+    if not is_total(text):
+        return False
+    if not any(not isinstance(cell, str) or re.search(r"\d", cell) for cell in told[1:]):
+        return False
+    return only_total(text) or len(told) < _usual_width(region) or _adds_up(region, row)
+
+
+def _usual_width(region):
+    widths = [
+        sum(_own(region, row, c) is not None for c in region.columns) for row in region.rows[-20:]
+    ]
+    return sorted(widths)[len(widths) // 2] if widths else 0
+
+
+def _adds_up(region, row):
+    """Whether the numbers of a row are the sums or means of those above it."""
+    fits = seen = 0
+    for column in region.columns:
+        mine = _numbers_of(region.cell(row, column))
+        above = [_numbers_of(region.cell(r, column)) for r in region.rows]
+        if not mine or is_season(region.cell(row, column)):
+            continue
+        seen += 1
+        sums = []
+        for place in range(2):
+            told = [each[min(place, len(each) - 1)] for each in above if each]
+            if len(told) > 1:
+                sums += [(mine[-place], sum(told)), (mine[-place], sum(told) / len(told))]
+        fits += any(abs(number - each) <= 0.006 * abs(each) for number, each in sums)
+    return bool(seen) and fits == seen
+
+
+def _numbers_of(cell):
+    """Return a cell as a number with either decimal sign, or nothing."""
+    found = [number_of(cell, sign) for sign in ".,"]
+    return [number.value for number in found if number is not None]
 
 
 def _is_remark(value):
@@ -464,7 +575,7 @@ def _give_titles(grid, found):
     for region in found:
         for row, text in getattr(region, "after", ()):
             if row not in taken:
-                why = "a total or a mean" if is_total(text) else "a remark"
+                why = TOTAL if is_total(text) else "a remark"
                 region.left_out.append((row, text, why))
 
 

@@ -1,6 +1,7 @@
 """Bring workbooks and tables of any shape into a season folder, every value traced to its cell."""
 
 from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path
 
 import pandas as pd
@@ -229,8 +230,8 @@ def _columns(found, tables):
             if target.table not in tables:
                 continue
             header = part.region.headers[target.source]
-            values = [shown_value(value) for value in part.values(target.source)]
-            before = [text for text in values if text][:_EXAMPLES]
+            values = (shown_value(value) for value in part.values(target.source))
+            before = list(islice(filter(None, values), _EXAMPLES))
             if not before:
                 continue
             unit = found.units.get((id(part), target.table, target.source))
@@ -269,12 +270,13 @@ def _after(found, tables, part, target):
     start = f"{part.region.grid.shown} row "
     cell = f" {letters(target.source)}"
     sources = found.tables[target.table].frame["_source"]
-    mine = [
+    mine = (
         place
         for place, source in enumerate(sources)
         if any(each.startswith(start) and cell in each for each in source.split("; "))
-    ]
-    return [text for text in table[column].iloc[mine[: 2 * _EXAMPLES]] if text][:_EXAMPLES]
+    )
+    mine = list(islice(mine, 2 * _EXAMPLES))
+    return [text for text in table[column].iloc[mine] if text][:_EXAMPLES]
 
 
 def _checked(tables, sources, folder):

@@ -201,7 +201,7 @@ def _match(region, table, columns, told):
         if name in ("block", "season", "variety", "year_planted") or season is None:
             season = None
         used.add((name, season))
-        targets.append(Target(table, name, column, header.unit, season, two))
+        targets.append(Target(table, name, column, _unit(header, table, name), season, two))
     return targets + list(wide.values())
 
 
@@ -218,40 +218,52 @@ def _column_named(header, table, used, looks):
             return None
         if kind in TABLES[table].names and header.unit.kind in ("money", "mass", *_PER):
             return kind if looks != "date" else None
-    for text in texts:
-        for name in columns_named(table, text):
-            # What stands above may lend its unit to a column that has none.
-            unit = None if header.lent and not _measured(table, name) else header.unit
-            if (
-                fits(unit, table, name, phrase(text))
-                and _holds(table, name, looks)
-                and not ((name, season) in used or (name, None) in used)
-            ):
-                return name
-    return None
+    found = [
+        name
+        for text in texts
+        for name in columns_named(table, text)
+        if fits(_unit(header, table, name), table, name, phrase(text))
+        and not ((name, season) in used or (name, None) in used)
+    ]
+    for name in found:
+        if _holds(table, name, looks):
+            return name
+    # Days such as 8.3 look like numbers.
+    days = [name for name in found if _is_day(table, name)]
+    return days[0] if days and looks == "number" else None
 
 
-def _measured(table, name):
-    """Whether a column has a unit."""
-    return name in MADE_FROM.get(table, ()) or bool(TABLES[table][name].unit)
+def _is_day(table, name):
+    return name in TABLES[table].names and TABLES[table][name].kind == "date"
+
+
+def _unit(header, table, name):
+    """Return the unit of a column; what stands over several may name that of some of them only."""
+    return None if header.lent and not fits(header.unit, table, name) else header.unit
 
 
 def looks_of(region, column):
-    """Return what most values of a column look like: ``"date"``, ``"number"`` or ``"word"``."""
-    seen = Counter()
-    for row in region.rows[:60]:
-        value = region.cell(row, column)
-        if is_nothing(value):
-            continue
-        if isinstance(value, (int, float)):
-            seen["number"] += 1
-        elif day_of(value, DAY) is not None or (
-            isinstance(value, str) and day_of(value, DAY, 2004)
-        ):
-            seen["number" if number_of(value, ".") else "date"] += 1
-        else:
-            seen["number" if number_of(value, ".") else "word"] += 1
-    return seen.most_common(1)[0][0] if seen else ""
+    """Return what most values of a column look like.
+
+    That is ``"date"``, ``"number"``, ``"word"``, or ``"either"`` of a day or a number: 45 000 in a
+    spreadsheet, or 12.5. as a text.
+    """
+    seen = Counter(
+        _looks(value)
+        for value in (region.cell(row, column) for row in region.rows[:60])
+        if not is_nothing(value)
+    )
+    look = seen.most_common(1)[0][0] if seen else ""
+    return "number" if look == "either" and 10 * seen["number"] >= seen["either"] else look
+
+
+def _looks(value):
+    day, number = day_of(value, DAY), number_of(value, ".")
+    if isinstance(value, str):
+        day = day or ((value.rstrip().endswith(".") or not number) and day_of(value, DAY, 2004))
+    return {(0, 0): "word", (0, 1): "number", (1, 0): "date", (1, 1): "either"}[
+        bool(day), number is not None
+    ]
 
 
 def _holds(table, name, looks):
@@ -264,9 +276,9 @@ def _holds(table, name, looks):
     if name == "spacing" or (name == "missing" and table == "counts"):
         return looks != "date"
     if kind in ("number", "whole"):
-        return looks == "number"
+        return looks in ("number", "either")
     if kind == "date":
-        return looks != "word"
+        return looks in ("date", "either")
     return looks != "date" or kind == "season"
 
 
@@ -309,7 +321,7 @@ def _across(region, table, columns, told):
     for column in years:
         header = region.headers[column]
         name, unit = _measure(region, table, header, told)
-        if name is None:
+        if name in (None, "stage") or not _holds(table, name, looks_of(region, column)):
             return {}
         season, two = header.seasons[0]
         found[column] = Target(table, name, column, header.unit or unit, season, two)

@@ -29,6 +29,10 @@ class BlockNames:
         """Note a block of the table of blocks; return its name."""
         return self.known.setdefault(same_name(name), name)
 
+    def holds(self, value):
+        """Whether a cell names a known block, however it is spelt."""
+        return same_name(tidy_name(value)) in self.known
+
     def read(self, value, where, questions):
         """Return the block that a cell means, or None where its rows are to be left out.
 

@@ -32,8 +32,8 @@ _PER_TON = Unit("a short ton", "money", 1000 / 907.18474, "us")
 #: Units that a column may be in where none is told, metric and US, the usual one first, and what
 #: its values must lie between in the records' own unit for the unit to be believed.
 _MAYBE = {
-    "m": (_M, _FT),
-    "ha": (_HA, _AC),
+    "m": (_M, _FT, Unit("cm", "length", 0.01, "metric")),
+    "ha": (_HA, _AC, Unit("m2", "area", 1e-4, "metric")),
     "g": (_G, _KG, _LB, _OZ),
     "kg": (_KG, _G, _LB),
     "t": (_T, _KG, _TONS, _LB),
@@ -250,6 +250,8 @@ class Notation:
             maybe = [u for u in heavy if not system or u.system == system] or heavy
         else:
             maybe = [_T, _TONS, _T_HA] if system != "us" else [_TONS, _T, _TONS_AC]
+            # Loads of over a hundred tonnes are rarer than those told in kilograms.
+            maybe = [u for u in heavy if not system or u.system == system] + maybe
         if len(maybe) == 1:
             return maybe[0]
         header = part.region.headers[target.source].text or "the crop"

@@ -37,13 +37,13 @@ class Part:
         Where it stands.
     meaning : Meaning
         What its columns are.
-    blanked : list of (int, int, object, str)
-        Row, column, value and why the cell is left blank.
+    cells : dict
+        Column -> its cells, one for each row, once they were asked for.
     """
 
     region: object
     meaning: object
-    blanked: list = field(default_factory=list)
+    cells: dict = field(default_factory=dict)
 
     @property
     def rows(self):
@@ -60,7 +60,10 @@ class Part:
 
     def values(self, column):
         """Return the cells of a column, one for each row."""
-        return [self.region.cell(row, column) for row in self.rows]
+        held = self.cells.get(column)
+        if held is None or len(held) != len(self.rows):
+            held = self.cells[column] = self.region.cells(self.rows, column)
+        return held
 
     def place(self, row, column):
         """Return a cell as told to the user: file, sheet and name of the cell."""

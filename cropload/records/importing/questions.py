@@ -81,9 +81,10 @@ class Questions:
     def ask(self, name, asks, where, choices):
         """Return the answer to a question, or the likely one while it is open."""
         question = self.asked.setdefault(name, Question(name, asks, where, choices))
-        if name in self.given:
-            return question.answer_of(self.given[name])
-        return question.likely
+        given = name in self.given
+        answer = question.answer_of(self.given[name]) if given else question.likely
+        # What holds in one place may be impossible in another, which is asked by itself.
+        return answer if answer in choices else self.ask(f"{name}, {where}", asks, where, choices)
 
     @property
     def open(self):

@@ -264,7 +264,7 @@ class Rows:
             frame["date"] = pd.Timestamp(part.day)
         if spec.name == "events" and "of" not in frame and "share_pct" in frame:
             frame["of"] = self._share_of(part)
-        if spec.name == "prices" and "currency" not in by_name:
+        if spec.name == "prices" and "currency" not in by_name and frame["price_per_t"].any():
             frame["currency"] = self._currency(part, by_name.get("price_per_t"))
         if spec.name == "weights" and "stage" not in by_name:
             frame["stage"] = part.stage or self._stage(part)
@@ -375,13 +375,15 @@ class Rows:
     def _days(self, part, target, values, frame):
         order = self.notation.order(part)
         fill = target.table in ("counts", "weights")
-        seasons = frame.get("season")
+        years = self._years_of(part, target, frame)
+        blocks = list(frame["block"]) if "block" in frame else [None] * len(frame)
         found, last, known = [], None, {}
         for place, (row, value) in enumerate(zip(part.rows, values, strict=True)):
             if is_nothing(value):
-                found.append(last if fill and self._same_block(frame, place) else None)
+                same = place > 0 and blocks[place] == blocks[place - 1]
+                found.append(last if fill and same else None)
                 continue
-            year = self._year_of(part, target, seasons, place)
+            year = years[place]
             key = (type(value), value, year)
             if key not in known:
                 known[key] = day_of(value, order, year)
@@ -400,15 +402,12 @@ class Rows:
         return bare and self.notation.hemisphere == "south"
 
     @staticmethod
-    def _same_block(frame, place):
-        return place > 0 and frame["block"][place] == frame["block"][place - 1]
-
-    def _year_of(self, part, target, seasons, place):
-        if target.season:
-            return target.season
-        if seasons is not None and pd.notna(seasons.iloc[place]):
-            return int(seasons.iloc[place])
-        return part.season[0]
+    def _years_of(part, target, frame):
+        """Return the year of each row's day, where a day names none."""
+        usual = target.season or part.season[0]
+        if target.season or "season" not in frame:
+            return [usual] * len(frame)
+        return [usual if pd.isna(year) else int(year) for year in frame["season"]]
 
     def _numbers(self, part, spec, name, target, values):
         decimal = self.notation.decimal(part, target.source)

@@ -2,12 +2,13 @@
 
 from collections import Counter
 from dataclasses import dataclass, field
+from itertools import islice
 
 import numpy as np
 import pandas as pd
 
 from cropload import handbook
-from cropload.records.importing.find import letters, regions
+from cropload.records.importing.find import TOTAL, letters, regions
 from cropload.records.importing.join import Joiner
 from cropload.records.importing.meaning import meaning_of
 from cropload.records.importing.names import BlockNames
@@ -75,10 +76,11 @@ def understand(grids, answers=(), blocks=()):
         left_out += _rows_outside(grid, outside)
         for region in found:
             part = Part(region, meaning_of(region))
-            left_out += _unread(part)
             if part.meaning.main:
                 parts.append(part)
                 hidden += [grid.shown] if grid.hidden else []
+            else:
+                left_out += _unread(part)
     names = BlockNames()
     for name in blocks:
         names.add(name)
@@ -89,6 +91,9 @@ def understand(grids, answers=(), blocks=()):
     frames = {}
     ordered = sorted(parts, key=lambda part: not rows.defining(part))
     for part in ordered:
+        if not rows.defining(part):
+            _take_back(part, names)
+        left_out += _unread(part)
         for table, frame in rows.frames(part):
             frames.setdefault(table, []).append(frame)
     by_id = {id(part): part for part in parts}
@@ -108,6 +113,19 @@ def understand(grids, answers=(), blocks=()):
 
 def _cells(number):
     return f"{number:,} cell{'' if number == 1 else 's'}"
+
+
+def _take_back(part, names):
+    """Read rows that looked like totals where their name is that of a known block."""
+    region, back = part.region, set()
+    for target in part.meaning.targets:
+        if target.column == "block":
+            for row, _, why in region.left_out:
+                name = region.cell(row, target.source)
+                if why == TOTAL and name is not None and names.holds(name):
+                    back.add(row)
+    region.rows = sorted({*region.rows, *back})
+    region.left_out = [each for each in region.left_out if each[0] not in back]
 
 
 def _rows_outside(grid, outside):
@@ -130,8 +148,8 @@ def _unread(part):
     region, found = part.region, []
     for column, why in part.meaning.unread.items():
         header = region.headers[column].text or f"column {letters(column)}"
-        shown = [shown_value(region.cell(row, column)) for row in region.rows]
-        shown = [text for text in shown if text]
+        shown = (shown_value(value) for value in part.values(column))
+        shown = list(islice(filter(None, shown), 4))
         if shown or region.headers[column].text:
             text = f"{header}: {', '.join(shown[:3])}{', ...' if len(shown) > 3 else ''}"
             place = f"{region.grid.shown} {letters(column)}{region.bottom + 1}"
@@ -196,23 +214,23 @@ def csv_frame(name, joined, us):
             if us and column.suffix:
                 numbers = from_metric(numbers, column.suffix, column.difference)
                 head = us_name(column.name)
-            found[head] = [_number(value) for value in numbers]
+            found[head] = _each(numbers, _number)
         elif column.kind == "date":
-            days = pd.to_datetime(values)
-            found[head] = ["" if pd.isna(d) else f"{d:%Y-%m-%d}" for d in days]
+            found[head] = _each(pd.to_datetime(values), lambda day: f"{day:%Y-%m-%d}")
         else:
-            found[head] = ["" if _blank(value) else tidy_name(value) for value in values]
+            found[head] = _each(values, tidy_name)
     frame = pd.DataFrame(found, dtype=str)
     kept = [c for c in frame if c in required or us or (frame[c] != "").any()]
     return frame[[c for c in kept if c in required or (frame[c] != "").any()]]
 
 
-def _blank(value):
-    return value is None or (isinstance(value, float) and np.isnan(value)) or value is pd.NaT
+def _each(values, text_of):
+    """Return values as texts, blank ones as blanks; each value that comes again is turned once."""
+    codes, unique = pd.factorize(pd.Series(values))
+    texts = np.array([*map(text_of, unique), ""], dtype=object)
+    return texts[codes]
 
 
 def _number(value):
-    if np.isnan(value):
-        return ""
     rounded = float(f"{value:.10g}")
     return repr(int(rounded)) if rounded.is_integer() and abs(rounded) < 1e15 else repr(rounded)

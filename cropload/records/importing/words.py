@@ -153,6 +153,7 @@ def table_words(text):
     return found
 
 
+@cache
 def is_total(text):
     """Whether a text begins or ends the name of a row of totals or means."""
     words = plain(text).split()
@@ -163,10 +164,19 @@ def is_total(text):
 
 
 @cache
+def only_total(text):
+    """Whether a text names a row of totals and nothing else but a year: Total, Summe 2024."""
+    words = [word for word in plain(text).split() if not word.isdigit()]
+    totals = {plain(word) for word in _listed(trade_words()["values"]["total"])}
+    return " ".join(words) in totals or all(word in totals for word in words)
+
+
+@cache
 def _marks(name):
     return frozenset(word.lower() for word in _listed(trade_words()["values"][name]))
 
 
+@cache
 def is_blank(text):
     """Whether a text is a mark for nothing, such as a dash or n/a."""
     return text.strip().lower() in _marks("blank") or text.strip() in ("\u2013", "\u2014", "|")
@@ -340,6 +350,7 @@ def _plain_unit(text):
     return None
 
 
+@cache
 def split_unit(header):
     """Return a header without the unit that it names, and the unit or None.
 
