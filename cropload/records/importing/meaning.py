@@ -13,6 +13,7 @@ from cropload.records.importing.words import (
     columns_of,
     phrase,
     plain,
+    says,
     split_unit,
     table_words,
 )
@@ -158,11 +159,16 @@ def meaning_of(region):
             targets += more
             taken |= {target.source for target in more}
     unread = {}
+    crops = [target.column for target in targets].count("tonnes")
     for column in region.columns:
         if column in taken:
             continue
         header = region.headers[column]
-        if header.text:
+        if says("estimate", f"{header.above} {header.text}"):
+            unread[column] = "an estimate or a target is no harvest"
+        elif crops and _column_named(header, "harvest", set(), "number") == "tonnes":
+            unread[column] = "another column tells the crop"
+        elif header.text:
             unread[column] = "no column of the records is known by that name"
         elif any(region.cell(row, column) is not None for row in region.rows):
             unread[column] = "the column has no name"
@@ -177,6 +183,11 @@ def _bonus(told, table):
     return 1.0 / (1 + told.index(table)) if table in told else 0.0
 
 
+def _around(region):
+    """Return the nearest title and the name of the sheet."""
+    return [*region.titles[-1:], region.grid.sheet]
+
+
 def _told_by_titles(region):
     """Return the tables that titles, sheet and file speak of, the nearest first."""
     found = []
@@ -189,6 +200,8 @@ def _told_by_titles(region):
 def _match(region, table, columns, told):
     """Return the targets of one table among some columns of a region."""
     targets, used = [], set()
+    if table == "harvest" and any(says("estimate", text) for text in _around(region)):
+        return []
     wide = _across(region, table, columns, told)
     for column in columns:
         if column in wide:
@@ -202,12 +215,38 @@ def _match(region, table, columns, told):
             season = None
         used.add((name, season))
         targets.append(Target(table, name, column, _unit(header, table, name), season, two))
-    return targets + list(wide.values())
+    return _by_weight(region, table, targets) + list(wide.values())
+
+
+def _by_weight(region, table, targets):
+    """Return targets with the crop from the column that tells it by weight, not by area or vine."""
+    if table != "harvest":
+        return targets
+    for place, target in enumerate(targets):
+        if target.column == "tonnes" and target.unit and target.unit.kind in _PER:
+            for column in region.columns:
+                header = region.headers[column]
+                free = not any(each.source == column for each in targets)
+                weighed = header.unit and header.unit.kind == "mass" and not header.lent
+                same = [s for s, _ in header.seasons] in ([], [target.season])
+                named = _column_named(header, table, set(), looks_of(region, column)) == "tonnes"
+                if free and weighed and same and named:
+                    targets[place] = replace(target, source=column, unit=header.unit)
+    return targets
 
 
 def _column_named(header, table, used, looks):
     """Return the column of a table that a header names and its values can be, or None."""
     season = header.seasons[0][0] if header.seasons else None
+    whole = f"{header.above} {header.text}"
+    if table == "harvest" and says("estimate", whole):
+        return None
+    if (
+        table == "weights"
+        and says("mean", whole)
+        and "weight_g" in columns_named(table, header.name)
+    ):
+        return "mean_weight_g" if ("mean_weight_g", season) not in used else None
     texts = [header.name, header.text]
     if header.above:
         texts += [f"{header.above} {header.name}", split_unit(header.above)[0]]
@@ -223,6 +262,7 @@ def _column_named(header, table, used, looks):
         for text in texts
         for name in columns_named(table, text)
         if fits(_unit(header, table, name), table, name, phrase(text))
+        and not (table == "counts" and name == "vine" and says("number_of", header.text))
         and not ((name, season) in used or (name, None) in used)
     ]
     for name in found:
@@ -313,7 +353,11 @@ def _across(region, table, columns, told):
             return vines
     heads = region.headers
     years = [
-        c for c in columns if heads[c].seasons and (is_season(heads[c].text) or not heads[c].text)
+        c
+        for c in columns
+        if heads[c].seasons
+        and (is_season(heads[c].text) or not heads[c].text)
+        and not says("estimate", f"{heads[c].above} {heads[c].text}")
     ]
     if table not in ("harvest", "pruning", "dates") or len(years) < 2:
         return {}

@@ -99,10 +99,16 @@ def columns_named(table, text):
         The header without its unit.
     """
     known = columns_of(table)
-    tried = [text, re.sub(r"[(\[{].*?[)\]}]", " ", text), *text.split("/")]
+    tried = [text, re.sub(r"[(\[{].*?[)\]}]", " ", text)]
     for each in tried:
         if phrase(each) in known:
             return tuple(known[phrase(each)])
+    # In two languages: both parts name one column, or one of them says nothing here.
+    halves = [set(known.get(phrase(half), ())) for half in text.split("/")]
+    if len(halves) == 2 and (" / " in text or all(halves)):
+        both = halves[0] & halves[1] if all(halves) else halves[0] | halves[1]
+        if both:
+            return tuple(sorted(both))
     for each in tried:
         words = phrase(each).split()
         if "." in text or len(words) > 1:
@@ -169,6 +175,13 @@ def only_total(text):
     words = [word for word in plain(text).split() if not word.isdigit()]
     totals = {plain(word) for word in _listed(trade_words()["values"]["total"])}
     return " ".join(words) in totals or all(word in totals for word in words)
+
+
+@cache
+def says(name, text):
+    """Whether a text has one of the words of a list: estimates, means, numbers of, void."""
+    words = f" {plain(text)} "
+    return any(f" {plain(word)} " in words for word in _listed(trade_words()["values"][name]))
 
 
 @cache
@@ -310,7 +323,7 @@ def unit_named(text):
         return Unit("°F", "temperature", 1.0, "us")
     if raw in ("'", "′"):
         return Unit("ft", "length", 0.3048, "us")
-    raw = re.sub(r"\s*(?:/|\bper\b|\bpro\b|\bje\b|\bpor\b|\bpar\b|\bper\b|\ba\b)\s*", "/", raw)
+    raw = re.sub(r"\s*/\s*|\s+(?:per|pro|je|por|par|a)\s+", "/", raw)
     first, _, second = raw.partition("/")
     money = re.fullmatch(r"[$€£¥]|[a-z]{3}|", first.strip())
     if second and money and first.strip() not in ("lb", "lbs"):
@@ -362,6 +375,9 @@ def split_unit(header):
     text = " ".join(header.split())
     for found in reversed(list(re.finditer(r"[(\[{]([^()\[\]{}]*)[)\]}]", text))):
         unit = unit_named(found[1]) or unit_named(found[1].split()[-1] if found[1].split() else "")
+        if unit is None and re.fullmatch(r"\s*[^\W\d]{1,3}\s*/\s*[^\W\d]{1,4}\.?\s*", found[1]):
+            # A unit that the records have no use for, such as kg/m or hl/ha.
+            unit = Unit(found[1].strip(), "another")
         if unit:
             return (text[: found.start()] + " " + text[found.end() :]).strip(), unit
     if text.startswith("%") or text.endswith("%"):
@@ -376,9 +392,3 @@ def split_unit(header):
         # kg picked, t Lese
         return "".join(parts[2:]), unit_named(parts[0])
     return text, unit_named(text)
-
-
-#: Sheets and titles that say "winter" or name the cut are of the winter before the harvest.
-def of_winter(text):
-    """Whether a title speaks of the winter, so that its year may be that of the cut."""
-    return "pruning" in table_words(text)
