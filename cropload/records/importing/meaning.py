@@ -68,6 +68,8 @@ _KINDS = {
     "currency/t": {"money"},
 }
 _PER = ("mass/area", "mass/vine")
+_NONE = "belongs to no table that is known"
+_SEVERAL = "counts several vines together; the records hold a row for each vine"
 #: Words that stand for a spacing only beside a unit of length, and for a date only alone.
 _LENGTHS = {"row", "vine", "rang", "cep", "tra file"}
 
@@ -113,11 +115,14 @@ class Meaning:
         Its columns.
     unread : dict
         Column -> why it is not read.
+    why : str
+        Why nothing of it is read, where it is no table that is known.
     """
 
     main: str | None
     targets: list = field(default_factory=list)
     unread: dict = field(default_factory=dict)
+    why: str = ""
 
     def of(self, table):
         """Return the targets of one table."""
@@ -144,7 +149,10 @@ def meaning_of(region):
         if best is None or score > best[0]:
             best = (score, -place, table, targets)
     if best is None:
-        return Meaning(None)
+        why = _NONE
+        if any("clusters" in columns_named("counts", h.name) for h in region.headers.values()):
+            why = _SEVERAL if _of_several_vines(region) else _NONE
+        return Meaning(None, why=why)
     main, targets = best[2], list(best[3])
     taken = {target.source for target in targets}
     for table in _NEEDS:
@@ -183,6 +191,13 @@ def _bonus(told, table):
     return 1.0 / (1 + told.index(table)) if table in told else 0.0
 
 
+def _of_several_vines(region):
+    """Whether a row of counts is of so many vines together, and not of one vine."""
+    heads = region.headers.values()
+    number = any(says("number_of", header.text) and header.unit is None for header in heads)
+    return number and not any("row_spacing_m" in columns_named("blocks", h.name) for h in heads)
+
+
 def _around(region):
     """Return the nearest title and the name of the sheet."""
     return [*region.titles[-1:], region.grid.sheet]
@@ -201,6 +216,8 @@ def _match(region, table, columns, told):
     """Return the targets of one table among some columns of a region."""
     targets, used = [], set()
     if table == "harvest" and any(says("estimate", text) for text in _around(region)):
+        return []
+    if table == "counts" and _of_several_vines(region):
         return []
     wide = _across(region, table, columns, told)
     for column in columns:

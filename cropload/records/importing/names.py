@@ -20,10 +20,13 @@ class BlockNames:
         Form in which spellings agree -> name.
     read_as : dict
         Other spelling -> name, for what is told; None where its rows are left out.
+    defined : bool
+        Whether a list of blocks is known; else any name is one.
     """
 
     known: dict = field(default_factory=dict)
     read_as: dict = field(default_factory=dict)
+    defined: bool = False
 
     def add(self, name):
         """Note a block of the table of blocks; return its name."""
@@ -54,7 +57,7 @@ class BlockNames:
             return name
         if written in self.read_as:
             return self.read_as[written]
-        if not self.known:
+        if not self.defined:
             return self.add(written)
         found = likely_blocks(form, self.known)
         if len(found) == 1 and found[0][1]:
@@ -90,6 +93,10 @@ def likely_blocks(form, known):
     [('Hill Top', False), ('Hill Foot', False)]
     """
     words = form.split()
+    bare = _bare(form)
+    alike = [name for other, name in known.items() if _bare(other) == bare]
+    if len(alike) == 1:
+        return [(alike[0], True)]
     short = [name for other, name in known.items() if _shortens(words, other.split())]
     joined = form.replace(" ", "")
     same = [name for other, name in known.items() if other.replace(" ", "") == joined]
@@ -104,10 +111,24 @@ def likely_blocks(form, known):
     ]
     if initials:
         return [(name, len(initials) == 1) for name in initials]
+    if any(sign.isdigit() for sign in form):
+        # Of codes that differ in a digit none is likely.
+        return []
     near = nearest(form, list(known), alike=0.75)
     close = [known[hit] for hit in near[:3]]
     sure = len(close) == 1 and _one_slip(form, near[0])
     return [(name, sure) for name in close]
+
+
+_GENERAL = {"block", "blk", "parcel", "plot", "parcela", "parcelle", "parzelle", "nr", "no"}
+
+
+def _bare(form):
+    """Return a name without general words, and numbers without zeros in front."""
+    words = [word for word in form.split() if word not in _GENERAL] or form.split()
+    if len(words) == 2 and words[1] == "0" and words[0].isdigit():
+        words = words[:1]
+    return "".join(word.lstrip("0") or "0" if word.isdigit() else word for word in words)
 
 
 def _shortens(words, long):

@@ -1,6 +1,7 @@
 """What the files settle as a whole: decimal sign, order of dates, units, hemisphere."""
 
 from collections import Counter
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -24,6 +25,8 @@ _LB, _OZ = Unit("lb", "mass", 0.45359237, "us"), Unit("oz", "mass", 0.0283495231
 _T, _TONS = Unit("t", "mass", 1000.0, "metric"), Unit("short tons", "mass", 907.18474, "us")
 _T_HA = Unit("t/ha", "mass/area", 1000.0, "metric")
 _TONS_AC = Unit("short tons/acre", "mass/area", 907.18474 / 0.40468564224, "us")
+_KG_VINE = Unit("kg a vine", "mass/vine", 1.0, "metric")
+_LB_VINE = Unit("lb a vine", "mass/vine", 0.45359237, "us")
 _C, _F = Unit("°C", "temperature", 1.0, "metric"), Unit("°F", "temperature", 1.0, "us")
 _PERCENT, _SHARE = Unit("%", "%", 1.0), Unit("share of 1", "%", 100.0)
 _PER_T, _PER_KG = Unit("a tonne", "money", 1.0, "metric"), Unit("a kg", "money", 1000.0, "metric")
@@ -131,33 +134,38 @@ class Notation:
     def order(self, part):
         """Return the order of day and month in a file."""
         file = part.region.grid.file
-        for seen in (self._orders.get(file, {}), *self._orders.values()):
-            told = [order for order in (DAY, MONTH) if order in seen]
-            if len(told) == 1:
-                return told[0]
         seen = self._orders.get(file, {})
+        told = [order for order in (DAY, MONTH) if order in seen]
+        if len(told) == 1:
+            return told[0]
         if "?" not in seen:
             return DAY
         where, text = seen["?"]
-        likely = [MONTH, DAY] if self.system(part) == "us" else [DAY, MONTH]
+        each = self._orders.values()
+        others = {order for found in each for order in (DAY, MONTH) if order in found}
+        likely = [MONTH, DAY] if self.system(part) == "us" or others == {MONTH} else [DAY, MONTH]
+        unclear = sum("?" in found and not {DAY, MONTH} & set(found) for found in each)
+        of = f" in {file}" if unclear > 1 else ""
         meant = {order: f"{text} is {day_of(text, order):%-d %B %Y}" for order in likely}
         return self.questions.ask(
-            "order of dates",
+            f"order of dates{of}",
             f"Which stands first in dates like '{text}'?",
-            f"{where}, and no other date tells",
+            f"{where}, and no other date of the file tells",
             meant,
         )
 
     def system(self, part):
-        """Return ``"metric"`` or ``"us"`` where the units of a file tell, else ``""``."""
+        """Return ``"metric"`` or ``"us"``, as the lengths and areas of a file tell, or ``""``."""
         file = part.region.grid.file
-        told = {
-            target.unit.system
+        units = [
+            target.unit
             for other in self.parts
             if other.region.grid.file == file
             for target in other.meaning.targets
             if target.unit and not target.unit.unsure and target.unit.system
-        }
+        ]
+        sizes = {unit.system for unit in units if unit.kind in ("length", "area", "temperature")}
+        told = sizes or {unit.system for unit in units}
         return told.pop() if len(told) == 1 else ""
 
     def unit(self, part, target, typical=None):
@@ -184,6 +192,8 @@ class Notation:
         if target.unit and not target.unit.unsure:
             if unit == "%":
                 return self._percent(part, target, where)
+            if _short(target.unit.name) and system == "us":
+                return self._tons(replace(target.unit, unsure=True), system, where)
             return target.unit
         if target.unit:
             return self._tons(target.unit, system, where)
@@ -192,13 +202,24 @@ class Notation:
         maybe = _MAYBE.get(unit)
         if not maybe:
             return None
-        values = self.numbers(part, target)
+        values, beside = self.numbers(part, target), self._units_beside(part, target)
+        if beside:
+            return beside
         typical = typical or self._typical(target)
+        settled = self._by_spacing(part, maybe, values) if target.column == "area_ha" else None
+        if settled:
+            return settled
         if target.column == "tonnes":
             return self._crop(part, target, where, values, typical, system)
-        if typical and len(values):
-            middle = float(np.median(values))
-            fits = [u for u in maybe if typical[0] <= _own(middle, u, unit) <= typical[1]]
+        if typical and (values > 0).any():
+            ends = values[values > 0].min(), values.max()
+            fits = [
+                each
+                for each in maybe
+                if all(typical[0] <= _own(end, each, unit) <= typical[1] for end in ends)
+            ]
+            # Where no one unit fits them all, which it is, is asked.
+            system = system if fits else ""
             fits = fits or list(maybe)
         else:
             fits = list(maybe)
@@ -230,14 +251,15 @@ class Notation:
         return np.array([number.value for number in found if number is not None])
 
     def _tons(self, unit, system, where):
-        if system == "us":
+        if system == "us" and not _short(unit.name):
             return unit
         likely = ["t", "short tons"] if system == "metric" else ["short tons", "t"]
         told = {"t": "metric tonnes of 1,000 kg", "short tons": "of 2,000 lb"}
         choices = {name: told[name] for name in likely}
         answer = self.questions.ask("unit of tons", "Which tons are they?", where, choices)
-        factor = unit.factor * (1000 / 907.18474 if answer == "t" else 1.0)
-        name = unit.name.replace("tons", answer)
+        ton = 907.18474 if unit.name.startswith("tons") else 1000.0
+        factor = unit.factor / ton * (1000 if answer == "t" else 907.18474)
+        name = unit.name.replace("tons", "t").replace("t", answer, 1)
         return Unit(name, unit.kind, factor, "metric" if answer == "t" else "us")
 
     def _crop(self, part, target, where, values, typical, system):
@@ -250,6 +272,7 @@ class Notation:
             maybe = [u for u in heavy if not system or u.system == system] or heavy
         else:
             maybe = [_T, _TONS, _T_HA] if system != "us" else [_TONS, _T, _TONS_AC]
+            maybe += [u for u in (_KG_VINE, _LB_VINE) if not system or u.system == system]
             # Loads of over a hundred tonnes are rarer than those told in kilograms.
             maybe = [u for u in heavy if not system or u.system == system] + maybe
         if len(maybe) == 1:
@@ -257,22 +280,47 @@ class Notation:
         header = part.region.headers[target.source].text or "the crop"
         choices = {u.name: _shown(values, u, "t") for u in maybe}
         asks = f"Which unit is '{header}' in?"
-        answer = self.questions.ask("unit of the crop", asks, where, choices)
+        answer = self.questions.ask(f"unit of the crop, {header}", asks, where, choices)
         return next(u for u in maybe if u.name == answer)
 
+    def _units_beside(self, part, target):
+        """Return the unit where every number of a column bears one, else None."""
+        decimal = self.decimal(part, target.source)
+        found = [number_of(value, decimal) for value in part.values(target.source)]
+        units = [number.unit for number in found if number is not None]
+        return units[0] if units and None not in units else None
+
+    def _by_spacing(self, part, maybe, areas):
+        """Return the unit in which areas are vines times both spacings, or None."""
+        sizes = []
+        for name in ("row_spacing_m", "vine_spacing_m", "vines"):
+            own = part.targets("blocks", name)
+            if not own:
+                return None
+            unit = self.unit(part, own[0]) if name != "vines" else None
+            sizes.append(self.numbers(part, own[0]) * (unit.factor if unit else 1.0))
+        if not len(areas) or any(len(size) != len(areas) for size in sizes):
+            return None
+        made = sizes[0] * sizes[1] * sizes[2] / 10_000
+        for unit in maybe:
+            if (np.abs(np.log(areas * unit.factor / made)) < 0.2).all():
+                return unit
+        return None
+
     def _percent(self, part, target, where):
-        values = part.values(target.source)
-        if any(isinstance(value, str) and "%" in value for value in values):
+        decimal = self.decimal(part, target.source)
+        found = (number_of(value, decimal) for value in part.values(target.source))
+        found = [number for number in found if number is not None]
+        bare = np.array([each.value for each in found if each.unit is None and each.value])
+        small = bare[bare < 1]
+        if not len(bare) or (not len(small) and (bare.max() > 1 or len(bare) < len(found))):
             return _PERCENT
-        numbers = self.numbers(part, target)
-        if not (numbers > 0).any() or numbers.max() > 1:
-            return _PERCENT
-        largest = f"{numbers.max():g}"
+        shown = float(small[0] if len(small) else bare[0])
         choices = {
-            "%": f"{largest} is {largest} %",
-            "share": f"{largest} is {100 * numbers.max():g} %",
+            "%": f"{shown:g} is {shown:g} %",
+            "share": f"{shown:g} is {100 * shown:.4g} %",
         }
-        if not (target.unit and target.unit.kind == "%"):
+        if bare.max() <= 1:
             choices = {name: choices[name] for name in ("share", "%")}
         name = f"per cent of {target.table}.{target.column}"
         header = part.region.headers[target.source].text
@@ -313,6 +361,11 @@ class Notation:
                         north += 4 <= day.month <= 8
                         south += day.month >= 10 or day.month <= 2
         return None if north == south else "north" if north > south else "south"
+
+
+def _short(name):
+    """Whether a unit is written t, which stands for two tons where acres and feet are told."""
+    return name == "t" or name.startswith("t/")
 
 
 def _own(value, unit, own):

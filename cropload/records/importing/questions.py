@@ -56,8 +56,8 @@ class Question:
             return text
         if text.isdecimal() and 1 <= int(text) <= len(self.choices):
             return list(self.choices)[int(text) - 1]
-        for answer in self.choices:
-            if answer.casefold() == text.casefold():
+        for answer, meaning in self.choices.items():
+            if text.casefold() in (answer.casefold(), f"{answer}: {meaning}".casefold()):
                 return answer
         hint = near(text, self.choices) or f"Choose one of: {', '.join(self.choices)}."
         raise CroploadError(f"'{text}' is no answer to '{self.id}'. {hint}")

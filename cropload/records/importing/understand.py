@@ -84,6 +84,7 @@ def understand(grids, answers=(), blocks=()):
     names = BlockNames()
     for name in blocks:
         names.add(name)
+    names.defined = bool(names.known) or any(map(Rows.defining, parts))
     notation = Notation(parts, questions)
     rows = Rows(notation, names, questions)
     rows.varieties = _varieties(parts)
@@ -156,7 +157,7 @@ def _unread(part):
             found.append((place, text, why))
     if part.meaning.main is None:
         heads = " | ".join(header.text for header in region.headers.values())
-        found = [(region.shown, heads, "belongs to no table that is known")]
+        found = [(region.shown, heads[:120], part.meaning.why)]
     found += [(region.shown, title, "a title or a remark") for title in region.titles]
     found += [
         (f"{region.grid.shown}, row {row + 1}", text, why) for row, text, why in region.left_out

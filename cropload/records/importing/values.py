@@ -224,7 +224,8 @@ def season_of_text(value):
         year = int(value) if float(value).is_integer() else 0
         return (year, False) if FIRST_YEAR <= year <= LAST_YEAR else None
     if isinstance(value, (date, datetime)):
-        return None
+        # A cell that shows its year alone.
+        return (value.year, False) if (value.month, value.day) == (1, 1) else None
     found = seasons_in(str(value)) if value is not None else []
     return found[0] if len(found) == 1 else None
 
@@ -258,7 +259,8 @@ def plan_of(value):
 
 def both_spacings(value, decimal):
     """Return row and vine spacing of a cell like ``2.0 x 1.2`` as Numbers, or None."""
-    parts = re.split(r"\s*[x×*/]\s*", str(value).strip().lower())
+    text = re.sub(r"(?<=\d)\s*['\u2032\u2019](?!\d)", " ft", str(value).strip().lower())
+    parts = re.split(r"\s*[x×*/]\s*", text)
     numbers = [number_of(part, decimal) for part in parts]
     if len(numbers) != 2 or None in numbers:
         return None
