@@ -36,6 +36,7 @@ def _run(given):
 def _understood(found, given):
     """Yield the parts of what was understood as text."""
     from cropload.pages import import_words
+    from cropload.records.reading.faults import fault_list
     from cropload.show.terminal import paragraph, points
 
     yield paragraph(import_words.heading(found))
@@ -45,17 +46,25 @@ def _understood(found, given):
     if left.rows:
         yield left.text()
     yield "" if given.all else paragraph(import_words.usual(found))
-    yield points([*found.notes, *found.differ])
+    yield points(found.notes)
+    if found.differ:
+        yield paragraph("The folder says otherwise, and stays as it is (`cropload correct` mends):")
+        yield points(found.differ)
+    if found.doubts:
+        yield f"Look at these again\n\n{fault_list(found.doubts)}"
 
 
 def written(found, folder):
     """Return what was written, in a sentence."""
+    from cropload.pages.commands.new import quoted
+
     if not found.new:
         return f"Nothing is new; {folder} stays as it is."
     rows = sum(len(frame) for frame in found.new.values())
+    told = f"{rows:,} row{'' if rows == 1 else 's'} of {', '.join(found.new)}"
     return (
-        f"Written to {folder}: {rows:,} rows of {', '.join(found.new)}. "
-        f"{folder}/imported tells the cell that each comes from. Next: cropload check {folder}"
+        f"Written to {folder}: {told}. {folder / 'imported'} tells the cell that each comes from. "
+        f"Next: cropload check {quoted(folder)}"
     )
 
 

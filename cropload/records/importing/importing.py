@@ -1,7 +1,8 @@
 """Bring workbooks and tables of any shape into a season folder, every value traced to its cell."""
 
-from dataclasses import dataclass, field
-from itertools import islice
+import re
+from dataclasses import dataclass, field, replace
+from itertools import islice, pairwise
 from pathlib import Path
 
 import pandas as pd
@@ -52,6 +53,8 @@ class Import(Answer):
         Rows that say otherwise than the folder; they are not written.
     faults : tuple of Fault
         What must be mended in the files first.
+    doubts : tuple of Fault
+        What is possible but doubtful, as ``check`` would tell it.
     into : Path or None
         The folder.
     files : tuple of str
@@ -66,6 +69,7 @@ class Import(Answer):
     answered: tuple = field(default=(), kw_only=True)
     differ: tuple = field(default=(), kw_only=True)
     faults: tuple = field(default=(), kw_only=True)
+    doubts: tuple = field(default=(), kw_only=True)
     into: Path | None = field(default=None, kw_only=True)
     files: tuple = field(default=(), kw_only=True)
 
@@ -135,12 +139,13 @@ def import_workbook(files, into=None, answers=None):
     old = _records_there(folder)
     told = _answers(answers)
     given = kept_answers(folder) | told
-    grids = []
-    for file in files:
-        grids += read_grids(Path(file).expanduser())
+    grids, shown = [], _apart(files)
+    for file, name in zip(files, shown, strict=True):
+        for grid in read_grids(Path(file).expanduser()):
+            grid.file = name
+            grids.append(grid)
     names = () if old is None else old.blocks["block"]
     found = understand(grids, given, names)
-    shown = tuple(Path(file).name for file in files)
     if not found.tables:
         _stop_at_nothing(shown, found)
     tables = {
@@ -149,7 +154,7 @@ def import_workbook(files, into=None, answers=None):
         if name in found.tables
     }
     sources = {name: list(found.tables[name].frame["_source"]) for name in tables}
-    faults, typed = _checked(tables, sources, folder if old is not None else None)
+    faults, doubts, typed = _checked(tables, sources, folder if old is not None else None)
     new, differ = tables, ()
     if old is not None:
         new, differ = new_rows(folder, tables, typed, sources)
@@ -166,9 +171,23 @@ def import_workbook(files, into=None, answers=None):
         answered=tuple((asked.asked[name], answer) for name, answer in asked.answered.items()),
         differ=tuple(differ),
         faults=tuple(faults),
+        doubts=doubts,
         into=folder,
-        files=shown,
+        files=tuple(shown),
     )
+
+
+def _apart(files):
+    """Return the names of files as shown; those of one name with the folder they are in."""
+    paths = [Path(file).expanduser() for file in files]
+    names = [path.name for path in paths]
+    if len(set(map(str, paths))) < len(paths):
+        stop(", ".join(names), "the same file is given twice", "Give it once.")
+    found = [
+        path.name if names.count(path.name) == 1 else f"{path.parent.name}/{path.name}"
+        for path in paths
+    ]
+    return found if len(set(found)) == len(found) else list(map(str, paths))
 
 
 def _answers(answers):
@@ -290,15 +309,24 @@ def _checked(tables, sources, folder):
         file = csv_files(folder)[0]["blocks"]
         raws["blocks"] = read_csv(TABLES["blocks"], file.name, read_bytes(file))
     checked = check_tables(raws)
-    for fault in checked.faults:
-        name = fault.file.removesuffix(".csv")
-        place = fault.file
-        if name in sources and fault.row is not None and 2 <= fault.row < len(sources[name]) + 2:
-            place = sources[name][fault.row - 2]
-        elif name in tables:
-            place = f"table {name}"
-        faults.append(Fault(place, None, fault.column, fault.value, fault.rule, fault.mend))
+    faults += [_at_its_cell(fault, sources) for fault in checked.faults]
     if "blocks" not in raws:
         mend = "Give also the file that tells each block's variety, spacings and number of vines."
         faults.append(Fault("table blocks", None, None, None, "is told by none of the files", mend))
-    return faults, checked.parsed
+    doubts = () if faults else tuple(_at_its_cell(d, sources) for d in checked.doubts())
+    return faults, doubts, checked.parsed
+
+
+_SOURCE = re.compile(r"(.*) row (\d+): (.*?)(?:;|$)")
+
+
+def _at_its_cell(fault, sources):
+    """Return a fault of a row that would be written as one of the cells that it comes from."""
+    name = fault.file.removesuffix(".csv")
+    rows = sources.get(name, ())
+    if fault.row is None or not 2 <= fault.row < len(rows) + 2:
+        return replace(fault, file=f"table {name}" if name in sources else fault.file, row=None)
+    place, row, cells = _SOURCE.match(rows[fault.row - 2]).groups()
+    letter = dict(pairwise(cells.split())).get(fault.column)
+    column = f"{letter} ({fault.column})" if letter else fault.column
+    return replace(fault, file=place, row=int(row), column=column)

@@ -313,7 +313,10 @@ class Notation:
         found = [number for number in found if number is not None]
         bare = np.array([each.value for each in found if each.unit is None and each.value])
         small = bare[bare < 1]
-        if not len(bare) or (not len(small) and (bare.max() > 1 or len(bare) < len(found))):
+        mixed = len(bare) < len(found) and any(each.unit is not None for each in found)
+        if not len(bare) or (not len(small) and (bare.max() > 1 or mixed)):
+            return _PERCENT
+        if target.unit and bare.max() > 1 and not mixed:
             return _PERCENT
         shown = float(small[0] if len(small) else bare[0])
         choices = {
@@ -388,6 +391,8 @@ def _shown(values, unit, own):
     if not len(values):
         return ""
     first = float(values[0])
+    if "/" in unit.kind:
+        return f"{first:g} {unit.name}"
     shown = {"t": "t", "g": "g", "kg": "kg", "m": "m", "ha": "ha"}.get(own)
     return f"{first:g} is {_own(first, unit, own):.4g} {shown}" if shown else ""
 

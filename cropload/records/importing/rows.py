@@ -21,6 +21,7 @@ from cropload.records.importing.values import (
 from cropload.records.importing.words import (
     MADE_FROM,
     choice_of,
+    says,
     seasons_in,
     trade_words,
     variety_of,
@@ -31,6 +32,9 @@ from cropload.records.tables import TABLES
 _FILLED = ("block", "season", "date", "row")
 #: What a row tells of beside its names: a row without any of them is none.
 _COUNTED = ("buds", "shoots", "clusters", "noncount_shoots")
+#: A cluster lighter than this [g], and prunings of a vine heavier than this [kg], are asked about
+#: (common practice, no source).
+_LIGHTEST, _HEAVIEST = 15.0, 3.0
 _STAGES = ("budburst", "flowering", "veraison", "harvest")
 
 
@@ -57,7 +61,7 @@ class Rows:
     def __init__(self, notation, blocks, questions):
         self.notation, self.blocks, self.questions = notation, blocks, questions
         self.left_out, self.told = [], Counter()
-        self.varieties = ()
+        self.varieties, self._voids = (), {}
 
     def frames(self, part):
         """Yield (table, frame) of one part; a frame has the columns ``_row`` and ``_cells``."""
@@ -109,7 +113,7 @@ class Rows:
         self._from_titles(part, spec, frame, by_name)
         if "season" in spec.names:
             self._fill_seasons(part, table, frame, season)
-        self._made(spec, frame)
+        self._made(part, spec, frame)
         frame["_cells"] = " ".join(
             f"{name} {letters(target.source)}" for name, target in by_name.items()
         )
@@ -472,13 +476,9 @@ class Rows:
         percent = any(n is not None and n.unit is not None for n in numbers)
         told = [n.value for n in numbers if n is not None]
         header = part.region.headers[target.source]
-        if percent or (target.unit and target.unit.kind == "%"):
-            unit = self.notation.unit(part, target)
-            scale = 1.0 if percent else unit.factor
-            return [None if n is None else n.value * scale for n in numbers]
-        if any(n != int(n) for n in told):
-            unit = self.notation.unit(part, target)
-            return [None if n is None else n.value * unit.factor for n in numbers]
+        if percent or (target.unit and target.unit.kind == "%") or any(n != int(n) for n in told):
+            scale = self.notation.unit(part, target).factor
+            return [None if n is None else n.value * (1.0 if n.unit else scale) for n in numbers]
         if not any(told):
             return [None if n is None else 0.0 for n in numbers]
         counted = max(told) >= 100 or self._summed(part, target, sum(told), decimal)
@@ -519,18 +519,47 @@ class Rows:
 
     # Rows -----------------------------------------------------------------------------------
 
-    @staticmethod
-    def _made(spec, frame):
+    def _made(self, part, spec, frame):
         """Make columns of the records from those that people keep apart."""
         if spec.name == "pruning" and "plan" not in frame and {"canes", "spurs"} & set(frame):
             frame["plan"] = [_plan_from(row) for row in frame.to_dict("records")]
-        if spec.name == "weights" and "mean_weight_g" in frame:
-            lots = frame.get("clusters")
-            if lots is not None and "weight_g" not in frame:
-                frame["weight_g"] = [
-                    None if pd.isna(n) or pd.isna(m) else float(n) * float(m)
-                    for n, m in zip(lots, frame["mean_weight_g"], strict=True)
-                ]
+        if spec.name == "weights" and "clusters" in frame:
+            self._lots(part, frame)
+        if spec.name == "pruning" and {"pruning_weight_kg", "vines_weighed"} <= set(frame):
+            self._prunings(part, frame)
+
+    def _lots(self, part, frame):
+        """Make the weight of a lot from that of its clusters, or ask which of the two is told."""
+        number = frame["clusters"].astype(float)
+        if "mean_weight_g" in frame and "weight_g" not in frame:
+            frame["weight_g"] = number * frame["mean_weight_g"].astype(float)
+        elif "weight_g" in frame:
+            weight = frame["weight_g"].astype(float)
+            each = (weight / number).median()
+            if each < _LIGHTEST <= weight.median():
+                answer = self.questions.ask(
+                    "weight of a lot",
+                    "Is a weight that of all clusters of the lot, or the mean of one?",
+                    f"{part.region.shown}: {weight.iloc[0]:g} g of {number.iloc[0]:g} clusters",
+                    {"mean": "of one cluster", "lot": "of all clusters together"},
+                )
+                if answer == "mean":
+                    frame["weight_g"] = weight * number
+
+    def _prunings(self, part, frame):
+        """Ask whether prunings are those of one vine, where they are heavy for one."""
+        weight, vines = frame["pruning_weight_kg"].astype(float), frame["vines_weighed"]
+        vines = vines.astype(float)
+        if not (weight.median() > _HEAVIEST >= (weight / vines).median()):
+            return
+        answer = self.questions.ask(
+            "prunings of a vine",
+            "Are prunings the mean of a vine, or those of all vines weighed?",
+            f"{part.region.shown}: {weight.iloc[0]:g} kg, {vines.iloc[0]:g} vines weighed",
+            {"all": "of all vines weighed together", "mean": "of one vine"},
+        )
+        if answer == "all":
+            frame["pruning_weight_kg"] = weight / vines
 
     def _with_values(self, part, spec, frame, by_name):
         """Return the rows that tell something, each of a block where the table needs one."""
@@ -546,20 +575,36 @@ class Rows:
         elif spec.name == "blocks":
             telling = [c for c in frame.columns if c not in ("_row", "_cells", "block")]
         told = frame[[c for c in telling if c in frame]].notna().any(axis=1)
-        kept = frame[told]
+        kept = frame[told & ~frame["_row"].isin(self._void(part))]
         if "block" in spec.names and spec["block"].required:
             lost = kept[kept["block"].isna()]
             self._without_block(part, lost, telling)
             kept = kept[kept["block"].notna()]
         return kept.assign(_part=id(part)) if len(kept) else None
 
+    def _void(self, part):
+        """Return the rows that a column marks as void, told once as left out."""
+        if id(part) not in self._voids:
+            marked = {}
+            for column in part.meaning.unread:
+                for row, value in zip(part.rows, part.values(column), strict=True):
+                    if isinstance(value, str) and says("void", value):
+                        marked[row] = value
+            self._voids[id(part)] = set(marked)
+            for row, value in marked.items():
+                cells = [part.region.cell(row, c) for c in part.region.columns]
+                text = " | ".join(tidy_name(c) for c in cells if c is not None)
+                place = f"{part.region.grid.shown}, row {row + 1}"
+                self.left_out.append((place, text, f"is marked {tidy_name(value)}"))
+        return self._voids[id(part)]
+
     def _without_block(self, part, lost, telling):
         for row in lost["_row"]:
             cells = [part.region.cell(row, c) for c in part.region.columns]
             text = " | ".join(tidy_name(c) for c in cells if c is not None)
-            self.left_out.append(
-                (f"{part.region.grid.shown}, row {row + 1}", text, "names no block")
-            )
+            out = [n for n, name in self.blocks.read_as.items() if name is None and n in text]
+            why = f"'{out[0]}' is left out by your answer" if out else "names no block"
+            self.left_out.append((f"{part.region.grid.shown}, row {row + 1}", text, why))
 
 
 def season_in(text):

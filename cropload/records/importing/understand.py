@@ -17,6 +17,7 @@ from cropload.records.importing.part import Part
 from cropload.records.importing.questions import Questions
 from cropload.records.importing.rows import Rows
 from cropload.records.importing.values import is_nothing, tidy_name
+from cropload.records.reading.cells import escape_text
 from cropload.records.reading.grids import shown_value
 from cropload.records.tables import TABLES
 from cropload.units import from_metric, us_name
@@ -109,7 +110,9 @@ def understand(grids, answers=(), blocks=()):
     for table, joined in tables.items():
         if joined.repeats:
             notes.append(f"{table}: {joined.repeats:,} rows said again what another table says.")
-    return Understood(parts, tables, _us_tables(parts), questions, left_out, notes, notation.units)
+    return Understood(
+        parts, tables, _us_tables(parts, notation.units), questions, left_out, notes, notation.units
+    )
 
 
 def _cells(number):
@@ -179,12 +182,12 @@ def _varieties(parts):
     return tuple(dict.fromkeys(found))
 
 
-def _us_tables(parts):
+def _us_tables(parts, units):
     """Return the tables of which all units told are US ones."""
     told = {}
     for part in parts:
         for target in part.meaning.targets:
-            unit = target.unit
+            unit = units.get((id(part), target.table, target.source)) or target.unit
             if unit is not None and unit.system:
                 told.setdefault(target.table, Counter())[unit.system] += 1
     return {table for table, systems in told.items() if set(systems) == {"us"}}
@@ -219,7 +222,8 @@ def csv_frame(name, joined, us):
         elif column.kind == "date":
             found[head] = _each(pd.to_datetime(values), lambda day: f"{day:%Y-%m-%d}")
         else:
-            found[head] = _each(values, tidy_name)
+            # What begins like a formula is not to become one in a spreadsheet program.
+            found[head] = _each(values, lambda value: escape_text(tidy_name(value)))
     frame = pd.DataFrame(found, dtype=str)
     kept = [c for c in frame if c in required or us or (frame[c] != "").any()]
     return frame[[c for c in kept if c in required or (frame[c] != "").any()]]

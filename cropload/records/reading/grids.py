@@ -69,6 +69,8 @@ def read_grids(path):
         When the file cannot be read.
     """
     ending = path.suffix.lower()
+    if path.is_dir():
+        stop(path.name or path, "is a folder", "Give the workbooks or tables in it, one by one.")
     data = read_bytes(path)
     if not data:
         stop(path.name, "is empty", "Give a workbook or a table with rows in it.")
