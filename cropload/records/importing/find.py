@@ -516,7 +516,13 @@ def _totals(region, row, text, told):
         return False
     if not any(not isinstance(cell, str) or re.search(r"\d", cell) for cell in told[1:]):
         return False
+    if not only_total(text) and any(_is_word(cell) for cell in told[1:]):
+        return False
     return only_total(text) or len(told) < _usual_width(region) or _adds_up(region, row)
+
+
+def _is_word(cell):
+    return isinstance(cell, str) and not is_blank(cell) and number_of(cell, ".") is None
 
 
 def _usual_width(region):
