@@ -3,6 +3,7 @@
 import re
 
 from cropload.errors import ONE_NAME, near, nearest
+from cropload.records.reading.csv_table import cells_of
 from cropload.records.reading.faults import Fault
 from cropload.records.reading.files import known_cells
 from cropload.records.reading.workbook_looks import sheet_names
@@ -114,7 +115,7 @@ def _holds(file, table):
     except OSError:
         return False
     needed = sum(column.required for column in TABLES[table].columns)
-    return known_cells(TABLES[table], re.split("[,;\t]", line.replace('"', ""))) >= min(needed, 3)
+    return known_cells(TABLES[table], cells_of(line)) >= min(needed, 3)
 
 
 def _fault(file, mend):
