@@ -24,7 +24,7 @@ _MOST_CELLS = 20_000_000
 #: A filled cell further to the right is beside any table [columns].
 _MOST_RIGHT = 702
 #: Numbers that are none, as some programs store them.
-_NO_NUMBERS = (b"#IND<", b"#INF<", b"#QNAN<", b"v>NaN<", b"v>nan<", b"Infinity<", b"v>inf<")
+_NO_NUMBERS = (b"1.#", b"NaN<", b"nfinity<")
 _OLD_OFFICE = b"\xd0\xcf\x11\xe0"
 
 

@@ -113,10 +113,21 @@ def open_text(file, data):
         Its content.
     """
     text, encoding, warning = decode(file, data)
+    return Text(*plain(text), encoding, warning)
+
+
+def plain(text):
+    """Return text with line feeds as line ends, and the separator that its first line names.
+
+    Examples
+    --------
+    >>> plain("sep=;\\r\\na;b")
+    ('a;b', ';')
+    """
     text = re.sub(r"\r\n?", "\n", text)
     # Spreadsheet programs write, and honour, a first line that names the separator.
     told = re.match(r'[\ufeff ]*"?sep=(.)"? *(?:\n|$)', text)
-    return Text(text[told.end() :] if told else text, told[1] if told else "", encoding, warning)
+    return (text[told.end() :], told[1]) if told else (text, "")
 
 
 def separator_of(header, known):

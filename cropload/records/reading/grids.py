@@ -147,6 +147,8 @@ def shown_value(value):
     """Return a cell as a text: numbers without a needless ``.0``, dates with the year first."""
     if value is None:
         return ""
+    if isinstance(value, str):
+        return value
     if isinstance(value, bool):
         return str(value).upper()
     if isinstance(value, float):

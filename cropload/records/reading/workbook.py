@@ -1,5 +1,9 @@
 """Read the sheets of an .xlsx workbook as text cells."""
 
+import gc
+from contextlib import contextmanager
+from itertools import islice
+
 import pandas as pd
 
 from cropload.errors import near
@@ -117,8 +121,10 @@ def _read_tables(book, found, shown, tables, faults, warnings, titled=False):
                     f"{tables[name].name}."
                 )
                 stop(place, "is a chart, not a table", mend)
-            rows, merged = book.rows(sheet)
-            raw, text = _read_sheet(rows, tables[name], place, titled), book.text(sheet)
+            with _no_collecting():
+                rows, merged = book.rows(sheet)
+                raw = _read_sheet(rows, tables[name], place, titled)
+            text = book.text(sheet)
             _merged_cells(raw, merged)
             _without_values(raw, text.lost_results)
             warnings += _hidden_rows(raw, text.hidden)
@@ -127,6 +133,18 @@ def _read_tables(book, found, shown, tables, faults, warnings, titled=False):
         else:
             raws[name] = raw
     return raws
+
+
+@contextmanager
+def _no_collecting():
+    """Spare the collector of garbage to go over all cells of a long sheet again and again."""
+    was = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was:
+            gc.enable()
 
 
 def _hidden(place):
@@ -161,26 +179,29 @@ def sheets(names, file, faults=None):
 
 
 def _read_sheet(rows, table, place, titled=False):
-    found, index = [], []
-    for number, cells in enumerate(rows, start=1):
-        if not any(map(_filled, cells)):
-            continue
-        if not found and len(cells) > MOST_COLUMNS:
-            width = sum(map(_filled, cells))
-            if width > MOST_COLUMNS:
-                too_wide(place, width)
-        found.append([cell if cell.__class__ is str else shown_value(cell) for cell in cells])
-        index.append(number)
-    if not found:
+    blank = [""] * len(rows[0]) if rows else []
+    index = [number for number, cells in enumerate(rows, start=1) if cells != blank]
+    if not index:
         stop(place, "is empty", "Write at least the header row, or delete the sheet.")
-    width = min(len(found[0]), 2 * MOST_COLUMNS)
-    found = [cells[:width] for cells in found] if len(found[0]) > width else found
-    frame = pd.DataFrame(found, index=index, columns=range(width), dtype=str)
-    return shape(table, place, frame, titled=titled)
+    width = len(blank) - rows[index[0] - 1].count("")
+    if width > MOST_COLUMNS:
+        too_wide(place, width)
+    columns = zip(*(rows[number - 1] for number in index), strict=True)
+    texts = {at: _texts(cells) for at, cells in enumerate(islice(columns, 2 * MOST_COLUMNS))}
+    return shape(table, place, pd.DataFrame(texts, index=index, dtype=str), titled=titled)
 
 
-def _filled(cell):
-    return cell != ""
+def _texts(cells):
+    """Return the cells of a column as texts."""
+    kinds = set(map(type, cells))
+    if kinds == {str}:
+        return cells
+    if bool in kinds:
+        # A truth value is equal to a number, and reads otherwise.
+        return list(map(shown_value, cells))
+    # Few of the many cells of a long column differ.
+    texts = {cell: shown_value(cell) for cell in set(cells)}
+    return [texts[cell] for cell in cells]
 
 
 def _without_values(raw, lost):

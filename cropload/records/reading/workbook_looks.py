@@ -77,7 +77,7 @@ class SheetText:
         A formula that gives a blank text has a result.
         """
         found = {}
-        if b"f>" in self.text or b"f " in self.text:
+        if b"<f" in self.text or b":f" in self.text:
             for looks, one, other in _LOST.findall(self.text):
                 kind, place = _KIND.search(looks), _PLACE.search(looks)
                 if place and not (kind and kind[1] == b"str"):
