@@ -257,6 +257,17 @@ def read_bytes(file):
         stop(file.name, f"cannot be read ({error.strerror or 'no access'})", mend)
 
 
+def bytes_to_read(path):
+    """Return how large the tables of a folder or a workbook are [bytes]; 0 where none are."""
+    try:
+        path = checked_path(path)
+        files = csv_files(path)[0].values() if path.is_dir() else [path]
+        return sum(file.stat().st_size for file in files)
+    except (RecordsError, OSError):
+        # What is wrong with the path is told when it is read.
+        return 0
+
+
 def check_size(file, size):
     """Stop where a file is too large [bytes] to hold a table of records."""
     if size > _MOST_BYTES:
