@@ -6,7 +6,7 @@ from io import StringIO
 
 import pandas as pd
 
-from cropload.records.reading.faults import Fault
+from cropload.records.reading.faults import Fault, RecordsError
 from cropload.records.reading.files import (
     MOST_COLUMNS,
     MOST_ROWS,
@@ -239,4 +239,5 @@ def _check_separator(table, file, lines, at, separator, skipped):
             f"{SEPARATORS[separator]}s: {len(of):,} row{'' if len(of) == 1 else 's'}"
         )
         mend = f"Part the header by {SEPARATORS[other]}s too."
-        stop(file, rule, mend, lines[of[0] - 1], of[0] + skipped)
+        first = Fault(file, of[0] + skipped, None, lines[of[0] - 1], rule, mend)
+        raise RecordsError([first])

@@ -180,12 +180,12 @@ def cut_short(raw, cells):
     filled = [tidy(cell) for cell in last]
     mend = "Hold its last cells against where the file comes from; a whole file ends with a line "
     mend += "break."
-    if cells < width and (raw.frame.iloc[:-1, -1].map(tidy) != "").all():
-        rule = f"the last line ends without a line break after {cells} of {width} cells, as if cut"
-        return [Fault(raw.file, int(last.name), None, filled[cells - 1], rule, mend)]
-    text = filled[-1]
-    others = [tidy(each) for each in raw.frame.iloc[:-1, -1]]
-    others = [each for each in others if each]
+    text, others = filled[-1], [tidy(each) for each in raw.frame.iloc[:-1, -1]]
+    if not text and all(others):
+        told = min(cells, width - 1)
+        rule = f"the last line ends without a line break after {told} of {width} cells, as if cut"
+        return [Fault(raw.file, int(last.name), None, filled[told - 1], rule, mend)]
+    others = list(filter(None, others))
     if not text or len(others) < 3 or not all(map(_plain_number, [text, *others])):
         return []
     if _places(text) < min(map(_places, others)):
