@@ -336,7 +336,9 @@ def read_records(path):
     Notes
     -----
     Valid for UTF-8 (with or without byte order mark), UTF-16 and, with a warning, latin-1 files;
-    separators comma, semicolon or tab; a decimal comma in files that are not comma-separated;
+    separators comma, semicolon, tab or pipe, also told by a first line like ``sep=;``; line ends
+    of any system; a decimal comma in files that are not comma-separated; files of up to 100 MB and
+    500,000 rows, names of up to 100 characters;
     metric column names or their US twins.  Dates are written YYYY-MM-DD; day/month/year or
     month/day/year is read where a date of any table shows the order, which holds for all tables.
     """

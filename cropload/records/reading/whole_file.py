@@ -131,8 +131,8 @@ def rejoin(raw):
     raw.frame = pd.concat([raw.frame.drop(index=whole.index), whole]).sort_index()
     pairs = [cell for cells in joined.values() for cell in cells if COMMA.fullmatch(cell)]
     mend = (
-        f"Save it with semicolons between the cells, or write decimal points: "
-        f"{pairs[0].replace(',', '.')}"
+        "Save it again from where it comes, with semicolons between the cells, or write decimal "
+        f"points: {pairs[0].replace(',', '.')}"
     )
     rule = f"{_IN_COMMAS}: {_values(len(pairs))}"
     raw.faults.append(Fault(raw.file, int(next(iter(joined))), None, pairs[0], rule, mend))
