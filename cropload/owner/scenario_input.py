@@ -48,7 +48,7 @@ def read_scenario_file(path, records, season=None):
     Parameters
     ----------
     path : str or path
-        The file; comma, semicolon or tab between cells.
+        The file, in any dialect in which tables of records are read.
     records : Records
         Their blocks are the ones that may be named.
     season : int, optional

@@ -10,7 +10,11 @@ import pandas as pd
 from cropload import __version__, arguments, clock
 from cropload.beliefs import ranges
 from cropload.errors import CroploadError
+from cropload.records.reading.cells import decimal_sign
+from cropload.records.reading.csv_table import SEPARATORS, plain, separator_of
+from cropload.records.reading.dates import date_order, read_dates
 from cropload.records.reading.faults import Fault
+from cropload.records.reading.files import tidy
 from cropload.records.writing.gate import changing
 from cropload.records.writing.theirs import LOG_FILE
 from cropload.vine.growth import COMPONENTS
@@ -153,30 +157,64 @@ def append_log(path, rows, extra):
     """
     target = log_path(path)
     columns = [*HEAD, *extra]
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    for row in rows:
-        writer.writerow(
-            [
-                _guarded(row[name]) if isinstance(row[name], str) else repr(row[name])
-                for name in columns
-            ]
-        )
-    head = ",".join(columns) + "\n"
     with changing(target) as change:
-        before = change.read()
-        start = head
-        if before:
-            first = before.split(b"\n", 1)[0].decode("utf-8-sig", "replace")
-            if first.strip() != head.strip():
-                raise CroploadError(
-                    f"{FILE} was begun with other columns, so nothing was added to it. Move it to "
-                    "another name to begin a new log; nothing in it is lost."
-                )
+        old = change.read()
+        before = old or b""
+        lines, sign = _lines(before)
+        if before and next(csv.reader([lines[0]], delimiter=sign), []) != columns:
+            raise CroploadError(
+                f"{FILE} was begun with other columns, so nothing was added to it. Move it to "
+                "another name to begin a new log; nothing in it is lost."
+            )
+        point = _decimal(lines, sign)
+        text = io.StringIO()
+        writer = csv.writer(text, delimiter=sign, lineterminator="\n")
+        if not before:
+            writer.writerow(columns)
+        elif not before.endswith((b"\n", b"\r")):
             # A cell too many keeps a line that was cut in its last number from being read.
-            start = "" if before.endswith(b"\n") else f",{_CUT}\n"
-        change.put((before or b"") + (start + text.getvalue()).encode("utf-8"), before)
+            text.write(f"{sign}{_CUT}\n")
+        for row in rows:
+            writer.writerow(
+                [
+                    _guarded(row[name])
+                    if isinstance(row[name], str)
+                    else repr(row[name]).replace(".", point)
+                    for name in columns
+                ]
+            )
+        change.put(before + text.getvalue().encode("utf-8"), old)
     return target
+
+
+def _lines(data):
+    """Return the lines of a log, without one that names the separator, and the separator.
+
+    A spreadsheet program may have saved it in its own way.
+    """
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        text = data.decode("utf-16", "replace")
+    else:
+        text = "".join(map(_decoded, data.removeprefix(b"\xef\xbb\xbf").splitlines(True)))
+    text, sign = plain(text)
+    lines = text.split("\n")
+    return lines, sign if sign in SEPARATORS else separator_of(lines[0], HEAD)
+
+
+def _decoded(line):
+    """Return the text of a line: a broken one breaks no other."""
+    try:
+        return line.decode("utf-8")
+    except UnicodeDecodeError:
+        return line.decode("cp1252", "replace")
+
+
+def _decimal(lines, sign):
+    """Return the decimal sign of a log: a comma only where another sign parts the cells."""
+    if sign == ",":
+        return "."
+    cells = (tidy(cell) for line in lines[1:] for cell in line.split(sign))
+    return decimal_sign(list(cells)) or "."
 
 
 @arguments.check_arguments(path=arguments.path)
@@ -202,43 +240,68 @@ def read_log(path):
 
     Notes
     -----
-    Valid for a log that ``cropload forecast --log`` or a notebook has kept.
+    Valid for a log that ``cropload forecast --log`` or a notebook has kept, also as a spreadsheet
+    program saves it: with another separator, decimal commas, or the day first in dates.
     """
     target = log_path(path)
     if not target.exists():
         return pd.DataFrame(columns=list(HEAD)), ()
     try:
-        text = target.read_text(encoding="utf-8-sig", errors="replace")
+        data = target.read_bytes()
     except OSError as error:
         raise CroploadError(f"The log {target} cannot be read ({error.strerror}).") from None
+    lines, sign = _lines(data)
     # Line by line, so that a quotation mark without its pair breaks no other line.
-    lines = [next(csv.reader([line]), []) for line in text.split("\n")]
-    if not any(lines):
+    cells = [next(csv.reader([line], delimiter=sign), []) for line in lines]
+    columns = [tidy(cell) for cell in cells[0]]
+    if not any(map(any, cells)):
         return pd.DataFrame(columns=list(HEAD)), ()
-    columns, rows, faults = lines[0], [], []
-    kinds = [HEAD.get(name, float) for name in columns]
-    for number, cells in enumerate(lines[1:], start=2):
-        if not any(cells):
+    lost = [name for name in HEAD if columns.count(name) != 1]
+    if lost:
+        rule = f"is not the header of the log, which has {', '.join(lost)} once each"
+        mend = "Write the header back, or move the file to another name to begin a new log."
+        fault = Fault(FILE, 1, None, ", ".join(columns), rule, mend)
+        return pd.DataFrame(columns=list(HEAD)), (fault,)
+    rows, faults = {}, []
+    comma = _decimal(lines, sign) == ","
+    for number, line in enumerate(cells[1:], start=2):
+        if not any(line):
             continue
         try:
-            if len(cells) != len(columns) or number == len(lines):
+            if len(line) != len(columns) or number == len(lines):
                 raise ValueError
-            rows.append(
-                [
-                    _plain(cell) if kind is str else kind(cell)
-                    for kind, cell in zip(kinds, cells, strict=True)
-                ]
-            )
+            rows[number] = [
+                _value(cell, HEAD.get(name, float), comma)
+                for name, cell in zip(columns, line, strict=True)
+            ]
         except ValueError:
-            faults.append(
-                Fault(
-                    file=FILE,
-                    row=number,
-                    column="",
-                    value=",".join(cells)[:60],
-                    rule="the line is broken (a write cut short?)",
-                    mend="It is skipped; the lines around it are used. If it is whole, end it with "
-                    "a line break.",
-                )
+            rule = "the line is broken (a write cut short?)"
+            mend = (
+                "It is skipped; the lines around it are used. If it is whole, end it with a line "
+                "break."
             )
-    return pd.DataFrame(rows, columns=columns), tuple(faults)
+            faults.append(Fault(FILE, number, "", ",".join(line)[:60], rule, mend))
+    log = pd.DataFrame.from_dict(rows, orient="index", columns=columns)
+    log, undated = _dated(log)
+    faults = sorted([*faults, *undated], key=lambda fault: fault.row)
+    return log.reset_index(drop=True), tuple(faults)
+
+
+def _value(cell, kind, comma):
+    if kind is str:
+        return _plain(cell)
+    return kind(cell.replace(",", ".") if comma else cell)
+
+
+def _dated(log):
+    """Return the rows whose day can be read, with the year first, and a fault for each other."""
+    texts = log["as_of"].map(tidy)
+    bad = {}
+    days = read_dates(texts.tolist(), date_order([(FILE, texts)]), bad)
+    undated = {int(log.index[at]): told for at, told in bad.items()}
+    faults = [
+        Fault(FILE, row, "as_of", texts[row], f"{rule}, so the line is skipped", mend)
+        for row, (rule, mend) in undated.items()
+    ]
+    written = pd.Series(days, log.index).dt.strftime("%Y-%m-%d").fillna("")
+    return log.assign(as_of=written.astype(str)).drop(index=list(undated)), faults

@@ -12,7 +12,15 @@ from cropload.records.later_rows import holding
 from cropload.records.reading.check import cross_checks
 from cropload.records.reading.dates import date_order
 from cropload.records.reading.faults import Fault, RecordsError, some_faults
-from cropload.records.reading.files import WORKBOOKS, RawTable, read_bytes, read_raw, stop, tidy
+from cropload.records.reading.files import (
+    OTHER_BOOKS,
+    WORKBOOKS,
+    RawTable,
+    read_bytes,
+    read_raw,
+    stop,
+    tidy,
+)
 from cropload.records.reading.header_words import meant
 from cropload.records.reading.headers import match_header, normal
 from cropload.records.records import ParsedTable, date_columns, read_records
@@ -23,7 +31,7 @@ _COUNTS = TABLES["counts"]
 _KEY = list(_COUNTS.key)
 #: What the head of a sheet can tell for all its lines.
 _HEAD = ("season", "date", "block", "counter")
-_OTHER_FILES = (".xls", ".ods", ".numbers")
+_OTHER_FILES = (*OTHER_BOOKS, ".numbers")
 
 
 @dataclass(frozen=True, eq=False)

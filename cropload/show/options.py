@@ -244,11 +244,21 @@ def _records(options):
             "Which records? Give the folder that holds them, or --example for the invented "
             "sample estate. `cropload new FOLDER` starts a folder of your own."
         )
+    from pathlib import Path
+
+    from cropload.records.reading.files import bytes_to_read
     from cropload.records.records import read_records
+    from cropload.show.terminal import working
 
-    return read_records(options.folder)
+    size = bytes_to_read(options.folder)
+    if size < _LONG_READ:
+        return read_records(options.folder)
+    with working(f"Reading {Path(options.folder).name}, {size / 1e6:.0f} MB"):
+        return read_records(options.folder)
 
 
+#: Records that take long enough to read for a line that says so [bytes].
+_LONG_READ = 1_000_000
 #: Doubts told before a result; `check` lists them all.
 MOST_DOUBTS = 5
 

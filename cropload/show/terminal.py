@@ -1,5 +1,6 @@
 """Text for a terminal: its width, letters of any alphabet, paragraphs and tables that fit."""
 
+import contextlib
 import functools
 import io
 import shutil
@@ -24,6 +25,22 @@ def screen_width(stream=None):
     if not (hasattr(stream, "isatty") and stream.isatty()):
         return WIDTH
     return max(NARROWEST, min(WIDEST, shutil.get_terminal_size((WIDTH, 24)).columns))
+
+
+@contextlib.contextmanager
+def working(text, stream=None):
+    """Show on the side that something long goes on, and for how long; nothing in a pipe."""
+    stream = sys.stderr if stream is None else stream
+    if not (hasattr(stream, "isatty") and stream.isatty()):
+        yield
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+    columns = TextColumn("{task.description}", markup=False), BarColumn(), TimeElapsedColumn()
+    with Progress(*columns, console=Console(file=stream), transient=True) as shown:
+        shown.add_task(printable(text, keep=""), total=None)
+        yield
 
 
 def printable(text, keep="\n"):

@@ -1,8 +1,11 @@
 """The forecast log: nothing in it is ever lost or rewritten, and a cut line breaks no other."""
 
+import csv
+import io
 import os
 
 import numpy as np
+import pandas as pd
 import pytest
 from season_records import BLOCKS, SEASON, count_rows, small_estate
 
@@ -114,6 +117,69 @@ def test_a_log_saved_by_a_spreadsheet_is_still_read_and_added_to(tmp_path):
     log, faults = read_log(tmp_path)
     assert faults == ()
     assert log["block"].tolist() == ["Ürzig", "South"]
+
+
+def saved_again(target, separator, newline="\r\n", encoding="utf-8-sig", told=False):
+    """Save a log as a spreadsheet program does: its separator, decimal commas, the day first."""
+    with open(target, encoding="utf-8", newline="") as file:
+        rows = list(csv.reader(file))
+    for line in rows[1:]:
+        year, month, day = line[3].split("-")
+        line[3] = f"{day}/{month}/{year}"
+        if separator != ",":
+            line[10:] = [cell.replace(".", ",") for cell in line[10:]]
+    text = io.StringIO(newline="")
+    text.write(f"sep={separator}{newline}" * told)
+    csv.writer(text, delimiter=separator, lineterminator=newline).writerows(rows)
+    target.write_bytes(text.getvalue().encode(encoding))
+
+
+@pytest.mark.parametrize("separator", [",", ";", "\t", "|"])
+@pytest.mark.parametrize("told", [False, True])
+@pytest.mark.parametrize(
+    ("newline", "encoding"),
+    [("\r\n", "utf-8-sig"), ("\r", "cp1252"), ("\n", "utf-16")],
+)
+def test_a_log_saved_again_in_any_dialect_is_read_and_added_to(
+    tmp_path, separator, told, newline, encoding
+):
+    target = append_log(tmp_path, [row("Ürzig"), row("South", tonnes_p50=1 / 3)], EXTRA)
+    before, _ = read_log(tmp_path)
+    saved_again(target, separator, newline, encoding, told)
+    log, faults = read_log(tmp_path)
+    assert faults == ()
+    pd.testing.assert_frame_equal(log, before)
+    if encoding != "utf-16":
+        append_log(tmp_path, [row("East", tonnes_p10=0.125)], EXTRA)
+        log, faults = read_log(tmp_path)
+        assert faults == ()
+        assert log["block"].tolist() == ["Ürzig", "South", "East"]
+        assert log["tonnes_p10"].iloc[-1] == 0.125
+
+
+@pytest.mark.parametrize("change", [("tonnes_p50", "middle"), ("season", "block"), ("block,", "")])
+def test_a_foreign_header_is_told_and_nothing_is_read_or_added(tmp_path, change):
+    target = append_log(tmp_path, [row("North")], EXTRA)
+    head, rest = target.read_text(encoding="utf-8").split("\n", 1)
+    target.write_text(f"{head.replace(*change, 1)}\n{rest}", encoding="utf-8")
+    log, faults = read_log(tmp_path)
+    assert log.empty
+    assert list(log.columns) == list(HEAD)
+    assert (faults[0].row, len(faults)) == (1, 1)
+    assert "is not the header of the log" in faults[0].rule
+    with pytest.raises(CroploadError, match="other columns"):
+        append_log(tmp_path, [row()], EXTRA)
+
+
+@pytest.mark.parametrize(("as_of", "words"), [("3/4/2026", "day/month"), ("spring", "YYYY-MM-DD")])
+def test_a_row_with_a_day_that_cannot_be_read_is_skipped_and_told(tmp_path, as_of, words):
+    append_log(tmp_path, [row("North"), row("South", as_of=as_of), row("East")], EXTRA)
+    log, faults = read_log(tmp_path)
+    assert log["block"].tolist() == ["North", "East"]
+    (fault,) = faults
+    assert (fault.row, fault.column, fault.value) == (3, "as_of", as_of)
+    assert words in fault.rule
+    assert "skipped" in fault.rule
 
 
 def test_bytes_that_are_no_text_are_reported_with_their_line(tmp_path):

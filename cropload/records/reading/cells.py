@@ -10,13 +10,18 @@ import pandas as pd
 from cropload.records.reading.dates import NO_ORDER, read_dates
 from cropload.records.reading.files import tidy
 
-_NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
-_COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+(?:[eE][+-]?[0-9]+)?")
+NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+(?:[eE][+-]?[0-9]+)?")
+#: A number with signs or spaces between its thousands.
+THOUSANDS = re.compile(r"[+-]?[0-9]{1,3}(?:[ ,.'\xa0\u202f][0-9]{3})+(?:[.,][0-9]+)?")
 _PLAN_PIECE = re.compile(r"([0-9]{1,4})x([0-9]{1,4})")
 #: A cell that begins with one of these can become a formula in a spreadsheet program.
 _FORMULA_SIGNS = "=+-@＝＋－＠"
 #: A piece of up to this many buds is a spur, and a vine carries no more buds than this.
 _SPUR_MOST_BUDS, _MOST_BUDS = 3, 1000
+
+#: A longer name is none [characters].
+_LONGEST_NAME = 100
 
 #: Nothing that is measured or paid in a vineyard is as large as this.
 _MOST = 1e15
@@ -27,8 +32,8 @@ ERRORS = {"#N/A", "#REF!", "#VALUE!", "#DIV/0!", "#NAME?", "#NULL!", "#NUM!", "#
 
 def decimal_sign(texts):
     """Return the decimal sign that most number cells use, or ``""`` when none shows one."""
-    commas = sum(bool(_COMMA.fullmatch(text)) for text in texts)
-    points = sum("." in text and bool(_NUMBER.fullmatch(text)) for text in texts)
+    commas = sum(bool(COMMA.fullmatch(text)) for text in texts)
+    points = sum("." in text and bool(NUMBER.fullmatch(text)) for text in texts)
     if commas == points == 0:
         return ""
     return "," if commas > points else "."
@@ -93,13 +98,13 @@ def _number(text, column, decimal):
             mend = "The column is no percentage: write the plain number; in a workbook, also give "
             return math.nan, (column.rule, mend + "the cell a plain number format.")
         plain = text = tidy(text[:-1])
-    if decimal == "," and _COMMA.fullmatch(text):
+    if decimal == "," and COMMA.fullmatch(text):
         plain = text.replace(",", ".")
-    elif decimal == "," and "." in text and _NUMBER.fullmatch(text):
+    elif decimal == "," and "." in text and NUMBER.fullmatch(text):
         mend = f"Write every number of this file with a decimal comma: {text.replace('.', ',')}"
         return math.nan, ("decimal points and decimal commas are mixed in one file", mend)
     plain = plain.replace("\N{MINUS SIGN}", "-")
-    if not _NUMBER.fullmatch(plain):
+    if not NUMBER.fullmatch(plain):
         return math.nan, (column.rule, _number_mend(text, decimal, column))
     value = float(plain)
     if abs(value) > _MOST:
@@ -122,17 +127,23 @@ def _number_mend(text, decimal, column):
         if column.kind in ("whole", "season"):
             return whole
         return f"{whole[:-1]}; or {text.replace(',', '.')} if the comma is a decimal sign."
-    if _COMMA.fullmatch(text) and decimal == ".":
+    if COMMA.fullmatch(text) and decimal == ".":
         return f"Write a decimal point: {text.replace(',', '.')}"
-    if re.fullmatch(r"[+-]?[0-9]{1,3}(?:[ ,.'\xa0\u202f][0-9]{3})+(?:[.,][0-9]+)?", text):
+    if THOUSANDS.fullmatch(text):
         return "Write the number without signs or spaces between thousands."
-    made = _number_made_a_date(text)
+    made = dated_number(text)
     if made:
         return made
-    found = re.match(r"[+-]?[0-9]+(?:[.,][0-9]+)?(?=[^0-9.,])", text)
-    if found:
-        return f"Write the number alone: {found[0]}"
+    alone = number_alone(text)
+    if alone:
+        return f"Write the number alone: {alone}"
     return f"Write a number{_or_blank(column)}"
+
+
+def number_alone(text):
+    """Return the number that something stands behind, or an empty text."""
+    found = re.match(r"[+-]?[0-9]+(?:[.,][0-9]+)?(?=[^0-9.,])", text)
+    return found[0] if found else ""
 
 
 def _or_blank(column):
@@ -147,7 +158,7 @@ _DAY_MONTH = re.compile(r"([0-9]{1,2})[-. /]*([a-z]{3})[a-z]*\.?")
 _MONTH_NUMBER = re.compile(r"([a-z]{3})[a-z]*[-. /]?([0-9]{1,2})")
 
 
-def _number_made_a_date(text):
+def dated_number(text):
     """Return the mend for a number that a spreadsheet program took for a date, or an empty text."""
     stamp = re.fullmatch(r"([0-9]{4})-([0-9]{2})-([0-9]{2})(?:[ T].*)?", text)
     low = text.lower()
@@ -190,6 +201,8 @@ def _word(text, column):
     # A leading apostrophe is how spreadsheets mark text that looks like a formula.
     if text[0] == "'" and len(text) > 1 and text[1] in _FORMULA_SIGNS:
         text = text[1:]
+    if column.kind in ("name", "label") and len(text) > _LONGEST_NAME:
+        return "", (f"is longer than {_LONGEST_NAME} characters", "Give it a shorter name.")
     return text, None
 
 

@@ -11,9 +11,13 @@ from cropload.records.columns import Table
 from cropload.records.reading.faults import Fault, RecordsError, some_faults
 from cropload.records.tables import TABLES
 
-#: More columns than this are not a table of records.
-MOST_COLUMNS = 200
+#: More columns or rows than these are not a table of records, and are told before they are read.
+MOST_COLUMNS, MOST_ROWS = 200, 500_000
+#: Nor is a larger file [bytes].
+_MOST_BYTES = 100_000_000
 WORKBOOKS = (".xlsx", ".xlsm")
+#: Workbooks that only an import reads.
+OTHER_BOOKS = (".xls", ".ods")
 #: A header stands among the first rows, even below a title and some remarks.
 MOST_TITLES = 20
 #: The rule of a row that is too long.
@@ -45,6 +49,8 @@ class RawTable:
         Cells that one of the faults tells of; what follows from their being blank is not told.
     titles : list of list of str
         Cells of the rows above the header, where such rows may stand.
+    spilt : DataFrame or None
+        All cells of the rows that have more of them than the header.
     """
 
     table: Table
@@ -57,6 +63,7 @@ class RawTable:
     warnings: list = field(default_factory=list)
     bad: set = field(default_factory=set)
     titles: list = field(default_factory=list)
+    spilt: pd.DataFrame | None = field(default=None, repr=False)
 
     @property
     def header_bad(self):
@@ -120,6 +127,8 @@ def read_raw(path):
             mend = " ".join(f"{fault.file}: {fault.mend}" for fault in warnings)
         if books:
             mend += f" Or give the path of the workbook itself: {books[0]}"
+        if others := workbooks_in(path, OTHER_BOOKS):
+            mend = import_it(others[0].name)
         stop(path.name or path, "holds no table of records", mend)
     return raws, faults, warnings
 
@@ -150,18 +159,25 @@ def checked_path(path):
         mend = "Give a folder of CSV files, or a workbook that ends in .xlsx."
         if ending in (".csv", ".txt", ".tsv"):
             mend = "This is a single table: give the folder that holds it."
-        elif ending in (".xls", ".ods", ".numbers"):
+        elif ending in OTHER_BOOKS:
+            mend = import_it(path.name)
+        elif ending == ".numbers":
             mend = "Open it in your spreadsheet program and save it as .xlsx."
         stop(path.name, "is not a folder of CSV files nor an .xlsx workbook", mend)
     return path
 
 
-def workbooks_in(folder):
+def import_it(name):
+    """Return how records in a workbook of another kind are brought in."""
+    return f"Make a season folder of it: `cropload import {name} --into FOLDER`."
+
+
+def workbooks_in(folder, endings=WORKBOOKS):
     """Return the workbooks of a folder, sorted; hidden files and locks left out."""
     return sorted(
         file
         for file in folder.iterdir()
-        if file.suffix.lower() in WORKBOOKS and not file.name.startswith((".", "~$"))
+        if file.suffix.lower() in endings and not file.name.startswith((".", "~$"))
     )
 
 
@@ -234,10 +250,29 @@ def read_bytes(file):
             stop(file.name, "does not exist", mend)
         if not file.is_file():
             stop(file.name, "is no plain file", "Give a file, not a pipe or a device.")
+        check_size(file.name, file.stat().st_size)
         return file.read_bytes()
     except OSError as error:
         mend = "Close it in other programs, and check that you may read it."
         stop(file.name, f"cannot be read ({error.strerror or 'no access'})", mend)
+
+
+def bytes_to_read(path):
+    """Return how large the tables of a folder or a workbook are [bytes]; 0 where none are."""
+    try:
+        path = checked_path(path)
+        files = csv_files(path)[0].values() if path.is_dir() else [path]
+        return sum(file.stat().st_size for file in files)
+    except (RecordsError, OSError):
+        # What is wrong with the path is told when it is read.
+        return 0
+
+
+def check_size(file, size):
+    """Stop where a file is too large [bytes] to hold a table of records."""
+    if size > _MOST_BYTES:
+        rule = f"is {size / 1e6:,.0f} MB large; files of up to {_MOST_BYTES / 1e6:,.0f} MB are read"
+        stop(file, rule, "Take out what is no record; keep old seasons in another folder.")
 
 
 def too_wide(file, width):
@@ -282,19 +317,33 @@ def shape(table, file, frame, separator=None, warnings=(), titled=False):
         too_wide(file, len(header))
     body, remarks = _without_remarks(table, file, frame.iloc[1:], filled)
     too_long = filled.loc[body.index].iloc[:, len(header) :].any(axis=1)
-
-    def spilt(row):
-        extra = [tidy(cell) for cell in body.loc[row].iloc[len(header) :] if tidy(cell)]
-        rule = f"{SPILT} ({len(header)})"
-        mend = "Put text that holds the separator in quotation marks, or name the column."
-        return Fault(file, int(row), None, ", ".join(extra), rule, mend)
-
-    faults = [*remarks, *some_faults(body.index[too_long], spilt)]
+    spilt = body[too_long]
+    faults = [*remarks, *spilt_faults(file, len(header), spilt)]
     body = body.iloc[:, : len(header)]
     header_row = int(frame.index[0])
     return RawTable(
-        table, file, header, body, header_row, separator, faults, list(warnings), titles=titles
+        table,
+        file,
+        header,
+        body,
+        header_row,
+        separator,
+        faults,
+        list(warnings),
+        titles=titles,
+        spilt=spilt,
     )
+
+
+def spilt_faults(file, width, rows):
+    """Return the faults of rows with more filled cells than the header has columns."""
+
+    def fault(row):
+        extra = [tidy(cell) for cell in rows.loc[row].iloc[width:] if tidy(cell)]
+        mend = "Put text that holds the separator in quotation marks, or name the column."
+        return Fault(file, int(row), None, ", ".join(extra), f"{SPILT} ({width})", mend)
+
+    return some_faults(rows.index, fault)
 
 
 def _without_remarks(table, file, body, filled):

@@ -2,20 +2,17 @@
 
 import csv
 import io
-import re
-import zipfile
 from collections import Counter
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 
-from cropload.records.reading.csv_table import decode
+from cropload.records.reading.books import Book
+from cropload.records.reading.csv_table import open_text
 from cropload.records.reading.files import read_bytes, stop
-from cropload.records.reading.workbook_looks import percent_cells
 
 #: Endings of the workbooks that are read, and of text tables.
 WORKBOOKS = (".xlsx", ".xlsm", ".xls", ".ods")
 TEXTS = (".csv", ".txt", ".tsv", ".tab")
-_SEPARATORS = "\t;|,"
 
 
 @dataclass
@@ -83,31 +80,11 @@ def read_grids(path):
 
 
 def _book(path):
-    import python_calamine
-
-    try:
-        book = python_calamine.CalamineWorkbook.from_path(str(path))
-    except python_calamine.PasswordError:
-        stop(path.name, "is protected by a password", "Save a copy without a password.")
-    except Exception as error:  # a damaged workbook fails in many ways
-        mend = "Open it in your spreadsheet program and save it again."
-        stop(path.name, f"is damaged or is no workbook ({error})", mend)
-    grids = []
-    for about in book.sheets_metadata:
-        if about.typ != python_calamine.SheetTypeEnum.WorkSheet:
-            continue
-        try:
-            sheet = book.get_sheet_by_name(about.name)
-            rows = [[_value(cell) for cell in row] for row in sheet.to_python(False)]
-        except Exception as error:  # a part that is missing or damaged
-            mend = "Open it in your spreadsheet program and save it again."
-            stop(f"{path.name} [{about.name}]", f"cannot be read ({error})", mend)
-        merged = [(*first, *last) for first, last in sheet.merged_cell_ranges or ()]
-        hidden = about.visible != python_calamine.SheetVisibleEnum.Visible
-        grids.append(Grid(path.name, about.name, _trimmed(rows), merged, hidden))
-    if zipfile.is_zipfile(path):
-        for name, cells in percent_cells(path).items():
-            _show_percents(grids, name, cells)
+    book, grids = Book(path), []
+    for sheet in filter(book.holds_cells, book.sheets):
+        rows, merged = book.rows(sheet)
+        rows = _trimmed([[_value(cell) for cell in row] for row in rows])
+        grids.append(Grid(path.name, sheet, rows, merged, book.hidden(sheet)))
     return [grid for grid in grids if grid.rows]
 
 
@@ -127,16 +104,6 @@ def _trimmed(rows):
     return rows
 
 
-def _show_percents(grids, name, cells):
-    for grid in grids:
-        if grid.sheet == name:
-            for row, column in cells:
-                if row < len(grid.rows) and column < len(grid.rows[row]):
-                    value = grid.rows[row][column]
-                    if isinstance(value, (int, float)) and not isinstance(value, bool):
-                        grid.rows[row][column] = f"{value * 100:.12g}%"
-
-
 def text_grid(file, data):
     """Return the grid of a text table.
 
@@ -147,14 +114,11 @@ def text_grid(file, data):
     data : bytes
         Its content.
     """
-    text = re.sub(r"\r\n?", "\n", decode(file, data)[0])
-    told = re.match(r'"?sep=(.)"?\n', text)
-    skipped = [[None]] if told else []
-    text = text[told.end() :] if told else text
-    sign = told[1] if told else separator_of_lines(text.split("\n", 200)[:200])
-    rows = skipped + [
+    opened = open_text(file, data)
+    sign = opened.separator or separator_of_lines(opened.text.split("\n", 200)[:200])
+    rows = [[None]] * opened.skipped + [
         [cell if cell.strip() else None for cell in cells]
-        for cells in csv.reader(io.StringIO(text), delimiter=sign)
+        for cells in csv.reader(io.StringIO(opened.text), delimiter=sign)
     ]
     return Grid(file, "", _trimmed(rows), text=True)
 
@@ -178,17 +142,19 @@ def separator_of_lines(lines):
         width, times = counts.most_common(1)[0]
         return times * (width > 1), width
 
-    return max(_SEPARATORS, key=even)
+    return max("\t;|,", key=even)
 
 
 def shown_value(value):
     """Return a cell as a text: numbers without a needless ``.0``, dates with the year first."""
     if value is None:
         return ""
+    if isinstance(value, str):
+        return value
     if isinstance(value, bool):
         return str(value).upper()
     if isinstance(value, float):
-        return repr(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
+        return repr(int(value)) if value.is_integer() and abs(value) < 1e16 else repr(value)
     if isinstance(value, datetime):
         return value.isoformat(" ", "seconds")
     return value.isoformat() if isinstance(value, date) else str(value)

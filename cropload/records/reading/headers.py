@@ -74,6 +74,12 @@ def normal(written):
     return "_".join(written.lower().replace("-", " ").split())
 
 
+def columns_of(table, header):
+    """Return the column of a table that each cell of a header names, or None."""
+    aliases = {alias: column for column in table.columns for alias in column.aliases}
+    return [aliases.get(normal(written)) for written in header]
+
+
 def match_header(raw):
     """Match the header cells of a table.
 
@@ -90,9 +96,10 @@ def match_header(raw):
     table = raw.table
     aliases = {alias: column for column in table.columns for alias in column.aliases}
     matches, unknown, faults, warnings = {}, {}, [], []
-    for position, written in enumerate(raw.header):
+    for position, (written, column) in enumerate(
+        zip(raw.header, columns_of(table, raw.header), strict=True)
+    ):
         name = normal(written)
-        column = aliases.get(name)
         if column is None:
             if written:
                 unknown[position] = written

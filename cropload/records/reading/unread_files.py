@@ -3,8 +3,9 @@
 import re
 
 from cropload.errors import ONE_NAME, near, nearest
+from cropload.records.reading.csv_table import cells_of
 from cropload.records.reading.faults import Fault
-from cropload.records.reading.files import known_cells
+from cropload.records.reading.files import OTHER_BOOKS, import_it, known_cells
 from cropload.records.reading.workbook_looks import sheet_names
 from cropload.records.tables import TABLES
 
@@ -114,7 +115,7 @@ def _holds(file, table):
     except OSError:
         return False
     needed = sum(column.required for column in TABLES[table].columns)
-    return known_cells(TABLES[table], re.split("[,;\t]", line.replace('"', ""))) >= min(needed, 3)
+    return known_cells(TABLES[table], cells_of(line)) >= min(needed, 3)
 
 
 def _fault(file, mend):
@@ -129,6 +130,8 @@ def _mend(file, table, names):
         )
     if file.suffix.lower() == ".csv":
         return f"Rename it to {table}.csv if it is that table, or move it away."
+    if file.suffix.lower() in OTHER_BOOKS:
+        return f"{import_it(file.name)} Or move it away."
     return f"Save it as CSV under the name {table}.csv, or move it away."
 
 

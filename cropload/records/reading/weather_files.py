@@ -32,6 +32,8 @@ _MOST_TITLES = 60
 _HOTTEST_F, _COLDEST_F = 134, -80
 #: A month's days stand in one line of a file; each is known by the line, times this, and its place.
 _IN_A_LINE = 100
+#: A file may hold all that a station ever measured, a line each.
+_MOST_LINES = 2_000_000
 _PACKED = {b"PK": ".zip", b"\x1f\x8b": ".gz"}
 
 
@@ -108,7 +110,7 @@ def read_weather_file(file, data, station, *, code=None, degrees=None):
     if ending:
         mend = "Save a workbook as CSV." if file.lower().endswith((".xlsx", ".xlsm")) else ""
         stop(file, f"is packed ({ending}) and is no text", mend or "Unpack it first.")
-    text, _, _ = decode(file, data)
+    text, _, _ = decode(file, data, _MOST_LINES)
     text = re.sub(r"\r\n?", "\n", text)
     layout, days, written = _days_of(file, text)
     days = _one_station(file, layout, days, code)

@@ -1,20 +1,20 @@
-"""What the text of a workbook tells beside its values: formulas, merged cells, percent formats."""
+"""What the text of a workbook tells beside its values: formulas, hidden rows, percent formats."""
 
 import re
 import zipfile
-from dataclasses import dataclass, field
+from functools import cached_property
+from html import unescape
 from xml.etree import ElementTree
 
 from cropload.errors import CroploadError
 
 _MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 _LINK = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
-_FORMULA = re.compile(rb"<(?:\w+:)?f[ >/]")
-_MERGED = re.compile(rb'<(?:\w+:)?mergeCell\b[^>]*\bref="\$?([A-Z]+)\$?(\d+):\$?([A-Z]+)\$?(\d+)"')
 _HIDDEN = re.compile(rb'<(?:\w+:)?row\b(?=[^>]*\bhidden="(?:1|true)")[^>]*\br="(\d+)"')
-#: A formula whose stored result is a blank text.
-_BLANK_RESULT = re.compile(
-    rb'<(?:\w+:)?c\b(?=[^>]*\bt="str")[^>]*\br="([A-Z]+[0-9]+)"[^>]*>\s*<(?:\w+:)?f\b'
+#: A formula, its cell and whatever result is stored with it.
+_LOST = re.compile(
+    rb"<(?:\w+:)?c\b([^>]*[^/>])>\s*<(?:\w+:)?f\b(?:[^>]*/>|[^>]*[^/>]>([^<]*)</(?:\w+:)?f>|>([^<]*)"
+    rb"</(?:\w+:)?f>)\s*(?:<(?:\w+:)?v\s*/>|<(?:\w+:)?v></(?:\w+:)?v>)?\s*</(?:\w+:)?c>"
 )
 _CELL = re.compile(
     rb"<(?:\w+:)?c\b([^>]*[^/>])?>(?:<(?:\w+:)?f\b[^>]*(?:/>|>[^<]*</(?:\w+:)?f>))?"
@@ -22,38 +22,98 @@ _CELL = re.compile(
 )
 _PLACE, _KIND = re.compile(rb'\br="([A-Z]+)(\d+)"'), re.compile(rb'\bt="(\w+)"')
 _NUMBER = re.compile(rb"\s*[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?\s*")
+_ERROR = re.compile(rb'(<(?:\w+:)?c\b[^>]*\bt=")e"')
+#: Filled cells right of column Z.
+_FAR = re.compile(rb'r="([A-Z]{2,3})\d+"(?:[^>]*[^/>])?>')
 #: Numbers of the formats 0 % and 0.00 %, which every spreadsheet program knows.
 _PERCENT = {"9", "10"}
 #: Parts of a number format in which a sign stands for itself.
 _LITERAL = re.compile(r'"[^"]*"|\\.|_.|\[[^\]]*\]')
 
 
-@dataclass(frozen=True)
-class Looks:
-    """What stands in a sheet beside its values.
+class SheetText:
+    """A sheet as it is stored.
 
-    Attributes
+    Parameters
     ----------
-    formulas, percents : bool
-        Whether any cell holds a formula; whether any is shown as a percentage.
-    merged : tuple
-        (column, row, last column, last row) of merged cells, counted from 1.
-    hidden : tuple of int
-        Rows that a filter or a hand hides.
     text : bytes
-        The sheet as stored, where it holds formulas; else empty.
+        Its part of the workbook; empty where the workbook has none, as of another format.
+    percents : frozenset of int
+        Numbers of the cell styles that show a percentage.
     """
 
-    formulas: bool = False
-    percents: bool = False
-    merged: tuple = ()
-    hidden: tuple = ()
-    text: bytes = field(default=b"", repr=False)
+    def __init__(self, text=b"", percents=frozenset()):
+        self.text, self.percents = text, percents
+
+    @cached_property
+    def hidden(self):
+        """Rows that a filter or a hand hides, from 1."""
+        # To look for the bare word first spares long sheets a slow search.
+        return [int(row) for row in _HIDDEN.findall(self.text)] if b"hidden=" in self.text else []
+
+    @cached_property
+    def extent(self):
+        """The last row and the last column that a filled cell stands in, from 1."""
+        end = max(self.text.rfind(sign) for sign in (b"v>", b"t>"))
+        rows = re.findall(rb'\br="[A-Z]+(\d+)"', self.text[max(end - 100_000, 0) : max(end, 0)])
+        far = max((column(each) for each in set(_FAR.findall(self.text))), default=26)
+        return int(rows[-1]) if rows else 0, far
 
     @property
-    def blank_results(self):
-        """Names of the cells whose formula gives a blank text."""
-        return {name.decode() for name in _BLANK_RESULT.findall(self.text)}
+    def percent_cells(self):
+        """(row, column) of the cells shown as a percentage, from 0."""
+        styles = [b"%d" % style for style in sorted(self.percents)]
+        if not any(b's="%b"' % style in self.text for style in styles):
+            return []
+        shown = re.compile(
+            rb'<(?:\w+:)?c\b(?=[^>]*\bs="(?:%b)")[^>]*\br="([A-Z]+)(\d+)"' % b"|".join(styles)
+        )
+        return [(int(row) - 1, column(name) - 1) for name, row in shown.findall(self.text)]
+
+    @property
+    def lost_results(self):
+        """(row, column) from 1 -> each formula whose result the workbook does not hold.
+
+        A formula that gives a blank text has a result.
+        """
+        found = {}
+        if b"<f" in self.text or b":f" in self.text:
+            for looks, one, other in _LOST.findall(self.text):
+                kind, place = _KIND.search(looks), _PLACE.search(looks)
+                if place and not (kind and kind[1] == b"str"):
+                    formula = unescape((one or other).decode("utf-8", "replace"))
+                    found[int(place[2]), column(place[1])] = f"={formula}"
+        return found
+
+    @property
+    def errors_as_text(self):
+        """The sheet with the errors of formulas as texts, or ``None`` where it holds none."""
+        return _ERROR.sub(rb'\1str"', self.text) if b't="e"' in self.text else None
+
+    @property
+    def broken_numbers(self):
+        """Cells stored as numbers that are none: ``[(cell, row, text)]``."""
+        found = []
+        for looks, value in _CELL.findall(self.text):
+            kind, place = _KIND.search(looks), _PLACE.search(looks)
+            if (kind is None or kind[1] == b"n") and place and not _NUMBER.fullmatch(value):
+                cell, row = place[1].decode() + place[2].decode(), int(place[2])
+                found.append((cell, row, value.decode("utf-8", "replace")))
+        return found
+
+
+def column(letters):
+    """Return the number of a column, from 1, by its letters in bytes.
+
+    Examples
+    --------
+    >>> column(b"A"), column(b"AB")
+    (1, 28)
+    """
+    number = 0
+    for sign in letters:
+        number = 26 * number + sign - 64
+    return number
 
 
 def is_percent(number_format):
@@ -77,7 +137,7 @@ def percent_styles(archive):
     """
     try:
         styles = ElementTree.fromstring(archive.read("xl/styles.xml"))
-    except (KeyError, ElementTree.ParseError):
+    except Exception:  # damaged styles fail in many ways, and another format has none
         return frozenset()
     formats = {own.get("numFmtId"): own.get("formatCode") for own in styles.iter(f"{_MAIN}numFmt")}
     shown = (_PERCENT - set(formats)) | {n for n, text in formats.items() if is_percent(text)}
@@ -111,106 +171,3 @@ def sheet_part(archive, name, file):
     except (KeyError, ElementTree.ParseError):
         pass
     raise CroploadError(f"{file} cannot be added to safely. Add the rows by hand.")
-
-
-def sheet_looks(path, names):
-    """Look into the sheets of a workbook that are tables.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        The workbook.
-    names : iterable of str
-        Tables it holds.
-
-    Returns
-    -------
-    dict
-        Name of the table -> :class:`Looks`; a sheet that cannot be found is left out.
-    """
-    found = {}
-    with zipfile.ZipFile(path) as archive:
-        try:
-            styles = "|".join(map(str, sorted(percent_styles(archive))))
-        except Exception:  # damaged styles fail in many ways
-            styles = ""
-        percent = re.compile(rf'<(?:\w+:)?c\b[^>]*\bs="(?:{styles})"'.encode()) if styles else None
-        for name in names:
-            try:
-                text = archive.read(sheet_part(archive, name, path.name))
-            except Exception:  # a damaged part fails in many ways, and is told when it is read
-                continue
-            formulas = _FORMULA.search(text) is not None
-            found[name] = Looks(
-                formulas,
-                bool(percent and percent.search(text)),
-                tuple(_span(match) for match in _MERGED.findall(text)),
-                tuple(map(int, _HIDDEN.findall(text))),
-                text if formulas else b"",
-            )
-    return found
-
-
-def percent_cells(path):
-    """Return name of a sheet -> (row, column) of its cells shown as a percentage, from 0.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        The workbook; none of another format than .xlsx tells.
-    """
-    from openpyxl.utils import column_index_from_string
-
-    found = {}
-    with zipfile.ZipFile(path) as archive:
-        try:
-            styles = "|".join(map(str, sorted(percent_styles(archive))))
-            book = ElementTree.fromstring(archive.read("xl/workbook.xml"))
-        except Exception:  # damaged styles fail in many ways, and another format has none
-            return found
-        if not styles:
-            return found
-        shown = re.compile(
-            rf'<(?:\w+:)?c\b(?=[^>]*\bs="(?:{styles})")[^>]*\br="([A-Z]+)(\d+)"'.encode()
-        )
-        for name in [sheet.get("name", "") for sheet in book.iter(f"{_MAIN}sheet")]:
-            try:
-                text = archive.read(sheet_part(archive, name.strip().lower(), path.name))
-            except Exception:  # a sheet without its part is told when it is read
-                continue
-            found[name] = [
-                (int(row) - 1, column_index_from_string(letters.decode()) - 1)
-                for letters, row in shown.findall(text)
-            ]
-    return found
-
-
-def _span(match):
-    from openpyxl.utils import column_index_from_string
-
-    first, row, last, last_row = (each.decode() for each in match)
-    return column_index_from_string(first), int(row), column_index_from_string(last), int(last_row)
-
-
-def broken_numbers(path, name):
-    """Return the cells of a sheet stored as numbers that are none: ``[(cell, row, text)]``.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        The workbook.
-    name : str
-        Name of the table.
-    """
-    try:
-        with zipfile.ZipFile(path) as archive:
-            text = archive.read(sheet_part(archive, name, path.name))
-    except Exception:  # a damaged part fails in many ways, and its reader tells of it
-        return []
-    found = []
-    for looks, value in _CELL.findall(text):
-        kind, place = _KIND.search(looks), _PLACE.search(looks)
-        if (kind is None or kind[1] == b"n") and place and not _NUMBER.fullmatch(value):
-            cell, row = place[1].decode() + place[2].decode(), int(place[2])
-            found.append((cell, row, value.decode("utf-8", "replace")))
-    return found

@@ -6,6 +6,7 @@ A result never takes the place of one of them, whatever was asked.
 import re
 from itertools import islice
 
+from cropload.records.reading.csv_table import cells_of
 from cropload.records.reading.files import csv_files, holds_records, tidy, workbooks_in
 from cropload.records.reading.headers import normal
 from cropload.records.tables import TABLES
@@ -97,7 +98,7 @@ def _lines(start):
     marks = {b"\xff\xfe": "utf-16-le", b"\xfe\xff": "utf-16-be"}
     text = start.decode(marks.get(start[:2], "utf-8"), "ignore").removeprefix("\ufeff")
     lines = islice((line for line in text.splitlines() if line.strip()), _MOST_LINES)
-    return [re.split("[,;\t]", line.replace('"', "")) for line in lines]
+    return [cells_of(line) for line in lines]
 
 
 def _table_of(lines):

@@ -6,14 +6,16 @@ text, and every other part of the workbook is copied as it is.
 """
 
 import re
+import warnings
 import zipfile
+from contextlib import closing
 from datetime import date
 from io import BytesIO
 from xml.sax.saxutils import escape
 
 from cropload.errors import CroploadError
 from cropload.records.reading.faults import RecordsError
-from cropload.records.reading.workbook import open_workbook, read_workbook, sheets
+from cropload.records.reading.workbook import read_workbook, sheets
 from cropload.records.reading.workbook_looks import percent_styles, sheet_part
 from cropload.records.records import ParsedTable
 from cropload.records.writing.append import cell_value, match_rows
@@ -123,7 +125,13 @@ def _inside(text, element, attributes):
 
 def _date_cells(path, name, last):
     """Return the columns whose last filled row holds a real date, and the workbook's day zero."""
-    with open_workbook(path) as book:
+    import openpyxl
+
+    with warnings.catch_warnings():
+        # It warns of looks that it does not know.
+        warnings.simplefilter("ignore")
+        book = openpyxl.load_workbook(BytesIO(path.read_bytes()), read_only=True, keep_links=False)
+    with closing(book):
         sheet = book[sheets(book.sheetnames, path.name)[0][name]]
         sheet.reset_dimensions()
         rows = list(sheet.iter_rows(min_row=last, max_row=last))

@@ -39,10 +39,11 @@ DAYS = st.dates(
 )
 DIALECTS = st.fixed_dictionaries(
     {
-        "separator": st.sampled_from([",", ";", "\t"]),
+        "separator": st.sampled_from([",", ";", "\t", "|"]),
+        "told": st.booleans(),
         "comma": st.booleans(),
         "encoding": st.sampled_from(["utf-8", "utf-8-sig", "utf-16"]),
-        "newline": st.sampled_from(["\n", "\r\n"]),
+        "newline": st.sampled_from(["\n", "\r\n", "\r"]),
         "us": st.booleans(),
         "xlsx": st.booleans(),
     }
@@ -119,7 +120,9 @@ def save(folder, estate, dialect):
     decimal = "," if dialect["comma"] and dialect["separator"] != "," else "."
     for name, rows in estate.items():
         header, body = as_written(name, rows, dialect)
-        text = io.StringIO()
+        text = io.StringIO(newline="")
+        if dialect["told"]:
+            text.write(f"sep={dialect['separator']}{dialect['newline']}")
         writer = csv.writer(text, delimiter=dialect["separator"], lineterminator=dialect["newline"])
         writer.writerow(header)
         for row in body:
@@ -171,7 +174,7 @@ CELLS = st.sampled_from([*WORDS.split("|"), '"', "'", "\n", ";", "\t", "\x00"]) 
 def test_random_cells_never_break_the_reader(name, data):
     header = list(TABLES[name].names)
     rows = data.draw(st.lists(st.lists(CELLS, max_size=len(header) + 2), max_size=5))
-    separator = data.draw(st.sampled_from([",", ";", "\t"]))
+    separator = data.draw(st.sampled_from([",", ";", "\t", "|"]))
     text = io.StringIO()
     csv.writer(text, delimiter=separator).writerows([header, *rows])
     survives({f"{name}.csv": text.getvalue().encode("utf-8", "replace")})

@@ -130,10 +130,48 @@ def test_a_workbook_cut_short(book, faults):
     assert "damaged" in faults(path)[0].rule
 
 
-def test_old_workbooks_are_sent_to_the_spreadsheet_program(tmp_path, faults):
-    path = tmp_path / "season.xls"
+@pytest.mark.parametrize("name", ["season.xls", "season.ods"])
+@pytest.mark.parametrize("given", ["file", "folder"])
+def test_workbooks_of_other_kinds_are_sent_to_the_import(tmp_path, faults, name, given):
+    path = tmp_path / name
     path.write_bytes(b"\xd0\xcf\x11\xe0")
-    assert "save it as .xlsx" in faults(path)[0].mend
+    (fault,) = faults(path if given == "file" else tmp_path)
+    assert f"`cropload import {name} --into FOLDER`" in fault.mend
+
+
+def test_a_sheet_that_the_workbook_does_not_hold_is_a_fault(book, faults):
+    path = book(harvest=[["season", "block", "tonnes"], [2024, "North", 5]])
+    rewritten(path, **{"xl/worksheets/sheet2.xml": None})
+    (fault,) = faults(path)
+    assert fault.file == "season.xlsx [harvest]"
+    assert "does not hold it" in fault.rule
+
+
+@pytest.mark.parametrize("cell", ["AAA2", "C500002"])
+def test_a_value_far_beside_a_table_is_told_before_it_is_read(book, faults, cell):
+    path = book()
+    with zipfile.ZipFile(path) as archive:
+        sheet = archive.read("xl/worksheets/sheet1.xml").decode()
+    far = f'<row r="{cell.lstrip("AC")}"><c r="{cell}"><v>1</v></c></row></sheetData>'
+    rewritten(path, **{"xl/worksheets/sheet1.xml": sheet.replace("</sheetData>", far).encode()})
+    (fault,) = faults(path)
+    assert any(words in fault.rule for words in ("703 columns", "row 500,002"))
+
+
+def test_truth_values_and_numbers_of_one_column_are_told_apart(book):
+    counts = [["season", "date", "block", "row", "vine", "clusters"]]
+    counts += [[2026, "2026-06-20", "North", label, 1, 30] for label in (1, True, 1.5, "1a")]
+    assert read_records(book(counts=counts)).counts["row"].tolist() == ["1", "TRUE", "1.5", "1a"]
+
+
+def rewritten(path, **parts):
+    """Replace parts of a workbook, or take out those that are None."""
+    with zipfile.ZipFile(path) as archive:
+        parts = {name: archive.read(name) for name in archive.namelist()} | parts
+    with zipfile.ZipFile(path, "w") as archive:
+        for name, data in parts.items():
+            if data is not None:
+                archive.writestr(name, data)
 
 
 def test_a_wholly_different_archive(tmp_path, faults):

@@ -68,6 +68,7 @@ class Log:
 
     def run(self, folder, tell):
         row = {name: "a" if kind is str else 1 for name, kind in HEAD.items()}
+        row["as_of"] = "2026-07-15"
         for number in (1, 2):
             append_log(folder, [{**row, "season": number, "block": block} for block in "AB"], [])
             tell()
