@@ -160,6 +160,10 @@ def append_log(path, rows, extra):
     with changing(target) as change:
         old = change.read()
         before = old or b""
+        if before.startswith((b"\xff\xfe", b"\xfe\xff")):
+            raise CroploadError(
+                f"{FILE} is saved as UTF-16, so nothing was added to it. Save it as CSV UTF-8."
+            )
         lines, sign = _lines(before)
         if before and next(csv.reader([lines[0]], delimiter=sign), []) != columns:
             raise CroploadError(

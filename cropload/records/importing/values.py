@@ -231,7 +231,10 @@ def season_of_text(value):
 
 
 _PLAN_WORDS = (
-    (r"\bcanes?\b|\bbaguettes?\b|\bvaras?\b|\bbog(?:en|reben)\b|\bruten?\b|\btralci\w*\b", ""),
+    (
+        r"\bcanes?\b|\bcap[oi]\b|\bbaguettes?\b|\bvaras?\b|\bbog(?:en|reben)\b|\bruten?\b|\btralci\w*\b",
+        "",
+    ),
     (r"\bspurs?\b|\bcoursons?\b|\bpulgar(?:es)?\b|\bzapfen\b|\bsperon[ei]\b|\bcornett[oi]\b", ""),
     (r"\bbuds?\b|\bnodes?\b|\byeux\b|\byemas\b|\baugen\b|\bgemme\b|\beyes\b|\bbourgeons\b", ""),
     (r"\b(?:of|with|a|à|de|da|je|zu|con|avec|mit|each|per|at)\b|@", "x"),
@@ -248,6 +251,9 @@ def plan_of(value):
     ('2x10+2x2', '24x2', '2x8+2x2')
     """
     column = TABLES["pruning"]["plan"]
+    told = _in_words(str(value).lower())
+    if told:
+        return told
     text = str(value).lower().replace("×", "x").replace("*", "x")
     for pattern, sign in _PLAN_WORDS:
         text = re.sub(pattern, sign, text)
@@ -255,6 +261,21 @@ def plan_of(value):
     text = re.sub(r"x+", "x", text).strip("+x")
     found, bad = parse([0], [text], column)
     return str(found[0]) if not bad and found[0] else None
+
+
+_CANES, _SPURS = (pattern for pattern, _ in _PLAN_WORDS[:2])
+
+
+def _in_words(text):
+    """Return a plan from words such as "2 canes of 10 buds and 2 spurs of 2", or None."""
+    pieces = []
+    for wood in (_CANES, _SPURS):
+        found = re.findall(rf"(\d+)\s*(?:{wood})\D{{1,12}}(\d+)", text)
+        named = re.findall(wood, text)
+        if len(found) != len(named) or len(found) > 1:
+            return None
+        pieces += [f"{number}x{buds}" for number, buds in found]
+    return "+".join(pieces) or None
 
 
 def both_spacings(value, decimal):
