@@ -70,6 +70,7 @@ class Joiner:
         rows = []
         for block, lot in whole.groupby("block", sort=False):
             row = {"block": block}
+            lot = self._listed_once(block, lot)
             for name in names[1:]:
                 told = lot[lot[name].notna()]
                 if told.empty:
@@ -92,6 +93,22 @@ class Joiner:
                 )
             ]
         return Joined(frame)
+
+    def _listed_once(self, block, lot):
+        """Return the rows of a block; which of two varieties it bears in one list is asked."""
+        if "variety" not in lot:
+            return lot
+        for _, mine in lot.groupby("_part", sort=False):
+            told = list(dict.fromkeys(mine["variety"].dropna()))
+            if len(told) > 1:
+                answer = self.questions.ask(
+                    f"variety of block {block}",
+                    f"{block} stands in the list with {' and '.join(told)}. Which row is read?",
+                    "; ".join(mine["_source"]),
+                    dict.fromkeys(told, "its row alone is read; give the other a name of its own"),
+                )
+                return lot[(lot["variety"] == answer) | lot["variety"].isna()]
+        return lot
 
     def _table(self, table, frames, blocks):
         spec = TABLES[table]

@@ -530,6 +530,8 @@ class Rows:
 
     def _lots(self, part, frame):
         """Make the weight of a lot from that of its clusters, or ask which of the two is told."""
+        if "weight_g" in frame:
+            _of_one_by_one(frame)
         number = frame["clusters"].astype(float)
         if "mean_weight_g" in frame and "weight_g" not in frame:
             frame["weight_g"] = number * frame["mean_weight_g"].astype(float)
@@ -605,6 +607,17 @@ class Rows:
             out = [n for n, name in self.blocks.read_as.items() if name is None and n in text]
             why = f"'{out[0]}' is left out by your answer" if out else "names no block"
             self.left_out.append((f"{part.region.grid.shown}, row {row + 1}", text, why))
+
+
+def _of_one_by_one(frame):
+    """Make one lot of clusters that are numbered 1, 2, 3 ... and weighed one by one."""
+    names = [name for name in ("block", "season", "date", "stage") if name in frame]
+    for _, lot in frame.groupby(names, dropna=False, sort=False):
+        numbers, weights = list(lot["clusters"]), lot["weight_g"].astype(float)
+        light = (weights < 10 * weights.min()).all() and weights.min() > _LIGHTEST
+        if len(lot) > 1 and numbers == [*range(1, len(lot) + 1)] and light:
+            frame.loc[lot.index, ["clusters", "weight_g"]] = None
+            frame.loc[lot.index[0], ["clusters", "weight_g"]] = [len(lot), weights.sum()]
 
 
 def season_in(text):

@@ -5,6 +5,7 @@ import io
 from collections import Counter
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
+from itertools import pairwise
 
 from cropload.records.reading.books import Book
 from cropload.records.reading.csv_table import open_text
@@ -120,7 +121,35 @@ def text_grid(file, data):
         [cell if cell.strip() else None for cell in cells]
         for cells in csv.reader(io.StringIO(opened.text), delimiter=sign)
     ]
-    return Grid(file, "", _trimmed(rows), text=True)
+    rows = _trimmed(rows)
+    if sign == ",":
+        _stop_at_decimal_commas(file, rows)
+    return Grid(file, "", rows, text=True)
+
+
+def _stop_at_decimal_commas(file, rows):
+    """Stop where the commas that part the cells of a table also stand in its numbers."""
+    heads = [len(row) for row in rows[:20] if sum(_wordy(cell) for cell in row) >= 2]
+    width = max(heads, default=0)
+    longer = [row for row in rows if width and len(row) > width]
+    split = [
+        row
+        for row in longer
+        if sum(_digits(a) and _digits(b) for a, b in pairwise(row)) >= len(row) - width
+    ]
+    if len(split) > 1 and 2 * len(split) > len([row for row in rows if any(row)]) - 2:
+        number = sum(len(row) - width for row in split)
+        rule = f"decimal commas in a comma-separated file: {number:,} values"
+        mend = "Save it again from where it comes, with semicolons between the cells."
+        stop(file, rule, mend, ",".join(cell or "" for cell in split[0]))
+
+
+def _wordy(cell):
+    return bool(cell) and any(sign.isalpha() for sign in cell)
+
+
+def _digits(cell):
+    return bool(cell) and cell.strip().lstrip("+-").isdecimal()
 
 
 def separator_of_lines(lines):
