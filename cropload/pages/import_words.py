@@ -11,6 +11,8 @@ WANTED = (
     "spacings and vines; prunings, counts, weights, crops. What is found is shown before anything "
     "is written, and your files are never changed."
 )
+#: Letters of a text that was left out that are shown.
+_LETTERS = 80
 #: Reasons for leaving something out that need no second look.
 _USUAL = ("a total or a mean", "a title or a remark", "a remark", "the header again")
 
@@ -84,13 +86,17 @@ def left_out(found, every=True):
     for (_, why), rows in alike.items():
         more = f", and {len(rows) - 1} more" if len(rows) > 1 and not every else ""
         if every:
-            lines += [(row.place, row.text, why) for row in rows]
+            lines += [(row.place, _short(row.text), why) for row in rows]
         else:
-            lines.append((rows[0].place + more, rows[0].text, why))
+            lines.append((rows[0].place + more, _short(rows[0].text), why))
     if not every:
         lines = lines[:SHOWN]
     columns = (Column("where"), Column("what stands there"), Column("why it is not read"))
     return Table("left out", "Not read", columns, tuple(lines), heads=1)
+
+
+def _short(text):
+    return text if len(text) <= _LETTERS else f"{text[:_LETTERS]} ..."
 
 
 def usual(found):

@@ -46,7 +46,7 @@ def test_it_goes_into_the_users_own_folder_or_into_a_new_one_beside(tmp_path, pa
     assert page.bring.into.value == str(tmp_path / "my_season")
     (tmp_path / "my_season").mkdir()
     assert ImportRecords().bring.into.value == str(tmp_path / "my_season_2")
-    invented = sample_copy(tmp_path / "sample")
+    invented = sample_copy(tmp_path / "sample", "blocks")
     assert ImportRecords(invented).bring.into.value == str(tmp_path / "my_season_2")
     (invented / "blocks.csv").write_text(
         (invented / "blocks.csv").read_text("utf-8").replace(" (invented)", ""), "utf-8"
@@ -109,7 +109,9 @@ def test_next_year_the_answer_holds_and_only_what_is_new_is_added(page, book, tm
     answer(page.bring, "short tons")
     page.bring.write()
     folder = page.bring.folder()
-    frame = pd.read_excel(io.BytesIO(book["tonnes_or_tons.xlsx"]), sheet_name=None, header=None)
+    frame = pd.read_excel(
+        io.BytesIO(book["tonnes_or_tons.xlsx"]), None, header=None, engine="openpyxl"
+    )
     frame["Slips"].loc[len(frame["Slips"]) - 1] = [pd.Timestamp(2025, 10, 20), "7760", "Point", 1.5]
     frame["Slips"].loc[1, 3] = 9.99
     with pd.ExcelWriter(tmp_path / "next.xlsx") as writer:
