@@ -25,6 +25,8 @@ STYLE = """<style>
 .cl-page .cl-asked .widget-radio-box label { height: auto; white-space: normal;
   line-height: 1.35; margin: 2px 0; }
 .cl-page .cl-read caption { display: none; }
+.cl-page .cl-read .widget-button { white-space: normal; height: auto; padding: 4px;
+  line-height: 1.35; }
 </style>"""
 
 
@@ -176,7 +178,7 @@ class Bring(SlowPart):
         self.words.value = f'<p class="cl-matters" role="status">{told}</p>'
         self.wrong.value = self._in_the_way(found)
         self.write_button.disabled = bool(found.questions or found.faults or not found.new)
-        self.next.value = "" if found.new else self._next()
+        self.next.value = "" if found.new or found.questions or found.faults else self._next()
         self._unfold(found)
 
     def _in_the_way(self, found):
@@ -219,7 +221,7 @@ class Bring(SlowPart):
 
         made = {}
         if found.differ:
-            made[f"not written, for the folder says otherwise: {len(found.differ)}"] = found.differ
+            made["what says otherwise than the folder, and is not written"] = found.differ
         if found.notes:
             made[f"how some of it is read: {len(found.notes)}"] = found.notes
         made = {words: (lambda told=told: parts.points(told)) for words, told in made.items()}

@@ -21,7 +21,10 @@ def heading(found, units=METRIC):
     """Return what was found, in a sentence."""
     told = f"{', '.join(found.files)}: {_rows(found.tables)}."
     if found.new is not found.tables:
-        told += f" New: {_rows(found.new)}." if found.new else " All of it is on record already."
+        told += f" New: {_rows(found.new)}." if found.new else " Nothing of it is new."
+    if found.differ:
+        one = len(found.differ) == 1
+        told += f" {len(found.differ)} row{' says' if one else 's say'} otherwise than the folder."
     return told
 
 

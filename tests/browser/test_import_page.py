@@ -68,7 +68,7 @@ def test_a_question_is_answered_from_the_keyboard_and_the_folder_written(opened,
     write.press("Enter")
     said = opened.get_by_text("Done: Written to").inner_text()
     folder = Path(re.search("Written to (.+?my_season): 4 rows of blocks", said)[1])
-    expect(opened.locator(".cl-matters")).to_contain_text("All of it is on record already.")
+    expect(opened.locator(".cl-matters")).to_contain_text("Nothing of it is new.")
     expect(write).to_be_disabled()
     found = read_records(folder)
     assert len(found.blocks) == 4

@@ -95,7 +95,7 @@ def test_the_folder_holds_what_was_answered_and_a_second_press_adds_nothing(page
     got = dict(zip(found["ticket"], found["tonnes"], strict=True))
     tonnes = want["tons"] * SHORT_TON_KG / 1000
     assert got == pytest.approx(dict(zip(want["ticket"].astype(str), tonnes, strict=True)))
-    assert "All of it is on record already." in bring.words.value
+    assert "Nothing of it is new." in bring.words.value
     assert bring.write_button.disabled
     assert f"cropload open {folder}" in bring.next.value
     before = held(folder)
@@ -124,8 +124,11 @@ def test_next_year_the_answer_holds_and_only_what_is_new_is_added(page, book, tm
     (box,) = page.bring.boxes.values()
     assert box.value == "short tons"
     assert "New: 1 row of harvest." in page.bring.words.value
-    fold = page.bring.unfolded.children[0]
-    assert fold.words == "not written, for the folder says otherwise: 1"
+    assert "1 row says otherwise than the folder." in page.bring.words.value
+    page.bring.unfolded.children[0].turn()
+    (differs,) = page.bring.unfolded.children[0].inside.children
+    # 9.99 short tons in the new file, 6.31 in the folder.
+    assert "the folder has tonnes 5.72434, not 9.06278" in differs.value
     page.bring.write()
     assert len(read_records(folder).harvest) == 6
     assert len(page.records.harvest) == 6
