@@ -25,6 +25,7 @@ STYLE = """<style>
 .cl-page .cl-asked .widget-radio-box label { height: auto; white-space: normal;
   line-height: 1.35; margin: 2px 0; }
 .cl-page .cl-read caption { display: none; }
+.cl-page .cl-read pre { white-space: pre-wrap; }
 .cl-page .cl-read .widget-button { white-space: normal; height: auto; padding: 4px;
   line-height: 1.35; }
 </style>"""
@@ -81,15 +82,13 @@ class Bring(SlowPart):
         Name of a file -> its bytes, as chosen last.
     boxes : dict
         Name of a question -> the box of its choices.
-    found : Import or None
-        What the files hold; None while nothing is understood.
     """
 
     needs, needs_records = (), False
 
     def build(self):
         """Make the controls; what they depend on is shown when files are chosen."""
-        self.files, self.boxes, self.found, self._filling = {}, {}, None, False
+        self.files, self.boxes, self._filling = {}, {}, False
         self.upload = widgets.FileUpload(
             accept=_ENDINGS, multiple=True, description="choose workbooks or tables",
             layout=widgets.Layout(width="auto"),
@@ -161,7 +160,7 @@ class Bring(SlowPart):
     def clear(self):
         """Take away what no longer belongs; questions stay, so that an answer can be changed."""
         super().clear()
-        self.found, self.unfolded.children, self.write_button.disabled = None, (), True
+        self.unfolded.children, self.write_button.disabled = (), True
 
     def show(self):
         """Say what the files hold, ask what is open, and list the columns that are read."""
@@ -172,7 +171,7 @@ class Bring(SlowPart):
             self.words.value = parts.note(import_words.WANTED)
             return
         self.write_button.description = f"write {self.folder().name}"
-        self.found = found = self.understood()
+        found = self.understood()
         self._ask(found)
         told = parts.escape(import_words.heading(found))
         self.words.value = f'<p class="cl-matters" role="status">{told}</p>'
@@ -218,20 +217,24 @@ class Bring(SlowPart):
     def _unfold(self, found):
         """Lay what was understood into folds; those that were open stay so."""
         from cropload.pages import import_words
+        from cropload.records.reading.faults import fault_list, how_many
 
         made = {}
         if found.differ:
-            made["what says otherwise than the folder, and is not written"] = found.differ
+            told = parts.points([*found.differ, "The folder stays as it is; `correct` mends it."])
+            made["what says otherwise than the folder, and is not written"] = told
+        if found.doubts:
+            told = f"<pre>{parts.escape(fault_list(found.doubts))}</pre>"
+            made[f"to look at again: {how_many(found.doubts)}"] = told
         if found.notes:
-            made[f"how some of it is read: {len(found.notes)}"] = found.notes
-        made = {words: (lambda told=told: parts.points(told)) for words, told in made.items()}
-        made |= {each.caption: each.html for each in import_words.understood(found)}
+            made[f"how some of it is read: {len(found.notes)}"] = parts.points(found.notes)
+        made |= {each.caption: each.html() for each in import_words.understood(found)}
         left = import_words.left_out(found)
         if left:
-            made[f"not read, and why: {len(left.rows)}"] = left.html
+            made[f"not read, and why: {len(left.rows)}"] = left.html()
         was_open = {fold.words for fold in self.unfolded.children if fold.is_open}
         self.unfolded.children = tuple(
-            Fold(words, lambda html=html: [parts.html(html())]) for words, html in made.items()
+            Fold(words, lambda html=html: [parts.html(html)]) for words, html in made.items()
         )
         for fold in self.unfolded.children:
             if fold.words in was_open:
@@ -251,13 +254,12 @@ class Bring(SlowPart):
         return written(found, found.write())
 
     def _next(self):
+        from cropload.pages.commands.new import quoted
+
         folder, records = self.folder().resolve(), self.desk.records
         if records is not None and Path(records.path).resolve() == folder:
             return f'<p class="cl-note">{page_link("home", "The vineyard today")}</p>'
-        name = _shown(folder)
-        if " " in name:
-            name = f'"{name}"'
-        return parts.note(f"Next: `cropload open {name}`")
+        return parts.note(f"Next: `cropload open {quoted(folder)}`")
 
 
 def _box(question):

@@ -125,6 +125,6 @@ def written(found, folder):
     if not found.new:
         return f"Nothing is new; {folder} stays as it is."
     return (
-        f"Written to {folder}: {_rows(found.new)}. {folder}/imported tells the cell that each "
+        f"Written to {folder}: {_rows(found.new)}. {folder / 'imported'} tells the cell that each "
         "comes from."
     )

@@ -20,6 +20,7 @@ _ARGUMENTS = (
 
 def _run(given):
     from cropload.pages import import_words
+    from cropload.pages.commands.new import quoted
     from cropload.records.importing.importing import import_workbook
     from cropload.show.terminal import paragraph, printable
 
@@ -33,7 +34,9 @@ def _run(given):
         _stop_at_questions(found)
     folder = found.write()
     told = import_words.written(found, folder)
-    return [*parts, paragraph(f"{told} Next: cropload check {folder}" if found.new else told)]
+    if found.new:
+        told += f" Next: cropload check {quoted(folder)}"
+    return [*parts, paragraph(told)]
 
 
 def _understood(found, given):
