@@ -7,6 +7,7 @@ _HOME = {
     "CountingAndForecast": "cropload.season.panels.counting_and_forecast",
     "Home": "cropload.pages.home",
     "FrostCover": "cropload.pages.frost_cover",
+    "ImportRecords": "cropload.pages.import_records",
     "OwnerScenarios": "cropload.owner.panels.owner_scenarios",
     "PruningLevels": "cropload.pages.pruning_levels",
     "SeasonReview": "cropload.review.panels.season_review",

@@ -10,6 +10,7 @@ from cropload.pages.home_answer import home_table, standing
 from cropload.pages.home_questions import SLOW, not_known, question_lines
 from cropload.season.due import due
 from cropload.show import wording
+from cropload.show.address import page_link
 from cropload.show.desk import Fold, Said, folds
 from cropload.show.page import Page
 from cropload.show.page_part import PagePart
@@ -66,6 +67,7 @@ class Home(Page):
                 Fold("a page for the phone at the vine", self._phone),
                 Fold("what is doubtful in the records", self._doubts),
             ),
+            parts.html(f"<p>{page_link('import_records', 'Bring your own workbook')}</p>"),
         ]
 
     def forecast(self):

@@ -11,7 +11,8 @@ from cropload.records.writing.gate import changing, write_new
 
 #: Name of a notebook -> fingerprints of its released versions, the latest last.
 RELEASED = Path(__file__).with_name("released_notebooks.json")
-#: The pages, the one opened first at the head, then in the order of the year.
+#: The pages made ahead, the one opened first at the head, then in the order of the year. That of an
+#: import, opened once a year, is made when it is asked for.
 PAGES = (
     "home.ipynb",
     "pruning_levels.ipynb",

@@ -29,8 +29,8 @@ CONTENT_POLICY = (
     "default-src 'self' 'unsafe-inline' 'unsafe-eval' data: blob:; "
     f"connect-src 'self' ws://{LOOPBACK}:*; frame-ancestors 'self'"
 )
-
-
+#: The largest file that a page takes; a larger one would end its connection without a word [bytes].
+UPLOAD_MOST = 200 * 2**20
 #: What of JupyterLab's own extensions a page needs; others would only slow it down.
 EXTENSIONS = (
     "@jupyter-widgets/jupyterlab-manager",
@@ -215,6 +215,7 @@ def workbook_settings(folder, port, token):
             "answer_yes": True,
             "log_level": "CRITICAL",
             "extra_template_paths": [str(SERVER_TEMPLATES)],
+            "tornado_settings": {"websocket_max_message_size": UPLOAD_MOST},
         },
         "KernelManager": KERNELS,
         "IdentityProvider": {"token": token},
@@ -244,6 +245,7 @@ def page_settings(folder, port, token):
                 "headers": {"Content-Security-Policy": CONTENT_POLICY},
                 # A page elsewhere cannot reach this server under a name of its own.
                 "allow_remote_access": False,
+                "websocket_max_message_size": UPLOAD_MOST,
             },
         },
         "KernelManager": KERNELS,

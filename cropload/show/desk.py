@@ -248,6 +248,8 @@ class Part(widgets.VBox):
 
     #: Choices of the desk, or names given to ``Desk.follow``, that it depends on.
     needs = ("records", "block", "season", "units")
+    #: Whether it has nothing to show while the records cannot be read.
+    needs_records = True
 
     def __init__(self, desk):
         self.desk = desk
@@ -282,7 +284,7 @@ class Part(widgets.VBox):
     @parts.guarded
     def _show(self):
         self.due = False
-        if self.desk.records is None:
+        if self.desk.records is None and self.needs_records:
             self.body.layout.display = "none"
             return
         try:

@@ -33,6 +33,8 @@ class Page(widgets.VBox):
     question = ""
     #: The choices in its first line, of ``block``, ``season``, ``day`` and ``units``.
     choices = ("block", "season", "units")
+    #: Whether it has nothing to show while the records cannot be read.
+    needs_records = True
 
     def __init__(
         self,
@@ -78,7 +80,7 @@ class Page(widgets.VBox):
         self.heading = parts.html(parts.STYLE + STYLE + heading)
         self.heading.add_class("cl-first")
         self.message.add_class("cl-first")
-        if self.records is None:
+        if self.records is None and self.needs_records:
             self.children = [self.heading, self.address, self.message]
             self.fail(self.desk.fault)
             return
@@ -108,7 +110,8 @@ class Page(widgets.VBox):
         if not self._made:
             self._make()
         if self.records is None:
-            self.fail(self.desk.fault)
+            if self.needs_records:
+                self.fail(self.desk.fault)
             return
         asked = {name: query[name] for name in ("block", "units") if query.get(name)}
         if query.get("harvest", "").isdigit():

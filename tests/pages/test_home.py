@@ -175,3 +175,7 @@ def test_the_page_for_the_phone_is_handed_out():
     name, data = page.pocket.press()
     assert name == "pocket_2027.html"
     assert data.startswith(b"<!doctype html>")
+
+
+def test_a_quiet_line_leads_to_the_page_that_brings_a_workbook(records):
+    assert 'href="import_records.ipynb"' in Home(records, draws=100).children[-1].value

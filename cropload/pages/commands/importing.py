@@ -19,6 +19,8 @@ _ARGUMENTS = (
 
 
 def _run(given):
+    from cropload.pages import import_words
+    from cropload.pages.commands.new import quoted
     from cropload.records.importing.importing import import_workbook
     from cropload.show.terminal import paragraph, printable
 
@@ -30,7 +32,11 @@ def _run(given):
         # What was understood is shown before the message that stops it.
         print(printable("\n\n".join(parts)) + "\n", flush=True)
         _stop_at_questions(found)
-    return [*parts, paragraph(written(found, found.write()))]
+    folder = found.write()
+    told = import_words.written(found, folder)
+    if found.new:
+        told += f" Next: cropload check {quoted(folder)}"
+    return [*parts, paragraph(told)]
 
 
 def _understood(found, given):
@@ -52,20 +58,6 @@ def _understood(found, given):
         yield points(found.differ)
     if found.doubts:
         yield f"Look at these again\n\n{fault_list(found.doubts)}"
-
-
-def written(found, folder):
-    """Return what was written, in a sentence."""
-    from cropload.pages.commands.new import quoted
-
-    if not found.new:
-        return f"Nothing is new; {folder} stays as it is."
-    rows = sum(len(frame) for frame in found.new.values())
-    told = f"{rows:,} row{'' if rows == 1 else 's'} of {', '.join(found.new)}"
-    return (
-        f"Written to {folder}: {told}. {folder / 'imported'} tells the cell that each comes from. "
-        f"Next: cropload check {quoted(folder)}"
-    )
 
 
 def _asked(found, given):
