@@ -27,6 +27,8 @@ def _run(given):
     found = _asked(import_workbook(given.files, given.into, given.answers), given)
     parts = list(filter(None, _understood(found, given)))
     if given.look:
+        asked = [paragraph(question.asks, "- ") for question in found.questions]
+        parts += [paragraph("Open, and asked before anything is written:"), *asked] if asked else []
         return [*parts, paragraph("Nothing is written: --look only shows.")]
     if found.questions or found.faults:
         # What was understood is shown before the message that stops it.

@@ -221,10 +221,7 @@ def _records_there(folder):
     if "blocks" not in csv_files(folder)[0]:
         mend = "Rows are added to folders of CSV files: choose another folder."
         stop(folder, "holds its records as a workbook", mend)
-    if _no_rows(folder):
-        mend = "Choose a folder that is not there yet; empty tables are not needed."
-        stop(folder, "holds empty tables", mend)
-    return read_records(folder)
+    return None if _no_rows(folder) else read_records(folder)
 
 
 def _no_rows(folder):

@@ -195,7 +195,7 @@ def _of_several_vines(region):
     """Whether a row of counts is of so many vines together, and not of one vine."""
     heads = region.headers.values()
     number = any(says("number_of", header.text) and header.unit is None for header in heads)
-    return number and not any("row_spacing_m" in columns_named("blocks", h.name) for h in heads)
+    return number and not any(h.unit is not None and h.unit.kind == "length" for h in heads)
 
 
 def _around(region):

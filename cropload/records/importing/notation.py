@@ -8,6 +8,7 @@ import numpy as np
 
 from cropload.handbook import entry
 from cropload.records.importing.values import (
+    both_spacings,
     day_of,
     is_nothing,
     number_of,
@@ -203,6 +204,8 @@ class Notation:
         if not maybe:
             return None
         values, beside = self.numbers(part, target), self._units_beside(part, target)
+        if target.column == "spacing":
+            values = self._pairs(part, target)
         if beside:
             return beside
         typical = typical or self._typical(target)
@@ -277,7 +280,8 @@ class Notation:
             maybe = [u for u in heavy if not system or u.system == system] + maybe
         if len(maybe) == 1:
             return maybe[0]
-        header = part.region.headers[target.source].text or "the crop"
+        header = part.region.headers[target.source].name
+        header = "the crop" if not header or header.isdigit() else header
         choices = {u.name: _shown(values, u, "t") for u in maybe}
         asks = f"Which unit is '{header}' in?"
         answer = self.questions.ask(f"unit of the crop, {header}", asks, where, choices)
@@ -289,6 +293,13 @@ class Notation:
         found = [number_of(value, decimal) for value in part.values(target.source)]
         units = [number.unit for number in found if number is not None]
         return units[0] if units and None not in units else None
+
+    def _pairs(self, part, target):
+        """Return the numbers of a column of pairs like 2.0 x 1.2, as written."""
+        decimal = self.decimal(part, target.source)
+        cells = (value for value in part.values(target.source) if not is_nothing(value))
+        pairs = [both_spacings(value, decimal) or () for value in cells]
+        return np.array([number.value for pair in pairs for number in pair])
 
     def _by_spacing(self, part, maybe, areas):
         """Return the unit in which areas are vines times both spacings, or None."""

@@ -113,6 +113,8 @@ class Rows:
         self._from_titles(part, spec, frame, by_name)
         if "season" in spec.names:
             self._fill_seasons(part, table, frame, season)
+        if season is None and {"season", "date"} <= set(by_name) and table != "pruning":
+            self._tell_other_harvests(part, table, frame)
         self._made(part, spec, frame)
         frame["_cells"] = " ".join(
             f"{name} {letters(target.source)}" for name, target in by_name.items()
@@ -219,6 +221,16 @@ class Rows:
             frame.loc[blank, "season"] = (
                 self._cut(part, year, frame) if table == "pruning" else year
             )
+
+    def _tell_other_harvests(self, part, table, frame):
+        """Tell of days that belong to another harvest than the one beside them."""
+        told = frame.dropna(subset=["season", "date"])
+        if self.notation.hemisphere is None:
+            return
+        for row, season, day in zip(told["_row"], told["season"], told["date"], strict=True):
+            if self._season_of(day, table, part) != season:
+                place = f"{part.region.grid.shown}, row {row + 1}"
+                self.told[f"{place}: {day:%Y-%m-%d} is no day of season {int(season)}"] += 1
 
     def _cut(self, part, year, frame):
         """Return the season of a pruning that bears one year and no day."""

@@ -16,6 +16,10 @@ WORKBOOKS = (".xlsx", ".xlsm", ".xls", ".ods")
 TEXTS = (".csv", ".txt", ".tsv", ".tab")
 
 
+#: A longer text is a remark, and is cut [letters].
+_LONGEST = 400
+
+
 @dataclass
 class Grid:
     """The cells of one sheet, or of one text table.
@@ -91,12 +95,19 @@ def _book(path):
 
 def _value(cell):
     if isinstance(cell, str):
-        return cell if cell and not cell.isspace() else None
+        return _text(cell)
     if isinstance(cell, datetime):
         return cell.date() if cell.time() == time(0) else cell
     if isinstance(cell, timedelta):
         return cell.total_seconds() / 86_400
     return cell
+
+
+def _text(cell):
+    """Return a text, cut where it is longer than anything that is read, or None where blank."""
+    if not cell or cell.isspace():
+        return None
+    return cell if len(cell) <= _LONGEST else f"{cell[:_LONGEST]}..."
 
 
 def _trimmed(rows):
@@ -118,13 +129,20 @@ def text_grid(file, data):
     opened = open_text(file, data)
     sign = opened.separator or separator_of_lines(opened.text.split("\n", 200)[:200])
     rows = [[None]] * opened.skipped + [
-        [cell if cell.strip() else None for cell in cells]
-        for cells in csv.reader(io.StringIO(opened.text), delimiter=sign)
+        list(map(_text, cells)) for cells in _cells_of(file, opened.text, sign)
     ]
     rows = _trimmed(rows)
     if sign == ",":
         _stop_at_decimal_commas(file, rows)
     return Grid(file, "", rows, text=True)
+
+
+def _cells_of(file, text, sign):
+    try:
+        yield from csv.reader(io.StringIO(text), delimiter=sign)
+    except csv.Error as error:
+        mend = 'Look for a " that opens and never closes.'
+        stop(file, f"cannot be read as a table ({error})", mend)
 
 
 def _stop_at_decimal_commas(file, rows):
