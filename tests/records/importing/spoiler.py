@@ -333,7 +333,7 @@ class Spoiler:
     answers: dict = field(default_factory=dict)
 
     def __post_init__(self):
-        self.draw, self.other = Random(self.seed), Random(self.seed + 1)
+        self.draw = Random(self.seed)
         self.point, self.thousand, self.order = LOCALES[self.locale]
         if self.form == ".csv":
             self.commas = self.point == ","
@@ -352,9 +352,12 @@ class Spoiler:
 
     def write(self, tables, folder):
         """Write an estate as this grower would; return the paths."""
-        sheets = []
+        sheets, self.told_by_sheet = [], set()
         for name, rows in tables.items():
-            sheets += self._sheets(name, rows, tables)
+            made = self._sheets(name, rows)
+            sheets += made
+            if len(made) > 1 or name == "weights":
+                self.told_by_sheet |= {sheet for sheet, _ in made}
         if self.form == ".csv":
             paths = []
             for at, (name, rows) in enumerate(sheets):
@@ -383,9 +386,11 @@ class Spoiler:
         found, left = {}, list(sheets)
         while left:
             name, rows = left.pop(0)
-            if "tables side by side" in self and left and self.draw.random() < 0.5:
+            # A table that only its sheet tells the year or the stage of keeps its sheet.
+            alone = not left or "two titles" not in self and left[0][0] in self.told_by_sheet
+            if "tables side by side" in self and not alone and self.draw.random() < 0.5:
                 rows = beside(rows, left.pop(0)[1], gap=self.draw.randint(1, 2))
-            elif "tables below" in self and left and self.draw.random() < 0.5:
+            elif "tables below" in self and not alone and self.draw.random() < 0.5:
                 rows = [*rows, [], [], *left.pop(0)[1]]
             name = name if name not in found else f"{name} {len(found)}"
             found[name] = rows
@@ -393,7 +398,7 @@ class Spoiler:
 
     # One table ------------------------------------------------------------------------------
 
-    def _sheets(self, name, rows, tables):
+    def _sheets(self, name, rows):
         """Return (name of the sheet, rows of cells) of one table, one for each season if so."""
         if "season" in rows[0]:
             by_day = "season left to the day" in self and all("date" in row for row in rows)
