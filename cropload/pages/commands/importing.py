@@ -20,9 +20,11 @@ _ARGUMENTS = (
 
 def _run(given):
     from cropload.records.importing.importing import import_workbook
-    from cropload.show.terminal import paragraph, printable
+    from cropload.show.terminal import paragraph, printable, working
 
-    found = _asked(import_workbook(given.files, given.into, given.answers), given)
+    with working("Looking through your files") as progress:
+        found = import_workbook(given.files, given.into, given.answers, progress=progress)
+    found = _asked(found, given)
     parts = list(filter(None, _understood(found, given)))
     if given.look:
         return [*parts, paragraph("Nothing is written: --look only shows.")]

@@ -387,7 +387,7 @@ class Spoiler:
         while left:
             name, rows = left.pop(0)
             # A table that only its sheet tells the year or the stage of keeps its sheet.
-            alone = not left or "two titles" not in self and left[0][0] in self.told_by_sheet
+            alone = not left or ("two titles" not in self and left[0][0] in self.told_by_sheet)
             if "tables side by side" in self and not alone and self.draw.random() < 0.5:
                 rows = beside(rows, left.pop(0)[1], gap=self.draw.randint(1, 2))
             elif "tables below" in self and not alone and self.draw.random() < 0.5:
@@ -411,12 +411,8 @@ class Spoiler:
             pairs = [(row["season"], row["block"]) for row in rows]
             wide = len(set(pairs)) == len(pairs) and len({year for year, _ in pairs}) > 2
             if "a column a season" in self and name == "harvest" and wide:
-                rows = [
-                    {k: v for k, v in row.items() if k not in ("date", "ticket")} for row in rows
-                ]
-                if all("date" not in row for row in tables["harvest"]):
+                if all("date" not in row for row in rows):
                     return [(self.word(name)[:28], self._wide(name, rows))]
-                rows = tables["harvest"]
             elif by_day and name != "pruning":
                 return [(self.word(name)[:28], self._sheet(name, rows))]
             return [(self.word(name)[:28], self._sheet(name, rows, season=True))]
