@@ -361,7 +361,8 @@ class _Sheet:
 def _vines_named(texts):
     """Return the numbers of the vines that texts name in a row, as V1, V2 and V3 do, or nothing."""
     found = [text.strip().lower() for text in texts.values() if len(text) < 12]
-    found = [_NUMBERED.fullmatch(text) for text in found if text[-1].isdigit()]
+    found = [text for text in found if text[-1].isdigit() and not text.isdigit()]
+    found = [_NUMBERED.fullmatch(text) for text in found]
     found = [int(vine[1]) for vine in found if vine]
     return found if _count_up(found) else []
 

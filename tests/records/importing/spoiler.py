@@ -435,12 +435,12 @@ class Spoiler:
         years = {row.get("season") for row in rows}
         year = years.pop() if len(years) == 1 and not season else None
         rows = [dict(row) for row in rows]
+        if name == "dates":
+            rows = self._by_stage(rows) if "a column a stage" in self else self._stage_words(rows)
         if not season:
             rows = [{k: v for k, v in row.items() if k != "season"} for row in rows]
         for row in rows:
             row.pop("stage", None) if name == "weights" else None
-        if name == "dates":
-            rows = self._by_stage(rows) if "a column a stage" in self else self._stage_words(rows)
         if name == "pruning" and "plan in columns" in self:
             rows = [self._plan_apart(row) for row in rows]
         if name in ("harvest", "counts"):
@@ -514,9 +514,8 @@ class Spoiler:
     def _by_stage(self, rows):
         lots = {}
         for row in rows:
-            key = (row.get("season"), row["block"])
-            told = {"season": key[0], "block": key[1]} if key[0] else {"block": key[1]}
-            lots.setdefault(key, told)[row["stage"]] = row["date"]
+            told = {"season": row["season"], "block": row["block"]}
+            lots.setdefault(tuple(told.values()), told)[row["stage"]] = row["date"]
         return list(lots.values())
 
     def _stage_words(self, rows):
