@@ -79,7 +79,8 @@ def test_look_writes_nothing(run, tmp_path):
 
 def test_all_lists_totals_too(run):
     _, out, _ = run("--into", "mine", "--look")
-    assert "totals, titles and remarks are not read either" in out
+    assert "remarks not read either: --all lists them" in out
+    assert "TOTAL | 3850" not in out
     _, out, _ = run("--into", "mine", "--look", "--all")
     assert "TOTAL | 3850" in out
 

@@ -213,7 +213,7 @@ def test_short_names_of_blocks_are_read_only_where_one_fits():
 
 
 def test_a_block_nobody_knows_is_asked_and_likely_left_out():
-    questions, names = Questions(), BlockNames()
+    questions, names = Questions(), BlockNames(defined=True)
     names.add("Mill")
     assert names.read("Quarry", "A5", questions) is None
     assert [question.id for question in questions.open] == ["block Quarry"]
