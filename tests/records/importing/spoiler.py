@@ -346,6 +346,11 @@ class Spoiler:
     def __contains__(self, habit):
         return habit in self.habits
 
+    def answer(self, question):
+        """Return the right answer to a question, or None where it is not known."""
+        told = self.answers.get(question.id, self.answers.get(question.id.partition(", ")[0]))
+        return told if told in question.choices else None
+
     def word(self, name):
         """Return a word for a table or a column."""
         return self.draw.choice(WORDS[self.language][name])

@@ -28,11 +28,7 @@ def comes_back(seed, spoiler, folder, south=False):
     (folder / "files").mkdir(parents=True)
     files = spoiler.write(tables, folder / "files")
     first = import_workbook(files, folder / "new")
-    right = {
-        question.id: spoiler.answers[question.id]
-        for question in first.questions
-        if spoiler.answers.get(question.id) in question.choices
-    }
+    right = {each.id: spoiler.answer(each) for each in first.questions if spoiler.answer(each)}
     found = import_workbook(files, folder / "new", right) if right else first
     if found.questions:
         return None
