@@ -21,6 +21,7 @@ from cropload.owner.scenarios import Scenarios as Scenarios
 from cropload.pruning.compare import Comparison as Comparison
 from cropload.pruning.compare_blocks import BlockComparison as BlockComparison
 from cropload.pruning.find_plan import PlanSearch as PlanSearch
+from cropload.records.importing.importing import Import as Import
 from cropload.records.reading.faults import RecordsError as RecordsError
 from cropload.records.records import Records as Records
 from cropload.review.accepting import Acceptance as Acceptance
@@ -239,6 +240,13 @@ def harvest_dates(
     seed: int = ...,
     hemisphere: str | None = ...,
 ) -> HarvestDates: ...
+def import_workbook(
+    files: str | PathLike[str] | Iterable[str | PathLike[str]],
+    into: str | PathLike[str] | None = ...,
+    answers: str | PathLike[str] | Mapping[str, Any] | None = ...,
+    *,
+    progress: Callable[..., object] | None = ...,
+) -> Import: ...
 def intake_schedule(
     forecast: Forecast,
     dates: Any = ...,

@@ -183,6 +183,12 @@ CASES = {
         **DRAWN,
         "hemisphere": None,
     },
+    cropload.import_workbook: {
+        "files": ["nowhere.xlsx"],
+        "into": None,
+        "answers": None,
+        "progress": None,
+    },
     cropload.intake_schedule: {
         "forecast": FORECAST,
         "dates": {},

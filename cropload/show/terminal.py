@@ -29,18 +29,21 @@ def screen_width(stream=None):
 
 @contextlib.contextmanager
 def working(text, stream=None):
-    """Show on the side that something long goes on, and for how long; nothing in a pipe."""
+    """Show on the side that something long goes on, and for how long; nothing in a pipe.
+
+    Yields what may be called as progress(done, total), or None where nothing is shown.
+    """
     stream = sys.stderr if stream is None else stream
     if not (hasattr(stream, "isatty") and stream.isatty()):
-        yield
+        yield None
         return
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
     columns = TextColumn("{task.description}", markup=False), BarColumn(), TimeElapsedColumn()
     with Progress(*columns, console=Console(file=stream), transient=True) as shown:
-        shown.add_task(printable(text, keep=""), total=None)
-        yield
+        task = shown.add_task(printable(text, keep=""), total=None)
+        yield lambda done, total: shown.update(task, completed=done, total=total)
 
 
 def printable(text, keep="\n"):

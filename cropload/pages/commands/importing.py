@@ -22,9 +22,11 @@ def _run(given):
     from cropload.pages import import_words
     from cropload.pages.commands.new import quoted
     from cropload.records.importing.importing import import_workbook
-    from cropload.show.terminal import paragraph, printable
+    from cropload.show.terminal import paragraph, printable, working
 
-    found = _asked(import_workbook(given.files, given.into, given.answers), given)
+    with working("Looking through your files") as progress:
+        found = import_workbook(given.files, given.into, given.answers, progress=progress)
+    found = _asked(found, given)
     parts = list(filter(None, _understood(found, given)))
     if given.look:
         asked = [paragraph(question.asks, "- ") for question in found.questions]

@@ -1,5 +1,6 @@
 """Find the tables of a sheet, wherever they stand: headers, rows, totals, remarks, titles."""
 
+import math
 import re
 from dataclasses import dataclass, field
 from datetime import date
@@ -359,7 +360,9 @@ class _Sheet:
 
 def _vines_named(texts):
     """Return the numbers of the vines that texts name in a row, as V1, V2 and V3 do, or nothing."""
-    found = [_NUMBERED.fullmatch(texts[c].strip().lower()) for c in texts if len(texts[c]) < 12]
+    found = [text.strip().lower() for text in texts.values() if len(text) < 12]
+    found = [text for text in found if text[-1].isdigit() and not text.isdigit()]
+    found = [_NUMBERED.fullmatch(text) for text in found]
     found = [int(vine[1]) for vine in found if vine]
     return found if _count_up(found) else []
 
@@ -564,18 +567,24 @@ def _is_remark(value):
 
 def _give_titles(grid, found):
     """Give each table the lone texts above it; those below the last one are remarks."""
-    tops = sorted({region.top for region in found})
     for region in found:
-        earlier = [top for top in tops if top < region.top]
-        ends = [max(r.rows, default=r.bottom) for r in found if r.top in earlier]
-        ends += [row for r in found if r.top in earlier for row, _, _ in r.left_out]
+        left, right = region.columns[0], region.columns[-1]
+        earlier = [r for r in found if r.top < region.top]
+        # What stands beside a table, and begins above it, does not end its titles.
+        aside = [r for r in earlier if r.columns[0] > right or r.columns[-1] < left]
+        if any(max(r.rows, default=r.bottom) >= region.top for r in aside):
+            earlier = [r for r in earlier if r not in aside]
+        else:
+            left, right = 0, math.inf
+        ends = [max(r.rows, default=r.bottom) for r in earlier]
+        ends += [row for r in earlier for row, _, _ in r.left_out]
         first = max(ends, default=-1) + 1
         region.titles = []
         for row in range(first, region.top):
             cells = grid.rows[row]
             beside = [r for r in found if r.top == region.top]
             for c, cell in enumerate(cells):
-                if cell is not None and _belongs(c, region, beside):
+                if cell is not None and left <= c <= right and _belongs(c, region, beside):
                     region.titles.append((row, shown_value(cell)))
     taken = {row for region in found for row, _ in region.titles}
     for region in found:

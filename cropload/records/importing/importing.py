@@ -104,8 +104,9 @@ class Import(Answer):
     files=arguments.each(arguments.path, "the names of workbooks or tables"),
     into=arguments.optional(arguments.path),
     answers=arguments.optional(arguments.any_of(arguments.path, arguments.row)),
+    progress=arguments.optional(arguments.calling),
 )
-def import_workbook(files, into=None, answers=None):
+def import_workbook(files, into=None, answers=None, *, progress=None):
     """Understand workbooks and tables of any shape; nothing is written yet.
 
     Parameters
@@ -116,6 +117,8 @@ def import_workbook(files, into=None, answers=None):
         The season folder to make, or to add to; answers once given for it hold again.
     answers : path or dict, optional
         A file of answered questions, or name of a question -> answer.
+    progress : callable, optional
+        Called as progress(done, total) after each file, sheet and table.
 
     Returns
     -------
@@ -139,13 +142,16 @@ def import_workbook(files, into=None, answers=None):
     old = _records_there(folder)
     told = _answers(answers)
     given = kept_answers(folder) | told
-    grids, shown = [], _apart(files)
-    for file, name in zip(files, shown, strict=True):
+    grids, shown, steps = [], _apart(files), _Steps(progress)
+    for place, (file, name) in enumerate(zip(files, shown, strict=True), start=1):
         for grid in read_grids(Path(file).expanduser()):
             grid.file = name
             grids.append(grid)
+        # A sheet holds a table, about; each is looked for and read, and all are checked.
+        steps.total = len(files) + 2 * len(grids) + 2 * (len(files) - place) + 1
+        steps()
     names = () if old is None else old.blocks["block"]
-    found = understand(grids, given, names)
+    found = understand(grids, given, names, steps)
     if not found.tables:
         _stop_at_nothing(shown, found)
     tables = {
@@ -188,6 +194,20 @@ def _apart(files):
         for path in paths
     ]
     return found if len(set(found)) == len(found) else list(map(str, paths))
+
+
+@dataclass
+class _Steps:
+    """Counts steps of an import, and tells how far it is."""
+
+    progress: object
+    total: int = 0
+    done: int = 0
+
+    def __call__(self):
+        self.done += 1
+        if self.progress is not None:
+            self.progress(min(self.done, self.total), self.total)
 
 
 def _answers(answers):

@@ -194,7 +194,12 @@ def _bonus(told, table):
 def _of_several_vines(region):
     """Whether a row of counts is of so many vines together, and not of one vine."""
     heads = region.headers.values()
-    number = any(says("number_of", header.text) and header.unit is None for header in heads)
+    number = any(
+        says("number_of", head.text)
+        and head.unit is None
+        and "vine" in columns_named("counts", head.name)
+        for head in heads
+    )
     return number and not any(h.unit is not None and h.unit.kind == "length" for h in heads)
 
 

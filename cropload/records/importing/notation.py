@@ -7,6 +7,7 @@ from functools import cached_property
 import numpy as np
 
 from cropload.handbook import entry
+from cropload.records.importing.find import without_seasons
 from cropload.records.importing.values import (
     both_spacings,
     day_of,
@@ -284,7 +285,10 @@ class Notation:
         header = "the crop" if not header or header.isdigit() else header
         choices = {u.name: _shown(values, u, "t") for u in maybe}
         asks = f"Which unit is '{header}' in?"
-        answer = self.questions.ask(f"unit of the crop, {header}", asks, where, choices)
+        # The columns of all years are asked about once, next year's too.
+        of = without_seasons(header)
+        name = f"unit of the crop, {of}" if of else "unit of the crop"
+        answer = self.questions.ask(name, asks, where, choices)
         return next(u for u in maybe if u.name == answer)
 
     def _units_beside(self, part, target):

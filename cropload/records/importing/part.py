@@ -97,6 +97,9 @@ class Part:
             if len(found) != 1:
                 continue
             year, two = found[0]
+            winter = self.meaning.main == "pruning" and year - 1 == plain_year
+            if plain_year not in (None, year) and not winter:
+                continue
             if two or sure:
                 return year, True
             plain_year = plain_year or year

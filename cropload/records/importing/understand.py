@@ -54,7 +54,7 @@ class Understood:
     units: dict = field(default_factory=dict)
 
 
-def understand(grids, answers=(), blocks=()):
+def understand(grids, answers=(), blocks=(), step=lambda: None):
     """Return what grids of cells hold.
 
     Parameters
@@ -65,6 +65,8 @@ def understand(grids, answers=(), blocks=()):
         Name of a question -> answer.
     blocks : iterable of str, optional
         Blocks that are on record already.
+    step : callable, optional
+        Called after each sheet that was looked through, and after each table that was read.
 
     Returns
     -------
@@ -82,6 +84,7 @@ def understand(grids, answers=(), blocks=()):
                 hidden += [grid.shown] if grid.hidden else []
             else:
                 left_out += _unread(part)
+        step()
     names = BlockNames()
     for name in blocks:
         names.add(name)
@@ -98,6 +101,7 @@ def understand(grids, answers=(), blocks=()):
         left_out += _unread(part)
         for table, frame in rows.frames(part):
             frames.setdefault(table, []).append(frame)
+        step()
     by_id = {id(part): part for part in parts}
     joiner = Joiner(by_id, questions, left_out)
     tables = joiner.join(frames)

@@ -3,6 +3,7 @@
 import re
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from functools import lru_cache
 
 from cropload.clock import FIRST_YEAR, LAST_YEAR
 from cropload.records.importing.words import (
@@ -19,6 +20,8 @@ from cropload.records.tables import TABLES
 #: Day 0 of the serial numbers of spreadsheet programs, and the years they are taken for dates in.
 _DAY_0 = date(1899, 12, 30)
 _SERIALS = (29_000, 73_000)
+#: Texts that are remembered with what they say, as the same ones come again and again.
+_SEEN = 50_000
 _NUMBER = re.compile(r"([+-]?\d[\d.,'\u2019 \u00a0\u202f]*)\s*(.*)", re.DOTALL)
 _WIDE_SPACES = re.compile(r"(?<=\d)[ \u00a0\u202f'\u2019](?=\d{3}(?!\d))")
 
@@ -42,6 +45,7 @@ class Number:
     about: bool = False
 
 
+@lru_cache(_SEEN)
 def sign_shown(text):
     """Return what one number tells of the decimal sign: ``"."``, ``","``, ``"?"`` or ``""``.
 
@@ -81,8 +85,11 @@ def number_of(value, decimal):
         return None
     if isinstance(value, (int, float)):
         return Number(float(value))
-    if not isinstance(value, str):
-        return None
+    return _number_in(value, decimal) if isinstance(value, str) else None
+
+
+@lru_cache(_SEEN)
+def _number_in(value, decimal):
     text, about = without_about(value.strip().replace("\N{MINUS SIGN}", "-"))
     match = _NUMBER.fullmatch(text)
     if not match:
@@ -110,6 +117,7 @@ _NAMED = (
 _WEEKDAY = re.compile(r"^[^\W\d]{2,10}\.?,?\s+(?=\d)")
 
 
+@lru_cache(_SEEN)
 def order_shown(text):
     """Return the order that a date shows, ``"?"`` where it may be read as two days, or ``""``."""
     match = _DAY_LAST.fullmatch(_WEEKDAY.sub("", text.strip()))

@@ -333,7 +333,7 @@ class Spoiler:
     answers: dict = field(default_factory=dict)
 
     def __post_init__(self):
-        self.draw, self.other = Random(self.seed), Random(self.seed + 1)
+        self.draw = Random(self.seed)
         self.point, self.thousand, self.order = LOCALES[self.locale]
         if self.form == ".csv":
             self.commas = self.point == ","
@@ -346,15 +346,23 @@ class Spoiler:
     def __contains__(self, habit):
         return habit in self.habits
 
+    def answer(self, question):
+        """Return the right answer to a question, or None where it is not known."""
+        told = self.answers.get(question.id, self.answers.get(question.id.partition(", ")[0]))
+        return told if told in question.choices else None
+
     def word(self, name):
         """Return a word for a table or a column."""
         return self.draw.choice(WORDS[self.language][name])
 
     def write(self, tables, folder):
         """Write an estate as this grower would; return the paths."""
-        sheets = []
+        sheets, self.told_by_sheet = [], set()
         for name, rows in tables.items():
-            sheets += self._sheets(name, rows, tables)
+            made = self._sheets(name, rows)
+            sheets += made
+            if len(made) > 1 or name == "weights":
+                self.told_by_sheet |= {sheet for sheet, _ in made}
         if self.form == ".csv":
             paths = []
             for at, (name, rows) in enumerate(sheets):
@@ -383,9 +391,11 @@ class Spoiler:
         found, left = {}, list(sheets)
         while left:
             name, rows = left.pop(0)
-            if "tables side by side" in self and left and self.draw.random() < 0.5:
+            # A table that only its sheet tells the year or the stage of keeps its sheet.
+            alone = not left or ("two titles" not in self and left[0][0] in self.told_by_sheet)
+            if "tables side by side" in self and not alone and self.draw.random() < 0.5:
                 rows = beside(rows, left.pop(0)[1], gap=self.draw.randint(1, 2))
-            elif "tables below" in self and left and self.draw.random() < 0.5:
+            elif "tables below" in self and not alone and self.draw.random() < 0.5:
                 rows = [*rows, [], [], *left.pop(0)[1]]
             name = name if name not in found else f"{name} {len(found)}"
             found[name] = rows
@@ -393,7 +403,7 @@ class Spoiler:
 
     # One table ------------------------------------------------------------------------------
 
-    def _sheets(self, name, rows, tables):
+    def _sheets(self, name, rows):
         """Return (name of the sheet, rows of cells) of one table, one for each season if so."""
         if "season" in rows[0]:
             by_day = "season left to the day" in self and all("date" in row for row in rows)
@@ -406,12 +416,8 @@ class Spoiler:
             pairs = [(row["season"], row["block"]) for row in rows]
             wide = len(set(pairs)) == len(pairs) and len({year for year, _ in pairs}) > 2
             if "a column a season" in self and name == "harvest" and wide:
-                rows = [
-                    {k: v for k, v in row.items() if k not in ("date", "ticket")} for row in rows
-                ]
-                if all("date" not in row for row in tables["harvest"]):
+                if all("date" not in row for row in rows):
                     return [(self.word(name)[:28], self._wide(name, rows))]
-                rows = tables["harvest"]
             elif by_day and name != "pruning":
                 return [(self.word(name)[:28], self._sheet(name, rows))]
             return [(self.word(name)[:28], self._sheet(name, rows, season=True))]
@@ -434,12 +440,12 @@ class Spoiler:
         years = {row.get("season") for row in rows}
         year = years.pop() if len(years) == 1 and not season else None
         rows = [dict(row) for row in rows]
+        if name == "dates":
+            rows = self._by_stage(rows) if "a column a stage" in self else self._stage_words(rows)
         if not season:
             rows = [{k: v for k, v in row.items() if k != "season"} for row in rows]
         for row in rows:
             row.pop("stage", None) if name == "weights" else None
-        if name == "dates":
-            rows = self._by_stage(rows) if "a column a stage" in self else self._stage_words(rows)
         if name == "pruning" and "plan in columns" in self:
             rows = [self._plan_apart(row) for row in rows]
         if name in ("harvest", "counts"):
@@ -513,9 +519,8 @@ class Spoiler:
     def _by_stage(self, rows):
         lots = {}
         for row in rows:
-            key = (row.get("season"), row["block"])
-            told = {"season": key[0], "block": key[1]} if key[0] else {"block": key[1]}
-            lots.setdefault(key, told)[row["stage"]] = row["date"]
+            told = {"season": row["season"], "block": row["block"]}
+            lots.setdefault(tuple(told.values()), told)[row["stage"]] = row["date"]
         return list(lots.values())
 
     def _stage_words(self, rows):

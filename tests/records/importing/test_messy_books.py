@@ -20,7 +20,7 @@ ANSWERS = {
 ASKED = {
     "day_or_month_first": ("order of dates", "day/month", "month/day"),
     "thousand_or_decimal": ("decimal sign", "decimal comma", "comma between thousands"),
-    "tonnes_or_tons": ("unit of the crop", "short tons", "t"),
+    "tonnes_or_tons": ("unit of the crop, Net", "short tons", "t"),
     "which_hill": ("block Hill", "Hill Foot", "Hill Top"),
     "year_of_pruning": ("year of pruning", "winter", "harvest"),
 }
@@ -97,7 +97,7 @@ def test_next_years_file_goes_in_without_a_question_and_adds_what_is_new(tmp_pat
 
     first = book("slips 2024.xlsx", 2024)
     questions = import_workbook([first], tmp_path / "new").questions
-    answers = {"order of dates": "day/month", "unit of the crop": "short tons"}
+    answers = {"order of dates": "day/month", "unit of the crop, Net": "short tons"}
     assert {question.id for question in questions} == set(answers)
     import_workbook([first], tmp_path / "new", answers).write()
 
