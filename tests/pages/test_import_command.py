@@ -46,7 +46,7 @@ def test_without_a_terminal_questions_go_to_a_file_and_no_folder_is_made(run, tm
     assert "Which stands first in dates like '09/10/2024'?" in err
     (question,) = tomllib.loads((tmp_path / "import_questions.toml").read_text())["question"]
     assert (question["id"], question["answer"]) == ("order of dates", "day/month")
-    assert "[Blocks] A3:E5: 2 rows" in out
+    assert "[Blocks] A3:E5 (2 rows): blocks" in out
     assert "Brix" in out
 
 

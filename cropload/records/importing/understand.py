@@ -91,7 +91,7 @@ def understand(grids, answers=(), blocks=(), step=lambda: None):
     names.defined = bool(names.known) or any(map(Rows.defining, parts))
     notation = Notation(parts, questions)
     rows = Rows(notation, names, questions)
-    rows.varieties = _varieties(parts)
+    rows.cells.varieties = _varieties(parts)
     # Blocks are defined before anything is said of them.
     frames = {}
     ordered = sorted(parts, key=lambda part: not rows.defining(part))
@@ -105,7 +105,7 @@ def understand(grids, answers=(), blocks=(), step=lambda: None):
     by_id = {id(part): part for part in parts}
     joiner = Joiner(by_id, questions, left_out)
     tables = joiner.join(frames)
-    left_out += rows.left_out
+    left_out += rows.cells.left_out
     notes = [f"{place} is hidden, and is read like the others." for place in dict.fromkeys(hidden)]
     notes += [f"{what} ({_cells(times)})." for what, times in rows.told.items()]
     for written, name in names.read_as.items():
