@@ -4,7 +4,7 @@ import re
 from collections import Counter
 from dataclasses import dataclass, field, replace
 
-from cropload.records.importing.find import _NUMBERED, is_season
+from cropload.records.importing.headers import NUMBERED, is_season
 from cropload.records.importing.values import day_of, is_nothing, number_of
 from cropload.records.importing.words import (
     MADE_FROM,
@@ -439,7 +439,7 @@ def _vines_across(region, columns):
     found = {}
     for column in columns:
         text = region.headers[column].text.strip().lower().removesuffix(".0")
-        number = _NUMBERED.fullmatch(text)
+        number = NUMBERED.fullmatch(text)
         word = plain(re.sub(r"\d+", "", text))
         known = not word or "vine" in columns_of("counts").get(phrase(word), ()) or len(word) == 1
         if number and known:

@@ -7,7 +7,7 @@ from functools import cached_property
 import numpy as np
 
 from cropload.handbook import entry
-from cropload.records.importing.find import without_seasons
+from cropload.records.importing.headers import without_seasons
 from cropload.records.importing.values import (
     both_spacings,
     day_of,
