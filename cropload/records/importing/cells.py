@@ -13,7 +13,7 @@ from cropload.records.importing.values import (
     plan_of,
     tidy_name,
 )
-from cropload.records.importing.words import MADE_FROM, choice_of, seasons_in, trade_words
+from cropload.records.reading.trade_words import MADE_FROM, choice_of, seasons_in, trade_words
 
 #: Columns that name what a row is of; blank cells below one are of the same.
 _FILLED = ("block", "season", "date", "row")

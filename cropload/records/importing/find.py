@@ -12,8 +12,8 @@ from cropload.records.importing.headers import (
     segments,
 )
 from cropload.records.importing.values import number_of
-from cropload.records.importing.words import is_blank, is_total, only_total
 from cropload.records.reading.grids import Grid, shown_value
+from cropload.records.reading.trade_words import is_blank, is_total, only_total
 
 #: Why a row is left out that sums up others.
 TOTAL = "a total or a mean"

@@ -7,7 +7,9 @@ from functools import cache
 from itertools import pairwise
 
 from cropload.records.importing.values import day_of
-from cropload.records.importing.words import (
+from cropload.records.reading.dates import DAY
+from cropload.records.reading.grids import shown_value
+from cropload.records.reading.trade_words import (
     is_blank,
     named,
     phrase,
@@ -15,8 +17,6 @@ from cropload.records.importing.words import (
     split_unit,
     unit_named,
 )
-from cropload.records.reading.dates import DAY
-from cropload.records.reading.grids import shown_value
 
 #: A header that numbers vines: vine 1, V2, cep 3, 4.
 NUMBERED = re.compile(r"(?:[a-z]{1,6}\.?\s*)?#?\s*(\d{1,3})")

@@ -6,7 +6,8 @@ from dataclasses import dataclass, field, replace
 
 from cropload.records.importing.headers import NUMBERED, is_season
 from cropload.records.importing.values import day_of, is_nothing, number_of
-from cropload.records.importing.words import (
+from cropload.records.reading.dates import DAY
+from cropload.records.reading.trade_words import (
     MADE_FROM,
     Unit,
     columns_named,
@@ -17,7 +18,6 @@ from cropload.records.importing.words import (
     split_unit,
     table_words,
 )
-from cropload.records.reading.dates import DAY
 from cropload.records.tables import TABLES
 
 #: Columns that tell what a table is about; the others may stand in any.

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from cropload import handbook
 from cropload.errors import nearest
 from cropload.records.importing.values import same_name, tidy_name
-from cropload.records.importing.words import plain, variety_of
+from cropload.records.reading.trade_words import plain, variety_of
 
 _OWN, _OUT = "a block of its own", "leave out"
 

@@ -16,8 +16,8 @@ from cropload.records.importing.values import (
     order_shown,
     sign_shown,
 )
-from cropload.records.importing.words import Unit
 from cropload.records.reading.dates import DAY, MONTH
+from cropload.records.reading.trade_words import Unit
 from cropload.records.tables import TABLES
 
 _M, _FT = Unit("m", "length", 1.0, "metric"), Unit("ft", "length", 0.3048, "us")

@@ -6,7 +6,7 @@ from functools import cached_property
 
 from cropload.records.importing.find import letters
 from cropload.records.importing.values import dates_in, is_nothing, order_shown, sign_shown
-from cropload.records.importing.words import (
+from cropload.records.reading.trade_words import (
     choice_of,
     columns_named,
     plain,

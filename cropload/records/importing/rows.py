@@ -12,7 +12,7 @@ from cropload.records.importing.values import (
     season_of_text,
     tidy_name,
 )
-from cropload.records.importing.words import (
+from cropload.records.reading.trade_words import (
     says,
     seasons_in,
     variety_of,

@@ -6,15 +6,15 @@ from datetime import date, datetime, timedelta
 from functools import lru_cache
 
 from cropload.clock import FIRST_YEAR, LAST_YEAR
-from cropload.records.importing.words import (
+from cropload.records.reading.cells import ERRORS, parse
+from cropload.records.reading.dates import DAY, MONTH
+from cropload.records.reading.trade_words import (
     is_blank,
     month_of,
     plain,
     unit_named,
     without_about,
 )
-from cropload.records.reading.cells import ERRORS, parse
-from cropload.records.reading.dates import DAY, MONTH
 from cropload.records.tables import TABLES
 
 #: Day 0 of the serial numbers of spreadsheet programs, and the years they are taken for dates in.
@@ -226,7 +226,7 @@ def _date(year, month, day):
 
 def season_of_text(value):
     """Return the year of a cell of a column of seasons, and whether it names two, or None."""
-    from cropload.records.importing.words import seasons_in
+    from cropload.records.reading.trade_words import seasons_in
 
     if isinstance(value, (int, float)) and not isinstance(value, bool):
         year = int(value) if float(value).is_integer() else 0

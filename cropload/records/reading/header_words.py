@@ -3,72 +3,10 @@
 They are only ever suggested.  To read such a column unasked could turn grams into kilograms.
 """
 
+from cropload.records.reading.trade_words import columns_named, split_unit
+
 #: What the two columns of a crop hold.
 CROP_UNITS = "tonnes are metric (1,000 kg), tons are short tons (2,000 lb)."
-#: Words that people write in place of a column's name, whatever the table.
-_ANYWHERE = {
-    "season": ("year", "vintage", "harvest_year", "crop_year"),
-    "block": ("block_name", "name", "parcel", "plot", "field", "site", "vineyard"),
-    "date": ("day", "visit_date", "sample_date", "date_of_visit", "picking_date", "harvest_date"),
-    "variety": ("cultivar", "grape", "grape_variety", "cv", "sort"),
-    "clusters": ("bunches", "bunch", "bunch_count", "bunch_number", "inflorescences", "racemes"),
-    "buds": ("nodes", "eyes", "bud_number", "node_number"),
-    "shoots": ("shoot_number", "count_shoots"),
-    "stage": ("phase", "event", "growth_stage", "phenology"),
-}
-
-#: The same for the columns of one table.
-_IN_TABLE = {
-    "blocks": {
-        "row_spacing_m": ("row_distance_m", "row_width_m", "between_rows_m", "row_spacing"),
-        "vine_spacing_m": ("vine_distance_m", "plant_spacing_m", "in_row_m", "vine_spacing"),
-        "vines": ("plants", "vine_number", "number_of_vines", "stocks"),
-        "missing_pct": ("missing", "gaps", "gaps_pct", "missing_percent", "dead_pct"),
-        "area_ha": ("hectares", "ha", "area", "surface_ha"),
-        "canopies": ("walls", "canopy_walls"),
-        "year_planted": ("planted", "planting_year"),
-    },
-    "pruning": {
-        "plan": ("pruning_plan", "level", "pruning_level", "buds_left", "load"),
-        "pruning_weight_kg": ("prunings_kg", "brush_weight_kg", "cane_weight_kg", "wood_kg"),
-    },
-    "counts": {
-        "vine": ("plant", "vine_no", "stock"),
-        "row": ("row_no", "row_number"),
-        "counter": ("counted_by", "by", "who", "initials"),
-        "missing": ("no_vine", "gap", "missing_vine"),
-        "noncount_shoots": ("water_shoots", "watershoots", "suckers", "basal_shoots", "waterbuds"),
-        "pruning_weight_kg": ("prunings_kg", "brush_weight_kg", "cane_weight_kg", "wood_kg"),
-    },
-    "fertility": {"node": ("position", "node_position"), "wood": ("type", "wood_type")},
-    "weights": {
-        "weight_g": ("weight", "lot_weight", "sample_weight", "total_weight", "grams"),
-        "berries": ("berry_number", "berry_count"),
-    },
-    "harvest": {
-        "tonnes": (
-            *("yield", "crop", "harvest", "harvested", "weight", "t", "mt"),
-            *("yield_t", "crop_t", "harvest_t", "weight_t", "fruit_t"),
-        ),
-        "picked_pct": ("picked", "picked_percent", "harvested_pct", "share_picked"),
-        "lost_pct": ("lost", "loss", "loss_pct", "losses", "damage_pct", "hail_pct"),
-        "ticket": ("docket", "ticket_no", "ticket_number", "weighbridge"),
-    },
-    "weather": {
-        "tmin_c": ("tmin", "min", "minimum", "temp_min", "tn"),
-        "tmax_c": ("tmax", "max", "maximum", "temp_max", "tx"),
-    },
-    "prices": {
-        "price_per_t": ("price", "price_t", "price_per_tonne"),
-        "cap_t": ("cap", "maximum_t", "quota_t"),
-    },
-    "capacity": {
-        "period_start": ("start", "from", "first_day", "begin"),
-        "period_end": ("end", "to", "until", "last_day"),
-        "limit_t": ("limit", "capacity", "capacity_t", "maximum_t"),
-    },
-}
-
 #: Suffix of a column -> suffix in the header -> what turns the values into the column's unit.
 _UNITS = {
     "_g": {"kg": "multiply its values by 1,000", "mg": "divide its values by 1,000"},
@@ -108,11 +46,9 @@ def meant(table, header, free):
     free : iterable of str
         Canonical names of the columns that no header has yet.
     """
-    words = _IN_TABLE.get(table, {})
-    for column in free:
-        if header in words.get(column, ()) or header in _ANYWHERE.get(column, ()):
-            return column
-    return None
+    words = header.replace("_", " ")
+    named = columns_named(table, words) or columns_named(table, split_unit(words)[0])
+    return next((column for column in named if column in free), None)
 
 
 def in_other_unit(columns, header, written):

@@ -22,7 +22,8 @@ from cropload.records.importing.questions import (
 )
 from cropload.records.importing.understand import understand
 from cropload.records.importing.values import day_of, number_of, plan_of, sign_shown
-from cropload.records.importing.words import (
+from cropload.records.reading.grids import Grid
+from cropload.records.reading.trade_words import (
     columns_named,
     is_total,
     only_total,
@@ -30,7 +31,6 @@ from cropload.records.importing.words import (
     split_unit,
     unit_named,
 )
-from cropload.records.reading.grids import Grid
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,7 @@
 
 import pytest
 
+from cropload.records.reading.trade_words import MADE_FROM, columns_named, trade_words
 from cropload.records.records import read_records
 from cropload.records.tables import TABLES
 
@@ -72,12 +73,10 @@ def test_a_column_of_ones_own_is_only_named(write):
 
 
 @pytest.mark.parametrize("name", TABLES)
-def test_no_word_of_the_trade_is_the_name_of_another_column(name):
-    from cropload.records.reading.header_words import _ANYWHERE, _IN_TABLE
-
+def test_a_columns_own_name_is_no_word_for_another(name):
     table = TABLES[name]
-    known = {alias for column in table.columns for alias in column.aliases}
-    assert set(_IN_TABLE.get(name, {})) <= set(table.names)
     for column in table.columns:
-        words = _IN_TABLE.get(name, {}).get(column.name, ()) + _ANYWHERE.get(column.name, ())
-        assert not known & set(words)
+        for alias in column.aliases:
+            assert columns_named(name, alias.replace("_", " "))[:1] in ((column.name,), ())
+    own = trade_words().get(name, {})
+    assert set(own) <= {*table.names, *MADE_FROM.get(name, ())}

@@ -22,7 +22,7 @@ MADE_FROM = {
 @cache
 def trade_words():
     """Return the words of the trade, by table and column, as read from their file."""
-    file = resources.files("cropload.records.importing") / "trade_words.toml"
+    file = resources.files("cropload.records.reading") / "trade_words.toml"
     return tomllib.loads(file.read_text("utf-8"))
 
 
@@ -74,7 +74,10 @@ def columns_of(table):
     spec, own = TABLES[table], trade_words().get(table, {})
     names = [*spec.names, *MADE_FROM.get(table, ())]
     for name in names:
-        for word in (name, *_listed(own.get(name, ""))):
+        for word in (name, *(spec[name].aliases if name in spec.names else ())):
+            put(word, name)
+    for name in names:
+        for word in _listed(own.get(name, "")):
             put(word, name)
         if name in spec.names:
             for alias in spec[name].aliases:
