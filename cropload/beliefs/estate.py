@@ -41,6 +41,7 @@ class Beliefs:
     centre : (blocks, state), logs [1]
     load : (blocks, state, local effects) [1]
     own_covariance : (blocks, state, state) [1]
+    residual : (blocks, state), how much of its diagonal is the season's alone [1]
     posterior : SharedPosterior, of what all the blocks share
     """
 
@@ -49,6 +50,7 @@ class Beliefs:
     centre: np.ndarray
     load: np.ndarray
     own_covariance: np.ndarray
+    residual: np.ndarray
     posterior: SharedPosterior
     learned: Learned
 
@@ -172,12 +174,15 @@ def believe(measured, names, learned, posterior=None):
         varieties = [str(v) for v in range(measured.varieties(learned.spreads))]
         posterior = shared_posterior(measured, learned, varieties)
     centre, load, own = _last_season(measured, learned, posterior)
+    spread = variances(learned.spreads, measured.rows.shape[1], learned.widen).residual
+    residual = measured.residual(spread)[..., -1, :]
     return Beliefs(
         names=tuple(names),
         variety=measured.variety,
         centre=centre,
         load=posterior.shared.on_effects(load),
         own_covariance=own,
+        residual=np.broadcast_to(residual, centre.shape),
         posterior=posterior,
         learned=learned,
     )

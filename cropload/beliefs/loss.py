@@ -36,7 +36,7 @@ class LossChance:
     lost: np.ndarray
     seasons: np.ndarray
 
-    def kept(self, names, places, draws, seed):
+    def kept(self, names, places, draws, seed, later=0):
         """Draw whether the crops of some blocks are kept, (places, draws) of True and False.
 
         Parameters
@@ -47,6 +47,8 @@ class LossChance:
             Places of the blocks wanted.
         draws, seed : int
             Draws [1] and their seed [1].
+        later : int
+            So many seasons on; losses of one season say nothing of another's [1].
 
         Notes
         -----
@@ -58,10 +60,10 @@ class LossChance:
         at_risk = self.chance[places] > 0
         if not at_risk.any():
             return kept
-        together = handbook.value("loss.together")
-        shared = np.sqrt(together) * stream(seed, "loss").standard_normal(draws)
+        together, which = handbook.value("loss.together"), (f"{later} on",) if later else ()
+        shared = np.sqrt(together) * stream(seed, "loss", *which).standard_normal(draws)
         for at in np.flatnonzero(at_risk):
-            own = stream(seed, f"loss of {names[places[at]]}").standard_normal(draws)
+            own = stream(seed, f"loss of {names[places[at]]}", *which).standard_normal(draws)
             own = shared + np.sqrt(1 - together) * own
             kept[at] = own > NormalDist().inv_cdf(self.chance[places[at]])
         return kept

@@ -1,10 +1,11 @@
-"""Draws of what plans would give: plans x blocks x draws, the first season and once settled."""
+"""Draws of what plans would give: plans x blocks x draws, season by season and once settled."""
 
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from cropload import handbook
+from cropload.beliefs.later_seasons import later_states
 from cropload.beliefs.node_profiles import shape_of
 from cropload.random_streams import stream
 from cropload.vine.growth import COMPONENTS, Growth, exponents, grow
@@ -25,6 +26,7 @@ class PlanDraws:
     the same season had the vines long carried the plan, young vines being two years older.
     ``log_components`` are the draws they come from, (state, blocks, draws) [1]. ``kept`` says in
     which draws a crop is not lost, (blocks, draws); None where crops are told as if none is.
+    ``later`` and ``kept_later`` are the same of the second season and on, each a season of its own.
     """
 
     plans: tuple
@@ -36,6 +38,8 @@ class PlanDraws:
     first: Growth
     settled: Growth
     kept: np.ndarray | None = None
+    later: tuple = ()
+    kept_later: tuple = ()
 
     def _growth(self, settled):
         return self.settled if settled else self.first
@@ -52,6 +56,12 @@ class PlanDraws:
     def tonnes(self, settled=False):
         """Return the crop of each block that reaches the scale [t]."""
         return self._picked(settled) * (self.bearing / 1000.0)[:, None]
+
+    def tonnes_by_season(self):
+        """Return the crop of each block in the first season and those after it [t], a list."""
+        lots = zip(self.later, self.kept_later or [1.0] * len(self.later), strict=True)
+        per_vine = [growth.kg_picked * kept for growth, kept in lots]
+        return [self.tonnes(), *(each * (self.bearing / 1000.0)[:, None] for each in per_vine)]
 
     def t_ha(self, settled=False):
         """Return the crop per hectare of the block [t/ha]."""
@@ -103,10 +113,10 @@ def profile_strength(estate, blocks, draws, seed):
     return np.array([strength[estate.facts.varieties[block]] for block in blocks])
 
 
-def _grown_older(estate, blocks, x):
-    """Return the components and log share of young vines once a plan has settled."""
+def _grown_older(estate, blocks, x, later=SETTLED_AFTER):
+    """Return the components and log share of young vines so many seasons later."""
     young = estate.young
-    _, share, variance = young.later(SETTLED_AFTER)
+    _, share, variance = young.later(later)
     share, variance = share[blocks], variance[blocks]
     # What is not known of this leaf's share gives way to what is not known of the later one's.
     now, centre = young.variance[blocks], estate.centre()[blocks, _CLUSTERS]
@@ -118,7 +128,9 @@ def _grown_older(estate, blocks, x):
     return x, share[:, None] if share.any() else None
 
 
-def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0, losses=False):
+def plan_draws(
+    estate, blocks, plans, *, draws, seed, dead_buds=0.0, losses=False, later_seasons=0
+):
     """Draw what every plan would give in every block.
 
     Parameters
@@ -138,6 +150,8 @@ def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0, losses=Fals
     losses : bool
         Whether crops are lost in some draws, as often as the records say; told as if none is
         otherwise.
+    later_seasons : int
+        Seasons after the first one to draw too, with the same plan each winter [1].
 
     Returns
     -------
@@ -177,17 +191,44 @@ def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0, losses=Fals
         first=grow(x, shape, state, e, log_share=share),
         settled=grow(older, shape, aged.settled_at(shape.log_buds), e, log_share=later),
         kept=estate.loss.kept(facts.names, blocks, draws, seed) if losses else None,
+        later=_later(estate, blocks, shape, e, share, draws, seed, later_seasons),
+        kept_later=tuple(
+            estate.loss.kept(facts.names, blocks, draws, seed, later)
+            for later in range(1, later_seasons + 1)
+        )
+        if losses
+        else (),
     )
     for at in range(len(blocks)):
         for p, plan in enumerate(_of_block(plans, at)):
             if isinstance(plan, DividedPlan):
                 here = blocks[at : at + 1]
                 apart = plan_draws(
-                    estate, here, plan.plans, draws=draws, seed=seed, dead_buds=dead_buds
-                )
-                for whole, parts in ((drawn.first, apart.first), (drawn.settled, apart.settled)):
+                    estate, here, plan.plans, draws=draws, seed=seed, dead_buds=dead_buds,
+                    later_seasons=later_seasons,
+                )  # fmt: skip
+                for whole, parts in zip(
+                    (drawn.first, drawn.settled, *drawn.later),
+                    (apart.first, apart.settled, *apart.later),
+                    strict=True,
+                ):
                     put_growth(whole, (p, at), mean_growth(parts, plan.shares))
     return drawn
+
+
+def _later(estate, blocks, shape, e, share, draws, seed, seasons):
+    """Return what grows in the seasons after the first one, a tuple of Growth.
+
+    In the second season half of what was carried is the new load, from the third on all of it.
+    """
+    found = []
+    for later, x in enumerate(later_states(estate, blocks, draws, seed, seasons), 1):
+        state = estate.state(blocks, x, later)
+        new = shape.log_buds
+        carried = new if later >= SETTLED_AFTER else (state.log_carried + new) / 2
+        older, young = (x, None) if share is None else _grown_older(estate, blocks, x, later)
+        found.append(grow(older, shape, state.settled_at(carried), e, log_share=young))
+    return tuple(found)
 
 
 def component(draws, name):

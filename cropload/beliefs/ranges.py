@@ -84,6 +84,34 @@ def quantiles(draws):
     return np.moveaxis(low + (high - low) * share, -1, 0)
 
 
+def worst_tenth(draws):
+    """Return the mean of the lowest tenth of draws along their last axis.
+
+    Parameters
+    ----------
+    draws : ndarray, shape (..., draws)
+        Any unit.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        In the unit of the draws.
+
+    Notes
+    -----
+    What the worst year in ten brings, in the mean of such years; never more than the mean. A tenth
+    that is no whole number takes a part of the next draw, and fewer than ten give the lowest.
+    """
+    import numpy as np
+
+    count = max(draws.shape[-1] / 10, 1.0)
+    whole = int(count)
+    rest = count - whole if whole < draws.shape[-1] else 0.0
+    last = min(whole, draws.shape[-1] - 1)
+    parted = np.partition(draws, (whole - 1, last), axis=-1)
+    return (parted[..., :whole].sum(-1) + rest * parted[..., last]) / (whole + rest)
+
+
 def whole_days(days):
     """Return the first day, middle and last day of draws of whole days along their last axis.
 

@@ -91,8 +91,8 @@ class FrostReplay(Answer):
     the frost model; it is at least as wide as its name says.
     The crops are ranges over the draws and over years drawn anew with replacement, longer wood
     charged for its frost-free crop and a late cut for its cost.
-    With fewer years than the handbook's ``frost.few_years`` the worst year seen stands for the
-    worst in ten, and ``worst`` says so.
+    The worst year in ten is the mean of the worst tenth of the years. With fewer years than the
+    handbook's ``frost.few_years`` the worst year seen stands for it, and ``worst`` says so.
     """
 
     frame: Any = field(init=False)
@@ -194,7 +194,7 @@ class FrostReplay(Answer):
         def over(crop):
             # One set of years for all plans, so that their difference is no luck of the draw.
             again = np.take_along_axis(crop, picks.T[None], axis=1)
-            worst = crop.min(axis=1) if self._few() else np.quantile(again, 0.1, axis=1)
+            worst = crop.min(axis=1) if self._few() else ranges.worst_tenth(again.swapaxes(1, 2))
             return again.mean(axis=1), worst
 
         late = np.array([case != "laid_down" for case in self.cases])[:, None, None]

@@ -18,6 +18,9 @@ from cropload.units import ACRE_HA, SHORT_TON_T
 from cropload.vine.plan import PruningPlan
 from cropload.winery.contracts import cap_of, check_prices, contract_places, revenue
 
+#: Seasons that a plan is followed through [1].
+SEASONS = 5
+
 #: Cost -> what it is, per what in metric and in US units, and the factor from the one to the other.
 COSTS = {
     "pruning_per_vine": ("pruning, for each vine", ("vine", "vine"), 1.0),
@@ -201,7 +204,7 @@ def read_scenarios(records, scenarios, season=None):
 
 @dataclass(frozen=True, eq=False)
 class ScenarioDraws:
-    """Scenarios on common draws: arrays of shape (scenarios, blocks, draws), first and settled."""
+    """Scenarios on common draws, with lost crops and without spring frost."""
 
     names: tuple
     blocks: tuple
@@ -254,94 +257,156 @@ def scenario_draws(
         blocks=blocks,
         plans=plans,
         buds=np.array([[plan.buds for plan in row] for row in layout], float),
-        drawn=plan_draws(estate, places, layout, draws=draws, seed=seed, losses=True),
+        drawn=plan_draws(
+            estate, places, layout, draws=draws, seed=seed, losses=True, later_seasons=SEASONS - 1
+        ),
         estate=estate,
     )
 
 
 @dataclass(frozen=True, eq=False)
-class Money:
-    """What scenarios leave over.
+class Pay:
+    """What crops of some blocks earn and cost.
 
     Attributes
     ----------
-    frame : DataFrame
-        One row a scenario: scenario, revenue, cost and margin as ``_p10 _p50 _p90`` and
-        ``margin_mean`` [currency], the chances that costs are higher than revenue,
-        ``chance_loss``, and of leaving less than the first scenario in the same season,
-        ``chance_worse`` [1], and ``above_cap_t``, the mean crop beyond the contracts' caps [t].
-    currency : str
-        The one currency of the prices; empty when none is named.
     contracts : tuple of Contract
         Those that pay.
+    members : tuple of ndarray
+        Places of each one's blocks.
+    fixed : ndarray, shape (scenarios, blocks)
+        Cost of a season that no crop moves [currency].
+    per_t : float
+        Cost of picking [currency/t].
+    currency : str
+        Of the prices; empty when none is named, and where the crop itself is counted.
     notes : tuple of str
         What was taken, in sentences.
     """
 
-    frame: pd.DataFrame
-    currency: str
     contracts: tuple
-    notes: tuple
+    members: tuple
+    fixed: np.ndarray
+    per_t: float
+    currency: str = ""
+    notes: tuple = ()
+
+    def revenue(self, tonnes):
+        """Return what crops earn [currency], (..., draws), from (..., blocks, draws) [t]."""
+        return sum(
+            contract.revenue(tonnes[..., members, :].sum(-2))
+            for contract, members in zip(self.contracts, self.members, strict=True)
+        )
+
+    def cost(self, tonnes, picks):
+        """Return what crops cost [currency], (rows, draws); ``picks`` as in `margin`."""
+        fixed = self.fixed[picks, np.arange(picks.shape[1])].sum(1)
+        return fixed[:, None] + self.per_t * tonnes.sum(1)
+
+    def margin(self, tonnes, picks):
+        """Return what is left over when each block has the plan of some scenario.
+
+        Parameters
+        ----------
+        tonnes : ndarray, shape (scenarios, blocks, draws)
+            Crop [t].
+        picks : ndarray of int, shape (rows, blocks)
+            Scenario whose plan a block has.
+
+        Returns
+        -------
+        ndarray, shape (rows, draws)
+            [currency]
+        """
+        crop = tonnes[picks, np.arange(picks.shape[1])]
+        return self.revenue(crop) - self.cost(crop, picks)
+
+    def apart(self, tonnes):
+        """Return what is left over more when one block alone leaves the first scenario.
+
+        Parameters
+        ----------
+        tonnes : ndarray, shape (scenarios, blocks, draws)
+            Crop [t].
+
+        Returns
+        -------
+        ndarray, shape (scenarios, blocks, draws)
+            [currency]; where blocks fill one contract the changes do not add up.
+        """
+        out = (self.fixed[:1] - self.fixed)[..., None] - self.per_t * (tonnes - tonnes[:1])
+        for contract, members in zip(self.contracts, self.members, strict=True):
+            whole = tonnes[0, members].sum(0)
+            moved = whole + tonnes[:, members] - tonnes[:1, members]
+            out[:, members] += contract.revenue(moved) - contract.revenue(whole)
+        return out
 
 
-def scenario_money(records, found, costs, *, settled=False):
-    """Say what each scenario would leave over, beside the first one.
-
-    Parameters
-    ----------
-    records : Records
-        Its table prices is used.
-    found : ScenarioDraws
-        As from ``scenario_draws``; the first scenario is the one the others are held against.
-    costs : Costs
-        The user's costs.
-    settled : bool
-        Take the settled crop (third season on) instead of the first season's.
-
-    Returns
-    -------
-    Money
+def pay_for(records, found, costs):
+    """Return what crops of the blocks of a comparison earn and cost.
 
     Raises
     ------
     CroploadError
-        When a block has no price.
-
-    Notes
-    -----
-    Scenarios are compared on the same draws: in a heavy year all of them are heavy.
+        When a block has no price, or prices name several currencies.
     """
-    facts = found.estate.facts
-    tonnes = found.drawn.tonnes(settled)
+    facts, places = found.estate.facts, found.drawn.blocks
     contracts, notes = contracts_for(records, found.blocks, facts)
-    earned = np.zeros((tonnes.shape[0], tonnes.shape[2]))
-    above = np.zeros(len(found.names))
-    for contract in contracts:
-        members = [found.blocks.index(block) for block in contract.blocks]
-        crop = tonnes[:, members].sum(1)
-        earned += contract.revenue(crop)
-        above += np.maximum(crop - contract.cap_t, 0).mean(-1)
-    places = found.drawn.blocks
-    cost = costs.of(
-        found.buds[:, :, None],
-        facts.bearing[places][:, None],
-        facts.area_ha[places][:, None],
-        tonnes,
-    ).sum(1)
+    vines, area = facts.bearing[places], facts.area_ha[places]
+    return Pay(
+        tuple(contracts),
+        tuple(np.array([found.blocks.index(b) for b in each.blocks]) for each in contracts),
+        costs.of(found.buds, vines, area, 0.0),
+        costs.picking_per_t,
+        currency_of(records),
+        tuple(notes),
+    )
+
+
+def crop_alone(found):
+    """Return a Pay in tonnes, for scenarios whose blocks have no price: a tonne earns one."""
+    every = np.arange(len(found.blocks))
+    crop = Contract("crop", found.blocks, 1.0, np.inf, 0.0)
+    return Pay((crop,), (every,), np.zeros(found.buds.shape), 0.0)
+
+
+def money_frame(pay, names, tonnes, picks):
+    """Return what each row of picks leaves over in a season, beside the first one.
+
+    Parameters
+    ----------
+    pay : Pay
+        Prices and costs.
+    names : sequence of str
+        One a row.
+    tonnes, picks : ndarray
+        As in ``Pay.margin``.
+
+    Returns
+    -------
+    DataFrame
+        One row a name: scenario, revenue, cost and margin as ``_p10 _p50 _p90``, ``margin_mean``
+        and ``margin_worst``, the mean of the worst tenth of the years [currency], the chance that
+        costs are higher than revenue, ``chance_loss`` [1], and ``above_cap_t``, the mean crop
+        beyond the contracts' caps [t].
+    """
+    crop = tonnes[picks, np.arange(picks.shape[1])]
+    earned, cost = pay.revenue(crop), pay.cost(crop, picks)
     margin = earned - cost
-    rows = []
-    for at, name in enumerate(found.names):
-        rows.append(
-            {
-                "scenario": name,
-                **ranges.columns("revenue", earned[at]),
-                **ranges.columns("cost", cost[at]),
-                **ranges.columns("margin", margin[at]),
-                **ranges.columns("change", margin[at] - margin[0]),
-                "margin_mean": float(margin[at].mean()),
-                "chance_loss": float((margin[at] < 0).mean()),
-                "chance_worse": float((margin[at] < margin[0]).mean()) if at else np.nan,
-                "above_cap_t": float(above[at]),
-            }
-        )
-    return Money(pd.DataFrame(rows), currency_of(records), tuple(contracts), tuple(notes))
+    above = sum(
+        np.maximum(crop[:, members].sum(1) - contract.cap_t, 0).mean(-1)
+        for contract, members in zip(pay.contracts, pay.members, strict=True)
+    )
+    return pd.DataFrame(
+        {
+            "scenario": name,
+            **ranges.columns("revenue", earned[at]),
+            **ranges.columns("cost", cost[at]),
+            **ranges.columns("margin", margin[at]),
+            "margin_mean": float(margin[at].mean()),
+            "margin_worst": float(ranges.worst_tenth(margin[at])),
+            "chance_loss": float((margin[at] < 0).mean()),
+            "above_cap_t": float(above[at]),
+        }
+        for at, name in enumerate(names)
+    )

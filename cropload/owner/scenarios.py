@@ -12,10 +12,10 @@ from cropload.beliefs.meant import check_season
 from cropload.beliefs.origins import component_origins, seasons_seen
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
-from cropload.frost.cover import frost_cover
-from cropload.frost.years import block_frost_years, block_weather
-from cropload.owner.money import Costs, scenario_draws, scenario_money
-from cropload.owner.scenario_choice import Choice, choose_scenario
+from cropload.owner.decision import Decision, decide, harvests
+from cropload.owner.mix import Limits
+from cropload.owner.money import Costs, crop_alone, money_frame, pay_for, scenario_draws
+from cropload.owner.springs import FROST_COLUMNS, NO_SPRINGS, past_springs
 from cropload.pruning.compare import WIDEST_CHANGE, cane_notes, general_notes, load_notes
 from cropload.pruning.plan_rows import RANGED, difference_columns, plan_ranges, wood_columns
 from cropload.units import METRIC, unit_system
@@ -23,16 +23,6 @@ from cropload.vine import bands
 
 #: Scenarios that can be read side by side [1].
 FEWEST, MOST = 2, 5
-
-#: Columns of the frost replay, left empty for a block without weather.
-FROST_COLUMNS = (
-    *(f"frost_mean_share_{end}" for end in ranges.ENDINGS),
-    *(f"frost_worst_in_ten_{end}" for end in ranges.ENDINGS),
-    "frost_loss_chance_low",
-    "frost_loss_chance_high",
-    *(f"t_ha_settled_with_frost_{end}" for end in ranges.ENDINGS),
-)
-
 
 @dataclass(frozen=True, eq=False, repr=False, kw_only=True)
 class Scenarios(Answer):
@@ -51,32 +41,32 @@ class Scenarios(Answer):
     season, draws, seed : int
         Year of harvest; draws and their seed [1].
     totals : DataFrame
-        One row a scenario: tonnes and tonnes_settled of all blocks and change_settled, the
-        settled crop less that of the first scenario in the same season, as ``_p10 _p50 _p90``
-        [t]; tonnes_settled_mean [t]; chance_less and chance_less_settled, of a smaller crop than
-        the first scenario's [1].
+        One row a name of the decision: tonnes and tonnes_settled of all blocks as
+        ``_p10 _p50 _p90``, and tonnes_settled_mean [t], with frost and lost crops.
     bands : dict
         {block: (Band of shoots per metre [1/m], Band of yield to pruning weight [kg/kg])}.
     costs : Costs
         As given.
     money_first, money_settled : DataFrame or None
-        ``Money.frame``, as from ``scenario_money``; None when a price is missing, and
+        As from ``money_frame``, with frost and lost crops; None when a price is missing, and
         ``money_missing`` says so.
     currency : str
         Of the prices; empty when none is named.
     contracts : tuple of Contract
         Those that were counted.
     frost_asked : bool
-        Whether past springs were to be replayed.
+        Whether past springs were to be counted.
     frost_missing : dict
         {block: why it has no frost figures}.
     frost_about : dict
-        ``loss`` (loss that counts as heavy [1]), ``worst`` (what worst in ten stands for),
-        ``seasons`` and ``draws`` [1] of the replay; empty when no block has one.
+        ``loss`` (loss that counts as heavy [1]), ``worst`` (what worst in ten stands for) and
+        ``seasons`` [1] of the replay; empty when no block has one.
+    loss_chance : dict
+        {block: chance that a crop is lost altogether in a year [1]}.
     components : dict
         {block: list of dict} as from ``component_origins``.
-    choice : Choice
-        Which scenario holds up best.
+    decision : Decision
+        Which plan to take where, what it brings, and what if it goes wrong.
     """
 
     names: tuple
@@ -96,8 +86,9 @@ class Scenarios(Answer):
     frost_asked: bool
     frost_missing: dict
     frost_about: dict
+    loss_chance: dict
     components: dict
-    choice: Choice
+    decision: Decision
 
     @property
     def blocks(self):
@@ -122,10 +113,10 @@ class Scenarios(Answer):
         return scenario_tables(self, unit_system(units))
 
     def plot(self, ax=None, units=METRIC):
-        """Draw what each scenario leaves over, or its crop where money is not known."""
-        from cropload.owner.charts import first_rows
+        """Draw what each scenario brings beside the first one over the seasons followed."""
+        from cropload.owner.charts import beside_rows
 
-        return first_rows(self, unit_system(units)).plot(ax)
+        return beside_rows(self, unit_system(units)).plot(ax)
 
 
 @arguments.check_arguments(scenarios=arguments.by_block("plans"))
@@ -147,57 +138,20 @@ def check_scenarios(scenarios):
         raise CroploadError("A scenario has no name. Give each one a name, like 'today'.")
 
 
-def _totals(found):
-    first, settled = found.drawn.tonnes(False).sum(1), found.drawn.tonnes(True).sum(1)
-    change = settled - settled[0]
-    rows = []
-    for at, name in enumerate(found.names):
-        rows.append(
-            {
-                "scenario": name,
-                **ranges.columns("tonnes", first[at]),
-                **ranges.columns("tonnes_settled", settled[at]),
-                **ranges.columns("change_settled", change[at]),
-                "tonnes_settled_mean": float(settled[at].mean()),
-                "chance_less": float((first[at] < first[0]).mean()) if at else np.nan,
-                "chance_less_settled": float((change[at] < 0).mean()) if at else np.nan,
-            }
-        )
-    return pd.DataFrame(rows)
-
-
-def _frost(records, found, season, frost_draws, seed, reference_plans):
-    """Return {(block, plan): columns}, {block: why not} and what the columns rest on."""
-    columns, missing, about = {}, {}, {}
-    if len(records.weather) == 0:
-        return columns, dict.fromkeys(found.blocks, "no weather is on record"), about
-    for block in found.blocks:
-        plans = list(dict.fromkeys(found.plans[name][block] for name in found.names))
-        try:
-            years = block_frost_years(
-                block_weather(records, block), case="laid_down", draws=frost_draws, seed=seed
-            )
-            cover = frost_cover(
-                records,
-                block,
-                plans,
-                season,
-                reference_plan=(reference_plans or {}).get(block),
-                years=years,
-                seed=seed,
-            )
-        except CroploadError as fault:
-            missing[block] = str(fault)
-            continue
-        held = cover.columns()[list(FROST_COLUMNS)]
-        for plan, row in zip(plans, held.to_dict("records"), strict=True):
-            columns[block, plan] = row
-        seen = len(cover.seasons)
-        about.setdefault("loss", cover.heavy_loss)
-        about.setdefault("worst", cover.worst)
-        about["seasons"] = min(seen, about.get("seasons", seen))
-        about["draws"] = frost_draws
-    return columns, missing, about
+def _totals(crops, decision):
+    places = np.arange(decision.rows.shape[1])
+    first, settled = (
+        tonnes[decision.rows, places].sum(1) for tonnes in (crops.seasons[0], crops.settled)
+    )
+    return pd.DataFrame(
+        {
+            "scenario": name,
+            **ranges.columns("tonnes", first[at]),
+            **ranges.columns("tonnes_settled", settled[at]),
+            "tonnes_settled_mean": float(settled[at].mean()),
+        }
+        for at, name in enumerate(decision.names)
+    )
 
 
 def _block_rows(found, density_band, ravaz_band, frost):
@@ -259,7 +213,10 @@ def _block_rows(found, density_band, ravaz_band, frost):
     ),
     reference_plans=arguments.optional(arguments.by_block("plans")),
     frost=arguments.flag,
-    frost_draws=arguments.draws,
+    limits=arguments.optional(
+        arguments.kind("Limits", "Make them first: cropload.owner.mix.Limits(...).")
+    ),
+    discount=arguments.number(0, 1),
 )
 def compare_scenarios(
     records,
@@ -273,7 +230,8 @@ def compare_scenarios(
     ravaz_band=None,
     reference_plans=None,
     frost=True,
-    frost_draws=400,
+    limits=None,
+    discount=0.0,
 ):
     """Compare scenarios: what each would give and leave, and what speaks against it.
 
@@ -295,15 +253,17 @@ def compare_scenarios(
     reference_plans : dict, optional
         {block: plan} that blocks without any plan on record have carried.
     frost : bool
-        Replay past springs where a block has weather and budburst dates.
-    frost_draws : int
-        Draws of that replay [1].
+        Count past springs where a block has weather and budburst dates.
+    limits : Limits, optional
+        What the owner bears; when left out, only the area that may leave its bands is limited.
+    discount : float
+        By how much each season after the first counts less, 0 to 1 [1/year].
 
     Returns
     -------
     Scenarios
-        ``.frame`` has a row a block and scenario; ``print`` recommends one, and ``report`` makes
-        the owner's page of it.
+        ``.frame`` has a row a block and scenario; ``print`` says which plan to take where, and
+        ``report`` makes the owner's page of it.
 
     Raises
     ------
@@ -313,39 +273,41 @@ def compare_scenarios(
 
     Notes
     -----
-    A block's figures are those of ``compare_plans`` with the same seed. Sums over blocks keep the
-    season effects that they share. Crop and money are without spring frost, which stands apart.
+    A block's own figures in the frame are those of ``compare_plans`` with the same seed, without
+    frost and lost crops. Sums, differences and money have both in them, and keep the season
+    effects that blocks share; each of the five seasons followed has weather of its own.
     Valid for loads within a third to three times what a block has carried.
     """
     check_scenarios(scenarios)
     costs = Costs() if costs is None else costs
+    limits = Limits() if limits is None else limits
     season = check_season(records, season)
     found = scenario_draws(
         records, scenarios, season, draws=draws, seed=seed, reference_plans=reference_plans
     )
-    frosty, missing, about = {}, {}, {}
-    if frost:
-        frosty, missing, about = _frost(records, found, season, frost_draws, seed, reference_plans)
-    totals = _totals(found)
-    blocks, held, notes = _block_rows(found, density_band, ravaz_band, frosty)
-    first = settled = None
-    money_missing = ""
+    springs = past_springs(records, found, season, draws, seed) if frost else NO_SPRINGS
+    blocks, held, notes = _block_rows(found, density_band, ravaz_band, springs.columns(found))
+    pay, money_missing = None, ""
     if len(records.prices) == 0:
         money_missing = "No prices are on record, so there is no money in this report."
     else:
         try:
-            first = scenario_money(records, found, costs)
-            settled = scenario_money(records, found, costs, settled=True)
+            pay = pay_for(records, found, costs)
+            notes += pay.notes
         except CroploadError as fault:
             money_missing = str(fault)
-    if settled is None:
-        by, means = "crop", totals["tonnes_settled_mean"]
-    else:
-        by, means = "margin", settled.frame["margin_mean"]
-        notes += settled.notes
-    by_scenario = {name: [] for name in found.names}
-    for row in blocks.to_dict("records"):
-        by_scenario[row["scenario"]].append(row)
+    crops = harvests(found, springs, seed)
+    rows = {(row["block"], row["scenario"]): row for row in blocks.to_dict("records")}
+    by = "crop" if pay is None else "margin"
+    paid = crop_alone(found) if pay is None else pay
+    decision = decide(found, rows, held, crops, paid, by, limits, discount)
+    first = settled = None
+    if pay is not None:
+        first, settled = (
+            money_frame(pay, decision.names, tonnes, decision.rows)
+            for tonnes in (crops.seasons[0], crops.settled)
+        )
+    notes += springs.notes()
     seen = seasons_seen(found.estate)
     components = {b: component_origins(found.estate, b, seen) for b in found.blocks}
     varieties = found.estate.facts.varieties
@@ -362,24 +324,19 @@ def compare_scenarios(
         season=season,
         draws=int(draws),
         seed=int(seed),
-        totals=totals,
+        totals=_totals(crops, decision),
         bands=held,
         costs=costs,
-        money_first=None if first is None else first.frame,
-        money_settled=None if settled is None else settled.frame,
+        money_first=first,
+        money_settled=settled,
         money_missing=money_missing,
-        currency="" if settled is None else settled.currency,
-        contracts=() if settled is None else settled.contracts,
+        currency="" if pay is None else pay.currency,
+        contracts=() if pay is None else pay.contracts,
         frost_asked=bool(frost),
-        frost_missing=missing,
-        frost_about=about,
+        frost_missing=springs.missing,
+        frost_about=springs.about,
+        loss_chance=dict(zip(found.blocks, found.estate.loss.chance[found.drawn.blocks], strict=True)),
         components=components,
-        choice=choose_scenario(
-            found.names,
-            by_scenario,
-            dict(zip(found.names, means.tolist(), strict=True)),
-            by,
-            found.plans,
-        ),
+        decision=decision,
         notes=tuple(dict.fromkeys([*notes, *found.estate.accepted_notes])),
     )
