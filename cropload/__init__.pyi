@@ -15,6 +15,7 @@ from cropload.beliefs.result import Forecast as Forecast
 from cropload.frost.after_frost import AfterFrost as AfterFrost
 from cropload.frost.replay import FrostReplay as FrostReplay
 from cropload.frost.take_weather import TakenWeather as TakenWeather
+from cropload.owner.mix import Limits as Limits
 from cropload.owner.money import Costs as Costs
 from cropload.owner.report import OwnerReport as OwnerReport
 from cropload.owner.scenarios import Scenarios as Scenarios
@@ -122,7 +123,8 @@ def compare_scenarios(
     ravaz_band: Band | None = ...,
     reference_plans: Mapping[str, str | PruningPlan] | None = ...,
     frost: bool = ...,
-    frost_draws: int = ...,
+    limits: Limits | None = ...,
+    discount: float = ...,
 ) -> Scenarios: ...
 def contract_table(forecast: Forecast, prices: DataFrame) -> ContractRoom: ...
 def correct(

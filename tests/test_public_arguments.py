@@ -78,7 +78,8 @@ CASES = {
         "ravaz_band": (4, 10),
         "reference_plans": None,
         "frost": False,
-        "frost_draws": 100,
+        "limits": None,
+        "discount": 0.0,
     },
     cropload.contract_table: {"forecast": FORECAST, "prices": RECORDS.prices},
     cropload.relieve: {

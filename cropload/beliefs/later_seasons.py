@@ -1,4 +1,4 @@
-"""The seasons after the coming one: what is the vines' own stays, each year's weather is its own."""
+"""The seasons after the coming one: the vines stay what they are, each year has its own weather."""
 
 import numpy as np
 
@@ -40,7 +40,10 @@ def later_states(estate, blocks, draws, seed, seasons):
     responses = beliefs.response_draws(draws, seed)
     shared, local = beliefs.shared, beliefs.shared_draws(draws, seed)
     spread = variances(beliefs.learned.spreads, shared.seasons, beliefs.learned.widen)
-    all_sd, own_sd = np.sqrt(spread.season[-1])[:, None], np.sqrt(spread.variety_season[-1])[:, None]
+    all_sd, own_sd = (
+        np.sqrt(spread.season[-1])[:, None],
+        np.sqrt(spread.variety_season[-1])[:, None],
+    )
     # What the coming season brings to all its blocks is taken out, and another season's put in.
     effects = {}
     for v in np.unique(beliefs.variety[blocks]):

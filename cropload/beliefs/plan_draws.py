@@ -128,9 +128,7 @@ def _grown_older(estate, blocks, x, later=SETTLED_AFTER):
     return x, share[:, None] if share.any() else None
 
 
-def plan_draws(
-    estate, blocks, plans, *, draws, seed, dead_buds=0.0, losses=False, later_seasons=0
-):
+def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0, losses=False, later_seasons=0):
     """Draw what every plan would give in every block.
 
     Parameters

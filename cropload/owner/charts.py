@@ -1,9 +1,11 @@
 """Pictures of an owner's report: drawn as SVG with real text, legible on a phone and on paper."""
 
+from dataclasses import replace
+
 import numpy as np
 
-from cropload.owner.words import margin_step
-from cropload.pruning.charts import FIRST, FIRST_LABEL, SETTLED, SETTLED_LABEL
+from cropload.owner.decision import MIX
+from cropload.owner.words import change_step
 from cropload.show import wording
 from cropload.show.charts import Rows, amounts
 from cropload.show.drawing import LOOKS, cut_name, page_svg
@@ -13,6 +15,10 @@ from cropload.units import METRIC
 WIDTH = 350
 
 
+#: Longest name that leaves room for a picture of that width beside it [letters].
+_SHORT = 16
+
+
 def _picture(rows, title, name):
     """Return rows as a picture of the page and the same in words."""
     words = rows.text()
@@ -20,50 +26,15 @@ def _picture(rows, title, name):
 
 
 def first_figure(found, units=METRIC):
-    """Return the first page's figure as SVG, and the same in words; see ``first_rows``."""
-    rows = first_rows(found, units)
+    """Return the first page's figure as SVG, and the same in words; see ``beside_rows``."""
+    rows = beside_rows(found, units)
+    if max(map(len, rows.names)) > _SHORT:
+        rows = replace(rows, heading=rows.title, axis="", apart=True, above=True)
     return _picture(rows, rows.title, "first-figure")
 
 
-def first_rows(found, units=METRIC):
-    """Return what each scenario leaves, or gives, now and settled, to draw or to tell.
-
-    Parameters
-    ----------
-    found, units : Scenarios, UnitSystem
-        As from ``compare_scenarios``, and the units to show.
-    """
-    names = tuple(
-        f"{cut_name(name, 30)} (recommended)" if name == found.choice.chosen else name
-        for name in found.names
-    )
-    pairs = zip((FIRST_LABEL, SETTLED_LABEL), (FIRST, SETTLED), strict=True)
-    if found.money_settled is not None:
-        frames = (found.money_first, found.money_settled)
-        step, currency = margin_step(found), found.currency
-        title = f"What each scenario leaves over in a season{f' [{currency}]' if currency else ''}"
-        axis = "margin"
-        series = tuple(
-            amounts(label, frame, "margin", look=look, show=lambda end: wording.money(end, step))
-            for (label, look), frame in zip(pairs, frames, strict=True)
-        )
-    else:
-        one = len(found.block_names) == 1
-        of = found.block_names[0] if one else "all blocks together"
-        title, axis = f"Crop of {of} [{units.label('tonnes')}]", "crop at the scale"
-        columns = ("tonnes", "tonnes_settled")
-        series = tuple(
-            amounts(label, found.totals, column, "tonnes", units, look=look)
-            for (label, look), column in zip(pairs, columns, strict=True)
-        )
-    return Rows(
-        title, names, f"{axis}; dotted: '{cut_name(found.names[0], 18)}', settled", series,
-        heading=title, apart=True, above=True, reference=series[1].three[1, 0],
-    )  # fmt: skip
-
-
 def beside_rows(found, units=METRIC):
-    """Return how each scenario differs from the first one in the same season, once settled.
+    """Return how each scenario differs from the first one over the seasons followed.
 
     Parameters
     ----------
@@ -74,21 +45,23 @@ def beside_rows(found, units=METRIC):
     -----
     Of money where prices are known, else of crop; the line at 0 is the first scenario.
     """
-    first = cut_name(found.names[0], 18)
-    names = tuple(found.names[1:])
-    if found.money_settled is not None:
-        step, title = margin_step(found), f"Left over beside '{first}' [{found.currency}]"
-        frame = found.money_settled.iloc[1:]
+    decision, first = found.decision, cut_name(found.names[0], 18)
+    names = tuple(
+        f"{cut_name(name, 30)} (recommended)" if name == decision.chosen != MIX else name
+        for name in decision.names[1:]
+    )
+    frame = decision.estate.iloc[1:]
+    if decision.by == "margin":
+        step = change_step(found)
+        title = f"Left over beside '{first}', five seasons [{found.currency or 'currency'}]"
         series = amounts(
-            "difference", frame, "change", written="range",
+            "difference", frame, "money_all", written="range",
             show=lambda end: wording.money(end, step, signed=True),
         )  # fmt: skip
     else:
-        title = f"Crop beside '{first}' [{units.label('tonnes')}]"
-        series = amounts(
-            "difference", found.totals.iloc[1:], "change_settled", "tonnes", units, written="range"
-        )
-    return Rows(title, names, title, (series,))
+        title = f"Crop beside '{first}', five seasons [{units.label('tonnes')}]"
+        series = amounts("difference", frame, "crop_all", "tonnes", units, written="range")
+    return Rows(title, names, title, (series,), plain=True)
 
 
 def band_figure(found, about, units=METRIC):

@@ -251,9 +251,7 @@ def decide(found, rows, bands, crops, pay, by, limits, discount):
         [plan not in (layout[earlier][at] for earlier in range(s)) for at, plan in enumerate(row)]
         for s, row in enumerate(layout)
     ])  # fmt: skip
-    turns = {
-        key: turns_of(row, rows[key[0], names[0]], bands[key[0]]) for key, row in rows.items()
-    }
+    turns = {key: turns_of(row, rows[key[0], names[0]], bands[key[0]]) for key, row in rows.items()}
     sample = slice(SAMPLE)
     question = Question(
         pay, crops.seasons[..., sample], weights, crops.settled[..., sample], allowed

@@ -16,6 +16,8 @@ from cropload.errors import CroploadError
 SAMPLE = 400
 #: Longest search of one mix [s]; the gap then says how much better another one could be.
 _SECONDS = 20
+#: The limit on the worst year, as a rule is named.
+WORST_YEAR = "worst year"
 #: Share of the years whose mean is the worst year.
 _TENTH = 0.1
 
@@ -149,10 +151,10 @@ class Question:
         mix = self._solve(rules, worst_year)
         limits = [(rule.name, ([r for r in rules if r is not rule], worst_year)) for rule in rules]
         if worst_year is not None:
-            limits.append(("the worst year in ten", (rules, None)))
+            limits.append((WORST_YEAR, (rules, None)))
         if mix is None:
             alone = [(rule.name, ([rule], None)) for rule in rules]
-            alone += [("the worst year in ten", ((), worst_year))] * (worst_year is not None)
+            alone += [(WORST_YEAR, ((), worst_year))] * (worst_year is not None)
             never = tuple((name, np.nan) for name, how in alone if self._solve(*how) is None)
             stay = np.zeros(self.allowed.shape[1], int)
             return Mix(stay, self.value(stay), 0.0, False, never)

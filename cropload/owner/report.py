@@ -8,10 +8,12 @@ from pathlib import Path
 
 from cropload import arguments, clock
 from cropload.answer import Answer
+from cropload.beliefs import ranges
 from cropload.errors import CroploadError
 from cropload.owner import charts as report_figures
 from cropload.owner import words as report_words
 from cropload.owner.scenarios import Scenarios
+from cropload.owner.tables import do_table
 from cropload.records.writing.gate import Result, check_results, workbook_bytes, write_results
 from cropload.show import excel, wording
 from cropload.show import table as kinds
@@ -19,6 +21,10 @@ from cropload.units import METRIC, UnitSystem, unit_system
 
 #: A sheet of the workbook for each table, and its name.
 SHEETS = {
+    "do": "what to do",
+    "beside": "beside the first",
+    "money_change": "money by season",
+    "crop_change": "crop by season",
     "totals": "crop in total",
     "crop": "crop by block",
     "balance": "balance",
@@ -30,6 +36,9 @@ SHEETS = {
     "components": "components",
     "handbook": "handbook",
 }
+
+#: Blocks to change that the first page lists; the sheet and the page list all of them.
+_FIRST_PAGE = 8
 
 #: How to get what a PDF needs; Pango is a library of the system that pip cannot bring.
 PDF_HOW = (
@@ -81,11 +90,11 @@ class OwnerReport(Answer):
         return as_html(self, self.units)
 
     def plot(self, ax=None, units=None):
-        """Draw what each scenario leaves over, or its crop where money is not known."""
+        """Draw what each scenario brings beside the first one over the seasons followed."""
         return self.found.plot(ax, units or self.units)
 
     def sentences(self):
-        """Return the recommendation, three sentences."""
+        """Return the recommendation as (what it is about, sentences) pairs."""
         return report_words.recommendation(self.found, self.units)
 
     def settings(self):
@@ -103,7 +112,8 @@ class OwnerReport(Answer):
             found=found,
             units=units,
             sentences=self.sentences(),
-            years=wording.years_of_ten(),
+            often=ranges.often(),
+            do_first=do_table(found, _FIRST_PAGE),
             tables={table.key: table for table in self.tables()},
             texts=kinds.TEXTS,
             first_figure=report_figures.first_figure(found, units)[0],
@@ -169,7 +179,7 @@ class OwnerReport(Answer):
             *self.settings(),
             ("", ""),
             ("recommendation", ""),
-            *(("", sentence) for sentence in self.sentences()),
+            *self.sentences(),
             ("", ""),
             ("sheets", ""),
             *((SHEETS[table.key], table.caption) for table in tables),

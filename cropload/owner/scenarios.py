@@ -24,6 +24,7 @@ from cropload.vine import bands
 #: Scenarios that can be read side by side [1].
 FEWEST, MOST = 2, 5
 
+
 @dataclass(frozen=True, eq=False, repr=False, kw_only=True)
 class Scenarios(Answer):
     """Pruning scenarios side by side: everything that an owner's report tells, as numbers.
@@ -61,6 +62,8 @@ class Scenarios(Answer):
     frost_about : dict
         ``loss`` (loss that counts as heavy [1]), ``worst`` (what worst in ten stands for) and
         ``seasons`` [1] of the replay; empty when no block has one.
+    frost_twice : dict
+        {block: seasons whose harvest bears a frost that no event tells}: counted twice there.
     loss_chance : dict
         {block: chance that a crop is lost altogether in a year [1]}.
     components : dict
@@ -86,6 +89,7 @@ class Scenarios(Answer):
     frost_asked: bool
     frost_missing: dict
     frost_about: dict
+    frost_twice: dict
     loss_chance: dict
     components: dict
     decision: Decision
@@ -104,7 +108,7 @@ class Scenarios(Answer):
         """Return the recommendation."""
         from cropload.owner.words import recommendation
 
-        return " ".join(recommendation(self, unit_system(units)))
+        return " ".join(text for _, text in recommendation(self, unit_system(units)))
 
     def tables(self, units=METRIC):
         """Return every table there is: crop in total first, the handbook's figures last."""
@@ -335,7 +339,10 @@ def compare_scenarios(
         frost_asked=bool(frost),
         frost_missing=springs.missing,
         frost_about=springs.about,
-        loss_chance=dict(zip(found.blocks, found.estate.loss.chance[found.drawn.blocks], strict=True)),
+        frost_twice=springs.learned_from,
+        loss_chance=dict(
+            zip(found.blocks, found.estate.loss.chance[found.drawn.blocks], strict=True)
+        ),
         components=components,
         decision=decision,
         notes=tuple(dict.fromkeys([*notes, *found.estate.accepted_notes])),

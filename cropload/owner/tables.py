@@ -6,8 +6,9 @@ import numpy as np
 
 from cropload import handbook
 from cropload.beliefs import ranges
+from cropload.owner.decision import MIX, WHEN
 from cropload.owner.money import COSTS
-from cropload.owner.words import margin_step
+from cropload.owner.words import change_step, margin_step
 from cropload.show import table as kinds
 from cropload.show import wording
 from cropload.show.table import Column, Table
@@ -48,6 +49,9 @@ def scenario_tables(found, units=METRIC):
     list of Table
     """
     made = [
+        beside_table(found),
+        do_table(found),
+        *changes_tables(found),
         totals_table(found),
         crop_table(found),
         balance_table(found),
@@ -63,17 +67,6 @@ def scenario_tables(found, units=METRIC):
     return [table for table in made if table is not None]
 
 
-def _beside_first(found, take):
-    """Return a taker that is empty where a scenario cannot be held against the first one."""
-
-    def cell(row):
-        name = row["scenario"]
-        same = name == found.names[0] or found.choice.same_as.get(name) == found.names[0]
-        return None if same else take(row)
-
-    return cell
-
-
 def _ends(row, name):
     return tuple(row[f"{name}_{end}"] for end in ranges.ENDINGS)
 
@@ -84,68 +77,158 @@ def _middle_and_range(found):
 
 def _same_note(found):
     """Return which rows are the same plans, for a caption; empty for none."""
-    same = found.choice.same_as.items()
+    same = found.decision.same_as.items()
     return "".join(f"; '{name}' has the same plans as '{other}'" for name, other in same)
+
+
+def _of_all(found):
+    number = len(found.block_names)
+    return f"all {number} blocks" if number > 1 else found.block_names[0]
 
 
 def totals_table(found):
     """Return what each scenario gives, all blocks together."""
-    first, number = found.names[0], len(found.block_names)
     columns = [
         _SCENARIO,
         (Column("first season", kinds.RANGE, "tonnes"), "tonnes"),
         (Column("settled", kinds.RANGE, "tonnes"), "tonnes_settled"),
-        (
-            Column(f"settled, more or less than '{first}'", kinds.CHANGE, "tonnes"),
-            _beside_first(found, lambda row: _ends(row, "change_settled")),
-        ),
-        (
-            Column(f"chance of a smaller settled crop than '{first}'", kinds.CHANCE),
-            _beside_first(found, lambda row: row["chance_less_settled"]),
-        ),
     ]
-    of = f"all {number} blocks together" if number > 1 else f"{found.block_names[0]}"
-    caption = f"Crop of {of}: {_middle_and_range(found)}{_same_note(found)}"
+    caption = (
+        f"Crop of {_of_all(found)}, frost and lost crops counted: {_middle_and_range(found)}"
+        f"{_same_note(found)}"
+    )
     return Table.of("totals", caption, found.totals.to_dict("records"), columns)
 
 
-def beside_table(found):
-    """Return one row a scenario: what it gives once settled, and its difference to the first."""
-    first, chosen = found.names[0], found.choice.chosen
-    rows = found.totals.to_dict("records")
-    money = found.money_settled
-    if money is not None:
-        held = money.drop(columns="scenario").add_prefix("money_").to_dict("records")
-        rows = [row | more for row, more in zip(rows, held, strict=True)]
+def _change_columns(found):
+    """Return columns of what comes more over all seasons: crop, then money where it is known."""
+    columns = [(Column("more crop", kinds.CHANGE, "tonnes"), "crop_all")]
+    if found.decision.by == "margin":
+        unit = found.currency or "currency"
+        columns.append((Column("more left", kinds.MONEY_CHANGE, unit=unit), "money_all"))
+    return columns
+
+
+def _wrong_columns(found):
+    """Return the chance of less than the first scenario, and what is then lost."""
     unit = found.currency or "currency"
-    paid = (
-        (Column("left", kinds.MONEYS, unit=unit), "money_margin"),
-        (
-            Column(f"beside '{first}'", kinds.MONEY_CHANGE, unit=unit),
-            _beside_first(found, lambda row: _ends(row, "money_change")),
-        ),
-        (
-            Column(f"leaves less than '{first}'", kinds.CHANCE),
-            _beside_first(found, lambda row: row["money_chance_worse"]),
-        ),
-    )
+    money = found.decision.by == "margin"
+    lost = Column("then less by", kinds.MONEY, unit=unit)
+    lost = lost if money else Column("then less by", kinds.NUMBER, "tonnes")
+    return [
+        (Column(f"chance of less than '{found.names[0]}'", kinds.CHANCE), "chance_worse"),
+        (lost, lambda row: row["cost_if_worse"] if row["chance_worse"] else None),
+    ]
+
+
+def do_table(found, most=None):
+    """Return the blocks to change: the plan to take, what it brings, what if it goes wrong.
+
+    Parameters
+    ----------
+    found : Scenarios
+        As from ``compare_scenarios``.
+    most : int, optional
+        Rows shown, those that bring most; all of them when left out.
+
+    Returns
+    -------
+    Table or None
+        None where no block is to change.
+    """
+    changed, what = found.decision.changed, found.names[0]
+    if changed.empty:
+        return None
+    by = "money_all_mean" if found.decision.by == "margin" else "crop_all_mean"
+    shown = changed if most is None else changed.loc[changed[by].nlargest(most).index.sort_values()]
     columns = [
-        (
-            Column("scenario"),
-            lambda row: row["scenario"] + (", recommended" if row["scenario"] == chosen else ""),
-        ),
-        (Column("crop", kinds.RANGE, "tonnes"), "tonnes_settled"),
-        (
-            Column(f"beside '{first}'", kinds.CHANGE, "tonnes"),
-            _beside_first(found, lambda row: _ends(row, "change_settled")),
-        ),
-        *(paid if money is not None else ()),
+        (Column("block"), "block"),
+        (Column("area", kinds.NUMBER, "area_ha"), "area_ha"),
+        (Column(f"'{what}'", kinds.PLAN), "plan_before"),
+        (Column("prune to", kinds.PLAN), "plan"),
+        *_change_columns(found),
+        *_wrong_columns(found),
+    ]
+    some = (
+        f", the {len(shown)} of {len(changed)} that bring most" if len(shown) < len(changed) else ""
+    )
+    caption = f"Blocks to change{some}; beside '{what}' over five seasons ({ranges.often()})"
+    return Table.of("do", caption, shown.to_dict("records"), columns, step=change_step(found))
+
+
+def beside_table(found):
+    """Return one row a scenario beside the first one, over all seasons and in the worst year."""
+    decision = found.decision
+    first, unit, money = found.names[0], found.currency or "currency", decision.by == "margin"
+    worst = Column("worst year in ten", kinds.MONEY, unit=unit)
+    worst = worst if money else Column("worst year in ten", kinds.NUMBER, "tonnes")
+    rows = [row | {"worst": decision.worst[row["scenario"]]} for row in
+            decision.estate.to_dict("records")]  # fmt: skip
+
+    def name(row):
+        mark = row["scenario"] == decision.chosen != MIX and decision.mix.held
+        return row["scenario"] + (", recommended" if mark else "")
+
+    def not_first(column, take):
+        same = {first, *(n for n, other in decision.same_as.items() if other == first)}
+
+        def cell(row):
+            if row["scenario"] in same:
+                return None
+            return (
+                take(row)
+                if callable(take)
+                else (_ends(row, take) if column.kind in kinds.THREEFOLD else row[take])
+            )
+
+        return column, cell
+
+    beside = [*_change_columns(found), *_wrong_columns(found)]
+    columns = [
+        (Column("scenario"), name),
+        *(not_first(column, take) for column, take in beside),
+        (worst, "worst"),
     ]
     caption = (
-        f"A season once the vines have settled, all {len(found.block_names)} blocks together "
-        f"({10 * ranges.level():g} in 10); differences are of the same seasons"
+        f"Beside '{first}' over five seasons, {_of_all(found)} ({ranges.often()}); the worst year "
+        f"is one of a settled season{_same_note(found)}"
     )
-    return Table.of("beside", caption, rows, columns, step=margin_step(found))
+    return Table.of("beside", caption, rows, columns, step=change_step(found))
+
+
+def changes_tables(found):
+    """Return every plan of every block beside the first scenario's, season by season, as tables."""
+    decision = found.decision
+    whole = decision.estate.iloc[1:].assign(
+        block=_of_all(found) if len(found.block_names) > 1 else ""
+    )
+    parts = decision.blocks
+    many = len(found.block_names) > 1
+    rows = [*(whole.to_dict("records") if many else ()), *parts.to_dict("records")]
+    made = []
+    for what, key, title in (
+        ("money", "money_change", "What is left"),
+        ("crop", "crop_change", "Crop"),
+    ):
+        if what == "money" and decision.by != "margin":
+            continue
+        columns = [(Column("block"), "block"), _SCENARIO]
+        for when, head in zip(
+            WHEN, ("first season", "second", "settled", "five seasons"), strict=True
+        ):
+            kind = kinds.MONEY_CHANGE if what == "money" else kinds.CHANGE
+            quantity, unit = (
+                ("", found.currency or "currency") if what == "money" else ("tonnes", "")
+            )
+            columns.append((Column(head, kind, quantity, unit), f"{what}_{when}"))
+        if what == ("money" if decision.by == "margin" else "crop"):
+            columns += _wrong_columns(found)
+        caption = (
+            f"{title} beside '{found.names[0]}', each block by itself with the others as they are: "
+            f"{_middle_and_range(found)}"
+        )
+        made.append(Table.of(key, caption, rows, columns, 2, step=change_step(found)))
+    return made
 
 
 def crop_table(found):
@@ -158,7 +241,7 @@ def crop_table(found):
         (Column("block, first season", kinds.RANGE, "tonnes"), "tonnes"),
         (Column("block, settled", kinds.RANGE, "tonnes"), "tonnes_settled"),
     ]
-    caption = f"Crop at the scale of each block: {_middle_and_range(found)}"
+    caption = f"Crop of each block in a year without frost or loss: {_middle_and_range(found)}"
     return Table.of("crop", caption, found.frame.to_dict("records"), columns, 2)
 
 
@@ -236,7 +319,7 @@ def money_table(found):
     """Return revenue, cost and what is left of each scenario, or None without prices."""
     if found.money_settled is None:
         return None
-    unit, first = found.currency or "currency", found.names[0]
+    unit = found.currency or "currency"
     now = found.money_first.drop(columns="scenario").add_prefix("first_")
     rows = found.money_settled.join(now).to_dict("records")
     columns = [
@@ -246,18 +329,10 @@ def money_table(found):
         (Column("left, first season", kinds.MONEYS, unit=unit), "first_margin"),
         (Column("left, settled", kinds.MONEYS, unit=unit), "margin"),
         (Column("left, settled, mean", kinds.MONEY, unit=unit), "margin_mean"),
-        (
-            Column(f"chance of leaving less than '{first}', first season", kinds.CHANCE),
-            _beside_first(found, lambda row: row["first_chance_worse"]),
-        ),
-        (
-            Column(f"chance of leaving less than '{first}', settled", kinds.CHANCE),
-            _beside_first(found, lambda row: row["chance_worse"]),
-        ),
+        (Column("left, settled, worst year in ten", kinds.MONEY, unit=unit), "margin_worst"),
     ]
-    together = ", all blocks together" if len(found.block_names) > 1 else ""
     caption = (
-        f"Money a season{together}, on your prices and costs: {_middle_and_range(found)}"
+        f"Money a season, {_of_all(found)}, on your prices and costs: {_middle_and_range(found)}"
         f"{_same_note(found)}"
     )
     return Table.of("money", caption, rows, columns, step=margin_step(found))
@@ -364,7 +439,7 @@ def origins_table(found, units=METRIC):
 
 def used_keys(found):
     """Return the handbook keys that a report rests on, each once, in the order they are told."""
-    keys = ["interval.level"]
+    keys = ["interval.level", "mix.area_out"]
     for parts in found.components.values():
         keys += [part["key"] for part in parts]
     for pair in found.bands.values():

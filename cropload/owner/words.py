@@ -1,9 +1,11 @@
-"""What an owner's report says in words: the recommendation, the risks, the cautions."""
+"""What an owner's report says in words: what to do, what it brings, what if it goes wrong."""
 
 from dataclasses import fields
 
 from cropload.beliefs import ranges
-from cropload.owner import scenario_choice as reasons
+from cropload.owner import decision as reasons
+from cropload.owner.decision import WHEN
+from cropload.owner.mix import WORST_YEAR
 from cropload.show import wording
 from cropload.show.wording import chance, money, percent
 from cropload.units import METRIC
@@ -22,96 +24,86 @@ FROST_CAUTION = (
     "product manuals and fire rules."
 )
 
+#: Seasons followed, as a sentence tells them.
+OVER = "over five seasons"
 
-def _listed(texts):
+
+def _listed(texts, named=_NAMED):
     texts = list(texts)
-    more = len(texts) - _NAMED
+    more = len(texts) - named
     if more > 0:
-        texts = [*texts[:_NAMED], f"{more} more block{'s' if more > 1 else ''}"]
+        texts = [*texts[:named], f"{more} more block{'s' if more > 1 else ''}"]
     return texts[0] if len(texts) == 1 else f"{', '.join(texts[:-1])} and {texts[-1]}"
 
 
 def margin_step(found):
-    """Return the power of ten that all money of a comparison is rounded to."""
+    """Return the power of ten that all money of a season is rounded to."""
     frames = [frame for frame in (found.money_first, found.money_settled) if frame is not None]
     margins = [frame[["margin_p10", "margin_p90"]].to_numpy(float) for frame in frames]
     return money_step(ends for margin in margins for ends in margin)
 
 
-def _matters(season):
-    """Return what the words on bands judge, each with its season."""
-    return {
-        reasons.DENSITY: f"shoot density {wording.season_words(season)}",
-        reasons.BALANCE: f"yield to pruning weight {wording.season_words('settled')}",
-    }
+def change_step(found):
+    """Return the power of ten that differences of money to the first scenario are rounded to."""
+    estate = found.decision.estate
+    if "money_all_p10" not in estate:
+        return 0
+    return money_step(estate[["money_all_p10", "money_all_p90"]].to_numpy(float))
 
 
-def _objection(about, objections, season, units):
-    """Return what speaks against a scenario in one matter, over its blocks."""
-
-    def places(show):
-        return _listed(f"{o.block} ({show(o)})" for o in objections)
-
-    if about == reasons.DENSITY:
-        return f"{_matters(season)[about]}: " + places(
-            lambda o: f"{wording.amount('per_m', o.value, units)}, {o.word} the band"
-        )
-    if about == reasons.BALANCE:
-        return f"{_matters(season)[about]}: " + places(
-            lambda o: f"{wording.number(o.value)}, {o.word} the band"
-        )
-    if about == reasons.WOOD:
-        return "more places short of wood after five winters in " + places(
-            lambda o: f"{wording.number(o.value)} a vine instead of {wording.number(o.before)}"
-        )
-    return "less crop kept through past springs in " + places(
-        lambda o: f"{percent(o.value)} instead of {percent(o.before)}"
-    )
-
-
-def objection_texts(objections, season, units=METRIC):
-    """Return one phrase for each matter that objections are about.
+def of_decision(found, value, units=METRIC):
+    """Return what the decision is by, money or else crop, as text with its unit.
 
     Parameters
     ----------
-    objections : sequence of Objection
-        Of one scenario.
-    season : int
-        Year of harvest that the shoot density is of.
+    found : Scenarios
+        As from ``compare_scenarios``.
+    value : float or (low, middle, high)
+        [currency or t].
     units : UnitSystem
         Units to show.
     """
-    kinds = (reasons.DENSITY, reasons.BALANCE, reasons.WOOD, reasons.FROST)
-    grouped = {about: [o for o in objections if o.about == about] for about in kinds}
-    return [
-        _objection(about, members, season, units) for about, members in grouped.items() if members
-    ]
+    if found.decision.by == "margin":
+        return f"{found.currency} {_plain(found, value, units)}".strip()
+    return f"{_plain(found, value, units)} {units.label('tonnes')}"
 
 
-def _left(found, name, units):
-    """Return what a scenario leaves (or gives) once settled, middle and range, as text."""
-    if found.choice.by == "margin":
-        frame, step = found.money_settled, margin_step(found)
-        row = frame[frame["scenario"] == name].iloc[0]
-        ends = [row[f"margin_{end}"] for end in ranges.ENDINGS]
-        return f"{found.currency} {wording.ranged(ends, lambda end: money(end, step))}".strip()
-    row = found.totals[found.totals["scenario"] == name].iloc[0]
-    unit = units.label("tonnes")
-    return f"{wording.range_of(row, 'tonnes_settled', 'tonnes', units)} {unit}"
+def _plain(found, value, units, signed=False):
+    """Return the same without its unit."""
+
+    def write(one):
+        if found.decision.by == "margin":
+            return money(one, change_step(found), signed=signed)
+        return wording.amount("tonnes", one, units, unit=False, signed=signed)
+
+    return wording.ranged(value, write) if isinstance(value, tuple) else write(value)
 
 
-def _chance(found, name):
-    if found.choice.by == "margin":
-        frame = found.money_settled
-        return float(frame.loc[frame["scenario"] == name, "chance_worse"].iloc[0])
-    frame = found.totals
-    return float(frame.loc[frame["scenario"] == name, "chance_less_settled"].iloc[0])
+def _more(found, value, units, unit=True):
+    """Return a difference as so much more or less; with its signs where it may be either."""
+    ends = value if isinstance(value, tuple) else (value,)
+    shown = of_decision if unit else _plain
+    if min(ends) >= 0:
+        return f"{shown(found, value, units)} more"
+    if max(ends) <= 0:
+        back = tuple(-end for end in reversed(ends))
+        return f"{shown(found, back if len(back) > 1 else back[0], units)} less"
+    text = _plain(found, value, units, signed=True)
+    money_first = f"{found.currency} {text}".strip()
+    return money_first if found.decision.by == "margin" else f"{text} {units.label('tonnes')}"
+
+
+def _change(found, row, when):
+    what = "money" if found.decision.by == "margin" else "crop"
+    return tuple(row[f"{what}_{when}_{end}"] for end in ranges.ENDINGS)
+
+
+def _verb(found):
+    return "leaves" if found.decision.by == "margin" else "bears"
 
 
 def recommendation(found, units=METRIC):
-    """Return the recommendation in three sentences.
-
-    It is about pruning: what is said of money rests on the user's own prices and costs.
+    """Return the recommendation: (what it is about, a sentence or a few) for each part.
 
     Parameters
     ----------
@@ -120,167 +112,188 @@ def recommendation(found, units=METRIC):
 
     Returns
     -------
-    tuple of str
-        What to choose and what it leaves, how sure that is, and what speaks against it.
+    list of (str, str)
+        What to do, what it brings, what if it goes wrong, what turns in the vines, what the limits
+        cost, and what is counted in all of it.
     """
-    choice = found.choice
-    if not choice.rival:
-        return _all_alike(found, units)
-    money = choice.by == "margin"
-    opening = "By crop and balance, "
-    if money:
-        counted = any(getattr(found.costs, each.name) for each in fields(found.costs))
-        opening = f"On your prices{' and costs' if counted else ', with no cost counted'}, "
-    verb = "leave" if money else "give"
-    most = f"it {verb}s the most"
-    if choice.chosen != choice.leader:
-        beside = "" if choice.chosen == choice.first else f" than '{choice.first}' does"
-        most = (
-            f"it {verb}s the most of the scenarios that push no block further out of its "
-            f"bands{beside}"
+    parts = [("What to do", do_text(found))]
+    if not _all_alike(found):
+        parts += [
+            ("What it brings", _brings(found, units)),
+            ("If it goes wrong", wrong_text(found, units)),
+            ("In the vines", _vines(found, units)),
+            ("Your limits", _limits(found, units)),
+        ]
+    parts.append(("Counted", counted(found)))
+    return [(name, text) for name, text in parts if text]
+
+
+def _all_alike(found):
+    return len(found.decision.same_as) == len(found.names) - 1
+
+
+def do_text(found):
+    """Return what to do, in a sentence."""
+    decision, first = found.decision, found.names[0]
+    if _all_alike(found):
+        others = _listed(f"'{name}'" for name in decision.same_as)
+        verb = "has" if len(decision.same_as) == 1 else "have"
+        return f"There is nothing to choose between: {others} {verb} the same plans as '{first}'."
+    changed = decision.changed
+    if changed.empty:
+        if not decision.mix.held:
+            never = [_rule(found, name)[0] for name, _ in decision.mix.costs]
+            alone = _listed(never) if never else "all of your limits together"
+            return f"No choice among these plans keeps {alone}, so nothing is recommended."
+        within = " within your limits" if decision.mix.costs else ""
+        return (
+            f"Keep the plans of '{first}' in every block: none of the others brings more{within}."
         )
-    stay = "staying with " if choice.chosen == choice.first else ""
-    first = (
-        f"{opening}{stay}'{choice.chosen}' holds up best: {most}, about "
-        f"{_left(found, choice.chosen, units)} a season once the vines have settled."
+    rows = changed.to_dict("records")
+    kept = [block for block in found.block_names if block not in {row["block"] for row in rows}]
+    named = decision.chosen in found.names
+    if len(rows) > _NAMED:
+        what = f"Change the plan in {len(rows)} of {len(found.block_names)} blocks"
+        what += f", to those of '{decision.chosen}'" if named else ", as listed below"
+        rest = f"; keep '{first}' in the others" if kept else ""
+        return f"{what}{rest}."
+    what = _listed(f"{row['block']} to {row['plan']}" for row in rows)
+    rest = f"; keep '{first}' in {_listed(kept)}" if kept else ""
+    return f"Prune {what}{f' (scenario {decision.chosen!r})' if named else ''}{rest}."
+
+
+def _brings(found, units):
+    decision, first = found.decision, found.names[0]
+    row, name = decision.row(), "This"
+    if decision.chosen == first:
+        own = [n for n in decision.names[1:] if n not in decision.same_as]
+        what = "money_all_mean" if decision.by == "margin" else "crop_all_mean"
+        name = max(own, key=lambda other: decision.row(other)[what])
+        row, name = decision.row(name), f"'{name}', the best of the others,"
+    each = {when: _more(found, _change(found, row, when)[1], units, False) for when in WHEN[:3]}
+    text = (
+        f"{name} {_verb(found)} {_more(found, _change(found, row, 'all'), units)} than '{first}' "
+        f"{OVER}: {each['first']} in the first, {each['second']} in the second, {each['settled']} "
+        "in a season once the vines have settled"
     )
-    if choice.chosen != choice.first:
-        second = (
-            f"'{choice.first}' would {verb} about {_left(found, choice.first, units)}, and the "
-            f"chance that '{choice.chosen}' {verb}s less than that in the same season is "
-            f"{chance(_chance(found, choice.chosen))}."
-        )
-    else:
-        more = f"'{choice.leader}' would {verb} more"
-        if choice.chosen == choice.leader:
-            more = f"The best of the others, '{choice.rival}', would {verb} "
-            alike = _left(found, choice.rival, units) == _left(found, choice.chosen, units)
-            more += "as much to the last figure shown" if alike else "less"
-        other = choice.rival if choice.chosen == choice.leader else choice.leader
-        second = (
-            f"{more}, about {_left(found, other, units)}, and the chance that it {verb}s less "
-            f"than '{choice.first}' in the same season is {chance(_chance(found, other))}."
-        )
-    same = same_words(found)
-    return first, second, f"{_third(found, units)} {same}".strip()
+    if decision.by == "margin":
+        crop = wording.amount("tonnes", row["crop_all_p50"], units, signed=True)
+        text += f"; {crop} of fruit {OVER}"
+    return f"{text}."
 
 
-def same_words(found):
-    """Return which scenarios have the same plans as an earlier one, in words; empty for none."""
+def wrong_text(found, units=METRIC):
+    """Return what being wrong costs, and what the worst year in ten leaves."""
+    decision, first = found.decision, found.names[0]
+    row, name = decision.row(), decision.chosen
+    parts = []
+    if name != first:
+        less = chance(row["chance_worse"])
+        part = f"The chance that it {_verb(found)} less than '{first}' {OVER} is {less}"
+        if row["chance_worse"] > 0:
+            cost = of_decision(found, row["cost_if_worse"], units)
+            part += f", and then it is {cost} less in the mean"
+        parts.append(f"{part}.")
+    worst = {key: of_decision(found, value, units) for key, value in decision.worst.items()}
+    beside = "" if name == first else f", with '{first}' {worst[first]}"
+    left = "is left" if decision.by == "margin" else "is picked"
+    parts.append(f"In the worst year in ten, once settled, {worst[name]} {left}{beside}.")
+    return " ".join(parts)
+
+
+#: Matters in words.
+_MATTERS = {
+    reasons.DENSITY: "shoot density",
+    reasons.BALANCE: "yield to pruning weight",
+    reasons.WOOD: "wood for later winters",
+    reasons.FROST: "crop kept in past springs",
+}
+
+
+def _vines(found, units):
+    """Return what gets better and what worse, by area: matters of the same blocks together."""
+    parts = []
+    for better, word in ((True, "Better"), (False, "Worse")):
+        turns, alike = [t for t in found.decision.turns if t.better == better], {}
+        for about, what in _MATTERS.items():
+            blocks = tuple(t.block for t in turns if t.about == about)
+            if blocks:
+                alike.setdefault(blocks, []).append(what)
+        texts = []
+        for blocks, matters in alike.items():
+            area = sum({t.block: t.area_ha for t in turns if t.block in blocks}.values())
+            area = wording.amount("area_ha", area, units)
+            texts.append(f"{_listed(matters, len(matters))} on {area} ({_listed(blocks)})")
+        if texts:
+            parts.append(f"{word}: {'; '.join(texts)}.")
+    if not parts and found.decision.chosen != found.names[0]:
+        return "Shoot density, balance, wood and frost stay as they are."
+    return " ".join(parts)
+
+
+def _rule(found, name):
+    """Return a limit in words, and what would go beyond it."""
+    limits = found.decision.limits
+    if name in (reasons.DENSITY, reasons.BALANCE):
+        out = f"of the area further out of its band of {_MATTERS[name]}"
+        share = percent(limits.area_out)
+        return f"at most {share} {out}", f"More than {share} {out}"
+    if name == reasons.HOURS:
+        hours = f"{wording.number(limits.hours, 0)} pruning hours"
+        return hours, f"More than {hours}"
+    if name == WORST_YEAR:
+        return "the worst year you bear", "A worse year than you bear"
+    return f"the {name}", f"A higher {name}"
+
+
+def _limits(found, units):
+    """Return what each limit that binds costs."""
+    mix = found.decision.mix
+    if not mix.held:
+        return ""
     return " ".join(
-        f"'{name}' has the same plans as '{other}', so the two are one choice."
-        for name, other in found.choice.same_as.items()
+        f"{_rule(found, name)[1]} would bring up to {of_decision(found, more, units)} more."
+        for name, more in mix.costs
     )
 
 
-def _quoted(names):
-    return [f"'{name}'" for name in names]
-
-
-def _all_alike(found, units):
-    """Return the three sentences for scenarios that are all the same plans."""
-    choice = found.choice
-    verb = "leave" if choice.by == "margin" else "give"
-    return (
-        f"There is nothing to choose between: {_listed(_quoted(choice.same_as))} "
-        f"{'has' if len(choice.same_as) == 1 else 'have'} the same plans as '{choice.first}'.",
-        f"They {verb} about {_left(found, choice.first, units)} a season once the vines have "
-        "settled.",
-        _third(found, units),
-    )
+def counted(found):
+    """Return what is counted in crop and money, in a sentence or two."""
+    parts = []
+    if found.frost_about:
+        parts.append(f"spring frost as in {found.frost_about['seasons']} past springs")
+    parts.append("crops lost altogether")
+    if found.decision.by == "margin":
+        spent = any(getattr(found.costs, each.name) for each in fields(found.costs))
+        parts.append(f"your prices and contracts, {'and your costs' if spent else 'with no cost'}")
+    text = f"In all these figures: {', '.join(parts)}."
+    if found.decision.discount:
+        text += f" Each later season counts {percent(found.decision.discount)} less."
+    for block, seasons in list(found.frost_twice.items())[:1]:
+        more = len(found.frost_twice) - 1
+        others = f" and {more} more block{'s' * (more > 1)}" if more else ""
+        text += (
+            f" Frost counts twice in {block}{others}: harvests bear frost that no event tells "
+            f"({_listed(map(str, seasons))})."
+        )
+    if found.frost_about and found.frost_missing:
+        text += f" Without frost: {_listed(found.frost_missing)}."
+    elif not found.frost_about:
+        text += " Spring frost is not in them."
+    return text
 
 
 def choice_in_short(found, units=METRIC):
-    """Return which scenario holds up best, and what it leaves or gives, in one line."""
-    choice = found.choice
-    if not choice.rival:
-        return f"every scenario has the plans of '{choice.first}'"
-    text = f"'{choice.chosen}' holds up best: {_left(found, choice.chosen, units)} a season"
-    if choice.chosen != choice.leader:
-        text += f"; '{choice.leader}' brings more, and pushes blocks out of their bands"
-    return text if choice.by == "margin" else f"{text}; prices would tell what is left of it"
-
-
-def third_in_short(found, units=METRIC):
-    """Return the third sentence of the recommendation with blocks counted, for a small screen."""
-    return _third(found, units, short=True)
-
-
-def _third(found, units, short=False):
-    choice = found.choice
-
-    def texts(objections):
-        return (
-            _short_texts(objections, found.season)
-            if short
-            else objection_texts(objections, found.season, units)
-        )
-
-    parts = []
-    if choice.leader != choice.chosen:
-        out = choice.against(choice.leader, reasons.DENSITY, reasons.BALANCE)
-        verb = "leave" if choice.by == "margin" else "give"
-        more = (
-            f"against '{choice.leader}' speaks"
-            if choice.chosen == choice.first
-            else f"'{choice.leader}' would {verb} more, about "
-            f"{_left(found, choice.leader, units)}, but against it speaks"
-        )
-        parts.append(f"{more} {' and '.join(texts(out))}")
-    against = texts(choice.against(choice.chosen))
-    if against:
-        parts.append(f"against '{choice.chosen}' speaks {' and '.join(against)}")
-    if choice.standing:
-        who = f"'{choice.chosen}' itself" if choice.leader != choice.chosen else "it"
-        who = who if choice.rival else f"'{choice.chosen}'"
-        alike = "" if choice.chosen == choice.first else f", as '{choice.first}' does"
-        where = _standing(choice.standing, found.season)
-        where = _counted(choice.standing) if short else where
-        parts.append(f"{who} lies outside its bands{alike} in {where}")
-    if not parts:
-        if choice.chosen == choice.first:
-            known = all(band.known for pair in found.bands.values() for band in pair)
-            return (
-                f"Shoot density and balance of '{choice.first}' lie inside their bands in every "
-                f"block{'' if known else ', where a band is known'}."
-            )
-        frost = " or the frost record" if found.frost_about else ""
-        return (
-            f"Nothing in shoot density, balance, wood{frost} speaks against it more than against "
-            f"'{choice.first}'."
-        )
-    text = "; ".join(parts) + "."
-    return text[0].upper() + text[1:]
-
-
-def _counted(objections):
-    """Return one or two blocks by name, and more of them as a number."""
-    blocks = list(dict.fromkeys(o.block for o in objections))
-    return _listed(blocks) if len(blocks) < _NAMED else f"{len(blocks)} blocks"
-
-
-def _short_texts(objections, season):
-    """Return the matters that objections are about, each with how many blocks it is of."""
-    names = _matters(season) | {
-        reasons.WOOD: "more places short of wood after five winters",
-        reasons.FROST: "less crop kept through past springs",
-    }
-    found = {about: [o for o in objections if o.about == about] for about in names}
-    return [f"{names[about]} in {_counted(members)}" for about, members in found.items() if members]
-
-
-def _standing(objections, season):
-    """Return in brief which figures lie outside their bands, and where."""
-    texts = []
-    for about, name in _matters(season).items():
-        sides = [
-            f"{side} in {_listed(blocks)}"
-            for side in ("above", "below")
-            if (blocks := [o.block for o in objections if (o.about, o.word) == (about, side)])
-        ]
-        if sides:
-            texts.append(f"{name} ({', '.join(sides)})")
-    return " and ".join(texts)
+    """Return what to do and what it brings, in one line."""
+    decision = found.decision
+    if _all_alike(found):
+        return f"every scenario has the plans of '{decision.first}'"
+    text = f"keep the plans of '{decision.first}': no other choice brings more"
+    if decision.chosen != decision.first:
+        change = _more(found, _change(found, decision.row(), "all"), units)
+        number = f"{len(decision.changed)} of {len(found.block_names)} blocks"
+        text = f"another plan in {number}: {change} {OVER}"
+    return text if decision.by == "margin" else f"{text}; prices would tell what is left of it"
 
 
 def frost_notes(found):
@@ -299,19 +312,6 @@ def frost_notes(found):
 def risks(found, units=METRIC):
     """Return the risks of all scenarios, a sentence or two each."""
     texts = []
-    choice = found.choice
-    for name in found.names[1:]:
-        against = objection_texts(choice.against(name), found.season, units)
-        if name in choice.same_as:
-            texts.append(f"'{name}' has the same plans as '{choice.same_as[name]}'.")
-        elif against:
-            texts.append(f"'{name}' beside '{choice.first}': {'; '.join(against)}.")
-        else:
-            texts.append(
-                f"'{name}' beside '{choice.first}': no block is further out of its bands, and "
-                f"{'neither wood nor the frost record is' if found.frost_about else 'wood is not'} "
-                "worse."
-            )
     if found.money_settled is not None:
         rows = found.money_settled.to_dict("records")
         above = [
@@ -363,7 +363,7 @@ def settings(found, units, version, made_on, invented):
     invented : bool
         Whether the records are the sample's.
     """
-    frost = found.frost_about
+    decision = found.decision
     rows = [
         ("made with", f"cropload {version}"),
         ("made on", f"{made_on:%Y-%m-%d}"),
@@ -379,11 +379,15 @@ def settings(found, units, version, made_on, invented):
         ("blocks", ", ".join(found.block_names)),
         ("scenarios", ", ".join(found.names)),
     ]
-    if frost:
+    if found.frost_about:
+        rows.append(("frost replay", f"{found.frost_about['seasons']} past springs, same draws"))
+    if not _all_alike(found):
+        gap = f"{100 * decision.mix.gap:.2g} %"
         rows.append(
             (
-                "frost replay",
-                f"{frost['seasons']} past springs, {frost['draws']} draws, same seed",
+                "plans recommended",
+                f"of all choices of one plan a block the best {OVER}, on {decision.sample:,} of "
+                f"the draws; another could be better by {gap} at most",
             )
         )
     if invented:

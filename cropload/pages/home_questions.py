@@ -57,13 +57,13 @@ def frost_line(records, made, draws, seed):
 
 
 def owner_line(records, made, draws, seed):
-    """Return which scenario holds up best, as a function of the units."""
+    """Return which plans to take and what they bring, as a function of the units."""
     from cropload.owner.panels.opening_scenarios import opening_scenarios
     from cropload.owner.scenarios import compare_scenarios
     from cropload.owner.words import choice_in_short
 
     scenarios = opening_scenarios(records, made.season)
-    found = compare_scenarios(records, scenarios, made.season, draws=draws, seed=seed, frost=False)
+    found = compare_scenarios(records, scenarios, made.season, draws=draws, seed=seed)
     return lambda units: choice_in_short(found, units)
 
 

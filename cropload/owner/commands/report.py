@@ -43,8 +43,24 @@ _ARGUMENTS = (
         default=[],
         action="append",
     ),
+    group(
+        "what you can bear, and what counts",
+        option("--worst-year", "AMOUNT", "least that may be left in the worst year in ten"),
+        option("--hours", "HOURS", "pruning hours there are"),
+        option("--minutes-per-vine", "MINUTES", "pruning time of a vine"),
+        option("--minutes-per-bud", "MINUTES", "and of each bud left"),
+        option(
+            "--ceiling",
+            "NAME=CROP",
+            "most that a block or variety may bear in the mean, t/ha or ton/ac; repeated",
+            default=[],
+            action="append",
+        ),
+        option("--area-out", "PERCENT", "area that may move out of its bands, of all"),
+        option("--discount", "PERCENT", "by how much each later season counts less"),
+        option("--no-frost", help="leave out past springs"),
+    ),
     options.BANDS,
-    option("--no-frost", help="leave out the replay of past springs"),
     options.DRAWS,
 )
 
@@ -83,6 +99,38 @@ def costs_of(texts):
     return Costs(**found)
 
 
+def limits_of(given, units):
+    """Return the Limits of a command line and the discount; every fault of them at once."""
+    from cropload.owner.mix import Limits
+
+    found, faults = {}, []
+
+    def read(name, text, factor=1.0):
+        try:
+            return options.number(text.strip()) * factor
+        except Exception:
+            faults.append(f"{name}: '{text.strip()}' is not a number.")
+
+    for name in ("worst_year", "hours", "minutes_per_vine", "minutes_per_bud"):
+        if getattr(given, name) is not None:
+            found[name] = read(f"--{name.replace('_', '-')}", getattr(given, name))
+    if given.area_out is not None:
+        found["area_out"] = read("--area-out", given.area_out, 0.01)
+    discount = 0.0 if given.discount is None else read("--discount", given.discount, 0.01)
+    for text in given.ceiling:
+        name, sign, most = text.rpartition("=")
+        if not sign:
+            faults.append(f'--ceiling {text}: write it like "Riesling=9".')
+            continue
+        value = read(f"--ceiling {name}", most)
+        found.setdefault("ceilings", {})[name.strip()] = (
+            None if value is None else units.metric("t_ha", value)
+        )
+    if faults:
+        raise CroploadError("\n".join(faults))
+    return Limits(**found), discount
+
+
 def scenarios_of(given, records):
     """Return the scenarios of a command line, from a file or from lines."""
     from cropload.owner.scenario_input import HOW, read_scenario_file, read_scenario_lines
@@ -108,6 +156,7 @@ def _run(given):
     check_results(report_files(**files).values(), given.replace)
     records, units = options.records_of(given), options.units_of(given)
     costs, scenarios = costs_of(given.cost), scenarios_of(given, records)
+    limits, discount = limits_of(given, units)
     found = compare_scenarios(
         records,
         scenarios,
@@ -118,6 +167,8 @@ def _run(given):
         density_band=options.density_band_of(given.density_band, {}, units),
         ravaz_band=given.ravaz_band,
         frost=not given.no_frost,
+        limits=limits,
+        discount=discount,
     )
     made = report(records, found, units)
     frame = options.rounded(export(found, units))
@@ -146,12 +197,14 @@ def _parts(report):
     parts = [paragraph(f"Pruning scenarios ({found.interval})")]
     if report.invented:
         parts.append(paragraph("Sample records: all of these data are invented."))
-    parts += [paragraph(sentence) for sentence in report.sentences()]
+    parts += [paragraph(f"{name}: {text}") for name, text in report.sentences()]
     tables = {table.key: table for table in report.tables()}
-    for key in ("totals", "money", "crop"):
+    by = "money_change" if found.decision.by == "margin" else "crop_change"
+    for key in ("do", "beside", by):
         if key in tables:
             parts.append(tables[key].text(report.units))
-    notes = [found.money_missing, *found.notes]
+    how = dict(report.settings()).get("plans recommended")
+    notes = [f"Plans recommended: {how}." if how else "", found.money_missing, *found.notes]
     parts += [paragraph(note, "- ") for note in notes if note]
     if found.money_settled is not None:
         parts.append(paragraph(MONEY_CAUTION))
@@ -163,9 +216,10 @@ COMMANDS = (
         name="report",
         group="Winter pruning",
         summary="report on pruning scenarios for an owner: HTML, PDF, Excel",
-        details="Compares two to five scenarios, a pruning plan for each of some blocks: crop in "
-        "t/ha and t (ton/ac and short tons with --units us), balance, past frosts, wood, and what "
-        "is left on your own prices (table prices) and costs. Writes a page an owner can read.",
+        details="Compares two to five scenarios, a pruning plan for each of some blocks, and says "
+        "which plan to take where: what it brings over five seasons on your own prices (table "
+        "prices) and costs, frost and lost crops counted, and what if it goes wrong. Writes a page "
+        "an owner can read.",
         example="""
             cropload report my_season --scenarios plans.csv --html report.html
             cropload report --example --scenario "today=Long Acre:last" \\

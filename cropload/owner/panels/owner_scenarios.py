@@ -5,6 +5,7 @@ import ipywidgets as widgets
 from cropload.errors import CroploadError
 from cropload.owner import words as owner_words
 from cropload.owner.charts import beside_rows
+from cropload.owner.mix import Limits
 from cropload.owner.money import Costs
 from cropload.owner.panels.opening_scenarios import opening_scenarios
 from cropload.owner.report import report
@@ -15,6 +16,9 @@ from cropload.show.hand_out import HandOut
 from cropload.show.page import Page
 from cropload.show.page_part import PagePart
 from cropload.show.panels import parts
+
+#: What the page says at once; the rest of the recommendation stands below, small.
+SENTENCE = ("What to do", "What it brings", "If it goes wrong")
 
 
 class OwnerScenarios(Page):
@@ -52,6 +56,7 @@ class OwnerScenarios(Page):
     def build(self):
         """Return the answer, a row a scenario, the report, and the folds."""
         self.found, self.scenarios, self.costs, self.frost = None, {}, Costs(), True
+        self.limits, self.discount = Limits(), 0.0
         self.rows = ScenarioRows(self)
         self.sentence = Said(self.desk, self._sentence, ("found",))
         self.sentence.add_class("cl-answer-first")
@@ -68,9 +73,11 @@ class OwnerScenarios(Page):
         return [
             Fold("scenarios: blocks and plans", self._plans),
             Fold("costs and prices", self._costs),
+            Fold("what you can bear", self._bearable),
+            Fold("season by season", lambda: [said("money_change", "crop_change")]),
             Fold("block by block", lambda: [said("crop", "balance", "wood")]),
             Fold("what if it goes wrong", lambda: [Said(self.desk, self._risks, ("found",))]),
-            Fold("frost in the report", self._frost),
+            Fold("spring frost", self._frost),
             Fold("where the numbers come from", lambda: [said("origins", "handbook")]),
             Fold("taking care", lambda: [parts.html(_care())]),
         ]
@@ -87,17 +94,28 @@ class OwnerScenarios(Page):
         return [CostBoxes(self), self._said("money", "contracts", "costs")]
 
     def _frost(self):
-        box = widgets.Checkbox(
-            self.frost, description="Replay past springs in the report", indent=False
-        )
-        box.observe(lambda change: setattr(self, "frost", change["new"]), "value")
+        box = widgets.Checkbox(self.frost, description="Count past springs", indent=False)
+
+        def changed(change):
+            self.frost = change["new"]
+            self.desk.follow("frost")
+
+        box.observe(changed, "value")
         note = (
-            "Where a block has weather and budburst dates, the report tells what past springs "
-            "would have left; the page above leaves frost out. Whether longer wood or a late cut "
-            "is worth its price against a high chance of loss is weighed on "
+            "Counted where a block has weather and budburst dates. Whether longer wood or a late "
+            "cut is worth its price against a high chance of loss is weighed on "
         )
         link = '<a href="frost_cover.ipynb">the frost page</a>'
-        return [box, parts.html(f'<p class="cl-note">{parts.escape(note)}{link}.</p>')]
+        return [
+            box,
+            parts.html(f'<p class="cl-note">{parts.escape(note)}{link}.</p>'),
+            self._said("frost"),
+        ]
+
+    def _bearable(self):
+        from cropload.owner.panels.scenario_boxes import LimitBoxes
+
+        return [LimitBoxes(self)]
 
     def _said(self, *keys):
         """Return a part that shows tables of the comparison."""
@@ -115,26 +133,25 @@ class OwnerScenarios(Page):
     def _sentence(self):
         if self.found is None:
             return ""
-        first, second, _ = owner_words.recommendation(self.found, self.desk.units)
+        told = dict(owner_words.recommendation(self.found, self.desk.units))
+        first = [told.pop(part) for part in SENTENCE if part in told]
         return (
-            f'<p class="cl-matters" role="status">{parts.escape(f"{first} {second}")}</p>'
-            + parts.note(owner_words.third_in_short(self.found, self.desk.units))
+            f'<p class="cl-matters" role="status">{parts.escape(" ".join(first))}</p>'
+            + parts.note(" ".join(told.values()))
         )
 
     def _risks(self):
         found = self.found
         if found is None:
             return ""
-        units = self.desk.units
-        *_, third = owner_words.recommendation(found, units)
-        return parts.points([third, *owner_words.risks(found, units), *found.notes])
+        return parts.points([*owner_words.risks(found, self.desk.units), *found.notes])
 
     def set_scenarios(self, scenarios):
         """Take other scenarios, and compare them."""
         self.scenarios = scenarios
         self.desk.follow("scenarios")
 
-    def compared(self, frost=False):
+    def compared(self):
         """Return the scenarios compared as they stand.
 
         Raises
@@ -150,7 +167,9 @@ class OwnerScenarios(Page):
             costs=self.costs,
             draws=desk.draws,
             seed=desk.seed,
-            frost=frost,
+            frost=self.frost,
+            limits=self.limits,
+            discount=self.discount,
         )
 
     def _tell(self, text):
@@ -167,7 +186,7 @@ class OwnerScenarios(Page):
         self.desk.settle()
         if self.found is None:
             raise CroploadError("There is nothing to report; see the message above.")
-        made = report(self.desk.records, self.compared(self.frost), self.desk.units)
+        made = report(self.desk.records, self.found, self.desk.units)
         data = {
             "html": lambda: made.html().encode("utf-8"),
             "pdf": made.pdf,
@@ -179,7 +198,7 @@ class OwnerScenarios(Page):
 class ScenarioRows(PagePart):
     """One row a scenario with its difference to the first one, and the same as a picture."""
 
-    needs = ("season", "units", "scenarios", "costs")
+    needs = ("season", "units", "scenarios", "costs", "limits", "frost")
 
     def __init__(self, page):
         self._of = None

@@ -5,6 +5,7 @@ from dataclasses import fields
 import ipywidgets as widgets
 
 from cropload.errors import CroploadError
+from cropload.owner.mix import Limits
 from cropload.owner.money import COSTS, Costs
 from cropload.owner.panels.opening_scenarios import opening_scenarios
 from cropload.owner.scenarios import FEWEST, MOST
@@ -208,3 +209,68 @@ class CostBoxes(PagePart):
         )
         self.message.value = ""
         self.desk.follow("costs")
+
+
+class LimitBoxes(PagePart):
+    """What the owner bears, and by how much later seasons count less.
+
+    Parameters
+    ----------
+    page : OwnerScenarios
+        The page it stands on.
+    """
+
+    needs = ("units",)
+
+    def build(self):
+        """Make a box a limit; an empty one sets none."""
+        self.boxes = {
+            "worst_year": field("Least left in the worst year in ten", width="27em"),
+            "hours": field("Pruning hours there are", width="21em"),
+            "minutes_per_vine": field("Minutes a vine", width="16em"),
+            "minutes_per_bud": field("and a bud left", width="16em"),
+            "ceilings": field("Most a block or variety may bear", width="30em"),
+            "area_out": field("Area that may leave its bands [%]", width="22em"),
+            "discount": field("Each later season counts less by [%]", width="22em"),
+        }
+        self.boxes["area_out"].value = f"{100 * self.page.limits.area_out:g}"
+        for box in self.boxes.values():
+            box.observe(self._changed, "value")
+        self.note = parts.html()
+        self.body.children = (parts.row(*self.boxes.values()), self.note)
+
+    def show(self):
+        """Say in what unit a ceiling is."""
+        unit = self.desk.units.label("t_ha")
+        self.note.value = parts.note(
+            f"Empty is no limit. Write ceilings like Riesling=9, Long Acre=8 [{unit}]; they hold "
+            "for the mean of the years once settled. The worst year in ten is the mean of the "
+            "worst tenth, in the currency of your prices."
+        )
+
+    @parts.guarded
+    def _changed(self, _):
+        found = {}
+        for name, box in self.boxes.items():
+            text = box.value.strip()
+            if not text:
+                continue
+            if name == "ceilings":
+                pairs = (item.rpartition("=") for item in text.split(","))
+                found[name] = {
+                    block.strip(): self.desk.units.metric("t_ha", _number(box, most))
+                    for block, _, most in pairs
+                }
+            else:
+                found[name] = _number(box, text) / (100 if name in ("area_out", "discount") else 1)
+        self.page.discount = found.pop("discount", 0.0)
+        self.page.limits = Limits(**found)
+        self.message.value = ""
+        self.desk.follow("limits")
+
+
+def _number(box, text):
+    try:
+        return float(text)
+    except ValueError:
+        raise CroploadError(f"{box.description}: '{text.strip()}' is not a number.") from None
