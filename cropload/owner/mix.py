@@ -189,8 +189,7 @@ class Question:
         program = _Program(self.allowed)
         draws = self.settled.shape[-1]
         for weight, tonnes in zip(self.weights, self.seasons, strict=True):
-            lines = program.season(self.pay, tonnes)
-            program.gain(lines, np.full(draws, weight / draws))
+            program.gain(program.season(self.pay, tonnes), weight / draws)
         for rule in rules:
             program.at_most(rule.use, rule.most)
         if worst_year is not None:
@@ -198,9 +197,9 @@ class Question:
         rows, columns, values = (np.concatenate(part) for part in program.entries)
         matrix = coo_array((values, (rows, columns)), shape=(program.rows, program.size)).tocsr()
         lower, upper = np.array(program.bounds).T
-        scale = np.abs(program.objective).max() or 1.0
+        objective = np.array(program.objective)
         found = milp(
-            -program.objective / scale,
+            -objective / (np.abs(objective).max() or 1.0),
             constraints=LinearConstraint(matrix, *np.array(program.limits).T),
             integrality=np.array(program.whole),
             bounds=Bounds(lower, upper),
@@ -222,7 +221,7 @@ class _Program:
         self.shape = allowed.shape
         self.bounds = [(0.0, float(may)) for may in allowed.ravel()]
         self.whole = [1] * allowed.size
-        self.objective = np.zeros(allowed.size)
+        self.objective = [0.0] * allowed.size
         self.entries, self.limits = ([], [], []), []
         scenarios, blocks = allowed.shape
         for at in range(blocks):
@@ -246,14 +245,15 @@ class _Program:
     def _column(self, low, high, whole=0):
         self.bounds.append((low, high))
         self.whole.append(whole)
-        self.objective = np.append(self.objective, 0.0)
+        self.objective.append(0.0)
         return self.size - 1
 
     def at_most(self, use, most):
         self._line(np.arange(use.size), use.ravel(), -np.inf, most)
 
     def season(self, pay, tonnes):
-        """Return each draw's margin as (columns, values, constant), a list.
+        """Return a season's margins as gains (draws, choices), over [(draw, column, value)] and
+        constants (draws,).
 
         Revenue is the price of all fruit less what fruit beyond a cap earns less; that fruit is a
         column where it depends on the choice whether there is any.
@@ -261,7 +261,7 @@ class _Program:
         scenarios, blocks, draws = tonnes.shape
         choice = np.arange(scenarios * blocks)
         gains = -pay.fixed[..., None] - pay.per_t * tonnes
-        constant, columns, values = np.zeros(draws), *([[] for _ in range(draws)] for _ in "ab")
+        constant, overs = np.zeros(draws), []
         chosen = np.array([high for _, high in self.bounds[: choice.size]]).reshape(self.shape) > 0
         for contract, members in zip(pay.contracts, pay.members, strict=True):
             mine = np.zeros((scenarios, blocks, 1))
@@ -276,20 +276,16 @@ class _Program:
             always = least >= contract.cap_t
             gains = gains - less * fruit * always
             constant += less * contract.cap_t * always
+            flat = fruit.reshape(-1, draws).T
             for draw in np.flatnonzero(~always & (most > contract.cap_t)):
                 over = self._column(0.0, most[draw] - contract.cap_t)
-                line = np.append(fruit[..., draw].ravel(), -1.0)
                 # The crop less what is over the cap is no more than the cap.
-                self._line([*choice, over], line, -np.inf, contract.cap_t)
+                line = np.append(flat[draw], -1.0)
+                self._line(np.append(choice, over), line, -np.inf, contract.cap_t)
                 if less < 0:
-                    self._no_more_over(over, choice, fruit[..., draw].ravel(), contract.cap_t)
-                columns[draw].append(over)
-                values[draw].append(-less)
-        flat = gains.reshape(-1, draws).T
-        return [
-            (np.append(choice, columns[at]).astype(int), np.append(flat[at], values[at]), c)
-            for at, c in enumerate(constant)
-        ]
+                    self._no_more_over(over, choice, flat[draw], contract.cap_t)
+                overs.append((draw, over, -less))
+        return gains.reshape(-1, draws).T, overs, constant
 
     def _no_more_over(self, over, choice, fruit, cap):
         """Bind fruit over a cap that earns more than below it: none while the cap is not full."""
@@ -298,15 +294,26 @@ class _Program:
         self._line([over, full], [1.0, -room], -np.inf, 0.0)
         self._line([*choice, over, full], [*fruit, -1.0, -cap], 0.0, np.inf)
 
-    def gain(self, lines, weights):
-        for (columns, values, _), weight in zip(lines, weights, strict=True):
-            np.add.at(self.objective, columns, weight * values)
+    def gain(self, season, weight):
+        """Add a season's margins to what is sought, each draw with one weight."""
+        gains, overs, _ = season
+        for place, value in enumerate(weight * gains.sum(0)):
+            self.objective[place] += value
+        for _, over, value in overs:
+            self.objective[over] += weight * value
 
-    def worst_year(self, lines, least):
-        """Hold the mean of the worst tenth of the lines at no less than ``least``."""
+    def worst_year(self, season, least):
+        """Hold the mean of the worst tenth of a season's margins at no less than ``least``."""
+        gains, overs, constant = season
+        draws, choices = gains.shape
         level = self._column(-np.inf, np.inf)
-        short = [self._column(0.0, np.inf) for _ in lines]
-        for (columns, values, constant), below in zip(lines, short, strict=True):
-            self._line([*columns, level, below], [*values, -1.0, 1.0], -constant, np.inf)
-        share = np.full(len(lines), -1 / (_TENTH * len(lines)))
+        short = [self._column(0.0, np.inf) for _ in range(draws)]
+        more = [([], []) for _ in range(draws)]
+        for draw, over, value in overs:
+            more[draw][0].append(over)
+            more[draw][1].append(value)
+        for draw, (columns, values) in enumerate(more):
+            at = [*range(choices), *columns, level, short[draw]]
+            self._line(at, [*gains[draw], *values, -1.0, 1.0], -constant[draw], np.inf)
+        share = np.full(draws, -1 / (_TENTH * draws))
         self._line([level, *short], [1.0, *share], least, np.inf)

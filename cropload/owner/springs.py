@@ -161,9 +161,11 @@ def past_springs(records, found, season, draws, seed):
             continue
         for plan in plans:
             replays[block, plan] = kept[how, block, plan]
-        told = _learned_from(replays[block, plans[0]], records, season)
-        if told:
-            learned[block] = told
+        first = replays[block, plans[0]]
+        if (how, block) not in kept:
+            kept[how, block] = _learned_from(first, records, season)
+        if kept[how, block]:
+            learned[block] = kept[how, block]
     return Springs(replays, missing, learned)
 
 

@@ -121,7 +121,7 @@ def _wrong_columns(found):
     ]
 
 
-def do_table(found, most=None):
+def do_table(found, most=None, short=False):
     """Return the blocks to change: the plan to take, what it brings, what if it goes wrong.
 
     Parameters
@@ -130,6 +130,8 @@ def do_table(found, most=None):
         As from ``compare_scenarios``.
     most : int, optional
         Rows shown, those that bring most; all of them when left out.
+    short : bool
+        The plans and what they bring alone.
 
     Returns
     -------
@@ -141,13 +143,14 @@ def do_table(found, most=None):
         return None
     by = "money_all_mean" if found.decision.by == "margin" else "crop_all_mean"
     shown = changed if most is None else changed.loc[changed[by].nlargest(most).index.sort_values()]
+    more = _change_columns(found)
+    area = [] if short else [(Column("area", kinds.NUMBER, "area_ha"), "area_ha")]
     columns = [
         (Column("block"), "block"),
-        (Column("area", kinds.NUMBER, "area_ha"), "area_ha"),
+        *area,
         (Column(f"'{what}'", kinds.PLAN), "plan_before"),
         (Column("prune to", kinds.PLAN), "plan"),
-        *_change_columns(found),
-        *_wrong_columns(found),
+        *(more[-1:] if short else [*more, *_wrong_columns(found)]),
     ]
     some = (
         f", the {len(shown)} of {len(changed)} that bring most" if len(shown) < len(changed) else ""

@@ -94,8 +94,12 @@ def _more(found, value, units, unit=True):
 
 
 def _change(found, row, when):
-    what = "money" if found.decision.by == "margin" else "crop"
-    return tuple(row[f"{what}_{when}_{end}"] for end in ranges.ENDINGS)
+    return tuple(row[_by(found, f"{when}_{end}")] for end in ranges.ENDINGS)
+
+
+def _by(found, ending):
+    """Return the column of differences that the decision is by."""
+    return f"{'money' if found.decision.by == 'margin' else 'crop'}_{ending}"
 
 
 def _verb(found):
@@ -149,17 +153,20 @@ def do_text(found):
         return (
             f"Keep the plans of '{first}' in every block: none of the others brings more{within}."
         )
+    must = ""
+    if decision.mix.costs and decision.row()[_by(found, "all_mean")] < 0:
+        must = f"To keep {_listed(_rule(found, name)[0] for name, _ in decision.mix.costs)}: "
     rows = changed.to_dict("records")
     kept = [block for block in found.block_names if block not in {row["block"] for row in rows}]
     named = decision.chosen in found.names
     if len(rows) > _NAMED:
-        what = f"Change the plan in {len(rows)} of {len(found.block_names)} blocks"
+        what = f"{must}Change the plan in {len(rows)} of {len(found.block_names)} blocks"
         what += f", to those of '{decision.chosen}'" if named else ", as listed below"
         rest = f"; keep '{first}' in the others" if kept else ""
         return f"{what}{rest}."
     what = _listed(f"{row['block']} to {row['plan']}" for row in rows)
     rest = f"; keep '{first}' in {_listed(kept)}" if kept else ""
-    return f"Prune {what}{f' (scenario {decision.chosen!r})' if named else ''}{rest}."
+    return f"{must}Prune {what}{f' (scenario {decision.chosen!r})' if named else ''}{rest}."
 
 
 def _brings(found, units):
@@ -167,8 +174,7 @@ def _brings(found, units):
     row, name = decision.row(), "This"
     if decision.chosen == first:
         own = [n for n in decision.names[1:] if n not in decision.same_as]
-        what = "money_all_mean" if decision.by == "margin" else "crop_all_mean"
-        name = max(own, key=lambda other: decision.row(other)[what])
+        name = max(own, key=lambda other: decision.row(other)[_by(found, "all_mean")])
         row, name = decision.row(name), f"'{name}', the best of the others,"
     each = {when: _more(found, _change(found, row, when)[1], units, False) for when in WHEN[:3]}
     text = (

@@ -10,7 +10,7 @@ from cropload.owner.money import Costs
 from cropload.owner.panels.opening_scenarios import opening_scenarios
 from cropload.owner.report import report
 from cropload.owner.scenarios import compare_scenarios
-from cropload.owner.tables import beside_table
+from cropload.owner.tables import beside_table, do_table
 from cropload.show.desk import Fold, Said, folds
 from cropload.show.hand_out import HandOut
 from cropload.show.page import Page
@@ -19,6 +19,8 @@ from cropload.show.panels import parts
 
 #: What the page says at once; the rest of the recommendation stands below, small.
 SENTENCE = ("What to do", "What it brings", "If it goes wrong")
+#: Blocks to change that the page lists at once; the report lists all of them.
+SHOWN = 6
 
 
 class OwnerScenarios(Page):
@@ -74,7 +76,7 @@ class OwnerScenarios(Page):
             Fold("scenarios: blocks and plans", self._plans),
             Fold("costs and prices", self._costs),
             Fold("what you can bear", self._bearable),
-            Fold("season by season", lambda: [said("money_change", "crop_change")]),
+            Fold("season by season", lambda: [said("beside", "money_change", "crop_change")]),
             Fold("block by block", lambda: [said("crop", "balance", "wood")]),
             Fold("what if it goes wrong", lambda: [Said(self.desk, self._risks, ("found",))]),
             Fold("spring frost", self._frost),
@@ -137,14 +139,18 @@ class OwnerScenarios(Page):
         first = [told.pop(part) for part in SENTENCE if part in told]
         return (
             f'<p class="cl-matters" role="status">{parts.escape(" ".join(first))}</p>'
-            + parts.note(" ".join(told.values()))
+            + parts.note(
+                " ".join(told[part] for part in ("Your limits", "Counted") if part in told)
+            )
         )
 
     def _risks(self):
         found = self.found
         if found is None:
             return ""
-        return parts.points([*owner_words.risks(found, self.desk.units), *found.notes])
+        told = dict(owner_words.recommendation(found, self.desk.units))
+        turns = [told["In the vines"]] if "In the vines" in told else []
+        return parts.points([*turns, *owner_words.risks(found, self.desk.units), *found.notes])
 
     def set_scenarios(self, scenarios):
         """Take other scenarios, and compare them."""
@@ -196,7 +202,7 @@ class OwnerScenarios(Page):
 
 
 class ScenarioRows(PagePart):
-    """One row a scenario with its difference to the first one, and the same as a picture."""
+    """Which block to give which plan, and a picture of the scenarios beside the first one."""
 
     needs = ("season", "units", "scenarios", "costs", "limits", "frost")
 
@@ -222,7 +228,8 @@ class ScenarioRows(PagePart):
             page.found = found = page.compared()
         finally:
             desk.follow("found")
-        self.table.value = beside_table(found).html(desk.units)
+        table = do_table(found, SHOWN, short=True) or beside_table(found)
+        self.table.value = table.html(desk.units)
         self.picture.value = parts.fitting_picture(beside_rows(found, desk.units))
 
     def clear(self):
