@@ -2,11 +2,13 @@
 
 import datetime
 
+import numpy as np
 import pandas as pd
 from helpers import block_row
 from season_records import block_rows, small_estate
 
-from cropload.owner.money import Costs
+from cropload.owner.mix import Question, Rule
+from cropload.owner.money import Contract, Costs, Pay
 from cropload.owner.report import report
 from cropload.owner.scenarios import compare_scenarios
 
@@ -54,3 +56,39 @@ def compared(records=None, given=None, **more):
 def reported(records=None, given=None, units="metric", **more):
     records = small_estate(prices=prices()) if records is None else records
     return report(records, compared(records, given, **more), units, DAY)
+
+
+def mix_question(blocks, plans, draws, seed, above=500.0, risky=False, seasons=5):
+    """Return an invented question of which plan to give each block, and two limits.
+
+    Blocks rise and fall together from year to year, some years bring frost, and two of three
+    contracts have a cap; ``risky`` plans bring more, and lose more in a frost.
+    """
+    rng = np.random.default_rng(seed)
+    area = rng.uniform(0.2, 3, blocks)
+    shape = (seasons + 1, plans, blocks, draws)
+    effect = 1 + np.concatenate([np.zeros((1, blocks)), rng.normal(0.05, 0.1, (plans - 1, blocks))])
+    if risky:
+        effect = 1 + 0.15 * np.arange(plans)[:, None] * rng.uniform(0.5, 1, blocks)
+    year = rng.normal(0, 0.2, (seasons + 1, 1, 1, draws))
+    logs = year + rng.normal(0, 0.15, (seasons + 1, 1, blocks, draws)) + rng.normal(0, 0.05, shape)
+    tonnes = 8 * np.exp(logs) * (area * effect)[..., None]
+    left = 0.4 / (effect**6 if risky else 1)
+    frost = rng.random((seasons + 1, 1, 1, draws)) < 0.15
+    tonnes = np.where(frost, tonnes * np.broadcast_to(left, effect.shape)[..., None], tonnes)
+    members = [np.arange(at, blocks, 3) for at in range(min(3, blocks))]
+    full = [1.05 * tonnes[0, 0, each].sum(0).mean() for each in members]
+    terms = ((1500.0, full[0], above), (2000.0, np.inf, 0.0), (1200.0, full[-1], 300.0))
+    contracts = (Contract(str(at), (), *each) for at, each in enumerate(terms[: len(members)]))
+    fixed = area * 1500 * (0.95 + 0.1 * effect)
+    pay = Pay(tuple(contracts), tuple(members), fixed, 150.0)
+    weights = 0.96 ** np.arange(seasons)
+    allowed = np.ones((plans, blocks), bool)
+    question = Question(pay, tonnes[:seasons], weights, tonnes[seasons], allowed)
+    nearer = np.concatenate([np.zeros((1, blocks)), rng.integers(-1, 2, (plans - 1, blocks))])
+    hours = 60 * area * (0.8 + 0.2 * effect)
+    rules = [
+        Rule("density", nearer * area, 0.05 * area.sum()),
+        Rule("hours", hours, 1.005 * hours[0].sum()),
+    ]
+    return question, rules

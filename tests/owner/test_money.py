@@ -17,9 +17,10 @@ from cropload.owner.money import (
     ScenarioDraws,
     contracts_for,
     currency_of,
+    money_frame,
+    pay_for,
     read_scenarios,
     scenario_draws,
-    scenario_money,
 )
 
 BLOCKS = [
@@ -35,7 +36,7 @@ def priced(*prices):
 
 
 def drawn(tonnes, buds, blocks=("North", "South")):
-    """Return scenario draws with a crop set by hand, (scenarios, blocks, draws) [t]."""
+    """Return scenarios and their crop set by hand, (scenarios, blocks, draws) [t]."""
     tonnes = np.array(tonnes, float)
     facts = SimpleNamespace(
         names=("North", "South", "West"),
@@ -44,17 +45,25 @@ def drawn(tonnes, buds, blocks=("North", "South")):
         bearing=BEARING,
         place=("North", "South", "West").index,
     )
-    return ScenarioDraws(
+    found = ScenarioDraws(
         names=tuple(f"s{at}" for at in range(len(tonnes))),
         blocks=blocks,
         plans={},
         buds=np.array(buds, float),
         drawn=SimpleNamespace(
-            tonnes=lambda settled: tonnes * (0.5 if settled else 1.0),
-            blocks=np.array([("North", "South", "West").index(b) for b in blocks]),
+            blocks=np.array([("North", "South", "West").index(b) for b in blocks])
         ),
         estate=SimpleNamespace(facts=facts),
     )
+    return found, tonnes
+
+
+def scenario_money(records, given, costs):
+    """Return the money of scenarios, each with its own plan in every block, and who pays."""
+    found, tonnes = given
+    pay = pay_for(records, found, costs)
+    picks = np.repeat(np.arange(len(tonnes))[:, None], len(found.blocks), axis=1)
+    return SimpleNamespace(frame=money_frame(pay, found.names, tonnes, picks), notes=pay.notes)
 
 
 def test_margin_is_revenue_less_every_cost():
@@ -69,14 +78,6 @@ def test_margin_is_revenue_less_every_cost():
     assert row["cost_p50"] == pytest.approx(3_380)
     assert row["margin_mean"] == pytest.approx(6_620)
     assert row["margin_p10"] == pytest.approx(6_620)
-
-
-def test_settled_crop_is_another_crop():
-    found = drawn([[[4.0] * 100, [6.0] * 100]], [[20, 30]])
-    row = scenario_money(
-        priced({"variety": "Riesling", "price_per_t": 1000}), found, Costs(), settled=True
-    ).frame.iloc[0]
-    assert row["revenue_p50"] == pytest.approx(5_000)
 
 
 def test_fruit_above_a_cap_earns_the_price_above_it():
@@ -110,7 +111,7 @@ def test_a_contract_of_a_block_goes_before_its_variety():
         {"block": "North", "price_per_t": 500},
     )
     contracts, notes = contracts_for(
-        records, ("North", "South"), drawn([[[1.0]]], [[1]]).estate.facts
+        records, ("North", "South"), drawn([[[1.0]]], [[1]])[0].estate.facts
     )
     assert {(c.name, c.blocks, c.price, c.cap_t) for c in contracts} == {
         ("North", ("North",), 500, np.inf),
@@ -119,16 +120,26 @@ def test_a_contract_of_a_block_goes_before_its_variety():
     assert not notes
 
 
-def test_chance_of_leaving_less_counts_the_seasons_in_which_it_does():
-    first = [[10.0] * 100, [0.0] * 100]
-    other = [[9.0] * 30 + [11.0] * 70, [0.0] * 100]
-    frame = scenario_money(
-        priced({"variety": "Riesling", "price_per_t": 1}),
-        drawn([first, other], [[1, 1]] * 2),
-        Costs(),
-    ).frame
-    assert np.isnan(frame["chance_worse"].iloc[0])
-    assert frame["chance_worse"].iloc[1] == pytest.approx(0.3)
+def test_a_block_apart_is_the_estate_with_that_block_alone_changed():
+    # Cap 8 t at 100, 30 above: North leaves 2 t for 5, which with South's 5 is 2 above the cap.
+    terms = {"variety": "Riesling", "price_per_t": 100, "cap_t": 8, "price_above_cap": 30}
+    found, tonnes = drawn([[[2.0] * 100, [5.0] * 100], [[5.0] * 100, [6.0] * 100]], [[1, 1]] * 2)
+    pay = pay_for(priced(terms), found, Costs(picking_per_t=10))
+    apart = pay.apart(tonnes)
+    # North: 8 x 100 + 2 x 30 - 7 x 100 - 3 x 10 = 130; South: 800 - 700 - 10 = 90.
+    assert apart[1, :, 0].tolist() == pytest.approx([130, 90])
+    assert not apart[0].any()
+    # Both together: 8 x 100 + 3 x 30 - 700 - 4 x 10 = 150, less than the sum of the two.
+    both = pay.margin(tonnes, np.array([[0, 0], [1, 1], [1, 0]]))
+    assert (both[1:, 0] - both[0, 0]).tolist() == pytest.approx([150, 130])
+
+
+def test_the_worst_year_in_ten_is_the_mean_of_the_worst_tenth():
+    crop = [[[float(at) for at in range(100)], [0.0] * 100]]
+    money = scenario_money(
+        priced({"variety": "Riesling", "price_per_t": 10}), drawn(crop, [[1, 1]]), Costs()
+    )
+    assert money.frame["margin_worst"].iloc[0] == pytest.approx(45)
 
 
 def test_chance_of_a_loss_counts_the_seasons_in_which_costs_are_higher():
