@@ -16,8 +16,7 @@ CLOCK, RANGES = ROOT / "clock.py", ROOT / "beliefs" / "ranges.py"
 #: Calls that turn a share into a quantile, and shares that only the level of a range explains.
 QUANTILES = {"quantile", "nanquantile", "percentile", "nanpercentile", "ndtri", "ppf", "inv_cdf"}
 SHARES = {0.1, 0.8, 0.9, 10, 80, 90}
-#: A quantile of its own: the worst year in ten of a replay, whatever the level of ranges.
-OWN_SHARES = {"frost/replay.py": 1}
+OWN_SHARES = {}
 #: A number of its own: the sample sizes that the two-step sample looks through.
 OWN_NUMBERS = {"season/two_step.py": 2}
 

@@ -9,7 +9,7 @@ import pytest
 from helpers import block_row
 from season_records import block_rows, small_estate
 
-from cropload.owner.money import Costs, scenario_draws, scenario_money
+from cropload.owner.money import scenario_draws
 from cropload.owner.panels import opening_scenarios as opening
 from cropload.owner.panels.owner_scenarios import OwnerScenarios
 
@@ -71,29 +71,52 @@ def test_kept_scenarios_stand_beside_today(records, monkeypatch):
 
 def test_differences_are_of_the_same_seasons(page, records):
     drawn = scenario_draws(records, page.scenarios, 2026, draws=200, seed=0)
-    tonnes = drawn.drawn.tonnes(True).sum(1)
-    money = scenario_money(records, drawn, Costs(), settled=True).frame
+    crop = sum(season.sum(1) for season in drawn.drawn.tonnes_by_season())
     # One price and no cost: money is the crop times it, draw by draw.
-    want = np.quantile(1000 * (tonnes[1] - tonnes[0]), [0.1, 0.5, 0.9])
-    assert money.loc[1, [f"change_{end}" for end in ("p10", "p50", "p90")]].tolist() == (
-        pytest.approx(want.tolist())
-    )
-    assert money["change_p50"][0] == 0
-    row = page.found.totals.iloc[1]
-    assert f"+{row['change_settled_p50']:.1f}" in page.rows.table.value
+    want = np.quantile(1000 * (crop[1] - crop[0]), [0.1, 0.5, 0.9])
+    row = page.found.decision.row("longer")
+    ends = [row[f"money_all_{end}"] for end in ("p10", "p50", "p90")]
+    assert ends == pytest.approx(want.tolist())
     # Far narrower than two ranges held against each other.
-    width = row["change_settled_p90"] - row["change_settled_p10"]
-    assert width < (row["tonnes_settled_p90"] - row["tonnes_settled_p10"]) / 2
+    assert want[2] - want[0] < 500 * np.ptp(np.quantile(crop[1], [0.1, 0.9]))
+
+
+def test_the_page_lists_the_blocks_to_change_and_says_so_in_words(page):
+    unfold(page, "what you can bear").boxes["area_out"].value = "100"
+    told = page.sentence.text.value
+    assert "Prune Alder to 2x12+2x2 and Fir to 2x12+2x2" in told
+    assert "more than &#x27;today&#x27; over five seasons" in told
+    assert page.rows.table.value.count("2x12+2x2") == 2
+
+
+def test_what_the_owner_bears_changes_the_choice(page):
+    limits = unfold(page, "what you can bear")
+    limits.boxes["area_out"].value = "100"
+    assert page.found.decision.chosen == "longer"
+    limits.boxes["minutes_per_bud"].value = "0.1"
+    # 2 x 1000 vines of 24 buds at 0.1 min are 80 h, and 93 h with longer wood.
+    limits.boxes["hours"].value = "87"
+    assert sorted(page.found.decision.picks.values()) == ["longer", "today"]
+    assert "More than 87 pruning hours would bring up to EUR" in page.sentence.text.value
+    limits.boxes["hours"].value = "many"
+    assert "is not a number" in limits.message.value
+    limits.boxes["hours"].value = ""
+    limits.boxes["ceilings"].value = "Alder=0.1"
+    assert "No choice among these plans keeps the ceiling of Alder" in page.sentence.text.value
+    limits.boxes["ceilings"].value = ""
+    before = page.found.decision.row("longer")["money_all_mean"]
+    limits.boxes["discount"].value = "10"
+    assert page.found.decision.row("longer")["money_all_mean"] < before
 
 
 def test_a_changed_plan_changes_the_answer(page, boxes):
     before = page.found.totals["tonnes_p50"].tolist()
-    told = page.rows.table.value
+    told = page.rows.picture.value
     boxes.plans["Fir"][1].value = "2x14+2x2"
     after = page.found.totals["tonnes_p50"].tolist()
     assert after[0] == before[0]
     assert after[1] > before[1]
-    assert page.rows.table.value != told
+    assert page.rows.picture.value != told
     assert "2x14+2x2" in unfold(page, "block by block").text.value
 
 
@@ -101,7 +124,8 @@ def test_costs_come_off_what_is_left(page, costs):
     before = page.found.money_settled["margin_mean"]
     costs.boxes["other_per_ha"].value = 1000.0
     # Two blocks of 1,000 vines at 2.5 m x 1.5 m are 0.75 ha.
-    assert (before - page.found.money_settled["margin_mean"]).tolist() == pytest.approx([750.0] * 3)
+    fall = before - page.found.money_settled["margin_mean"]
+    assert fall.tolist() == pytest.approx([750.0] * len(fall))
     costs.boxes["other_per_ha"].value = -1.0
     assert "must be a number of 0 or more" in costs.message.value
 
@@ -163,7 +187,7 @@ def test_the_report_is_handed_out_and_nothing_is_written(page, tmp_path, monkeyp
 
 def test_frost_is_in_the_report_only_when_it_is_wanted(page):
     wanted = page.report_file("html")[1].decode()
-    unfold(page, "frost in the report").value = False
+    unfold(page, "spring frost").value = False
     left_out = page.report_file("html")[1].decode()
     assert "was not asked for" in left_out
     assert "was not asked for" not in wanted
@@ -171,8 +195,8 @@ def test_frost_is_in_the_report_only_when_it_is_wanted(page):
 
 def test_picture_has_its_numbers_in_words_and_plainly(page):
     alt = re.search('alt="([^"]*)"', page.rows.picture.value)[1]
-    assert "Left over beside &#x27;today&#x27; [EUR], 8 in 10" in alt
-    assert "longer: +" in alt
+    assert "Left over beside &#x27;today&#x27;, five seasons [EUR], 8 in 10" in alt
+    assert re.search(r"longer( \(recommended\))?: \+", alt)
 
 
 def test_without_prices_crop_is_compared(records):

@@ -89,7 +89,7 @@ def over_five(crops, records, picks):
 
 
 def further_out(made, picks, column, place):
-    """Return by how much area the picks move a figure out of its band, less what they bring near."""
+    """Return the area that picks move further out of a band, less what they bring nearer."""
     frame = made.found.frame.set_index(["block", "scenario"])
     total = 0.0
     for block, pick in zip(BLOCKS, picks, strict=True):
@@ -167,9 +167,9 @@ def test_what_it_brings_and_what_if_it_goes_wrong(made, best, crops, records):
     ]
     fruit = sum(choice(crops, s, picks).sum(0) - choice(crops, s, today).sum(0) for s in range(5))
     assert told["What it brings"] == (
-        f"This leaves EUR {middle} ({low}-{high}) more than 'today' over five seasons: {each[0]} more "
-        f"in the first, {each[1]} more in the second, {each[2]} more in a season once the vines have "
-        f"settled; +{np.median(fruit):.1f} t of fruit over five seasons."
+        f"This leaves EUR {middle} ({low}-{high}) more than 'today' over five seasons: "
+        f"{each[0]} more in the first, {each[1]} more in the second, {each[2]} more in a season "
+        f"once the vines have settled; +{np.median(fruit):.1f} t of fruit over five seasons."
     )
     worse = gain < 0
     worst = [

@@ -10,13 +10,12 @@ from season_records import small_estate
 
 from cropload import example_records
 from cropload.errors import CroploadError
-from cropload.owner.panels.opening_scenarios import opening_scenarios
+from cropload.owner.mix import Limits
 from cropload.owner.report import is_invented, pdf_of, save_report
 from cropload.owner.report import report as owner_report
 from cropload.owner.scenario_input import read_scenario_file, read_scenario_lines
 from cropload.owner.scenarios import compare_scenarios
-from cropload.owner.tables import beside_table
-from cropload.owner.words import recommendation, third_in_short
+from cropload.owner.tables import beside_table, do_table
 from cropload.pages import cli
 from cropload.records.example import shipped
 from cropload.records.records import read_records
@@ -91,34 +90,22 @@ def test_page_is_strictly_parsed_html():
         html5lib.HTMLParser(strict=True).parse(reported(odd_estate(), units=units).html())
 
 
-def test_recommendation_is_three_sentences_that_come_first(report, html):
-    sentences = report.sentences()
-    assert len(sentences) == 3
-    assert sentences[0].startswith("On your prices and costs, ")
-    assert all(s.endswith(".") for s in sentences)
+def test_the_recommendation_comes_first_and_its_parts_are_named(report, html):
+    parts = dict(report.sentences())
+    assert list(parts)[:3] == ["What to do", "What it brings", "If it goes wrong"]
+    assert "your prices and contracts, and your costs." in parts["Counted"]
+    assert all(text.endswith(".") for text in parts.values())
     text = " ".join(Page(html).words)
-    assert text.index("Recommendation") < text.index("Crop at the scale")
-
-
-def test_recommendation_tells_the_numbers_of_the_money(report):
-    first, second, _ = report.sentences()
-    money = report.found.money_settled.set_index("scenario")
-    chosen = report.found.choice.chosen
-    middle = float(re.search(r"EUR ([\d,]+) \(", first)[1].replace(",", ""))
-    width = money.loc[chosen, "margin_p90"] - money.loc[chosen, "margin_p10"]
-    assert middle == pytest.approx(money.loc[chosen, "margin_p50"], abs=0.05 * width)
-    other = chosen if chosen != "today" else report.found.choice.rival
-    assert f"'{other}'" in second
-    assert "%" in second
+    assert text.index("Recommendation") < text.index("Plan by plan")
 
 
 def test_dear_pruning_turns_the_recommendation():
     """With a price of a bud above what its fruit earns, shorter wood must leave more."""
     from cropload.owner.money import Costs
 
-    wide = {"density_band": (1.0, 90.0), "ravaz_band": (0.1, 90.0)}
-    cheap = reported(costs=Costs(), **wide).found.choice
-    dear = reported(costs=Costs(pruning_per_bud=5.0), **wide).found.choice
+    free = {"limits": Limits(area_out=1.0)}
+    cheap = reported(costs=Costs(), **free).found.decision
+    dear = reported(costs=Costs(pruning_per_bud=5.0), **free).found.decision
     assert cheap.chosen == "longer"
     assert dear.chosen == "shorter"
 
@@ -128,31 +115,60 @@ def test_a_scenario_with_the_same_plans_is_named_and_never_better_or_worse(money
     records = small_estate(prices=prices() if money else [])
     given = scenarios(("Alder",), ("2x8+2x2", "2x8+2x2", "2x10+2x2"))
     report = reported(records, given, frost=False)
-    text = " ".join(report.sentences())
-    assert "'longer' has the same plans as 'today'" in text
+    text = " ".join(said for _, said in report.sentences())
     # Nothing is said of what the twin would give, nor how likely that is less.
-    assert text.count("'longer'") == 1
-    assert "'longer'" not in (report.found.choice.chosen, report.found.choice.rival)
-    table = report.table()
-    assert table.rows[1][-2:] == (None, None)
-    assert table.rows[2][-1] is not None
-    assert table.caption.startswith("Crop of Alder: ")
+    assert "'longer'" not in text
+    assert "longer" not in (report.found.decision.chosen, *report.found.decision.picks.values())
+    table = beside_table(report.found)
+    assert table.rows[1][1:-1] == (None,) * (len(table.columns) - 2)
+    assert table.rows[2][1] is not None
+    assert "'longer' has the same plans as 'today'" in table.caption
     assert "'longer' has the same plans as 'today'" in " ".join(Page(report.html()).words)
 
 
 def test_scenarios_that_are_all_the_same_leave_nothing_to_choose():
     given = scenarios(("Alder", "Fir"), ("2x8+2x2", "2x8+2x2", "2x8+2x2"))
-    first, second, third = reported(given=given, frost=False).sentences()
-    assert first == (
+    report = reported(given=given, frost=False)
+    told = dict(report.sentences())
+    assert told["What to do"] == (
         "There is nothing to choose between: 'longer' and 'shorter' have the same plans as 'today'."
     )
-    assert "They leave about EUR" in second
-    assert "holds up best" not in third
+    assert set(told) == {"What to do", "Counted"}
+    assert do_table(report.found) is None
+
+
+def test_many_blocks_to_change_are_counted_and_the_first_page_lists_those_that_bring_most():
+    blocks = [f"Plot {number}" for number in range(12)]
+    from helpers import block_row
+    from season_records import block_rows
+
+    rows = [block_row(name, "Riesling", vines=1000 + 10 * at) for at, name in enumerate(blocks)]
+    records = small_estate(blocks=[*block_rows(), *rows], prices=prices())
+    given = scenarios((*blocks, "Fir"), ("2x10+2x2", "2x12+2x2"))
+    given["longer"]["Fir"] = "2x10+2x2"
+    report = reported(records, given, limits=Limits(area_out=1.0), costs=None)
+    assert dict(report.sentences())["What to do"] == (
+        "Change the plan in 12 of 13 blocks, to those of 'longer'; keep 'today' in the others."
+    )
+    first = report.html().split('id="plans"')[0]
+    assert "the 8 of 12 that bring most" in first
+    listed = [name for name in blocks if f'<th scope="row">{name}</th>' in first]
+    brings = report.found.decision.blocks.set_index("block")["money_all_mean"]
+    assert set(listed) == set(brings.nlargest(8).index)
+
+
+def test_limits_that_no_choice_keeps_are_named():
+    report = reported(limits=Limits(hours=1, minutes_per_vine=1))
+    told = dict(report.sentences())
+    assert told["What to do"] == (
+        "No choice among these plans keeps 1 pruning hours, so nothing is recommended."
+    )
+    assert "recommended" not in " ".join(beside_table(report.found).cells()[2][0])
 
 
 def test_money_without_any_cost_says_so():
     report = reported(costs=None)
-    assert report.sentences()[0].startswith("On your prices, with no cost counted, ")
+    assert "your prices and contracts, with no cost." in dict(report.sentences())["Counted"]
     assert "No cost was given" in report.html()
 
 
@@ -160,7 +176,7 @@ def test_every_part_is_there_and_named(html):
     page = Page(html)
     ids = [attrs["id"] for _, attrs in page.tags if "id" in attrs]
     assert len(ids) == len(set(ids))
-    for part in ("crop", "balance", "frost", "money", "risks", "assumed", "cautions"):
+    for part in ("plans", "crop", "balance", "frost", "money", "risks", "assumed", "cautions"):
         assert part in ids
     assert set(ids) >= {a["href"][1:] for a in page.all("a")}
     told = {a["aria-labelledby"] for a in page.all("section") if "aria-labelledby" in a}
@@ -224,7 +240,9 @@ def test_us_units():
 
 def test_without_prices_crop_is_told_and_no_money():
     report = reported(small_estate(), costs=None)
-    assert report.sentences()[0].startswith("By crop and balance, ")
+    told = dict(report.sentences())
+    assert " t more than 'today'" in told["What it brings"]
+    assert "is picked" in told["If it goes wrong"]
     text = " ".join(Page(report.html()).words)
     assert "No prices are on record" in text
     assert "EUR" not in text
@@ -379,24 +397,6 @@ def test_a_name_alone_is_a_kept_scenario_and_near_names_are_told(tmp_path, capsy
         read_scenario_lines(["today", "Light"], small_estate())
 
 
-def test_the_third_sentence_in_short_counts_the_blocks():
-    found = compare_scenarios(
-        example_records(),
-        opening_scenarios(example_records(), 2027),
-        2027,
-        draws=200,
-        frost=False,
-    )
-    against = found.choice.against("longer", "density", "balance")
-    blocks = len({each.block for each in against})
-    assert blocks > 3
-    told = third_in_short(found)
-    assert f"speaks shoot density in 2027 in {blocks} blocks" in told
-    assert len(told) < len(recommendation(found)[2]) / 2
-    change = beside_table(found).cells()[2][1][4]
-    assert change.startswith("+")
-
-
 def test_faults_of_scenario_lines_come_together():
     with pytest.raises(CroploadError) as told:
         read_scenario_lines(["a=Fri:2x8", "a=Fir:2x8", "c=Fir:2x,Alder"], small_estate())
@@ -411,12 +411,28 @@ def test_command_writes_the_report_and_prints_its_answer(tmp_path, capsys):
     code = cli.main([*given, "--html", str(page), "--xlsx", str(tmp_path / "r.xlsx")])
     told = capsys.readouterr()
     assert code == 0, told.err
-    assert "On your prices and costs" in " ".join(told.out.split())
+    assert "your prices and contracts, and your costs" in " ".join(told.out.split())
+    assert "another could be better by 0 % at most" in " ".join(told.out.split())
     assert "invented" in told.out
     # A short ton is 0.90718474 t, so that is 100 for a tonne.
     assert re.search(r"picking, by weight</th>\s*<td>100\.00", page.read_text(encoding="utf-8"))
     assert cli.main([*given, "--html", str(page)]) == 2
     assert "r.html exists" in " ".join(capsys.readouterr().err.split())
+
+
+#: Two scenarios of a command line.
+TWO = ("--scenario", "today", "--scenario", "b=Long Acre:3x10", "--draws", "200", "--no-frost")
+
+
+def test_limits_of_the_command_bear_on_the_choice_and_are_told(capsys):
+    given = ["report", "--example", *TWO[:3], "b=Long Acre:3x10+3x2", *TWO[4:]]
+    limits = ["--area-out", "100", "--units", "us", "--ceiling", "Sauvignon blanc=3.3"]
+    assert cli.main([*given, "--area-out", "100"]) == 0
+    assert "Prune Long Acre to 3x10+3x2" in " ".join(capsys.readouterr().out.split())
+    # 3.3 ton/ac are 7.4 t/ha, less than either plan bears in the mean.
+    assert cli.main([*given, *limits]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "No choice among these plans keeps the ceiling of Sauvignon blanc" in told
 
 
 @pytest.mark.parametrize(
@@ -428,6 +444,11 @@ def test_command_writes_the_report_and_prints_its_answer(tmp_path, capsys):
         (["--scenarios", "x.csv", "--scenario", "today"], "not both"),
         (["--cost", "picking=4"], "There is no cost 'picking'"),
         (["--cost", "picking_per_t=-4"], "0 or more"),
+        ([*TWO, "--hours", "9"], "needs minutes_per_vine or minutes_per_bud"),
+        ([*TWO, "--worst-year", "much"], "--worst-year: 'much' is not a number"),
+        ([*TWO, "--ceiling", "9"], 'write it like "Riesling=9"'),
+        ([*TWO, "--ceiling", "Long Akre=9"], "Did you mean 'Long Acre'"),
+        ([*TWO, "--discount", "400"], "discount"),
     ],
 )
 def test_command_tells_what_is_wrong(more, told, capsys):
@@ -494,13 +515,13 @@ def test_the_chance_of_a_frost_year_says_what_to_do_with_it():
 def test_scenarios_and_their_report_read_as_text(report):
     for answer in (report, report.found):
         assert max(map(len, str(answer).splitlines())) <= 80
-        assert "On your prices and costs" in str(answer)
+        assert "your prices and contracts, and your costs" in " ".join(str(answer).split())
         assert "cl-table" in answer._repr_html_()
-    assert report.plot().get_xlabel().startswith("margin")
+    assert report.plot().get_xlabel().startswith("Left over beside 'today'")
     american = reported(units="us")
     assert "short ton" in str(american)
     assert "short ton" in american._repr_html_()
-    assert american.tables("metric")[0].only("settled").cells()[1] == ["t"]
+    assert american.tables("metric")[0].only("more crop").cells()[1] == ["t"]
 
 
 def test_costs_stand_in_the_report(html):

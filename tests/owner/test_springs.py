@@ -67,22 +67,15 @@ def test_as_many_draws_as_the_crops_and_the_same_spring_in_every_block(drawn, sp
     shares = springs.shares(drawn, 0)
     assert shares.shape == (2, 3, DRAWS)
     assert (shares[:, 2] == 1).all()
-    # By the medians of the springs Mill Meadow lost most in the first year on record, Long Acre too.
+    # The spring that took most of Mill Meadow took most of Long Acre too.
     acre, meadow = shares[0, :2]
     hard = meadow < np.quantile(meadow, 0.05)
     assert acre[hard].mean() < acre[~hard].mean() - 0.1
+    left = springs.replays["Mill Meadow", drawn.plans["today"]["Mill Meadow"]].crop_left[0]
+    assert meadow.mean() == pytest.approx(left.mean(), abs=0.02)
     later = springs.shares(drawn, 0, 1)
     assert later.mean() == pytest.approx(shares.mean(), abs=0.02)
     assert abs(np.corrcoef(later[0, 1], shares[0, 1])[0, 1]) < 0.2
-
-
-def test_every_spring_on_record_comes_up_alike(springs, drawn):
-    shares = springs.shares(drawn, 0)
-    left = springs.replays["Mill Meadow", drawn.plans["today"]["Mill Meadow"]].crop_left[0]
-    where = [(left == share).argmax(0)[at] for at, share in enumerate(shares[0, 1])]
-    counts = np.bincount(where, minlength=20)
-    # 1000 draws of 20 springs: 50 each, give or take 7.
-    assert counts.max() < 90
 
 
 def test_a_blocks_springs_do_not_depend_on_its_company(records, springs, drawn):

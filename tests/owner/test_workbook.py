@@ -54,10 +54,10 @@ def test_us_numbers_are_converted_once():
 
 
 def test_a_share_is_stored_as_a_fraction_and_shown_in_per_cent(book, report):
-    sheet = book["money"]
-    head = "chance of leaving less than 'today', settled"
-    assert column(sheet, head)[1:] == report.found.money_settled["chance_worse"].tolist()[1:]
-    assert column(sheet, head)[0] is None
+    sheet = book["beside the first"]
+    head = "chance of less than 'today'"
+    worse = report.found.decision.estate["chance_worse"].tolist()
+    assert column(sheet, head) == [None, *worse[1:]]
     at = [cell.value for cell in sheet[1]].index(head) + 1
     assert sheet.cell(3, at).number_format == "0%"
 

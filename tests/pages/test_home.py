@@ -118,10 +118,12 @@ def test_frost_owner_and_winery_say_what_their_own_answers_compute(records, made
     want = f"{best['plan']} in {block}: {best['change_p50']:+.1f} t/ha a year {ends}"
     assert told["frost_cover"].startswith(want)
     scenarios = opening_scenarios(records, 2027)
-    found = compare_scenarios(records, scenarios, 2027, draws=500, frost=False)
-    margin = found.money_settled.set_index("scenario").loc[found.choice.chosen, "margin_p50"]
-    assert f"'{found.choice.chosen}' holds up best: EUR {round(margin, -2):,.0f}" in unescape(
-        told["owner_scenarios"]
+    decision = compare_scenarios(records, scenarios, 2027, draws=500).decision
+    change = decision.row()
+    low, middle, high = (round(change[f"money_all_{end}"], -2) for end in ("p10", "p50", "p90"))
+    assert unescape(told["owner_scenarios"]) == (
+        f"another plan in {len(decision.changed)} of 8 blocks: EUR {middle:,.0f} "
+        f"({low:,.0f}-{high:,.0f}) more over five seasons"
     )
     schedule = intake_schedule(
         made, harvest_dates(records, 2027, draws=500), period=records.capacity

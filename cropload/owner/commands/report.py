@@ -124,7 +124,7 @@ def limits_of(given, units):
             continue
         value = read(f"--ceiling {name}", most)
         found.setdefault("ceilings", {})[name.strip()] = (
-            None if value is None else units.metric("t_ha", value)
+            None if value is None else units.to_metric("t_ha", value)
         )
     if faults:
         raise CroploadError("\n".join(faults))

@@ -258,7 +258,7 @@ class LimitBoxes(PagePart):
             if name == "ceilings":
                 pairs = (item.rpartition("=") for item in text.split(","))
                 found[name] = {
-                    block.strip(): self.desk.units.metric("t_ha", _number(box, most))
+                    block.strip(): self.desk.units.to_metric("t_ha", _number(box, most))
                     for block, _, most in pairs
                 }
             else:
