@@ -249,7 +249,8 @@ class _Program:
         return self.size - 1
 
     def at_most(self, use, most):
-        self._line(np.arange(use.size), use.ravel(), -np.inf, most)
+        unit = np.abs(use).max() or 1.0
+        self._line(np.arange(use.size), use.ravel() / unit, -np.inf, most / unit)
 
     def season(self, pay, tonnes):
         """Return a season's margins as gains (draws, choices), over [(draw, column, value)] and
@@ -278,21 +279,21 @@ class _Program:
             constant += less * contract.cap_t * always
             flat = fruit.reshape(-1, draws).T
             for draw in np.flatnonzero(~always & (most > contract.cap_t)):
-                over = self._column(0.0, most[draw] - contract.cap_t)
-                # The crop less what is over the cap is no more than the cap.
-                line = np.append(flat[draw], -1.0)
-                self._line(np.append(choice, over), line, -np.inf, contract.cap_t)
+                # In shares of the cap: the crop less what is over the cap is no more than the cap.
+                share = flat[draw] / contract.cap_t
+                over = self._column(0.0, most[draw] / contract.cap_t - 1.0)
+                self._line(np.append(choice, over), np.append(share, -1.0), -np.inf, 1.0)
                 if less < 0:
-                    self._no_more_over(over, choice, flat[draw], contract.cap_t)
-                overs.append((draw, over, -less))
+                    self._no_more_over(over, choice, share)
+                overs.append((draw, over, -less * contract.cap_t))
         return gains.reshape(-1, draws).T, overs, constant
 
-    def _no_more_over(self, over, choice, fruit, cap):
+    def _no_more_over(self, over, choice, share):
         """Bind fruit over a cap that earns more than below it: none while the cap is not full."""
         room = self.bounds[over][1]
         full = self._column(0.0, 1.0, 1)
         self._line([over, full], [1.0, -room], -np.inf, 0.0)
-        self._line([*choice, over, full], [*fruit, -1.0, -cap], 0.0, np.inf)
+        self._line([*choice, over, full], [*share, -1.0, -1.0], 0.0, np.inf)
 
     def gain(self, season, weight):
         """Add a season's margins to what is sought, each draw with one weight."""
@@ -306,6 +307,8 @@ class _Program:
         """Hold the mean of the worst tenth of a season's margins at no less than ``least``."""
         gains, overs, constant = season
         draws, choices = gains.shape
+        # Solvers like numbers near one.
+        unit = np.abs(gains).max() or 1.0
         level = self._column(-np.inf, np.inf)
         short = [self._column(0.0, np.inf) for _ in range(draws)]
         more = [([], []) for _ in range(draws)]
@@ -314,6 +317,7 @@ class _Program:
             more[draw][1].append(value)
         for draw, (columns, values) in enumerate(more):
             at = [*range(choices), *columns, level, short[draw]]
-            self._line(at, [*gains[draw], *values, -1.0, 1.0], -constant[draw], np.inf)
+            line = [*(gains[draw] / unit), *(np.array(values) / unit), -1.0, 1.0]
+            self._line(at, line, -constant[draw] / unit, np.inf)
         share = np.full(draws, -1 / (_TENTH * draws))
-        self._line([level, *short], [1.0, *share], least, np.inf)
+        self._line([level, *short], [1.0, *share], least / unit, np.inf)

@@ -13,7 +13,7 @@ from cropload.errors import CroploadError
 from cropload.owner import charts as report_figures
 from cropload.owner import words as report_words
 from cropload.owner.scenarios import Scenarios
-from cropload.owner.tables import do_table
+from cropload.owner.tables import changes_tables, do_table
 from cropload.records.writing.gate import Result, check_results, workbook_bytes, write_results
 from cropload.show import excel, wording
 from cropload.show import table as kinds
@@ -39,6 +39,8 @@ SHEETS = {
 
 #: Blocks to change that the first page lists; the sheet and the page list all of them.
 _FIRST_PAGE = 8
+#: Blocks from which on the page leaves to the workbook what is not recommended, and names.
+_MANY = 12
 
 #: How to get what a PDF needs; Pango is a library of the system that pip cannot bring.
 PDF_HOW = (
@@ -108,13 +110,16 @@ class OwnerReport(Answer):
     def html(self):
         """Return the report as one HTML page without any outside address."""
         found, units = self.found, self.units
+        many = len(found.block_names) > _MANY
+        tables = {table.key: table for table in [*self.tables(), *changes_tables(found, many)]}
         return _template().render(
+            many=many,
             found=found,
             units=units,
             sentences=self.sentences(),
             often=ranges.often(),
             do_first=do_table(found, _FIRST_PAGE),
-            tables={table.key: table for table in self.tables()},
+            tables=tables,
             texts=kinds.TEXTS,
             first_figure=report_figures.first_figure(found, units)[0],
             density_figure=report_figures.band_figure(found, "density", units)[0],

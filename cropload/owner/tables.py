@@ -116,7 +116,7 @@ def _wrong_columns(found):
     lost = Column("then less by", kinds.MONEY, unit=unit)
     lost = lost if money else Column("then less by", kinds.NUMBER, "tonnes")
     return [
-        (Column(f"chance of less than '{found.names[0]}'", kinds.CHANCE), "chance_worse"),
+        (Column("chance of less", kinds.CHANCE), "chance_worse"),
         (lost, lambda row: row["cost_if_worse"] if row["chance_worse"] else None),
     ]
 
@@ -199,36 +199,39 @@ def beside_table(found):
     return Table.of("beside", caption, rows, columns, step=change_step(found))
 
 
-def changes_tables(found):
-    """Return every plan of every block beside the first scenario's, season by season, as tables."""
-    decision = found.decision
-    whole = decision.estate.iloc[1:].assign(
-        block=_of_all(found) if len(found.block_names) > 1 else ""
-    )
-    parts = decision.blocks
-    many = len(found.block_names) > 1
-    rows = [*(whole.to_dict("records") if many else ()), *parts.to_dict("records")]
-    made = []
-    for what, key, title in (
-        ("money", "money_change", "What is left"),
-        ("crop", "crop_change", "Crop"),
+def changes_tables(found, few=False):
+    """Return every plan of every block beside the first scenario's, season by season, as tables.
+
+    Parameters
+    ----------
+    found : Scenarios
+        As from ``compare_scenarios``.
+    few : bool
+        Of the blocks only the plans recommended.
+    """
+    decision, many = found.decision, len(found.block_names) > 1
+    parts = decision.changed if few else decision.blocks
+    rows = parts.to_dict("records")
+    if many:
+        rows = [*decision.estate.iloc[1:].assign(block=_of_all(found)).to_dict("records"), *rows]
+    made, money = [], found.currency or "currency"
+    heads = ("first season", "second", "settled", "five seasons")
+    for key, what, kind, quantity, unit, title in (
+        ("money_change", "money", kinds.MONEY_CHANGE, "", money, "What is left"),
+        ("crop_change", "crop", kinds.CHANGE, "tonnes", "", "Crop"),
     ):
         if what == "money" and decision.by != "margin":
             continue
         columns = [(Column("block"), "block"), _SCENARIO]
-        for when, head in zip(
-            WHEN, ("first season", "second", "settled", "five seasons"), strict=True
-        ):
-            kind = kinds.MONEY_CHANGE if what == "money" else kinds.CHANGE
-            quantity, unit = (
-                ("", found.currency or "currency") if what == "money" else ("tonnes", "")
-            )
-            columns.append((Column(head, kind, quantity, unit), f"{what}_{when}"))
+        columns += [
+            (Column(head, kind, quantity, unit), f"{what}_{when}")
+            for head, when in zip(heads, WHEN, strict=True)
+        ]
         if what == ("money" if decision.by == "margin" else "crop"):
             columns += _wrong_columns(found)
         caption = (
-            f"{title} beside '{found.names[0]}', each block by itself with the others as they are: "
-            f"{_middle_and_range(found)}"
+            f"{title} beside '{found.names[0]}', each block by itself with the others as they are"
+            f"{', the plans recommended' if few else ''}: {_middle_and_range(found)}"
         )
         made.append(Table.of(key, caption, rows, columns, 2, step=change_step(found)))
     return made

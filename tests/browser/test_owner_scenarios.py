@@ -18,25 +18,42 @@ class TestFirstScreen(AnswerFirst):
     def wanted(self, page, width):
         """What must be in sight at first."""
         found = [page.locator(".cl-matters").first]
-        found.append(page.get_by_role("rowheader", name="today, recommended"))
+        found.append(page.get_by_role("columnheader", name="prune to"))
         if width > 1000:
             found.append(page.locator(".cl-if-wide img").first)
             found.append(page.get_by_role("button", name="open the report"))
         return found
 
 
-def test_a_changed_plan_changes_the_difference_to_what_is_computed_apart(opened, guard):
+def test_a_changed_plan_changes_what_is_brought_to_what_is_computed_apart(opened, guard):
     opened.set_viewport_size({"width": 1280, "height": 800})
     records = example_records()
     scenarios = opening_scenarios(records, 2027)
-    scenarios["longer"]["Long Acre"] = "3x12+3x2"
-    found = compare_scenarios(records, scenarios, 2027, frost=False).totals.iloc[1]
+    scenarios["longer"]["Mill Meadow"] = "2x16+2x2"
+    found = compare_scenarios(records, scenarios, 2027).decision.changed.set_index("block")
+    assert found.loc["Mill Meadow", "plan"] == "2x16+2x2"
     opened.get_by_role("button", name="scenarios: blocks and plans").click()
-    box = opened.get_by_label("Long Acre, scenario 2", exact=True)
-    box.fill("3x12+3x2")
+    box = opened.get_by_label("Mill Meadow, scenario 2", exact=True)
+    box.fill("2x16+2x2")
     box.press("Enter")
-    row = opened.get_by_role("row").filter(has_text=re.compile("^longer"))
-    expect(row.first).to_contain_text(f"+{found['change_settled_p50']:.1f}")
+    row = opened.get_by_role("row").filter(has_text=re.compile("^Mill Meadow"))
+    expect(row.first).to_contain_text("2x16+2x2", timeout=60_000)
+    middle = found.loc["Mill Meadow", "money_all_p50"]
+    expect(row.first).to_contain_text(f"+{round(middle, -2):,.0f}")
+
+
+def test_an_hour_less_than_today_takes_changes_what_to_do(opened):
+    opened.set_viewport_size({"width": 1280, "height": 800})
+    opened.get_by_role("button", name="what you can bear").click()
+    for label, value in (("Minutes a vine", "2"), ("Pruning hours there are", "1")):
+        box = opened.get_by_label(label, exact=True)
+        box.fill(value)
+        box.press("Enter")
+    told = opened.get_by_text("No choice among these plans keeps 1 pruning hours")
+    told.first.wait_for(timeout=60_000)
+
+
+def test_nothing_is_asked_outside(opened, guard):
     assert guard.passed > 10
     assert guard.blocked == []
 

@@ -55,7 +55,7 @@ def test_us_numbers_are_converted_once():
 
 def test_a_share_is_stored_as_a_fraction_and_shown_in_per_cent(book, report):
     sheet = book["beside the first"]
-    head = "chance of less than 'today'"
+    head = "chance of less"
     worse = report.found.decision.estate["chance_worse"].tolist()
     assert column(sheet, head) == [None, *worse[1:]]
     at = [cell.value for cell in sheet[1]].index(head) + 1
