@@ -18,7 +18,8 @@ class TestFirstScreen(AnswerFirst):
     def wanted(self, page, width):
         """What must be in sight at first."""
         found = [page.locator(".cl-matters").first]
-        found.append(page.get_by_role("columnheader", name="prune to"))
+        if width > 500:
+            found.append(page.get_by_role("rowheader", name="Home Terrace"))
         if width > 1000:
             found.append(page.locator(".cl-if-wide img").first)
             found.append(page.get_by_role("button", name="open the report"))
