@@ -26,9 +26,7 @@ def clock(task):
 
 
 def main():
-    print(
-        f"{'mix of 40 blocks x 3 plans':42} {'seconds':>8} {'ratio':>8} {'gap':>8}  binding"
-    )
+    print(f"{'mix of 40 blocks x 3 plans':42} {'seconds':>8} {'ratio':>8} {'gap':>8}  binding")
     for seed in range(3):
         question, rules = mix_question(40, 3, SAMPLE, seed, risky=True)
         today = np.zeros(40, int)
