@@ -64,8 +64,6 @@ class Scenarios(Answer):
         ``seasons`` [1] of the replay; empty when no block has one.
     frost_twice : dict
         {block: seasons whose harvest bears a frost that no event tells}: counted twice there.
-    loss_chance : dict
-        {block: chance that a crop is lost altogether in a year [1]}.
     components : dict
         {block: list of dict} as from ``component_origins``.
     decision : Decision
@@ -90,7 +88,6 @@ class Scenarios(Answer):
     frost_missing: dict
     frost_about: dict
     frost_twice: dict
-    loss_chance: dict
     components: dict
     decision: Decision
 
@@ -340,9 +337,6 @@ def compare_scenarios(
         frost_missing=springs.missing,
         frost_about=springs.about,
         frost_twice=springs.learned_from,
-        loss_chance=dict(
-            zip(found.blocks, found.estate.loss.chance[found.drawn.blocks], strict=True)
-        ),
         components=components,
         decision=decision,
         notes=tuple(dict.fromkeys([*notes, *found.estate.accepted_notes])),
