@@ -47,7 +47,7 @@ from cropload.vine.balanced_pruning import BalancedLookup as BalancedLookup
 from cropload.vine.plan import PruningPlan as PruningPlan
 from cropload.winery.capacity import Capacity as Capacity
 from cropload.winery.contracts import ContractRoom as ContractRoom
-from cropload.winery.intake import IntakeSchedule as IntakeSchedule
+from cropload.winery.schedule import IntakeSchedule as IntakeSchedule
 from cropload.winery.relief import Relief as Relief
 
 Band = str | tuple[float, float]
@@ -254,6 +254,8 @@ def intake_schedule(
     period: str | DataFrame = ...,
     week_starts: str = ...,
     independent: bool = ...,
+    blocks: DataFrame | None = ...,
+    capacity: DataFrame | None = ...,
 ) -> IntakeSchedule: ...
 def learn(records: Records, through: int | None = ...) -> Lessons: ...
 def lesson_effect(

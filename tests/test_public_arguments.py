@@ -195,6 +195,8 @@ CASES = {
         "period": "week",
         "week_starts": "Monday",
         "independent": False,
+        "blocks": None,
+        "capacity": RECORDS.capacity,
     },
     cropload.learn: {"records": RECORDS, "through": 2025},
     cropload.mean_from_sample: {

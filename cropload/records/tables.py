@@ -129,6 +129,8 @@ _TABLES = (
                 choices=("cool", "warm"),
             ),
             Column("region", "text", "Region, for your own order."),
+            Column("grower", "name", "Whose fruit it is, where a winery buys from several."),
+            Column("site", "name", "Place or cellar that the fruit belongs to, for your order."),
             Column(
                 "year_planted",
                 "season",
@@ -401,6 +403,7 @@ _TABLES = (
         ),
         key=("block", "variety"),
         one_of=("block", "variety"),
+        terms=True,
     ),
     Table(
         "capacity",
@@ -408,8 +411,21 @@ _TABLES = (
         (
             _date("First day of the period.", True, "period_start"),
             _date("Last day of the period.", True, "period_end"),
-            Column("limit_t", "number", "Most that can be taken in.", "t", True, low=0),
+            Column(
+                "limit_t",
+                "number",
+                "Most that can be taken in; blank where column intake says closed or no limit.",
+                "t",
+                low=0,
+            ),
             Column("variety", "name", "Variety the limit is for. Blank means all together."),
+            Column(
+                "intake",
+                "choice",
+                "Whether the period has a limit, is closed, or takes all that comes (no limit). "
+                "Blank means limit. Closed days may lie inside a period with a limit.",
+                choices=("limit", "closed", "no limit"),
+            ),
         ),
         key=("period_start", "period_end", "variety"),
         ordered=(
@@ -419,6 +435,7 @@ _TABLES = (
                 "Correct the two dates.",
             ),
         ),
+        terms=True,
     ),
     Table(
         "scenarios",

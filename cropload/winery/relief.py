@@ -14,14 +14,20 @@ from cropload.answer import Answer
 from cropload.beliefs.meant import check_block
 from cropload.errors import CroploadError
 from cropload.units import METRIC, unit_system
-from cropload.winery.capacity import Capacity, capacity_table, limited_sums, limits_of
-from cropload.winery.intake import IntakeSchedule
+from cropload.winery.capacity import Capacity, capacity_table
+from cropload.winery.fit import fit_of
+from cropload.winery.limits import ahead_of, limited_sums, limits_of, named_days
+from cropload.winery.schedule import IntakeSchedule
 
 CAUTION = (
     "Days are only moved on the calendar: ripeness, health of the fruit, weather and the contract "
     "decide whether a block may wait or come early. Ask whoever makes the wine."
 )
 
+#: Most days that a pick may move either way [d].
+_FARTHEST = 60
+#: Days around the span that a moved pick, kept clear of closed days, may come to lie on [d].
+_BEYOND = _FARTHEST + 3
 #: Where the level is out of reach, the worst chance must fall by this for moves to be made [1].
 _HARDLY = 0.01
 _EPSILON = 1e-9
@@ -56,6 +62,8 @@ class Relief(Answer):
         Chance that is accepted [1].
     before, after : Capacity
         As from ``capacity_table``.
+    fits : (Fit, Fit)
+        The fit before and after, on every measure of ``fit_of``.
     schedule : IntakeSchedule
         With the moves made.
     ahead : ndarray of bool, shape (limits,)
@@ -75,6 +83,7 @@ class Relief(Answer):
     level: float
     before: Capacity
     after: Capacity
+    fits: tuple
     schedule: IntakeSchedule
     ahead: np.ndarray
     reached: bool
@@ -90,11 +99,15 @@ class Relief(Answer):
         return relief_sentence(self)
 
     def tables(self, units=METRIC):
-        """Return the moves, when there are any, and the chance of each limit now and then."""
+        """Return the moves, when there are any, and every measure and limit now and then."""
         from cropload.winery import tables
 
         moves = [tables.moves_table(self)] if len(self.frame) else []
-        return [*moves, tables.chances_table(self)]
+        return [
+            *moves,
+            tables.before_after_table(self, unit_system(units)),
+            tables.chances_table(self),
+        ]
 
     def plot(self, ax=None, units=METRIC):
         """Draw the intake by period with the moves made, and return the axes."""
@@ -108,16 +121,20 @@ def _window(value, name):
     pair = value if isinstance(value, (tuple, list)) else (-either_way, either_way)
     ends = [arguments.plain_number(end) for end in pair]
     whole = len(ends) == 2 and all(end % 1 == 0 for end in ends)
-    if not whole or not -60 <= ends[0] <= 0 <= ends[1] <= 60:
+    if not whole or not -_FARTHEST <= ends[0] <= 0 <= ends[1] <= _FARTHEST:
         raise CroploadError(
             f"The window {arguments.shown(value)} of {name} must be days earlier (0 or below) and "
-            "days later (0 or above), whole and at most 60 either way, like (-3, 7)."
+            f"days later (0 or above), whole and at most {_FARTHEST} either way, like (-3, 7)."
         )
     return int(ends[0]), int(ends[1])
 
 
-def _windows(schedule, windows):
-    """Return {place of the block: days it may move, without 0} of blocks that may move."""
+def _windows(schedule, windows, limits):
+    """Return {place of the block: days it may move, without 0} of blocks that may move.
+
+    A move that puts more of a block's fruit on days that no limit names for it is none: there is
+    no telling that anyone takes it there.
+    """
     usual = _window(int(handbook.value("intake.move_days")), "every block")
     given = {}
     if isinstance(windows, dict):
@@ -125,17 +142,46 @@ def _windows(schedule, windows):
             given[check_block(schedule, block)] = _window(value, f"block '{block}'")
     elif windows is not None:
         usual = _window(windows, "every block")
-    middle = {}
-    for (block, day, _), movable in zip(schedule.portions, schedule.movable, strict=True):
-        if movable:
-            middle[block] = min(middle.get(block, np.inf), float(np.median(day)))
+    middle = {
+        block: min(float(np.median(day)) for day, _ in parts)
+        for block, parts in _movable_parts(schedule).items()
+    }
     today = (pd.Timestamp(schedule.as_of) - pd.Timestamp(0)).days if schedule.as_of else -np.inf
+    nowhere = _nowhere(schedule, limits)
     found = {}
     for block, day in middle.items():
         low, high = given.get(schedule.blocks[block], usual)
-        days = [step for step in range(low, high + 1) if step and day + step > today]
+        now = nowhere(block, 0) + _EPSILON
+        days = [
+            step
+            for step in range(low, high + 1)
+            if step and day + step > today and nowhere(block, step) <= now
+        ]
         if days:
             found[block] = sorted(days, key=abs)
+    return found
+
+
+def _nowhere(schedule, limits):
+    """Return a function of a block and days moved: its mean fruit on days no limit names [t]."""
+    named = named_days(schedule, limits, beyond=_BEYOND)
+    first = schedule.span[0] - _BEYOND
+    parts = _movable_parts(schedule)
+
+    def found(block, step):
+        days = named[schedule.varieties[block]]
+        moved = [(schedule.open_days(block, day + step), tonnes) for day, tonnes in parts[block]]
+        return sum(float((tonnes * ~days[day - first]).mean()) for day, tonnes in moved)
+
+    return found
+
+
+def _movable_parts(schedule):
+    """Return {place of the block: [(days, tonnes) of each portion that may move]}."""
+    found = {}
+    for (block, day, tonnes), movable in zip(schedule.portions, schedule.movable, strict=True):
+        if movable:
+            found.setdefault(block, []).append((day, tonnes))
     return found
 
 
@@ -178,6 +224,7 @@ def relieve(schedule, capacity, *, chance=None, windows=None, effort=20_000):
     help most are made sweep by sweep (help is measured in tonnes over the limit at the accepted
     chance), and then every single change and every exchange of a moved block for another is
     tried until none helps; fewer or smaller moves may exist then. ``.method`` says which.
+    No move puts more of a block's fruit on days that no row of the limits names for it.
     Whole picks move by whole days, all parts of a split pick together; what is picked stays, and
     periods that are over by ``as_of`` are left out of the aim.
     Valid for moves of so few days that the crop stays what it is.
@@ -187,10 +234,8 @@ def relieve(schedule, capacity, *, chance=None, windows=None, effort=20_000):
         raise CroploadError(f"The accepted chance must be from 0 to below 1, not {chance}.")
     before = capacity_table(schedule, capacity)
     limits, _ = limits_of(schedule, capacity)
-    ahead = np.ones(len(limits.limit), bool)
-    if schedule.as_of:
-        ahead = limits.ends > (pd.Timestamp(schedule.as_of) - pd.Timestamp(0)).days
-    windows = _windows(schedule, windows)
+    ahead = ahead_of(schedule, limits)
+    windows = _windows(schedule, windows, limits)
     sums = limited_sums(schedule, limits)[ahead]
     result = _search(
         schedule,
@@ -209,8 +254,10 @@ def relieve(schedule, capacity, *, chance=None, windows=None, effort=20_000):
     if _worst(after, ahead) > max(level + 1e-12, _worst(before, ahead) - _HARDLY):
         moved, then, after = {}, schedule, before
     reached = bool(_worst(after, ahead) <= level + 1e-12)
+    fits = fit_of(schedule, capacity), fit_of(then, capacity)
     return Relief(
         frame=_moves(schedule, moved),
+        fits=fits,
         notes=(f"How: {result.method}.", CAUTION),
         level=level,
         before=before,
@@ -277,12 +324,14 @@ class _Problem:
     ):
         sums = sums[:, ::every]
         self.starts, self.ends = starts[:, None], ends[:, None]
+        self.open_days = schedule.open_days
         self.limit, self.member, self.level = limit[:, None] + _EPSILON, member, level
         self.windows, self.base, self.effort, self.evaluated = windows, sums, effort, 0
-        self.parts = {block: [] for block in windows}
-        for (block, day, tonnes), movable in zip(schedule.portions, schedule.movable, strict=True):
-            if movable and block in self.parts:
-                self.parts[block].append((day[::every], tonnes[::every]))
+        self.parts = {
+            block: [(day[::every], tonnes[::every]) for day, tonnes in parts]
+            for block, parts in _movable_parts(schedule).items()
+            if block in windows
+        }
         self.mean = {b: sum(t.mean() for _, t in parts) for b, parts in self.parts.items()}
         self._change, self._best = {}, {}
 
@@ -290,7 +339,7 @@ class _Problem:
         """Return what each limit counts of a block that is moved by some days, (limits, draws)."""
         total = 0.0
         for day, tonnes in self.parts[block]:
-            moved = day + step
+            moved = self.open_days(block, day + step) if step else day
             total = total + tonnes * ((moved >= self.starts) & (moved <= self.ends))
         return total * self.member[:, block, None]
 

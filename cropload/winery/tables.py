@@ -17,6 +17,7 @@ def _tonnes(title):
 
 
 _PERIOD = (Column("period"), "period")
+_SHORT_PERIOD = (Column("period"), lambda row: words.short_period(row["period"]))
 _FRUIT = (Column("fruit"), lambda row: row["variety"] or "all")
 _LIMIT = (_tonnes("limit"), "limit_t")
 _CHANCE_OVER = (Column("chance over it", kinds.CHANCE), "chance_over")
@@ -111,16 +112,88 @@ def group_table(schedule, by, units=METRIC):
 
 def limit_table(limits):
     """Return all limits one by one, those of one variety too."""
+    # A closed day that nothing comes on needs no row.
+    rows = [
+        row
+        for row in limits.frame.to_dict("records")
+        if row["intake"] != "closed" or row["chance_over"] > 0
+    ]
+    varied = any(row["variety"] for row in rows)
+
+    def limited(name):
+        return lambda row: row[name] if row["intake"] != "no limit" else None
+
     columns = [
-        _PERIOD,
-        _FRUIT,
+        _SHORT_PERIOD,
+        _FRUIT if varied else None,
         (Column("crop", kinds.RANGE, "tonnes"), _crop),
         _LIMIT,
-        _CHANCE_OVER,
-        _OVER,
+        (Column("chance over it", kinds.CHANCE), limited("chance_over")),
+        (_tonnes("mean over, when over"), limited("over_mean_t")),
+        (_tonnes(f"enough in {words.enough()}"), limited("enough_t")),
     ]
     caption = f"Limits of intake, one by one: crop with its {ranges.label()}"
-    return Table.of("limits", caption, limits.frame.to_dict("records"), columns, 2)
+    return Table.of("limits", caption, rows, columns, 1 + varied)
+
+
+def totals_table(schedule, by, dates=None, units=METRIC):
+    """Return the crop of each group in all, and when most of it is expected.
+
+    Parameters
+    ----------
+    schedule : IntakeSchedule
+        As from ``intake_schedule``.
+    by : str
+        What the rows are.
+    dates : HarvestDates, optional
+        Shown where the rows are blocks.
+    """
+    frame = schedule.frame_by(by)
+    inside = frame[frame["period_start"].notna()]
+    busiest = inside.loc[inside.groupby(by)["tonnes_mean"].idxmax()].set_index(by)
+    names, draws = schedule.totals(by)
+    _, place = schedule.groups(by)
+    picked = {}
+    if by == "block" and dates is not None:
+        picked = {row[0]: row for row in date_table(dates).rows}
+    rows = []
+    for at, (name, each) in enumerate(zip(names, draws, strict=True)):
+        row = {"name": name, "blocks": int((place == at).sum()), "crop": ranges.quantiles(each)}
+        if name in busiest.index and each.any():
+            top = busiest.loc[name]
+            row |= {"period": words.short_period(top["period"]), "then": top["tonnes_mean"]}
+        if each.any():
+            rows.append(row)
+    columns = [
+        (Column(by), "name"),
+        (Column("variety"), lambda row: picked[row["name"]][1]) if picked else None,
+        (Column("blocks", kinds.WHOLE), "blocks") if by != "block" else None,
+        (Column("crop", kinds.RANGE, "tonnes"), lambda row: tuple(row["crop"])),
+        (Column("picked about"), lambda row: picked[row["name"]][2]) if picked else None,
+        (Column("most in"), lambda row: row.get("period")),
+        (_tonnes("mean then"), lambda row: row.get("then")),
+    ]
+    caption = f"By {by}: crop in all with its {ranges.label()}, and the period that gets most of it"
+    return Table.of(f"totals_{by}", caption, rows, columns)
+
+
+def before_after_table(relief, units=METRIC):
+    """Return every measure of the fit, as the picks stand and with the moves made."""
+
+    def tonnes(read):
+        return [wording.amount("tonnes", read(fit), units) for fit in relief.fits]
+
+    rows = [
+        ("chance that any period is over", *(wording.chance(f.chance_any) for f in relief.fits)),
+        ("to place elsewhere, mean", *tonnes(lambda fit: fit.elsewhere_mean)),
+        ("to place elsewhere, one year in ten over", *tonnes(lambda fit: fit.elsewhere[2])),
+        ("on days no limit names, mean", *tonnes(lambda fit: fit.outside_mean)),
+        ("fullest period, middle", *tonnes(lambda fit: fit.peak_t[1])),
+        (f"each period enough in {words.enough()}", *tonnes(lambda fit: fit.enough_t)),
+    ]
+    heads = ("measure", "now", "with the moves")
+    columns = [(Column(head), lambda row, at=at: row[at]) for at, head in enumerate(heads)]
+    return Table.of("before_after", "What the moves change", rows, columns)
 
 
 def _contract(row):
@@ -199,7 +272,7 @@ def chances_table(relief):
     """Return the chance of going over each limit, as the picks stand and with the moves made."""
     frame = relief.after.frame.assign(chance_now=relief.before["chance_over"])
     columns = [
-        _PERIOD,
+        _SHORT_PERIOD,
         _FRUIT,
         _LIMIT,
         (Column("chance now", kinds.CHANCE), "chance_now"),

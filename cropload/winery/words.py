@@ -7,8 +7,8 @@ from cropload.beliefs import ranges
 from cropload.show import wording
 from cropload.show.result_units import in_units
 from cropload.units import METRIC
-from cropload.winery.capacity import GALLON_L, tank_volume
-from cropload.winery.intake import NO_DATE, OUTSIDE
+from cropload.winery.capacity import ENOUGH, GALLON_L, tank_volume
+from cropload.winery.schedule import NO_DATE, OUTSIDE
 
 CAUTION = (
     "A forecast is decision support, not a guarantee. Picking follows ripeness, health of the "
@@ -21,8 +21,9 @@ TERMS = (
 )
 
 NO_CAPACITY = (
-    "These records have no table capacity (period_start, period_end, limit_t, and variety where a "
-    "limit is for one), so there is no limit to hold the intake against."
+    "These records have no table capacity (period_start, period_end, limit_t, variety where a "
+    "limit is for one, and intake for closed days), so there is no limit to hold the intake "
+    "against."
 )
 
 NO_PRICES = (
@@ -132,8 +133,13 @@ def intake_sentence(schedule, limits=None, units=METRIC):
     return text
 
 
+def enough():
+    """Return in how many years a capacity called enough does, such as ``8 years of 10``."""
+    return f"{10 * ENOUGH:g} years of 10"
+
+
 def fit_sentence(fit, limits, units=METRIC):
-    """Return whether the crop fits the limits of intake, in one or two sentences.
+    """Return whether the crop fits the limits of intake, in some sentences.
 
     Parameters
     ----------
@@ -144,16 +150,18 @@ def fit_sentence(fit, limits, units=METRIC):
     """
     if not fit.limits:
         return "No limit of intake lies ahead, so there is nothing to hold the crop against."
+
+    def tonnes(value):
+        return wording.amount("tonnes", value, units)
+
     often = wording.chance(fit.chance_any)
     text = f"It fits: the chance that any period goes over its limit is {often}."
     if fit.chance_any > handbook.value("intake.chance_of_excess"):
         verdict = "It does not fit" if fit.chance_any >= 0.5 else "It may not fit"
-        low, _, high = fit.elsewhere
         text = (
             f"{verdict}: the chance that some period goes over its limit is {often}. About "
-            f"{wording.amount('tonnes', fit.elsewhere_mean, units)} "
-            f"({wording.span('tonnes', low, high, units)}, {10 * ranges.level():g} in 10) would "
-            "need another place or day."
+            f"{tonnes(fit.elsewhere_mean)} in the mean, over {tonnes(fit.elsewhere[2])} in one "
+            "year of ten, would need another place or day."
         )
     worst = limits.frame.loc[limits["chance_over"].idxmax()]
     fruit = f" of {worst['variety']}" if worst["variety"] else ""
@@ -161,7 +169,20 @@ def fit_sentence(fit, limits, units=METRIC):
         text += (
             f" Tightest alone is {short_period(worst['period'])}: "
             f"{wording.chance(worst['chance_over'])} for more than "
-            f"{wording.amount('tonnes', worst['limit_t'], units)}{fruit}."
+            f"{tonnes(worst['limit_t'])}{fruit}."
+        )
+    if fit.peak:
+        low, middle, high = fit.peak_t
+        text += (
+            f" The fullest period, oftenest {short_period(fit.peak)} "
+            f"({wording.chance(fit.peak_chance)}), gets {tonnes(middle)} "
+            f"({wording.span('tonnes', low, high, units)}, {ranges.often()}); "
+            f"{tonnes(fit.enough_t)} in each would be enough in {enough()}."
+        )
+    if fit.outside_high >= SMALL or fit.outside_mean >= SMALL:
+        text += (
+            f" Besides, {tonnes(fit.outside_mean)} in the mean, over {tonnes(fit.outside_high)} in "
+            "one year of ten, come on days that no row of table capacity names."
         )
     return text
 

@@ -361,11 +361,16 @@ def run(capsys, *arguments):
 
 
 def test_the_command_prints_weeks_limits_and_contracts(capsys):
-    code, out, _ = run(capsys, "--example", "--draws", "400")
-    assert code == 0
-    for title in ("PICKING DATES", "INTAKE", "LIMITS", "CONTRACTS"):
-        assert title in out
-    assert max(map(len, out.splitlines())) <= 80
+    for more, titles in (
+        ((), ("LIMITS", "BY VARIETY", "CONTRACTS")),
+        (("--all",), ("LIMITS", "CONTRACTS", "PICKING DATES", "INTAKE", "No plan for 2027")),
+        (("--period", "week"), ("LIMITS", "INTAKE")),
+    ):
+        code, out, _ = run(capsys, "--example", "--draws", "400", *more)
+        assert code == 0
+        for title in titles:
+            assert title in out
+        assert max(map(len, out.splitlines())) <= 80
 
 
 def test_the_command_writes_the_whole_table_and_moves(capsys, tmp_path):
@@ -380,7 +385,7 @@ def test_the_command_writes_the_whole_table_and_moves(capsys, tmp_path):
 
 
 def test_the_command_takes_picking_dates_and_us_units(capsys):
-    arguments = ["--draws", "400", "--units", "us", "--pick", "Long Acre=2027-09-20"]
+    arguments = ["--draws", "400", "--units", "us", "--all", "--pick", "Long Acre=2027-09-20"]
     code, out, _ = run(capsys, "--example", *arguments)
     assert code == 0
     assert "entered" in out

@@ -124,7 +124,27 @@ CROP = Rule(
     "{told}",
 )
 
+
+def _limited(frame):
+    """Return which rows of table capacity are to have a limit."""
+    return frame["intake"].isin(["", "limit"])
+
+
 IMPOSSIBLE = [
+    Rule(
+        ("capacity",),
+        "limit_t",
+        lambda facts: _where(facts["capacity"], lambda row: row["limit_t"].isna() & _limited(row)),
+        "must be filled in where column intake says neither closed nor no limit",
+        "Write the most that is taken in, or closed or no limit in column intake.",
+    ),
+    Rule(
+        ("capacity",),
+        "limit_t",
+        lambda facts: _where(facts["capacity"], lambda row: (row["limit_t"] > 0) & ~_limited(row)),
+        "is a limit, where column intake says that there is none or that it is closed",
+        "Keep one of the two.",
+    ),
     Rule(
         ("blocks",),
         "rows",
@@ -178,7 +198,8 @@ def _over_median(facts):
 def _overlaps(facts):
     """Return limits of one variety whose periods share days."""
     frame = facts["capacity"].dropna(subset=["period_start", "period_end"])
-    frame = frame[frame["period_start"] <= frame["period_end"]]
+    # Closed days lie inside the periods that they shut.
+    frame = frame[(frame["period_start"] <= frame["period_end"]) & _limited(frame)]
     frame = frame.sort_values(["variety", "period_start", "period_end"], kind="stable")
     last = frame.groupby("variety")["period_end"].cummax().groupby(frame["variety"]).shift()
     hits = frame.assign(last=last)[frame["period_start"] <= last].sort_index()

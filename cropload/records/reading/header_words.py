@@ -8,7 +8,7 @@ CROP_UNITS = "tonnes are metric (1,000 kg), tons are short tons (2,000 lb)."
 #: Words that people write in place of a column's name, whatever the table.
 _ANYWHERE = {
     "season": ("year", "vintage", "harvest_year", "crop_year"),
-    "block": ("block_name", "name", "parcel", "plot", "field", "site", "vineyard"),
+    "block": ("block_name", "name", "parcel", "plot", "field", "vineyard"),
     "date": ("day", "visit_date", "sample_date", "date_of_visit", "picking_date", "harvest_date"),
     "variety": ("cultivar", "grape", "grape_variety", "cv", "sort"),
     "clusters": ("bunches", "bunch", "bunch_count", "bunch_number", "inflorescences", "racemes"),

@@ -22,14 +22,21 @@ _ARGUMENTS = (
     options.RECORDS,
     options.SEASON,
     options.AS_OF,
-    options.by("variety"),
+    option(
+        "--by",
+        "WHAT",
+        "rows beside the weeks: block, variety, grower, site or estate; by default grower where "
+        "blocks name one, else variety",
+        choices=("block", "variety", "grower", "site", "estate"),
+    ),
     option(
         "--period",
         "PERIOD",
-        "week (the default, from Monday), day, or limits: the periods of table capacity",
-        default="week",
+        "limits: the periods of table capacity (the default where it has some), week (from "
+        "Monday) or day",
         choices=("week", "day", "limits"),
     ),
+    option("--all", help="every picking date, period by rows, and note, not only what matters"),
     option(
         "--pick",
         "BLOCK=DATE",
@@ -64,6 +71,7 @@ def _run(given):
     from cropload.errors import CroploadError
     from cropload.winery.capacity import capacity_table
     from cropload.winery.intake import intake_schedule
+    from cropload.winery.limits import own_periods
     from cropload.winery.relief import relieve
     from cropload.winery.words import export
 
@@ -79,13 +87,23 @@ def _run(given):
     picks = {name: parse(dates) for name, dates in given.pick}
     asked = {"picks": picks, "draws": given.draws, "seed": given.seed}
     dates = harvest_dates(records, now.season, given.as_of, **asked)
+    here = own_periods(records.capacity, now.season)
     if given.period == "limits" and records.capacity.empty:
         raise CroploadError(
             "There is no table capacity in these records, so there are no periods of it. Use "
             "--period week, or add the table."
         )
-    period = records.capacity if given.period == "limits" else given.period
-    schedule = intake_schedule(now, dates, period=period)
+    period = given.period or ("limits" if len(here) else "week")
+    schedule = intake_schedule(
+        now,
+        dates,
+        period=here if period == "limits" else period,
+        blocks=records.blocks,
+        capacity=records.capacity,
+    )
+    if given.by is None:
+        given.by = "grower" if any(schedule.owned["grower"]) else "variety"
+    schedule.groups(given.by)
     if schedule.empty:
         if given.csv:
             options.note(f"There is nothing to take in, so {given.csv} is not written.")
@@ -115,35 +133,47 @@ def _parts(given, records, now, dates, schedule, limits, moves):
     from cropload.show.terminal import paragraph
     from cropload.winery import tables
     from cropload.winery.contracts import contract_table
-    from cropload.winery.words import CAUTION, intake_sentence
+    from cropload.winery.fit import fit_of
+    from cropload.winery.words import CAUTION, fit_sentence, intake_sentence
 
     units = options.units_of(given)
 
     def section(title, table):
         return f"{title}\n{table.text(units)}"
 
+    limited = limits is not None and len(limits)
     yield paragraph(figures_sentence())
-    yield paragraph(intake_sentence(schedule, limits, units))
-    yield section("PICKING DATES", tables.date_table(dates, now))
-    intake = tables.intake_table(schedule, given.by, None, units)
-    heads = ("period", given.by, "mean", "chance of any", "high end", "tank, high end")
-    yield section("INTAKE", intake.only(*heads))
-    notes = list(schedule.notes if limits is None else limits.notes)
-    if limits is not None and len(limits):
+    yield paragraph(intake_sentence(schedule, None, units))
+    if limits is not None:
+        yield paragraph(fit_sentence(fit_of(schedule, records.capacity), limits, units))
+    if limited:
         yield section("LIMITS", tables.limit_table(limits))
+    if given.period in ("week", "day") or not limited:
+        yield section("INTAKE", tables.intake_table(schedule, "estate", None, units))
+    if given.by != "estate":
+        totals = tables.totals_table(schedule, given.by, dates, units)
+        yield section(f"BY {given.by.upper()}", totals)
     if moves is not None:
-        parts = [paragraph(moves.heading())]
-        if len(moves):
-            parts.append(tables.moves_table(moves).text(units))
-        parts += map(paragraph, moves.notes)
-        yield "\n".join(["BLOCKS TO MOVE", *parts])
+        parts = [paragraph(moves.heading()), *(table.text(units) for table in moves.tables(units))]
+        yield "\n".join(["BLOCKS TO MOVE", *parts, *map(paragraph, moves.notes)])
+    notes = list(schedule.notes if limits is None else limits.notes)
     if len(records.prices):
         contracts = contract_table(now, records.prices)
         yield section("CONTRACTS", tables.room_table(contracts))
         yield tables.pay_table(contracts).text(units)
         notes += contracts.notes
-    for note in notes:
+    if given.all:
+        yield section("PICKING DATES", tables.date_table(dates, now))
+        intake = tables.intake_table(schedule, given.by, None, units)
+        heads = ("period", given.by, "mean", "chance of any", "high end", "tank, high end")
+        yield section("INTAKE", intake.only(*heads))
+    for note in notes if given.all else [note for note in notes if note not in now.notes]:
         yield paragraph(note, "- ")
+    if not given.all and now.notes:
+        yield paragraph(
+            f"Not shown: notes on the forecast itself ({len(now.notes)}), tables period by period, "
+            "picking dates. --all shows them."
+        )
     yield paragraph(CAUTION)
 
 
@@ -161,9 +191,9 @@ COMMANDS = (
         details=(
             "Lays the forecast over the picking dates, which come from the days between each "
             "block's own stages or from --pick, and gives the tonnes of each period with their "
-            "range, what they fill in the tank (hl, or US gal), the chance of going over the "
-            "limits of table capacity, and the room left under the contracts of table prices or "
-            "the excess over them."
+            "range, what they fill in the tank (hl, or US gal), the chance of going over each and "
+            "any of the limits of table capacity, the tonnes that would need another place, and "
+            "the room left under the contracts of table prices or the excess over them."
         ),
     ),
 )

@@ -15,6 +15,7 @@ from cropload.winery.charts import intake_rows
 from cropload.winery.contracts import contract_table
 from cropload.winery.fit import fit_of
 from cropload.winery.intake import intake_schedule
+from cropload.winery.limits import own_periods
 from cropload.winery.relief import relieve
 
 #: Choices of the period.
@@ -140,11 +141,12 @@ class WineryIntake(Page):
         desk = self.desk
 
         def make():
-            own = desk.records.capacity
-            own = own[own["period_end"].dt.year == desk.season]
+            own = own_periods(desk.records.capacity, desk.season)
             # Where the table has no limits of this season, weeks stand in for its periods.
             by = {LIMITS: own if len(own) else "week", WEEK: "week", DAY: "day"}[period]
-            return intake_schedule(self.forecast, self.dates(), period=by)
+            records = desk.records
+            given = {"blocks": records.blocks, "capacity": records.capacity}
+            return intake_schedule(self.forecast, self.dates(), period=by, **given)
 
         return desk.once(f"intake {period}", ("season", "as_of"), make)
 
