@@ -47,8 +47,8 @@ from cropload.vine.balanced_pruning import BalancedLookup as BalancedLookup
 from cropload.vine.plan import PruningPlan as PruningPlan
 from cropload.winery.capacity import Capacity as Capacity
 from cropload.winery.contracts import ContractRoom as ContractRoom
-from cropload.winery.schedule import IntakeSchedule as IntakeSchedule
 from cropload.winery.relief import Relief as Relief
+from cropload.winery.schedule import IntakeSchedule as IntakeSchedule
 
 Band = str | tuple[float, float]
 Day = str | date | Timestamp

@@ -204,7 +204,9 @@ def _owned(forecast, blocks):
     """Return the grower and the site of every block of a forecast, blank where none is named."""
     if blocks is None:
         return {}
-    rows = blocks.set_index("block").reindex(forecast.blocks)
+    if "block" not in blocks:
+        raise CroploadError("The table of blocks has no column block. Give table blocks whole.")
+    rows = blocks.drop_duplicates("block").set_index("block").reindex(forecast.blocks)
     return {name: tuple(rows[name].fillna("")) for name in ("grower", "site") if name in rows}
 
 

@@ -125,6 +125,13 @@ CROP = Rule(
 )
 
 
+def _no_limit(facts):
+    """Return rows of table capacity without the limit they are to have; not those misread."""
+    frame, table = facts["capacity"], facts.parsed["capacity"]
+    rows = frame.index[frame["limit_t"].isna() & _limited(frame)]
+    return [row for row in rows if not table.text(row, "limit_t")]
+
+
 def _limited(frame):
     """Return which rows of table capacity are to have a limit."""
     return frame["intake"].isin(["", "limit"])
@@ -134,7 +141,7 @@ IMPOSSIBLE = [
     Rule(
         ("capacity",),
         "limit_t",
-        lambda facts: _where(facts["capacity"], lambda row: row["limit_t"].isna() & _limited(row)),
+        _no_limit,
         "must be filled in where column intake says neither closed nor no limit",
         "Write the most that is taken in, or closed or no limit in column intake.",
     ),
