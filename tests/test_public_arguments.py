@@ -80,7 +80,11 @@ CASES = {
         "frost": False,
         "frost_draws": 100,
     },
-    cropload.contract_table: {"forecast": FORECAST, "prices": RECORDS.prices},
+    cropload.contract_table: {
+        "forecast": FORECAST,
+        "contracts": RECORDS.prices,
+        "blocks": RECORDS.blocks,
+    },
     cropload.relieve: {
         "schedule": SCHEDULE,
         "capacity": RECORDS.capacity,
@@ -439,7 +443,7 @@ FINE = {
     ("replay_frost", "budburst"): {"a broken number"},
     ("replay_frost", "unit"): TEXTS - {"an empty text", "a NUL byte"},
     ("intake_schedule", "period"): {"an empty list"},
-    ("contract_table", "prices"): {"a table"},
+    ("contract_table", "contracts"): {"a table"},
     ("next_counts", "hours"): {"a broken number"},
     ("due", "hours"): {"a broken number"},
     ("crew_check", "plan"): {"a broken number"},

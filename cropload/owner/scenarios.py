@@ -280,7 +280,7 @@ def compare_scenarios(
     Parameters
     ----------
     records : Records
-        As read by ``read_records``; its table prices is used when every block has a price.
+        As read by ``read_records``; its contracts are used when every block has a price.
     scenarios : dict
         {name: {block: plan}}, two to five, all over the same blocks; the first one is what the
         others are held against, such as today's plans. ``last`` as a plan is the one on record.
@@ -330,7 +330,7 @@ def compare_scenarios(
     blocks, held, notes = _block_rows(found, density_band, ravaz_band, frosty)
     first = settled = None
     money_missing = ""
-    if len(records.prices) == 0:
+    if len(records.prices) + len(records.contracts) == 0:
         money_missing = "No prices are on record, so there is no money in this report."
     else:
         try:

@@ -196,26 +196,82 @@ def before_after_table(relief, units=METRIC):
     return Table.of("before_after", "What the moves change", rows, columns)
 
 
-def _contract(row):
-    return f"{row['contract']} ({row['kind']})"
+def _told(frame, name, *columns):
+    """Return columns where any contract has what a column of the frame tells."""
+    return columns if frame[name].notna().any() else ()
 
 
 def room_table(room):
-    """Return the crop against the cap of each contract, with the chances on both sides."""
+    """Return the crop against the least and the most of each contract, with both chances."""
+    frame = room.frame
     columns = [
-        (Column("contract"), _contract),
+        (Column("contract"), "contract"),
         (Column("crop", kinds.RANGE, "tonnes"), _crop),
-        (_tonnes("most it takes"), "cap_t"),
+        *_told(
+            frame,
+            "least_t",
+            (_tonnes("least"), "least_t"),
+            (Column("chance of less", kinds.CHANCE), "chance_short"),
+            (_tonnes("mean missing, when less"), "short_mean_t"),
+        ),
+        (_tonnes("most it takes"), "most_t"),
         (Column("chance of room left", kinds.CHANCE), "chance_room"),
         (_tonnes("mean room, when left"), "room_mean_t"),
         (Column("chance of more", kinds.CHANCE), "chance_excess"),
         (_tonnes("mean over, when over"), "excess_mean_t"),
+        *_told(
+            frame,
+            "ceiling_t",
+            (_tonnes("legal ceiling"), "ceiling_t"),
+            (Column("chance above it", kinds.CHANCE), "chance_ceiling"),
+        ),
     ]
     caption = (
         f"Contracts: crop with its {ranges.label()}, and chances on both sides; a dash where a "
-        "contract has no cap"
+        "contract has none"
     )
-    return Table.of("contracts", caption, room.frame.to_dict("records"), columns)
+    return Table.of("contracts", caption, frame.to_dict("records"), columns)
+
+
+def book_table(room):
+    """Return each contract in one row: crop, both chances, what it pays and what is owed."""
+    frame = room.frame
+    unit, several = _currency(frame)
+    owed = frame["penalty_mean"].any()
+    step = money_step(zip(frame["revenue_p10"], frame["revenue_p90"], strict=True))
+    columns = [
+        (Column("contract"), "contract"),
+        (Column("crop", kinds.RANGE, "tonnes"), _crop),
+        *_told(
+            frame,
+            "least_t",
+            (_tonnes("least"), "least_t"),
+            (Column("chance of less", kinds.CHANCE), "chance_short"),
+        ),
+        *_told(
+            frame,
+            "most_t",
+            (_tonnes("most"), "most_t"),
+            (Column("chance of more", kinds.CHANCE), "chance_excess"),
+        ),
+        (Column("pays, mean", kinds.MONEY, unit=unit), "revenue_mean"),
+        (Column("owed, mean", kinds.MONEY, unit=unit), _owed) if owed else None,
+        several,
+    ]
+    caption = f"Contracts: crop with its {ranges.label()}, both chances, and money in the mean"
+    return Table.of("book", caption, frame.to_dict("records"), columns, step=step)
+
+
+def _owed(row):
+    return row["penalty_mean"] or None
+
+
+def _currency(frame):
+    """Return the one currency of all contracts, and a column of it where there are several."""
+    named = list(dict.fromkeys(frame["currency"]))
+    if len(named) == 1:
+        return named[0], None
+    return "", (Column("currency"), "currency")
 
 
 def money_step(ends):
@@ -236,18 +292,51 @@ def money_step(ends):
 
 
 def pay_table(room):
-    """Return what each contract pays."""
+    """Return what each contract pays, and what is owed under it for too little or too much."""
     frame = room.frame
-    currencies = list(dict.fromkeys(frame["currency"]))
-    one = currencies[0] if len(currencies) == 1 else ""
+    unit, several = _currency(frame)
+    owed = frame["penalty_mean"].any()
     columns = [
-        (Column("contract"), _contract),
-        (Column("pays", kinds.MONEYS, unit=one), "revenue"),
-        (Column("currency"), "currency") if len(currencies) > 1 else None,
+        (Column("contract"), "contract"),
+        (Column("pays", kinds.MONEYS, unit=unit), "revenue"),
+        (Column("pays, mean", kinds.MONEY, unit=unit), "revenue_mean"),
+        (Column("chance of owing", kinds.CHANCE), "chance_penalty") if owed else None,
+        (Column("owed, mean", kinds.MONEY, unit=unit), _owed) if owed else None,
+        several,
     ]
     step = money_step(zip(frame["revenue_p10"], frame["revenue_p90"], strict=True))
     caption = f"What the contracts pay, with its {ranges.label()}"
     return Table.of("pay", caption, frame.to_dict("records"), columns, step=step)
+
+
+def cellar_table(cellar, units=METRIC):
+    """Return tanks and presses by day: what is in use, and what finds no room.
+
+    Parameters
+    ----------
+    cellar : Cellar
+        As from the function of that name in ``winery.cellar``.
+    units : UnitSystem
+        Units of the volume.
+    """
+
+    def used(row):
+        low, middle, high = (
+            words.room_words(row["what"], row[f"used_{end}"], units) for end in ranges.ENDINGS
+        )
+        return f"{middle} ({low.split()[0]}-{high.split()[0]})"
+
+    columns = [
+        (Column("day", kinds.DATE), "day"),
+        (Column("of"), "what"),
+        (Column("in use"), used),
+        (Column("room"), lambda row: words.room_words(row["what"], row["room"], units)),
+        (Column("chance too little", kinds.CHANCE), "chance_left"),
+        (_tonnes("without, mean"), "left_mean"),
+        (_tonnes("one year in ten over"), "left_p90"),
+    ]
+    caption = f"Tanks and presses by day, in use with its {ranges.label()}"
+    return Table.of("cellar", caption, cellar.frame.to_dict("records"), columns, 2)
 
 
 def _move(row):

@@ -16,8 +16,8 @@ CAUTION = (
 )
 
 TERMS = (
-    "Prices are your own, from table prices. Terms on sugar, health or dates are not looked at; "
-    "nothing here is advice on a contract."
+    "Prices are your own, from table contracts or prices. Terms on sugar, health or dates are not "
+    "looked at; nothing here is advice on a contract."
 )
 
 NO_CAPACITY = (
@@ -27,8 +27,8 @@ NO_CAPACITY = (
 )
 
 NO_PRICES = (
-    "These records have no table prices (block or variety, price_per_t, and where the contract has "
-    "them cap_t or cap_t_ha and price_above_cap)."
+    "These records have no table contracts (contract, grower, variety or blocks, price_per_t, and "
+    "where the contract has them least_t, most_t and what is owed), and no table prices."
 )
 
 #: A period whose high end is below this is not worth a line [t].
@@ -187,6 +187,43 @@ def fit_sentence(fit, limits, units=METRIC):
     return text
 
 
+def cellar_sentence(cellar, units=METRIC):
+    """Return how often tanks and presses are short, and by how much, in sentences."""
+
+    def tonnes(value):
+        return wording.amount("tonnes", value, units)
+
+    told = []
+    for use in cellar.uses:
+        low, middle, high = (room_words(use.what, end, units) for end in use.used)
+        low = low.split()[0]
+        if use.what == "tanks":
+            room = f"Tanks ({room_words('tanks', use.room, units)})"
+            short = "some fruit finds none"
+        else:
+            room = f"Presses ({room_words('presses', use.room, units)} a day)"
+            short = "some fruit waits over night"
+        text = f"{room}: the chance that {short} is {wording.chance(use.chance_left)}"
+        if use.left_mean >= SMALL or use.left_high >= SMALL:
+            when = "a season" if use.what == "tanks" else "in the fullest night"
+            text += (
+                f", {tonnes(use.left_mean)} {when} in the mean, over {tonnes(use.left_high)} in "
+                "one year of ten"
+            )
+        told.append(
+            f"{text}. Fullest is {use.fullest:%m-%d}: {middle} ({low} to {high}, {ranges.often()})."
+        )
+    return " ".join(told) or "No tank or press is kept for what comes in."
+
+
+def room_words(what, value, units=METRIC):
+    """Return what tanks hold, in hl or US gal, or presses do, in tonnes or tons, as text."""
+    if what == "presses":
+        return wording.amount("tonnes", value, units)
+    factor = 100 / GALLON_L if units.name == "us" else 1.0
+    return f"{wording.number(factor * value, 0)} {volume_label(units)}"
+
+
 def fit_in_short(made, schedule, limits=None, fit=None, units=METRIC):
     """Return the crop to expect and how often it goes over a limit of intake, in one line.
 
@@ -247,7 +284,7 @@ def first_step(relief, shown="blocks to move"):
 
 
 def contracts_at_risk(room, units=METRIC, least=0.2):
-    """Return the contracts that are likely to be offered more than they take, a phrase each.
+    """Return the contracts likely to get less than their least or more than their most, in phrases.
 
     Parameters
     ----------
@@ -258,14 +295,23 @@ def contracts_at_risk(room, units=METRIC, least=0.2):
     least : float
         Chance from which on a contract is named [1].
     """
-    rows = room.frame[room.frame["chance_excess"] >= least]
-    rows = rows.sort_values("chance_excess", ascending=False)
-    return [
-        f"{row['contract']}: more than its {wording.amount('tonnes', row['cap_t'], units)} with a "
-        f"chance of {wording.chance(row['chance_excess'])}, by "
-        f"{wording.amount('tonnes', row['excess_mean_t'], units)} then"
-        for row in rows.to_dict("records")
-    ]
+    found = []
+    for row in room.frame.to_dict("records"):
+        for side, chance, mean, limit in (
+            ("more", "chance_excess", "excess_mean_t", "most_t"),
+            ("less", "chance_short", "short_mean_t", "least_t"),
+            ("more", "chance_ceiling", None, "ceiling_t"),
+        ):
+            if not row[chance] >= least:
+                continue
+            text = (
+                f"{row['contract']}: {side} than its {wording.amount('tonnes', row[limit], units)}"
+                f"{'' if mean else ' by law'} with a chance of {wording.chance(row[chance])}"
+            )
+            if mean:
+                text += f", by {wording.amount('tonnes', row[mean], units)} then"
+            found.append((row[chance], text))
+    return [text for _, text in sorted(found, key=lambda each: -each[0])]
 
 
 def relief_sentence(relief):

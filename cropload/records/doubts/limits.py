@@ -86,6 +86,11 @@ _MONEY = (
     ("prices", "price_above_cap", "price_per_t", "the price of a tonne"),
     ("prices", "cap_t", "contract_t", "the weight"),
     ("prices", "cap_t_ha", "cap_t_ha", "the most the contract takes from a hectare"),
+    ("contracts", "price_per_t", "price_per_t", "the price of a tonne"),
+    ("contracts", "price_beyond", "price_per_t", "the price of a tonne"),
+    ("contracts", "least_t", "contract_t", "the weight"),
+    ("contracts", "most_t", "contract_t", "the weight"),
+    ("contracts", "most_t_ha", "cap_t_ha", "the most the contract takes from a hectare"),
     ("capacity", "limit_t", "contract_t", "the weight"),
 )
 

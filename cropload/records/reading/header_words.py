@@ -62,6 +62,17 @@ _IN_TABLE = {
         "price_per_t": ("price", "price_t", "price_per_tonne"),
         "cap_t": ("cap", "maximum_t", "quota_t"),
     },
+    "contracts": {
+        "contract": ("agreement", "contract_name", "buyer"),
+        "price_per_t": ("price", "price_t", "price_per_tonne"),
+        "least_t": ("minimum_t", "min_t", "least", "at_least_t"),
+        "most_t": ("maximum_t", "max_t", "cap_t", "cap", "quota_t", "most"),
+        "most_t_ha": ("cap_t_ha", "max_t_ha", "maximum_t_ha"),
+        "price_beyond": ("price_above_cap", "price_above"),
+        "shortfall_per_t": ("penalty", "penalty_per_t", "shortfall"),
+    },
+    "tanks": {"volume_hl": ("volume", "capacity_hl", "hl"), "days_held": ("days",)},
+    "presses": {"load_t": ("load", "capacity_t"), "cycles_a_day": ("cycles", "loads_a_day")},
     "capacity": {
         "period_start": ("start", "from", "first_day", "begin"),
         "period_end": ("end", "to", "until", "last_day"),

@@ -132,9 +132,10 @@ def _parts(given, records, now, dates, schedule, limits, moves):
     from cropload.season.words import figures_sentence
     from cropload.show.terminal import paragraph
     from cropload.winery import tables
-    from cropload.winery.contracts import contract_table
+    from cropload.winery.cellar import cellar_table
+    from cropload.winery.contracts import contract_book, contract_table
     from cropload.winery.fit import fit_of
-    from cropload.winery.words import CAUTION, fit_sentence, intake_sentence
+    from cropload.winery.words import CAUTION, cellar_sentence, fit_sentence, intake_sentence
 
     units = options.units_of(given)
 
@@ -156,11 +157,22 @@ def _parts(given, records, now, dates, schedule, limits, moves):
     if moves is not None:
         parts = [paragraph(moves.heading()), *(table.text(units) for table in moves.tables(units))]
         yield "\n".join(["BLOCKS TO MOVE", *parts, *map(paragraph, moves.notes)])
+    # What the sentence on the fit tells already is not told again.
     notes = list(schedule.notes if limits is None else limits.notes)
-    if len(records.prices):
-        contracts = contract_table(now, records.prices)
-        yield section("CONTRACTS", tables.room_table(contracts))
-        yield tables.pay_table(contracts).text(units)
+    notes = [note for note in notes if given.all or "before or after all" not in note]
+    if len(records.tanks) + len(records.presses):
+        cellar = cellar_table(schedule, records.tanks, records.presses)
+        yield f"TANKS AND PRESSES\n{paragraph(cellar_sentence(cellar, units))}"
+        if given.all:
+            yield tables.cellar_table(cellar, units).text(units)
+        notes += cellar.notes
+    book = contract_book(records)
+    if len(book):
+        contracts = contract_table(now, book, records.blocks)
+        yield section("CONTRACTS", tables.book_table(contracts))
+        if given.all:
+            yield tables.room_table(contracts).text(units)
+            yield tables.pay_table(contracts).text(units)
         notes += contracts.notes
     if given.all:
         yield section("PICKING DATES", tables.date_table(dates, now))
@@ -193,7 +205,8 @@ COMMANDS = (
             "block's own stages or from --pick, and gives the tonnes of each period with their "
             "range, what they fill in the tank (hl, or US gal), the chance of going over each and "
             "any of the limits of table capacity, the tonnes that would need another place, and "
-            "the room left under the contracts of table prices or the excess over them."
+            "how often each contract of table contracts (or prices) misses its least or passes its "
+            "most, and what it pays."
         ),
     ),
 )

@@ -18,7 +18,7 @@ from cropload.show.page_part import PagePart
 from cropload.show.panels import parts, saving
 from cropload.show.panels.fields import button, choice, day_field, field, number_in
 from cropload.winery import tables
-from cropload.winery.contracts import contract_table
+from cropload.winery.contracts import contract_book, contract_table
 from cropload.winery.panels.winery_intake import NEEDS, WEEK
 from cropload.winery.relief import relieve
 from cropload.winery.words import NO_CAPACITY, NO_PRICES, TERMS, export, intake_sentence
@@ -187,10 +187,11 @@ class BlocksToMove(PagePart):
 
 def contracts_html(page):
     """Return room left under contracts and excess over them, and what they pay, as HTML."""
-    prices = page.desk.records.prices
-    if prices.empty:
+    records = page.desk.records
+    book = contract_book(records)
+    if book.empty:
         return parts.note(NO_PRICES)
-    room = contract_table(page.forecast, prices)
+    room = contract_table(page.forecast, book, records.blocks)
     text = "".join(table.html(page.desk.units) for table in room.tables())
     return text + parts.points(room.notes) + parts.note(TERMS)
 

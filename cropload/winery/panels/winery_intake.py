@@ -12,7 +12,7 @@ from cropload.show.panels.fields import choice
 from cropload.winery import words
 from cropload.winery.capacity import capacity_table
 from cropload.winery.charts import intake_rows
-from cropload.winery.contracts import contract_table
+from cropload.winery.contracts import contract_book, contract_table
 from cropload.winery.fit import fit_of
 from cropload.winery.intake import intake_schedule
 from cropload.winery.limits import own_periods
@@ -197,11 +197,14 @@ class WineryIntake(Page):
             first = words.first_step(relieve(schedule, records.capacity, windows=0))
         text = _head("What to do first") + parts.note(first)
         text += _head("Contracts at risk")
-        if records.prices.empty:
+        book = contract_book(records)
+        if book.empty:
             return text + parts.note(words.NO_PRICES)
-        room = contract_table(self.forecast, records.prices)
+        room = contract_table(self.forecast, book, records.blocks)
         at_risk = words.contracts_at_risk(room, self.desk.units)
-        return text + (parts.points(at_risk) or parts.note("None is likely to be overrun."))
+        return text + (
+            parts.points(at_risk) or parts.note("None is likely to be missed or overrun.")
+        )
 
 
 def _head(text):
