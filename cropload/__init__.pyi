@@ -316,9 +316,10 @@ def relieve(
     schedule: IntakeSchedule,
     capacity: DataFrame,
     *,
-    chance: float | None = ...,
     windows: Any = ...,
-    effort: int = ...,
+    worth: float | None = ...,
+    tanks: DataFrame | None = ...,
+    presses: DataFrame | None = ...,
 ) -> Relief: ...
 def replacement_buds(target_live_buds: ArrayLike, dead_fraction: ArrayLike) -> Any: ...
 def replay_frost(

@@ -88,9 +88,10 @@ CASES = {
     cropload.relieve: {
         "schedule": SCHEDULE,
         "capacity": RECORDS.capacity,
-        "chance": 0.5,
         "windows": 0,
-        "effort": 10,
+        "worth": 0.1,
+        "tanks": RECORDS.tanks,
+        "presses": RECORDS.presses,
     },
     cropload.report: {
         "records": RECORDS,

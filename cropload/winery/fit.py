@@ -8,6 +8,7 @@ from cropload import arguments
 from cropload.beliefs import ranges
 from cropload.winery.capacity import ENOUGH
 from cropload.winery.limits import ahead_of, limited_sums, limits_of, named_days
+from cropload.winery.turned_away import rows_of, turned_away
 
 
 @dataclass(frozen=True)
@@ -97,30 +98,14 @@ def fit_of(schedule, capacity):
 
 def elsewhere(schedule, limits, ahead):
     """Return the tonnes over the limits ahead in all, each once, (draws) [t]."""
-    shut = limits.limit == 0
-    closed = named_days(schedule, limits, ahead & shut)
-    names, total = dict(schedule.until("variety")), np.zeros(schedule.undated.shape[1])
-    for variety, days in closed.items():
-        if days.any():
-            daily = np.diff(names[variety], axis=0)
-            total += daily[days].sum(0)
-            daily[days] = 0.0
-            names[variety] = np.concatenate([np.zeros((1, len(total))), np.cumsum(daily, axis=0)])
-    every, turned = sum(names.values()), {}
-    wide = np.array([variety == "" for variety in limits.varieties])
-    length = limits.ends - limits.starts
-    rows = np.flatnonzero(ahead & ~shut & np.isfinite(limits.limit))
-    for row in sorted(rows, key=lambda at: (length[at], wide[at])):
-        found = every if wide[row] else names[limits.varieties[row]]
-        start, end = limits.starts[[row]], limits.ends[[row]]
-        left = schedule.between(found, start, end)[0] - limits.limit[row]
-        for other, less in turned.items():
-            inside = limits.starts[other] >= start[0] and limits.ends[other] <= end[0]
-            if inside and (wide[row] or limits.varieties[other] == limits.varieties[row]):
-                left = left - less
-        turned[row] = np.maximum(left, 0.0)
-        total = total + turned[row]
-    return total
+    rows = rows_of(limits, ahead)
+    names = dict(schedule.until("variety"))
+    sums = np.zeros((len(rows.limit), schedule.undated.shape[1]))
+    for variety in dict.fromkeys(rows.varieties):
+        mine = np.array([name == variety for name in rows.varieties])
+        found = names[variety] if variety else sum(names.values())
+        sums[mine] = schedule.between(found, rows.starts[mine], rows.ends[mine])
+    return turned_away(sums, rows)
 
 
 def outside(schedule, limits):

@@ -141,6 +141,14 @@ class IntakeSchedule(Answer):
             self._kept["parts"] = parts
         return self._kept["parts"]
 
+    def movable_parts(self):
+        """Return {place of the block: [(days, tonnes) of each portion that may still move]}."""
+        found = {}
+        for (block, day, tonnes), movable in zip(self.portions, self.movable, strict=True):
+            if movable:
+                found.setdefault(block, []).append((day, tonnes))
+        return found
+
     def _until(self, members):
         """Return tonnes picked before each day of the span by some blocks, (days + 1, draws)."""
         first, last = self.span

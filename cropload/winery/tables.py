@@ -191,6 +191,12 @@ def before_after_table(relief, units=METRIC):
         ("fullest period, middle", *tonnes(lambda fit: fit.peak_t[1])),
         (f"each period enough in {words.enough()}", *tonnes(lambda fit: fit.enough_t)),
     ]
+    for name in ("tanks", "presses"):
+        used = [use for cellar in relief.cellars for use in cellar.uses if use.what == name]
+        if used:
+            what = "without a tank, mean" if name == "tanks" else "waiting, fullest night, mean"
+            cells = (wording.amount("tonnes", use.left_mean, units) for use in used)
+            rows.append((what, *cells))
     heads = ("measure", "now", "with the moves")
     columns = [(Column(head), lambda row, at=at: row[at]) for at, head in enumerate(heads)]
     return Table.of("before_after", "What the moves change", rows, columns)
@@ -360,6 +366,9 @@ def moves_table(relief):
 def chances_table(relief):
     """Return the chance of going over each limit, as the picks stand and with the moves made."""
     frame = relief.after.frame.assign(chance_now=relief.before["chance_over"])
+    frame = frame[
+        (frame["intake"] != "closed") | (frame[["chance_now", "chance_over"]] > 0).any(axis=1)
+    ]
     columns = [
         _SHORT_PERIOD,
         _FRUIT,

@@ -271,8 +271,8 @@ def first_step(relief, shown="blocks to move"):
     shown : str
         Where moves are looked for.
     """
-    ahead = relief.before[relief.ahead]
-    if ahead.empty or ahead["chance_over"].max() <= relief.level:
+    fit = relief.fits[0]
+    if fit.chance_any <= handbook.value("intake.chance_of_excess"):
         return "Nothing needs to move."
     if relief.too_big:
         name, share = max(relief.too_big.items(), key=lambda each: each[1])
@@ -314,39 +314,34 @@ def contracts_at_risk(room, units=METRIC, least=0.2):
     return [text for _, text in sorted(found, key=lambda each: -each[0])]
 
 
-def relief_sentence(relief):
+def relief_sentence(relief, units=METRIC):
     """Return what moves of picking days bring, in one to three sentences."""
-    before, after = relief.before[relief.ahead], relief.after[relief.ahead]
-    if before.empty:
+    if not relief.fits[0].limits:
         return "No limit of intake lies ahead, so there is nothing to relieve."
-    level = wording.percent(relief.level)
-    was, now = before["chance_over"].max(), after["chance_over"].max()
-    if relief.frame.empty and was <= relief.level:
-        return (
-            f"No period goes over its limit with a chance above {level}; the highest is "
-            f"{wording.chance(was)}. Nothing needs to move."
+
+    def tonnes(fit):
+        return wording.amount("tonnes", fit.elsewhere_mean, units)
+
+    before, after = relief.fits
+    if before.elsewhere_mean < 1e-9:
+        return "No period goes over its limit. Nothing needs to move."
+    if relief.frame.empty:
+        text = (
+            f"{tonnes(before)} in the mean need another place, and no move of a few days that is "
+            "worth it brings that down."
         )
-    count = f"{len(relief)} block{'s' * (len(relief) != 1)}"
-    if relief.reached:
-        return (
-            f"Moving {count} brings the highest chance of going over a limit from "
-            f"{wording.chance(was)} to {wording.chance(now)}, at or under the {level} accepted."
+    else:
+        text = (
+            f"Moving {len(relief)} block{'s' * (len(relief) != 1)} brings what needs another place "
+            f"from {tonnes(before)} to {tonnes(after)} in the mean, and the chance that any period "
+            f"is over from {wording.chance(before.chance_any)} to "
+            f"{wording.chance(after.chance_any)}."
         )
-    worst = after.loc[after["chance_over"].idxmax()]
-    proof = "No moves inside the windows reach it."
-    if not relief.impossible:
-        proof = "No moves were found that reach it."
-    best = f"The best found moves {count}" if len(relief) else "No move makes it better"
-    text = (
-        f"A chance of {level} is not reached. {proof} {best}; the highest chance is then "
-        f"{wording.chance(now)} (it was {wording.chance(was)}), in {worst['period']}. Wider "
-        "windows, a higher limit or fruit sold elsewhere would have to give."
-    )
-    if relief.too_big:
+    if relief.too_big and before.chance_any > handbook.value("intake.chance_of_excess"):
         names = ", ".join(f"{b} ({wording.chance(share)})" for b, share in relief.too_big.items())
         text += (
-            f" One pick alone is over the highest limit with a chance above {level}: {names}. "
-            "Splitting it over two periods would help more than moving it."
+            f" One pick alone may be over the highest limit: {names}. Splitting it over two "
+            "periods would help more than moving it."
         )
     return text
 

@@ -107,7 +107,7 @@ def test_the_command_tells_of_tanks_and_presses(tmp_path, capsys):
     assert main(["intake", folder, "--draws", "200", "--units", "us"]) == 0
     out = " ".join(capsys.readouterr().out.split())
     assert "TANKS AND PRESSES Tanks (25,889 US gal)" in out
-    assert "Presses (16.5 short ton a day)" in out
+    assert "Presses (16.5 short tons a day)" in out
 
 
 def test_a_tank_without_a_volume_is_said():

@@ -182,7 +182,6 @@ def test_a_date_that_cannot_be_is_a_message_and_changes_nothing(opened, text):
 
 def test_moves_are_found_and_told_with_how(opened):
     part = unfold(opened, "blocks to move")
-    part.chance.value = 26.0
     part.find_button.click()
     assert part.found is not None
     assert part.found.heading() in part.answer.value
@@ -190,10 +189,6 @@ def test_moves_are_found_and_told_with_how(opened):
     part.held.value = tuple(opened.desk.blocks)
     part.find_button.click()
     assert part.found.frame.empty
-    part.chance.value = 140.0
-    part.find_button.click()
-    assert "from 0 to below 100" in part.message.value
-    part.chance.value = 26.0
 
 
 def test_contracts_show_both_chances(opened):
@@ -333,7 +328,8 @@ def test_an_excel_file_holds_real_dates(opened):
 def test_answers_of_the_winery_can_be_read_and_drawn(small, records):
     schedule, limits = small
     room = contract_table(forecast(records, 2027, draws=400), records.prices)
-    moves = relieve(schedule, capacity(("2026-09-14", "2026-09-20", 2.0)), windows=7)
+    weeks = capacity(("2026-09-14", "2026-09-20", 2.0), ("2026-09-21", "2026-09-27", 9.0))
+    moves = relieve(schedule, weeks, windows=7)
     for answer in (schedule, limits, room, moves):
         text = str(answer)
         assert max(map(len, text.splitlines())) <= 80
@@ -377,7 +373,7 @@ def test_the_command_prints_weeks_limits_and_contracts(capsys):
 def test_the_command_writes_the_whole_table_and_moves(capsys, tmp_path):
     path = tmp_path / "intake.csv"
     arguments = ["--draws", "400", "--by", "block", "--period", "limits", "--move"]
-    code, out, _ = run(capsys, "--example", *arguments, "--chance", "26", "--csv", str(path))
+    code, out, _ = run(capsys, "--example", *arguments, "--window", "9", "--csv", str(path))
     assert code == 0
     assert "BLOCKS TO MOVE" in out
     frame = pd.read_csv(path)
@@ -400,7 +396,8 @@ def test_the_command_takes_picking_dates_and_us_units(capsys):
         (["--pick", "Long Acre"], "write BLOCK=DATE"),
         (["--pick", "Long Acre=soon"], "is not a date"),
         (["--period", "month"], "period"),
-        (["--chance", "200", "--move"], "from 0 to below 1"),
+        (["--worth", "-1", "--move"], "worth"),
+        (["--worth", "1"], "belong to --move"),
     ],
 )
 def test_the_command_says_what_is_wrong(capsys, arguments, told):

@@ -46,11 +46,11 @@ _ARGUMENTS = (
         [],
         action="append",
     ),
-    option("--move", help="also look for blocks to move so that no period is likely too full"),
+    option("--move", help="also look for blocks to move so that less fruit needs another place"),
     option(
-        "--chance",
-        "PERCENT",
-        "chance of going over a limit that is accepted with --move; 20 by default",
+        "--worth",
+        "TONNES",
+        "tonnes over the limits that a tonne moved by a day must save with --move; 0.01 by default",
         options.number,
     ),
     option(
@@ -79,9 +79,8 @@ def _run(given):
         raise CroploadError(
             f"--window is {given.window}; picks may move by 0 to 60 days either way."
         )
-    chance = options.share("--chance", given.chance)
-    if not given.move and (given.window is not None or given.chance is not None):
-        raise CroploadError("--window and --chance belong to --move: add it.")
+    if not given.move and (given.window is not None or given.worth is not None):
+        raise CroploadError("--window and --worth belong to --move: add it.")
     records = options.records_of(given)
     now = made(given, records)
     picks = {name: parse(dates) for name, dates in given.pick}
@@ -113,7 +112,9 @@ def _run(given):
     if given.move:
         if limits is None:
             raise CroploadError("--move needs table capacity, and these records have none.")
-        moves = relieve(schedule, records.capacity, chance=chance, windows=given.window)
+        asked = {"windows": given.window, "worth": given.worth}
+        cellar = {"tanks": records.tanks, "presses": records.presses}
+        moves = relieve(schedule, records.capacity, **asked, **cellar)
     options.save(given, export(schedule, given.by, options.units_of(given)))
     return _parts(given, records, now, dates, schedule, limits, moves)
 

@@ -16,7 +16,7 @@ from cropload.season.words import change_sentence
 from cropload.show.hand_out import HandOut
 from cropload.show.page_part import PagePart
 from cropload.show.panels import parts, saving
-from cropload.show.panels.fields import button, choice, day_field, field, number_in
+from cropload.show.panels.fields import button, choice, day_field, field
 from cropload.winery import tables
 from cropload.winery.contracts import contract_book, contract_table
 from cropload.winery.panels.winery_intake import NEEDS, WEEK
@@ -132,8 +132,6 @@ class BlocksToMove(PagePart):
     def build(self):
         """Make the choices and the button."""
         days = int(handbook.value("intake.move_days"))
-        accepted = 100 * handbook.value("intake.chance_of_excess")
-        self.chance = parts.number_box("Accepted chance of going over [%]", accepted)
         self.earlier = parts.number_box("Days earlier at most", days)
         self.later = parts.number_box("Days later at most", days)
         self.held = widgets.SelectMultiple(
@@ -146,7 +144,7 @@ class BlocksToMove(PagePart):
         self.find_button = button("find blocks to move", self.find, "auto")
         self.answer = parts.html()
         self.body.children = (
-            parts.row(self.chance, self.earlier, self.later),
+            parts.row(self.earlier, self.later),
             parts.row(self.held, self.find_button),
             self.answer,
         )
@@ -176,12 +174,13 @@ class BlocksToMove(PagePart):
         found = relieve(
             schedule,
             self.desk.records.capacity,
-            chance=number_in(self.chance, 0, 100) / 100,
             windows=windows,
+            tanks=self.desk.records.tanks,
+            presses=self.desk.records.presses,
         )
         self.found = found
-        said = f'<div role="status">{parts.note(found.heading())}</div>'
-        shown = "".join(table.html(self.desk.units) for table in found.tables())
+        said = f'<div role="status">{parts.note(found.heading(self.desk.units))}</div>'
+        shown = "".join(table.html(self.desk.units) for table in found.tables(self.desk.units))
         self.answer.value = said + shown + "".join(map(parts.note, found.notes))
 
 
