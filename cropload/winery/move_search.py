@@ -16,7 +16,7 @@ _PAIRED, _PROGRAM = 12, 120_000
 #: Longest that the program may take [s].
 _SECONDS = 10.0
 #: A gain below this is none [t], nor, with many blocks, a round of less than this share [1].
-_GAIN, _ROUND, _MANY = 1e-6, 0.005, 64
+_GAIN, _ROUND, _MANY = 1e-6, 0.01, 64
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from cropload.show import wording
 from cropload.show.table import Column, Table
 from cropload.units import METRIC
 from cropload.winery import words
+from cropload.winery.sheets import deliveries, move_words
 
 
 def _tonnes(title):
@@ -345,9 +346,32 @@ def cellar_table(cellar, units=METRIC):
     return Table.of("cellar", caption, cellar.frame.to_dict("records"), columns, 2)
 
 
+def deliveries_table(schedule, moved=None):
+    """Return the picks still to come by day: block, grower, crop, and how sure the day is.
+
+    Parameters
+    ----------
+    schedule : IntakeSchedule
+        With any moves made.
+    moved : dict, optional
+        {block: days} that were moved [d].
+    """
+    frame = deliveries(schedule, moved)
+    columns = [
+        (Column("about"), lambda row: f"{row['day']:%a %m-%d}"),
+        (Column("block"), "block"),
+        (Column("grower"), "grower") if (frame["grower"] != "").any() else None,
+        (Column("variety"), "variety"),
+        (Column("crop", kinds.RANGE, "tonnes"), _crop),
+        (Column("between"), lambda row: f"{row['day_p10']:%m-%d} to {row['day_p90']:%m-%d}"),
+        (Column("moved"), _move) if frame["days"].any() else None,
+    ]
+    caption = f"Picks to come by day, each with its {ranges.label()}"
+    return Table.of("deliveries", caption, frame.to_dict("records"), columns, 2)
+
+
 def _move(row):
-    days = abs(int(row["days"]))
-    return f"{days} day{'s' * (days != 1)} {'later' if row['days'] > 0 else 'earlier'}"
+    return move_words(row["days"])
 
 
 def moves_table(relief):

@@ -314,6 +314,35 @@ def contracts_at_risk(room, units=METRIC, least=0.2):
     return [text for _, text in sorted(found, key=lambda each: -each[0])]
 
 
+def contract_words(room, book, units=METRIC):
+    """Return {grower: a sentence on each contract of the grower}.
+
+    Parameters
+    ----------
+    room, book : ContractRoom, DataFrame
+        As from ``contract_table`` and ``contract_book``.
+    units : UnitSystem
+        Units to show.
+    """
+    grower = book[book["grower"] != ""].groupby("contract")["grower"].first()
+    found = {}
+    for row in room.frame[room.frame["contract"].isin(grower.index)].to_dict("records"):
+        crop = wording.range_of(row, "tonnes", "tonnes", units)
+        text = f"Contract {row['contract']}: {crop} {units.label('tonnes')} expected"
+        for what, most, side, chance in (
+            ("at least", "least_t", "less", "chance_short"),
+            ("at most", "most_t", "more", "chance_excess"),
+            ("by law at most", "ceiling_t", "more", "chance_ceiling"),
+        ):
+            if row[most] == row[most]:
+                text += (
+                    f"; {what} {wording.amount('tonnes', row[most], units)} "
+                    f"({wording.chance(row[chance])} for {side})"
+                )
+        found.setdefault(grower[row["contract"]], []).append(f"{text}.")
+    return found
+
+
 def relief_sentence(relief, units=METRIC):
     """Return what moves of picking days bring, in one to three sentences."""
     if not relief.fits[0].limits:

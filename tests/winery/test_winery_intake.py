@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from intake_cases import capacity, made_forecast
+from intake_cases import capacity, growers_estate, made_forecast
 
 from cropload import example_records, forecast, harvest_dates, intake_schedule
 from cropload.pages.cli import main
@@ -460,3 +460,35 @@ def test_a_block_that_bears_nothing_has_no_picking_date_unless_one_is_entered(fo
     assert names == [name for name in records.blocks["block"] if name != "New Ground"]
     entered = dates.with_picks({"New Ground": "2027-09-20"})
     assert "New Ground" in [row[0] for row in tables.date_table(entered, now).rows]
+
+
+def test_picks_by_day_and_sheets_tell_each_block_once(opened, tmp_path, capsys):
+    part = unfold(opened, "day by day")
+    shown = cells(part.answer.value)[0][1:]
+    days = opened.dates().draws
+    for row in shown:
+        at = opened.desk.blocks.index(row[1])
+        drawn = np.sort(days[at])
+        middle = np.datetime64(0, "D") + drawn[round(0.5 * (len(drawn) - 1))]
+        assert row[0].endswith(str(middle)[5:])
+        low, middle, high = np.percentile(opened.forecast.draws[at], [10, 50, 90])
+        told = [float(end) for end in re.findall(r"[\d.]+", row[3])]
+        assert told == pytest.approx([middle, low, high], abs=0.051)
+    assert sorted(row[1] for row in shown) == sorted(opened.desk.blocks)
+    assert [row[0][4:] for row in shown] == sorted(row[0][4:] for row in shown)
+    name, data = part.page_of()
+    assert name == "intake_sheets_2027.html"
+    assert all(block in data.decode() for block in opened.desk.blocks)
+    growers_estate(tmp_path, contracts=["contract,grower,price_per_t,least_t", "A & B,Ash,9,60"])
+    target = tmp_path / "sheets.html"
+    asked = [str(tmp_path), "--draws", "200", "--move", "--all", "--sheets", str(target)]
+    code, out, err = run(capsys, *asked)
+    assert code == 0
+    assert "DAY BY DAY" in out
+    page = target.read_text(encoding="utf-8")
+    assert page.count("<section>") == 1 + 6
+    assert "Contract A &amp; B: " in page
+    assert page.count("<td>Ash ") == 2 * 7
+    assert " later)" in page or " earlier)" in page
+    code, _, err = run(capsys, *asked)
+    assert (code, "exists" in err) == (2, True)

@@ -5,6 +5,9 @@ from cropload.show import options
 from cropload.show.command import Command
 from cropload.show.options import option
 
+#: Endings of a page.
+_PAGE = (".html", ".htm")
+
 
 def pick(text):
     """Read one picking date: ``Block=2027-09-20``, or with shares."""
@@ -61,6 +64,7 @@ _ARGUMENTS = (
     ),
     options.UNITS,
     options.DRAWS,
+    option("--sheets", "FILE", "also write a plan by day and a sheet a grower, .html to print"),
     options.CSV,
 )
 
@@ -69,6 +73,7 @@ def _run(given):
     from cropload.beliefs.dates.harvest_dates import harvest_dates
     from cropload.beliefs.dates.picking_dates import parse
     from cropload.errors import CroploadError
+    from cropload.records.writing.gate import Result, check_results
     from cropload.winery.capacity import capacity_table
     from cropload.winery.intake import intake_schedule
     from cropload.winery.limits import own_periods
@@ -81,6 +86,8 @@ def _run(given):
         )
     if not given.move and (given.window is not None or given.worth is not None):
         raise CroploadError("--window and --worth belong to --move: add it.")
+    if given.sheets:
+        check_results([Result(given.sheets, _PAGE)], given.replace)
     records = options.records_of(given)
     now = made(given, records)
     picks = {name: parse(dates) for name, dates in given.pick}
@@ -116,7 +123,30 @@ def _run(given):
         cellar = {"tanks": records.tanks, "presses": records.presses}
         moves = relieve(schedule, records.capacity, **asked, **cellar)
     options.save(given, export(schedule, given.by, options.units_of(given)))
+    if given.sheets:
+        _write_sheets(given, records, now, schedule, limits, moves)
     return _parts(given, records, now, dates, schedule, limits, moves)
+
+
+def _write_sheets(given, records, now, schedule, limits, moves):
+    from cropload.records.writing.gate import Result, write_results
+    from cropload.winery.contracts import contract_book, contract_table
+    from cropload.winery.fit import fit_of
+    from cropload.winery.sheets import intake_sheets
+    from cropload.winery.words import contract_words, fit_sentence
+
+    units, book, moved = options.units_of(given), contract_book(records), None
+    if moves is not None and len(moves):
+        moved = dict(zip(moves["block"], moves["days"], strict=True))
+        schedule, limits = moves.schedule, moves.after
+    fit = ""
+    if limits is not None and len(limits):
+        fit = fit_sentence(fit_of(schedule, records.capacity), limits, units)
+    room = contract_table(now, book, records.blocks)
+    terms = contract_words(room, book, units)
+    page = intake_sheets(schedule, fit, terms, moved, units)
+    result = Result(given.sheets, _PAGE, page.encode("utf-8"))
+    options.tell_written(write_results([result], given.replace))
 
 
 def _nothing(now, schedule):
@@ -177,6 +207,10 @@ def _parts(given, records, now, dates, schedule, limits, moves):
         notes += contracts.notes
     if given.all:
         yield section("PICKING DATES", tables.date_table(dates, now))
+        moved = moves is not None and len(moves)
+        moved = dict(zip(moves["block"], moves["days"], strict=True)) if moved else None
+        then = moves.schedule if moved else schedule
+        yield section("DAY BY DAY", tables.deliveries_table(then, moved))
         intake = tables.intake_table(schedule, given.by, None, units)
         heads = ("period", given.by, "mean", "chance of any", "high end", "tank, high end")
         yield section("INTAKE", intake.only(*heads))
@@ -198,7 +232,7 @@ COMMANDS = (
         arguments=_ARGUMENTS,
         run=_run,
         example="""\
-        cropload intake my_season --by block --period week
+        cropload intake my_season --by grower --sheets sheets.html
         cropload intake my_season --pick "Long Acre=2027-09-28" --move
         """,
         details=(

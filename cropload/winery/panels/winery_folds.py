@@ -18,10 +18,22 @@ from cropload.show.page_part import PagePart
 from cropload.show.panels import parts, saving
 from cropload.show.panels.fields import button, choice, day_field, field
 from cropload.winery import tables
+from cropload.winery.cellar import cellar_table
 from cropload.winery.contracts import contract_book, contract_table
+from cropload.winery.fit import fit_of
 from cropload.winery.panels.winery_intake import NEEDS, WEEK
 from cropload.winery.relief import relieve
-from cropload.winery.words import NO_CAPACITY, NO_PRICES, TERMS, export, intake_sentence
+from cropload.winery.sheets import intake_sheets
+from cropload.winery.words import (
+    NO_CAPACITY,
+    NO_PRICES,
+    TERMS,
+    cellar_sentence,
+    contract_words,
+    export,
+    fit_sentence,
+    intake_sentence,
+)
 
 
 class PickingDates(PagePart):
@@ -82,7 +94,9 @@ class IntakeTables(PagePart):
 
     def build(self):
         """Make the choice, the tables and the buttons."""
-        self.by = choice("Table by", ["variety", "block"], width="14em")
+        blocks = self.desk.records.blocks
+        named = [by for by in ("grower", "site") if (blocks[by] != "").any()]
+        self.by = choice("Table by", ["variety", "block", *named], width="14em")
         self.by.observe(lambda _: self._show(), "value")
         self.answer = parts.html()
         self.files = [
@@ -105,6 +119,7 @@ class IntakeTables(PagePart):
         limits = self.page.limits(self.page.intake.period.value)
         text = parts.note(intake_sentence(schedule, limits, units))
         if not schedule.empty:
+            text += tables.totals_table(schedule, self.by.value, None, units).html(units)
             text += tables.group_table(schedule, self.by.value, units).html(units)
             text += tables.intake_table(schedule, "estate", limits, units).html(units)
         if limits is not None and len(limits):
@@ -193,6 +208,51 @@ def contracts_html(page):
     room = contract_table(page.forecast, book, records.blocks)
     text = "".join(table.html(page.desk.units) for table in room.tables())
     return text + parts.points(room.notes) + parts.note(TERMS)
+
+
+class DayByDay(PagePart):
+    """The picks to come by day, and sheets of them to print; tanks and presses."""
+
+    needs = NEEDS
+
+    def build(self):
+        """Make the tables and the button."""
+        self.answer = parts.html()
+        words = "plan by day and sheets of growers to print"
+        self.sheets = HandOut(words, self.page_of, self._tell, opens=True)
+        self.body.children = (self.sheets, self.answer)
+
+    def _tell(self, text):
+        self.message.value = parts.error(text) if text else ""
+
+    def show(self):
+        """Show the picks, and the days of tanks and presses where there are some."""
+        units, records, schedule = self.desk.units, self.desk.records, self.page.schedule()
+        self.answer.value = ""
+        if schedule.empty:
+            return
+        text = tables.deliveries_table(schedule).html(units)
+        if len(records.tanks) + len(records.presses):
+            cellar = cellar_table(schedule, records.tanks, records.presses)
+            text += parts.note(cellar_sentence(cellar, units)) + parts.points(cellar.notes)
+            text += tables.cellar_table(cellar, units).html(units)
+        self.answer.value = text
+
+    def page_of(self):
+        """Return the name and the bytes of the sheets."""
+        page, desk = self.page, self.desk
+        schedule, limits = page.schedule(), page.limits()
+        if schedule.empty:
+            raise CroploadError(schedule.heading())
+        book = contract_book(desk.records)
+        terms = contract_words(
+            contract_table(page.forecast, book, desk.records.blocks), book, desk.units
+        )
+        fit = ""
+        if limits is not None and len(limits):
+            fit = fit_sentence(fit_of(schedule, desk.records.capacity), limits, desk.units)
+        sheets = intake_sheets(schedule, fit, terms, units=desk.units)
+        return f"intake_sheets_{desk.season}.html", sheets.encode("utf-8")
 
 
 def sources_html(page):

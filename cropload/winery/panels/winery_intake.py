@@ -83,6 +83,7 @@ class WineryIntake(Page):
             Fold("picking dates", self._dates),
             Fold("by variety and block", self._tables),
             Fold("blocks to move", self._moves),
+            Fold("day by day", self._days),
             Fold("contracts", lambda: [said("contracts_html")]),
             Fold("since last", lambda: [said("since_last_html")]),
             Fold("where the numbers come from", lambda: [said("sources_html")]),
@@ -109,6 +110,11 @@ class WineryIntake(Page):
         from cropload.winery.panels.winery_folds import BlocksToMove
 
         return [BlocksToMove(self)]
+
+    def _days(self):
+        from cropload.winery.panels.winery_folds import DayByDay
+
+        return [DayByDay(self)]
 
     def forecast_on(self, day):
         """Return the forecast of the season as of a day, worked out once."""
