@@ -85,7 +85,7 @@ def intake_sheets(schedule, fit, terms=None, moved=None, units=METRIC):
     rows = [
         row
         | {
-            "about": f"{row['day']:%a %Y-%m-%d}",
+            "about": f"{row['day']:%a %m-%d}",
             "between": f"{row['day_p10']:%m-%d} to {row['day_p90']:%m-%d}",
             "crop": wording.range_of(row, "tonnes", "tonnes", units),
             "move": move_words(row["days"]),

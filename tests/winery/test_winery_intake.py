@@ -146,7 +146,7 @@ def test_tables_follow_period_group_and_units(page):
     top = want.loc[want["tonnes_mean"].idxmax()]
     shown = cells(tables.answer.value)
     assert [row[0] for row in shown[0][1:]] == page.desk.blocks
-    row = next(r for r in shown[1] if r[0] == top["period"])
+    row = next(r for r in shown[2] if r[0] == top["period"])
     assert row[1] == f"{top['tonnes_mean']:.1f}"
     assert row[2] == wording.chance(top["chance_any"])
     page.desk.open_with(units="us")
