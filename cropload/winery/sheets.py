@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 
 from cropload.beliefs import ranges
-from cropload.show import wording
+from cropload.records.writing.gate import workbook_bytes
+from cropload.show import excel, wording
 from cropload.units import METRIC
 
 
@@ -112,3 +113,22 @@ def intake_sheets(schedule, fit, terms=None, moved=None, units=METRIC):
         ],
         caution=CAUTION,
     )
+
+
+def intake_book(tables, notes, units=METRIC):
+    """Return tables as the bytes of an Excel workbook, a sheet each, with real dates.
+
+    Parameters
+    ----------
+    tables : list of (str, Table)
+        Name of the sheet, and what stands on it.
+    notes : iterable of str
+        What is said of them.
+    units : UnitSystem
+        Units to show.
+    """
+    book = excel.new_book()
+    for name, table in tables:
+        excel.add_table(book, name, table, units)
+    excel.add_lines(book, "notes", [("", note) for note in notes if note])
+    return workbook_bytes(book)

@@ -111,8 +111,8 @@ def group_table(schedule, by, units=METRIC):
     return Table.of(f"by_{by}", caption, cells.items(), columns)
 
 
-def limit_table(limits):
-    """Return all limits one by one, those of one variety too."""
+def limit_table(limits, dated=False):
+    """Return all limits one by one, those of one variety too; ``dated`` with days of their own."""
     # A closed day that nothing comes on needs no row.
     rows = [
         row
@@ -124,8 +124,9 @@ def limit_table(limits):
     def limited(name):
         return lambda row: row[name] if row["intake"] != "no limit" else None
 
+    days = [(Column(name, kinds.DATE), f"period_{name}") for name in ("start", "end")]
     columns = [
-        _SHORT_PERIOD,
+        *(days if dated else [_SHORT_PERIOD]),
         _FRUIT if varied else None,
         (Column("crop", kinds.RANGE, "tonnes"), _crop),
         _LIMIT,
@@ -134,7 +135,36 @@ def limit_table(limits):
         (_tonnes(f"enough in {words.enough()}"), limited("enough_t")),
     ]
     caption = f"Limits of intake, one by one: crop with its {ranges.label()}"
-    return Table.of("limits", caption, rows, columns, 1 + varied)
+    return Table.of("limits", caption, rows, columns, 1 + varied + dated)
+
+
+def book_tables(schedule, by, limits=None, moves=None, room=None, cellar=None, units=METRIC):
+    """Return every table of an intake, for a workbook: [(name of the sheet, table)].
+
+    Parameters
+    ----------
+    schedule : IntakeSchedule
+        As it stands; with ``moves`` those made are told.
+    by : str
+        What the rows are.
+    limits, moves, room, cellar : Capacity, Relief, ContractRoom, Cellar, optional
+        What it is held against.
+    units : UnitSystem
+        Units to show.
+    """
+    moved, then = None, schedule
+    if moves is not None and len(moves):
+        moved, then = dict(zip(moves["block"], moves["days"], strict=True)), moves.schedule
+    found = [("by day", deliveries_table(then, moved)), (f"by {by}", totals_table(schedule, by))]
+    if limits is not None and len(limits):
+        found.append(("limits", limit_table(limits, dated=True)))
+    if moved:
+        found += [("moves", moves_table(moves)), ("change", before_after_table(moves, units))]
+    if room is not None and len(room):
+        found += [("contracts", room_table(room)), ("pay", pay_table(room))]
+    if cellar is not None:
+        found.append(("cellar", cellar_table(cellar, units)))
+    return found
 
 
 def totals_table(schedule, by, dates=None, units=METRIC):
@@ -358,7 +388,7 @@ def deliveries_table(schedule, moved=None):
     """
     frame = deliveries(schedule, moved)
     columns = [
-        (Column("about"), lambda row: f"{row['day']:%a %m-%d}"),
+        (Column("about", kinds.DATE), "day"),
         (Column("block"), "block"),
         (Column("grower"), "grower") if (frame["grower"] != "").any() else None,
         (Column("variety"), "variety"),

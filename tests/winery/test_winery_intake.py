@@ -470,12 +470,12 @@ def test_picks_by_day_and_sheets_tell_each_block_once(opened, tmp_path, capsys):
         at = opened.desk.blocks.index(row[1])
         drawn = np.sort(days[at])
         middle = np.datetime64(0, "D") + drawn[round(0.5 * (len(drawn) - 1))]
-        assert row[0].endswith(str(middle)[5:])
+        assert row[0] == str(middle)
         low, middle, high = np.percentile(opened.forecast.draws[at], [10, 50, 90])
         told = [float(end) for end in re.findall(r"[\d.]+", row[3])]
         assert told == pytest.approx([middle, low, high], abs=0.051)
     assert sorted(row[1] for row in shown) == sorted(opened.desk.blocks)
-    assert [row[0][4:] for row in shown] == sorted(row[0][4:] for row in shown)
+    assert [row[0] for row in shown] == sorted(row[0] for row in shown)
     name, data = part.page_of()
     assert name == "intake_sheets_2027.html"
     assert all(block in data.decode() for block in opened.desk.blocks)
@@ -492,3 +492,19 @@ def test_picks_by_day_and_sheets_tell_each_block_once(opened, tmp_path, capsys):
     assert " later)" in page or " earlier)" in page
     code, _, err = run(capsys, *asked)
     assert (code, "exists" in err) == (2, True)
+
+
+def test_the_workbook_holds_every_table_with_real_dates(opened, tmp_path, capsys):
+    import openpyxl
+
+    growers_estate(tmp_path, contracts=["contract,grower,price_per_t,least_t", "Ash,Ash,9,60"])
+    target = tmp_path / "intake.xlsx"
+    asked = [str(tmp_path), "--draws", "200", "--move", "--sheets", str(target)]
+    assert run(capsys, *asked)[0] == 0
+    _, data = unfold(opened, "day by day").book_of()
+    for source, more in ((target, {"moves", "change"}), (io.BytesIO(data), set())):
+        book = openpyxl.load_workbook(source)
+        assert {"by day", "limits", "contracts", "pay", "notes"} | more <= set(book.sheetnames)
+        assert book["by day"].cell(2, 1).is_date
+        assert book["limits"].cell(2, 1).value.year == 2027
+    assert book["by day"].max_row == 1 + len(opened.desk.blocks)

@@ -5,8 +5,8 @@ from cropload.show import options
 from cropload.show.command import Command
 from cropload.show.options import option
 
-#: Endings of a page.
-_PAGE = (".html", ".htm")
+#: Endings of sheets: a page to print, or a workbook.
+_PAGE = (".html", ".htm", ".xlsx")
 
 
 def pick(text):
@@ -64,7 +64,11 @@ _ARGUMENTS = (
     ),
     options.UNITS,
     options.DRAWS,
-    option("--sheets", "FILE", "also write a plan by day and a sheet a grower, .html to print"),
+    option(
+        "--sheets",
+        "FILE",
+        "also write a plan by day and a sheet a grower to print (.html), or every table (.xlsx)",
+    ),
     options.CSV,
 )
 
@@ -129,24 +133,33 @@ def _run(given):
 
 
 def _write_sheets(given, records, now, schedule, limits, moves):
+    """Write a page to print, or a workbook of every table."""
     from cropload.records.writing.gate import Result, write_results
+    from cropload.winery import tables
+    from cropload.winery.cellar import cellar_table
     from cropload.winery.contracts import contract_book, contract_table
     from cropload.winery.fit import fit_of
-    from cropload.winery.sheets import intake_sheets
-    from cropload.winery.words import contract_words, fit_sentence
+    from cropload.winery.sheets import intake_book, intake_sheets
+    from cropload.winery.words import CAUTION, contract_words, fit_sentence
 
-    units, book, moved = options.units_of(given), contract_book(records), None
+    units, book, moved, then = options.units_of(given), contract_book(records), None, schedule
+    held = limits
     if moves is not None and len(moves):
         moved = dict(zip(moves["block"], moves["days"], strict=True))
-        schedule, limits = moves.schedule, moves.after
+        then, held = moves.schedule, moves.after
     fit = ""
-    if limits is not None and len(limits):
-        fit = fit_sentence(fit_of(schedule, records.capacity), limits, units)
+    if held is not None and len(held):
+        fit = fit_sentence(fit_of(then, records.capacity), held, units)
     room = contract_table(now, book, records.blocks)
-    terms = contract_words(room, book, units)
-    page = intake_sheets(schedule, fit, terms, moved, units)
-    result = Result(given.sheets, _PAGE, page.encode("utf-8"))
-    options.tell_written(write_results([result], given.replace))
+    if given.sheets.lower().endswith(".xlsx"):
+        kept = len(records.tanks) + len(records.presses)
+        cellar = cellar_table(then, records.tanks, records.presses) if kept else None
+        found = tables.book_tables(schedule, given.by, limits, moves, room, cellar, units)
+        data = intake_book(found, [fit, *schedule.notes, *room.notes, CAUTION], units)
+    else:
+        page = intake_sheets(then, fit, contract_words(room, book, units), moved, units)
+        data = page.encode("utf-8")
+    options.tell_written(write_results([Result(given.sheets, _PAGE, data)], given.replace))
 
 
 def _nothing(now, schedule):

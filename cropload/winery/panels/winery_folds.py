@@ -23,8 +23,9 @@ from cropload.winery.contracts import contract_book, contract_table
 from cropload.winery.fit import fit_of
 from cropload.winery.panels.winery_intake import NEEDS, WEEK
 from cropload.winery.relief import relieve
-from cropload.winery.sheets import intake_sheets
+from cropload.winery.sheets import intake_book, intake_sheets
 from cropload.winery.words import (
+    CAUTION,
     NO_CAPACITY,
     NO_PRICES,
     TERMS,
@@ -220,7 +221,8 @@ class DayByDay(PagePart):
         self.answer = parts.html()
         words = "plan by day and sheets of growers to print"
         self.sheets = HandOut(words, self.page_of, self._tell, opens=True)
-        self.body.children = (self.sheets, self.answer)
+        self.book = HandOut("every table as an Excel workbook", self.book_of, self._tell)
+        self.body.children = (parts.row(self.sheets, self.book), self.answer)
 
     def _tell(self, text):
         self.message.value = parts.error(text) if text else ""
@@ -239,20 +241,32 @@ class DayByDay(PagePart):
         self.answer.value = text
 
     def page_of(self):
-        """Return the name and the bytes of the sheets."""
-        page, desk = self.page, self.desk
-        schedule, limits = page.schedule(), page.limits()
-        if schedule.empty:
-            raise CroploadError(schedule.heading())
-        book = contract_book(desk.records)
-        terms = contract_words(
-            contract_table(page.forecast, book, desk.records.blocks), book, desk.units
-        )
-        fit = ""
+        """Return the name and the bytes of the sheets to print."""
+        fit, room, book = self._held()
+        terms = contract_words(room, book, self.desk.units)
+        sheets = intake_sheets(self.page.schedule(), fit, terms, units=self.desk.units)
+        return f"intake_sheets_{self.desk.season}.html", sheets.encode("utf-8")
+
+    def book_of(self):
+        """Return the name and the bytes of the workbook."""
+        fit, room, _ = self._held()
+        page, records, units = self.page, self.desk.records, self.desk.units
+        kept = len(records.tanks) + len(records.presses)
+        cellar = cellar_table(page.schedule(), records.tanks, records.presses) if kept else None
+        given = {"limits": page.limits(), "room": room, "cellar": cellar, "units": units}
+        found = tables.book_tables(page.schedule(), "variety", **given)
+        notes = [fit, *page.schedule().notes, *room.notes, CAUTION]
+        return f"intake_{self.desk.season}.xlsx", intake_book(found, notes, units)
+
+    def _held(self):
+        """Return the fit in words, the contracts held against the crop, and their book."""
+        page, records = self.page, self.desk.records
+        if page.schedule().empty:
+            raise CroploadError(page.schedule().heading())
+        book, limits, fit = contract_book(records), page.limits(), ""
         if limits is not None and len(limits):
-            fit = fit_sentence(fit_of(schedule, desk.records.capacity), limits, desk.units)
-        sheets = intake_sheets(schedule, fit, terms, units=desk.units)
-        return f"intake_sheets_{desk.season}.html", sheets.encode("utf-8")
+            fit = fit_sentence(fit_of(page.schedule(), records.capacity), limits, self.desk.units)
+        return fit, contract_table(page.forecast, book, records.blocks), book
 
 
 def sources_html(page):
