@@ -46,6 +46,9 @@ class MoveSearch:
 
     def __init__(self, schedule, limits, ahead, windows, worth):
         self.rows, self.windows = rows_of(limits, ahead), windows
+        self.starts, self.ends = (
+            each[:, None].astype(np.int32) for each in (self.rows.starts, self.rows.ends)
+        )
         draws = schedule.undated.shape[1]
         most = min(max(_LOOKED_AT // max(len(windows), 1), _FEWEST), _SEASONS)
         at = np.arange(0, draws, max(-(-draws // most), 1))
@@ -65,20 +68,22 @@ class MoveSearch:
                 self.fixed += self._counted(block, day[at], tonnes[at])
 
     def _counted(self, block, day, tonnes):
-        rows = self.rows
-        inside = (day >= rows.starts[:, None]) & (day <= rows.ends[:, None])
-        return tonnes * (inside & rows.member[:, block, None])
+        """Return what each row counts of picks on days (..., draws): (..., rows, draws)."""
+        rows, day = self.rows, day[..., None, :]
+        inside = (day >= self.starts) & (day <= self.ends) & rows.member[:, block, None]
+        return tonnes * inside
 
     def inside(self, block):
         """Return what each row counts of a block for each day it may move, (days, rows, draws)."""
-        return np.array([self._moved(block, step) for step in self.windows[block]])
+        return self._moved(block, self.windows[block])
 
-    def _moved(self, block, step):
-        """Return what each row counts of a block moved by some days, (rows, draws)."""
-        return sum(
-            self._counted(block, self.open_days(block, day + step) if step else day, tonnes)
-            for day, tonnes in self.parts[block]
-        )
+    def _moved(self, block, steps):
+        """Return what each row counts of a block moved by some days, (days, rows, draws)."""
+        total = 0.0
+        for day, tonnes in self.parts[block]:
+            then = [self.open_days(block, day + step) if step else day for step in steps]
+            total = total + self._counted(block, np.array(then), tonnes)
+        return total
 
     def value(self, sums):
         """Return the mean tonnes over [t] of sums (..., rows, draws)."""
@@ -121,7 +126,9 @@ class MoveSearch:
         def inside(block):
             return keep[block] if block in keep else self.inside(block)
 
-        sums = self.fixed + sum(self._moved(b, self.windows[b][at]) for b, at in chosen.items())
+        sums = self.fixed + sum(
+            self._moved(b, [self.windows[b][at]])[0] for b, at in chosen.items()
+        )
         value = float(self.value(sums)) + sum(self.cost[b][at] for b, at in chosen.items())
         while True:
             before, cost = value, sum(self.cost[b][at] for b, at in chosen.items())
@@ -156,7 +163,7 @@ class MoveSearch:
     def _of_sample(self, chosen, seasons):
         sums = self.fixed[:, seasons]
         for block, at in chosen.items():
-            sums = sums + self._moved(block, self.windows[block][at])[:, seasons]
+            sums = sums + self._moved(block, [self.windows[block][at]])[0][:, seasons]
         return float(self.value(sums)) + sum(self.cost[b][at] for b, at in chosen.items())
 
     def _program(self):
