@@ -445,6 +445,10 @@ FINE = {
     ("replay_frost", "unit"): TEXTS - {"an empty text", "a NUL byte"},
     ("intake_schedule", "period"): {"an empty list"},
     ("contract_table", "contracts"): {"a table"},
+    ("relieve", "worth"): {"a broken number"},
+    # No tanks are no fault.
+    ("relieve", "tanks"): {"a table"},
+    ("relieve", "presses"): {"a table"},
     ("next_counts", "hours"): {"a broken number"},
     ("due", "hours"): {"a broken number"},
     ("crew_check", "plan"): {"a broken number"},
