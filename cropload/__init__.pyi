@@ -48,8 +48,8 @@ from cropload.vine.balanced_pruning import BalancedLookup as BalancedLookup
 from cropload.vine.plan import PruningPlan as PruningPlan
 from cropload.winery.capacity import Capacity as Capacity
 from cropload.winery.contracts import ContractRoom as ContractRoom
-from cropload.winery.intake import IntakeSchedule as IntakeSchedule
 from cropload.winery.relief import Relief as Relief
+from cropload.winery.schedule import IntakeSchedule as IntakeSchedule
 
 Band = str | tuple[float, float]
 Day = str | date | Timestamp
@@ -126,7 +126,9 @@ def compare_scenarios(
     limits: Limits | None = ...,
     discount: float = ...,
 ) -> Scenarios: ...
-def contract_table(forecast: Forecast, prices: DataFrame) -> ContractRoom: ...
+def contract_table(
+    forecast: Forecast, contracts: DataFrame, blocks: DataFrame | None = ...
+) -> ContractRoom: ...
 def correct(
     path: str | PathLike[str],
     table: str,
@@ -256,6 +258,8 @@ def intake_schedule(
     period: str | DataFrame = ...,
     week_starts: str = ...,
     independent: bool = ...,
+    blocks: DataFrame | None = ...,
+    capacity: DataFrame | None = ...,
 ) -> IntakeSchedule: ...
 def learn(records: Records, through: int | None = ...) -> Lessons: ...
 def lesson_effect(
@@ -314,9 +318,10 @@ def relieve(
     schedule: IntakeSchedule,
     capacity: DataFrame,
     *,
-    chance: float | None = ...,
     windows: Any = ...,
-    effort: int = ...,
+    worth: float | None = ...,
+    tanks: DataFrame | None = ...,
+    presses: DataFrame | None = ...,
 ) -> Relief: ...
 def replacement_buds(target_live_buds: ArrayLike, dead_fraction: ArrayLike) -> Any: ...
 def replay_frost(

@@ -11,6 +11,7 @@ from cropload.owner.mix import Question, Rule
 from cropload.owner.money import Contract, Costs, Pay
 from cropload.owner.report import report
 from cropload.owner.scenarios import compare_scenarios
+from cropload.winery.contracts import Terms
 
 DAY = datetime.date(2026, 1, 15)
 SCRIPT, FORMULA, EMOJI = "<script>alert(1)</script>", "=1+1", "Grape 🍇 hill"
@@ -58,6 +59,11 @@ def reported(records=None, given=None, units="metric", **more):
     return report(records, compared(records, given, **more), units, DAY)
 
 
+def one_price(price, most=np.inf, beyond=0.0):
+    """Return the terms of a contract of one price, and another beyond the most it takes."""
+    return Terms(0.0, most, np.inf, ((0.0, price),), beyond)
+
+
 def mix_question(blocks, plans, draws, seed, above=500.0, risky=False, seasons=5):
     """Return an invented question of which plan to give each block, and two limits.
 
@@ -78,8 +84,20 @@ def mix_question(blocks, plans, draws, seed, above=500.0, risky=False, seasons=5
     tonnes = np.where(frost, tonnes * np.broadcast_to(left, effect.shape)[..., None], tonnes)
     members = [np.arange(at, blocks, 3) for at in range(min(3, blocks))]
     full = [1.05 * tonnes[0, 0, each].sum(0).mean() for each in members]
-    terms = ((1500.0, full[0], above), (2000.0, np.inf, 0.0), (1200.0, full[-1], 300.0))
-    contracts = (Contract(str(at), (), *each) for at, each in enumerate(terms[: len(members)]))
+    terms = (
+        one_price(1500.0, full[0], above),
+        one_price(2000.0),
+        # A second price from half of it on, and something owed for what is missing of the least.
+        Terms(
+            0.9 * full[-1],
+            full[-1],
+            np.inf,
+            ((0.0, 1200.0), (0.5 * full[-1], 1000.0)),
+            300.0,
+            400.0,
+        ),
+    )
+    contracts = (Contract(str(at), (), each) for at, each in enumerate(terms[: len(members)]))
     fixed = area * 1500 * (0.95 + 0.1 * effect)
     pay = Pay(tuple(contracts), tuple(members), fixed, 150.0)
     weights = 0.96 ** np.arange(seasons)

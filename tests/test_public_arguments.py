@@ -81,13 +81,18 @@ CASES = {
         "limits": None,
         "discount": 0.0,
     },
-    cropload.contract_table: {"forecast": FORECAST, "prices": RECORDS.prices},
+    cropload.contract_table: {
+        "forecast": FORECAST,
+        "contracts": RECORDS.prices,
+        "blocks": RECORDS.blocks,
+    },
     cropload.relieve: {
         "schedule": SCHEDULE,
         "capacity": RECORDS.capacity,
-        "chance": 0.5,
         "windows": 0,
-        "effort": 10,
+        "worth": 0.1,
+        "tanks": RECORDS.tanks,
+        "presses": RECORDS.presses,
     },
     cropload.report: {
         "records": RECORDS,
@@ -196,6 +201,8 @@ CASES = {
         "period": "week",
         "week_starts": "Monday",
         "independent": False,
+        "blocks": None,
+        "capacity": RECORDS.capacity,
     },
     cropload.learn: {"records": RECORDS, "through": 2025},
     cropload.mean_from_sample: {
@@ -438,7 +445,11 @@ FINE = {
     ("replay_frost", "budburst"): {"a broken number"},
     ("replay_frost", "unit"): TEXTS - {"an empty text", "a NUL byte"},
     ("intake_schedule", "period"): {"an empty list"},
-    ("contract_table", "prices"): {"a table"},
+    ("contract_table", "contracts"): {"a table"},
+    ("relieve", "worth"): {"a broken number"},
+    # No tanks are no fault.
+    ("relieve", "tanks"): {"a table"},
+    ("relieve", "presses"): {"a table"},
     ("next_counts", "hours"): {"a broken number"},
     ("due", "hours"): {"a broken number"},
     ("crew_check", "plan"): {"a broken number"},

@@ -256,8 +256,8 @@ class _Program:
         """Return a season's margins as gains (draws, choices), over [(draw, column, value)] and
         constants (draws,).
 
-        Revenue is the price of all fruit less what fruit beyond a cap earns less; that fruit is a
-        column where it depends on the choice whether there is any.
+        Revenue is the first price of all fruit, and more or less for fruit beyond each bend of a
+        contract; that fruit is a column where it depends on the choice whether there is any.
         """
         scenarios, blocks, draws = tonnes.shape
         choice = np.arange(scenarios * blocks)
@@ -268,24 +268,26 @@ class _Program:
             mine = np.zeros((scenarios, blocks, 1))
             mine[:, members] = 1.0
             fruit = tonnes * mine
-            gains = gains + contract.price * fruit
-            less = contract.price - contract.above
-            if not np.isfinite(contract.cap_t) or less == 0:
-                continue
+            first, price, bends = contract.bends()
+            gains = gains + price * fruit
+            constant += first
             most = np.where(chosen[..., None], fruit, -np.inf).max(0).sum(0)
             least = np.where(chosen[..., None], fruit, np.inf).min(0).sum(0)
-            always = least >= contract.cap_t
-            gains = gains - less * fruit * always
-            constant += less * contract.cap_t * always
             flat = fruit.reshape(-1, draws).T
-            for draw in np.flatnonzero(~always & (most > contract.cap_t)):
-                # In shares of the cap: the crop less what is over the cap is no more than the cap.
-                share = flat[draw] / contract.cap_t
-                over = self._column(0.0, most[draw] / contract.cap_t - 1.0)
-                self._line(np.append(choice, over), np.append(share, -1.0), -np.inf, 1.0)
-                if less < 0:
-                    self._no_more_over(over, choice, share)
-                overs.append((draw, over, -less * contract.cap_t))
+            for at, change in bends:
+                if change == 0:
+                    continue
+                always = least >= at
+                gains = gains + change * fruit * always
+                constant -= change * at * always
+                for draw in np.flatnonzero(~always & (most > at)):
+                    # In shares of the bend: the crop less what is over it is no more than it.
+                    share = flat[draw] / at
+                    over = self._column(0.0, most[draw] / at - 1.0)
+                    self._line(np.append(choice, over), np.append(share, -1.0), -np.inf, 1.0)
+                    if change > 0:
+                        self._no_more_over(over, choice, share)
+                    overs.append((draw, over, change * at))
         return gains.reshape(-1, draws).T, overs, constant
 
     def _no_more_over(self, over, choice, share):

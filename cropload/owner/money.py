@@ -16,7 +16,7 @@ from cropload.records.tables import LAST
 from cropload.show import wording
 from cropload.units import ACRE_HA, SHORT_TON_T
 from cropload.vine.plan import PruningPlan
-from cropload.winery.contracts import cap_of, check_prices, contract_places, revenue
+from cropload.winery.contracts import Terms, contract_book, contract_places, terms_of
 
 #: Seasons that a plan is followed through [1].
 SEASONS = 5
@@ -69,17 +69,31 @@ class Costs:
 
 @dataclass(frozen=True)
 class Contract:
-    """What is paid for some blocks: ``price`` up to ``cap_t`` [t], ``above`` beyond it."""
+    """What is paid for some blocks, by the terms of a contract for their fruit."""
 
     name: str
     blocks: tuple
-    price: float
-    cap_t: float
-    above: float
+    terms: Terms
 
     def revenue(self, tonnes):
-        """Return what a crop of ``tonnes`` [t] earns [currency]."""
-        return revenue(tonnes, self.price, self.cap_t, self.above)
+        """Return what a crop of ``tonnes`` [t] earns, less what is owed [currency]."""
+        return self.terms.pay(tonnes) - self.terms.penalty(tonnes)
+
+    def bends(self):
+        """Return what no crop earns, what its first tonne does, and where that changes.
+
+        Returns
+        -------
+        (float, float, list of (float, float))
+            [currency], [currency/t], and (tonnes, change [currency/t]) of each bend.
+        """
+        terms = self.terms
+        told = (terms.least, terms.most, terms.ceiling, *(start for start, _ in terms.steps))
+        ends = sorted({0.0, *(each for each in told if 0 < each < np.inf)})
+        places = np.array([*ends, ends[-1] + 1.0])
+        earned = self.revenue(places)
+        slopes = np.diff(earned) / np.diff(places)
+        return earned[0], slopes[0], list(zip(ends[1:], np.diff(slopes), strict=True))
 
 
 def contracts_for(records, blocks, facts):
@@ -87,52 +101,57 @@ def contracts_for(records, blocks, facts):
 
     Notes
     -----
-    A contract for a block goes before one for its variety. Where a variety's cap in tonnes covers
-    more blocks than are looked at, these get a share of it by area.
+    Which contract takes a block: as ``contract_places``. Where a contract's terms in tonnes cover
+    more blocks than are looked at, these get a share of them by area.
 
     Raises
     ------
     CroploadError
         When a block has no price.
     """
-    prices = check_prices(records.prices)
-    places, _ = contract_places(prices, facts.names, facts.varieties)
+    book = contract_book(records)
+    places, _ = contract_places(book, records.blocks)
     mine = {block: facts.place(block) for block in blocks}
-    unpaid = [block for block, at in mine.items() if places[at] < 0]
+    unpaid = [block for block in mine if block not in places]
     if unpaid:
         varieties = dict.fromkeys(facts.varieties[mine[block]] for block in unpaid)
         raise CroploadError(
             f"No price is on record for {', '.join(unpaid)}. Add a row to table prices for the "
-            f"block, or for {', '.join(varieties)}."
+            f"block, or for {', '.join(varieties)}; or to table contracts, where that is used."
         )
     contracts, notes = [], []
-    for contract in dict.fromkeys(places[at] for at in mine.values()):
-        row = prices.iloc[contract]
-        members = tuple(block for block, at in mine.items() if places[at] == contract)
-        covered = places == contract
+    for name in dict.fromkeys(places[block] for block in mine):
+        members = tuple(block for block in mine if places[block] == name)
+        covered = np.array([places.get(block) == name for block in facts.names])
         area = sum(facts.area_ha[mine[block]] for block in members)
         share = area / facts.area_ha[covered].sum()
-        name = row["block"] or row["variety"]
-        if np.isfinite(row["cap_t"]) and covered.sum() > len(members):
+        rows = book[book["contract"] == name]
+        told = [
+            f"takes {rows['most_t'].max():g} t" if rows["most_t"].notna().any() else "",
+            f"needs {rows['least_t'].max():g} t" if rows["least_t"].notna().any() else "",
+            f"has price steps from {rows['from_t'].max():g} t" if rows["from_t"].any() else "",
+        ]
+        if any(told) and covered.sum() > len(members):
             notes.append(
-                f"The contract for {name} takes {row['cap_t']:g} t from more blocks than these; "
-                f"{wording.percent(share)} of it is counted here, by area."
+                f"The contract for {name} {' and '.join(filter(None, told))} from more blocks than "
+                f"these; {wording.percent(share)} of it is counted here, by area."
             )
-        above = row["price_above_cap"] if np.isfinite(row["price_above_cap"]) else 0.0
-        cap = cap_of(row, area, share)
-        contracts.append(Contract(name, members, row["price_per_t"], cap, above))
+        terms = terms_of(rows, area, share)
+        if len(terms.steps) > 1 or terms.shortfall or terms.excess:
+            notes.append(f"Price steps and what is owed under the contract {name} are counted.")
+        contracts.append(Contract(name, members, terms))
     return contracts, notes
 
 
 def currency_of(records):
-    """Return the one currency of the price table, or an empty text.
+    """Return the one currency of the contracts, or an empty text.
 
     Raises
     ------
     CroploadError
         When there are several: sums of them mean nothing.
     """
-    named = sorted({str(c).strip() for c in records.prices["currency"] if str(c).strip()})
+    named = sorted({str(c).strip() for c in contract_book(records)["currency"] if str(c).strip()})
     if len(named) > 1:
         raise CroploadError(
             f"Table prices names several currencies ({', '.join(named)}). Write all prices in one."
@@ -366,7 +385,7 @@ def pay_for(records, found, costs):
 def crop_alone(found):
     """Return a Pay in tonnes, for scenarios whose blocks have no price: a tonne earns one."""
     every = np.arange(len(found.blocks))
-    crop = Contract("crop", found.blocks, 1.0, np.inf, 0.0)
+    crop = Contract("crop", found.blocks, Terms(0.0, np.inf, np.inf, ((0.0, 1.0),)))
     return Pay((crop,), (every,), np.zeros(found.buds.shape), 0.0)
 
 
@@ -394,7 +413,7 @@ def money_frame(pay, names, tonnes, picks):
     earned, cost = pay.revenue(crop), pay.cost(crop, picks)
     margin = earned - cost
     above = sum(
-        np.maximum(crop[:, members].sum(1) - contract.cap_t, 0).mean(-1)
+        np.maximum(crop[:, members].sum(1) - contract.terms.most, 0).mean(-1)
         for contract, members in zip(pay.contracts, pay.members, strict=True)
     )
     return pd.DataFrame(

@@ -289,7 +289,7 @@ def compare_scenarios(
     springs = past_springs(records, found, season, draws, seed) if frost else NO_SPRINGS
     blocks, held, notes = _block_rows(found, density_band, ravaz_band, springs.columns(found))
     pay, money_missing = None, ""
-    if len(records.prices) == 0:
+    if len(records.prices) + len(records.contracts) == 0:
         money_missing = "No prices are on record, so there is no money in this report."
     else:
         try:

@@ -354,12 +354,14 @@ def contracts_table(found, units=METRIC):
         (Column("contract"), lambda contract: contract.name),
         (
             Column("price", kinds.NUMBER, unit=unit, places=0),
-            lambda contract: contract.price / factor,
+            lambda contract: contract.terms.steps[0][1] / factor,
         ),
-        (Column("takes at most", kinds.NUMBER, "tonnes"), lambda contract: contract.cap_t),
+        (Column("takes at most", kinds.NUMBER, "tonnes"), lambda contract: contract.terms.most),
         (
             Column("price above that", kinds.NUMBER, unit=unit, places=0),
-            lambda contract: contract.above / factor if np.isfinite(contract.cap_t) else None,
+            lambda contract: (
+                contract.terms.beyond / factor if np.isfinite(contract.terms.most) else None
+            ),
         ),
     ]
     return Table.of("contracts", "Prices, from your table prices", found.contracts, columns)

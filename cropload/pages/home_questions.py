@@ -73,14 +73,15 @@ def winery_line(records, made, draws, seed):
     from cropload.winery.capacity import capacity_table
     from cropload.winery.fit import fit_of
     from cropload.winery.intake import intake_schedule
+    from cropload.winery.limits import own_periods
     from cropload.winery.words import fit_in_short
 
     dates = harvest_dates(records, made.season, draws=draws, seed=seed)
-    here = records.capacity
-    if here.empty or not (here["period_end"].dt.year == made.season).any():
+    here, periods = records.capacity, own_periods(records.capacity, made.season)
+    if periods.empty:
         schedule = intake_schedule(made, dates, period="week")
         return lambda units: fit_in_short(made, schedule, units=units)
-    schedule = intake_schedule(made, dates, period=here)
+    schedule = intake_schedule(made, dates, period=periods, capacity=here)
     limits, fit = capacity_table(schedule, here), fit_of(schedule, here)
     return lambda units: fit_in_short(made, schedule, limits, fit, units)
 

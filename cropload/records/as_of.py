@@ -32,7 +32,7 @@ def records_until(records, as_of):
     Notes
     -----
     An undated pruning row counts as known from 1 January of its season, an undated harvest or
-    fertility row from 31 December. The blocks, prices, capacity and weather tables stay whole,
+    fertility row from 31 December. The tables of blocks, contracts, cellar and weather stay whole,
     except that weather of later days is left out.
     """
     limit = day(as_of)

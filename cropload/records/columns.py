@@ -122,6 +122,8 @@ class Table:
         Two columns of which the first may not be above the second, the rule and the mend.
     sifted : bool
         Days that cannot be are left out and told, and do not stop the read.
+    terms : bool
+        What is agreed on: a column of numbers that is not known stops the read.
     """
 
     name: str
@@ -135,6 +137,7 @@ class Table:
     later: str = ""
     made: bool = False
     sifted: bool = False
+    terms: bool = False
 
     def __getitem__(self, name):
         return next(column for column in self.columns if column.name == name)

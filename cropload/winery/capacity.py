@@ -3,17 +3,19 @@
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
 from cropload import arguments, handbook
 from cropload.answer import Answer
 from cropload.beliefs import ranges
-from cropload.errors import CroploadError, near
+from cropload.errors import CroploadError
 from cropload.units import METRIC, SHORT_TON_T, unit_system
 from cropload.vine.checking import numbers
 from cropload.winery import periods as intake_periods
-from cropload.winery.intake import IntakeSchedule
+from cropload.winery.limits import limited_sums, limits_of
+from cropload.winery.schedule import IntakeSchedule
 
+#: Seasons that a capacity called enough is to do for [1].
+ENOUGH = 0.8
 #: Tonnes that still count as nothing [t].
 _NOTHING = 1e-9
 #: The US gallon is 231 cubic inches of 2.54 cm each [l].
@@ -27,9 +29,10 @@ class Capacity(Answer):
     Attributes
     ----------
     frame : DataFrame
-        One row a limit: period, period_start, period_end, variety (blank for all fruit), limit_t
-        [t], tonnes_p10, tonnes_p50, tonnes_p90 [t], chance_over [1], over_mean_t, the mean of
-        what is over when it is [t], over_p90_t, exceeded in one case of ten [t].
+        One row a limit: period, period_start, period_end, variety (blank for all fruit), intake
+        (limit, closed or no limit), limit_t [t] (NaN for no limit), tonnes_p10, tonnes_p50,
+        tonnes_p90 [t], chance_over [1], over_mean_t, the mean of what is over when it is [t],
+        over_p90_t, exceeded in one case of ten [t], enough_t, what would do in 8 cases of 10 [t].
     notes : tuple of str
         Those of the schedule, and overlaps, holes and fruit outside all periods.
     schedule : IntakeSchedule
@@ -58,119 +61,6 @@ class Capacity(Answer):
         return intake_rows(self.schedule, self, unit_system(units)).plot(ax)
 
 
-@arguments.check_arguments(capacity=arguments.frame)
-def check_capacity(capacity):
-    """Check limits of intake, also when they were not read from a file.
-
-    Parameters
-    ----------
-    capacity : DataFrame
-        As table capacity: period_start, period_end, limit_t [t], variety (blank for all fruit).
-
-    Returns
-    -------
-    DataFrame
-        In order of time, with a column period (its name) in front.
-
-    Raises
-    ------
-    CroploadError
-        For a period without its days or that ends before it starts, or a limit that is missing
-        or below zero.
-    """
-    frame = pd.DataFrame(capacity).copy().reset_index(drop=True)
-    missing = [n for n in ("period_start", "period_end", "limit_t") if n not in frame]
-    if missing:
-        raise CroploadError(f"The capacity has no column {' and '.join(missing)}.")
-    frame["variety"] = frame["variety"].fillna("").astype(str) if "variety" in frame else ""
-    try:
-        for name in ("period_start", "period_end"):
-            frame[name] = pd.to_datetime(frame[name]).astype("datetime64[ns]")
-        frame["limit_t"] = frame["limit_t"].astype(float)
-    except (TypeError, ValueError) as fault:
-        raise CroploadError(f"The capacity cannot be read: {fault}.") from None
-    intake_periods.check(frame)
-    words = [
-        intake_periods.span_words(start, end)
-        for start, end in zip(frame["period_start"], frame["period_end"], strict=True)
-    ]
-    for word, limit in zip(words, frame["limit_t"], strict=True):
-        if not limit >= 0 or np.isinf(limit):
-            shown = "missing" if np.isnan(limit) else f"{limit:g} t"
-            raise CroploadError(
-                f"The limit for {word} is {shown}; a limit is 0 t or more. Where there is none, "
-                "leave the row out."
-            )
-    frame.insert(0, "period", pd.Series(words, dtype=object))
-    order = ["period_start", "period_end", "variety"]
-    return frame.sort_values(order, kind="stable", ignore_index=True)
-
-
-@dataclass(frozen=True, eq=False)
-class Limits:
-    """Limits of intake laid out for arrays.
-
-    starts, ends : first and last days [d since 1970-01-01]; limit [t]; member : (limits, blocks),
-    whether a limit counts a block's fruit; varieties : its variety, blank for all fruit.
-    """
-
-    table: pd.DataFrame
-    starts: np.ndarray
-    ends: np.ndarray
-    limit: np.ndarray
-    member: np.ndarray
-    varieties: tuple
-
-
-def limits_of(schedule, capacity):
-    """Return the limits that concern a schedule, and notes on those that do not.
-
-    Parameters
-    ----------
-    schedule, capacity : IntakeSchedule, DataFrame
-        As from ``intake_schedule``, and as table capacity.
-
-    Returns
-    -------
-    limits : Limits
-    notes : list of str
-    """
-    frame = check_capacity(capacity)
-    notes, known = [], set(schedule.varieties)
-    for variety in dict.fromkeys(frame["variety"]):
-        if variety and variety not in known:
-            hint = near(variety, known)
-            notes.append(
-                f"No block of variety '{variety}' is in this forecast, so its limits are not "
-                f"used. {hint}".strip()
-            )
-    frame = frame[frame["variety"].isin(["", *known])]
-    # A table may hold the limits of several seasons; picking may run into the January after.
-    first, last = pd.Timestamp(schedule.season, 1, 1), pd.Timestamp(schedule.season + 1, 1, 31)
-    here = (frame["period_end"] >= first) & (frame["period_start"] <= last)
-    if len(frame) and not here.any():
-        notes.append(f"None of the limits of intake lies in season {schedule.season}.")
-    frame = frame[here].reset_index(drop=True)
-    starts, ends = intake_periods.days(frame)
-    member = np.array(
-        [[word in ("", v) for v in schedule.varieties] for word in frame["variety"]], bool
-    ).reshape(len(frame), len(schedule.blocks))
-    varieties = tuple(frame["variety"])
-    return Limits(frame, starts, ends, frame["limit_t"].to_numpy(float), member, varieties), notes
-
-
-def limited_sums(schedule, limits):
-    """Return the tonnes that each limit counts, (limits, draws) [t]."""
-    until = dict(schedule.until("variety"))
-    every = sum(until.values())
-    out = np.empty((len(limits.limit), schedule.undated.shape[1]))
-    for variety in dict.fromkeys(limits.varieties):
-        rows = np.array([name == variety for name in limits.varieties])
-        found = every if not variety else until[variety]
-        out[rows] = schedule.between(found, limits.starts[rows], limits.ends[rows])
-    return out
-
-
 def _gap_notes(schedule, limits):
     """Say where periods overlap or leave days out, and what is expected on those days."""
     notes = []
@@ -179,7 +69,10 @@ def _gap_notes(schedule, limits):
         rows = np.array([name == variety for name in limits.varieties])
         whose = f" of {variety}" if variety else ""
         starts, ends = limits.starts[rows], limits.ends[rows]
-        overlaps, holes = intake_periods.overlaps_and_holes(starts, ends)
+        _, holes = intake_periods.overlaps_and_holes(starts, ends)
+        # A closed day inside a week is meant to lie there.
+        apart = rows & (limits.limit > 0) & np.isfinite(limits.limit)
+        overlaps, _ = intake_periods.overlaps_and_holes(limits.starts[apart], limits.ends[apart])
         if overlaps:
             notes.append(
                 f"Limits{whose} overlap on {intake_periods.stretch_words(overlaps)}: fruit of "
@@ -191,6 +84,8 @@ def _gap_notes(schedule, limits):
             low, high = np.array(stretches).T
             return float(schedule.between(found, low, high).sum(0).mean())
 
+        if variety and "" in limits.varieties:
+            continue
         if holes:
             notes.append(
                 f"No limit{whose} is given for {intake_periods.stretch_words(holes)}, when about "
@@ -241,13 +136,15 @@ def capacity_table(schedule, capacity):
     over = np.maximum(sums - limits.limit[:, None], 0.0)
     is_over = over > _NOTHING
     count = is_over.sum(1)
-    frame = limits.table[["period", "period_start", "period_end", "variety", "limit_t"]].copy()
+    named = ["period", "period_start", "period_end", "variety", "intake", "limit_t"]
+    frame = limits.table[named].copy()
     ends = ranges.quantiles(sums) if len(sums) else np.zeros((3, 0))
     for end, values in zip(ranges.ENDINGS, ends, strict=True):
         frame[f"tonnes_{end}"] = values
     frame["chance_over"] = count / max(sums.shape[1], 1)
     frame["over_mean_t"] = over.sum(1) / np.maximum(count, 1)
     frame["over_p90_t"] = ranges.quantiles(over)[2] if len(over) else np.zeros(0)
+    frame["enough_t"] = np.quantile(sums, ENOUGH, axis=1) if len(sums) else np.zeros(0)
     if len(frame):
         notes += _gap_notes(schedule, limits)
     apart = schedule.undated.sum(0)

@@ -89,6 +89,6 @@ def contract_rows(room, units=METRIC):
     """
     crop = amounts("crop", room.frame, "tonnes", "tonnes", units, written="range")
     most = Look(VERMILLION, "|", "", size=16)
-    cap = amounts("most it takes", room.frame, "cap_t", "tonnes", units, look=most)
+    cap = amounts("most it takes", room.frame, "most_t", "tonnes", units, look=most)
     title = f"Crop of season {room.season} against the contracts"
     return Rows(title, tuple(room["contract"]), f"crop [{crop.unit}]", (crop, cap))

@@ -1,4 +1,4 @@
-"""Contracts of grapes: what each takes, what room a crop leaves or goes over, and what it pays.
+"""Contracts of grapes: how often a crop misses the least or passes the most, and what is paid.
 
 Every price is the user's own; nothing here is advice on a contract.
 """
@@ -11,37 +11,127 @@ import pandas as pd
 from cropload import arguments
 from cropload.answer import Answer
 from cropload.beliefs import ranges
-from cropload.errors import CroploadError, near
+from cropload.errors import CroploadError
+from cropload.records.contracts import (
+    PRICES,
+    deliveries,
+    faults_of,
+    in_full,
+    strangers,
+)
 from cropload.units import METRIC
 
 _COLUMNS = (
     "contract",
-    "kind",
     "blocks",
-    "price_per_t",
-    "price_above_cap",
-    "cap_t",
+    "least_t",
+    "most_t",
+    "ceiling_t",
     *(f"tonnes_{end}" for end in ranges.ENDINGS),
+    "chance_short",
+    "short_mean_t",
     "chance_room",
     "room_mean_t",
     "chance_excess",
     "excess_mean_t",
+    "chance_ceiling",
     *(f"revenue_{end}" for end in ranges.ENDINGS),
+    "revenue_mean",
+    "chance_penalty",
+    "penalty_mean",
     "currency",
 )
 
 
+@dataclass(frozen=True)
+class Terms:
+    """What one contract agrees on, for the fruit of some area.
+
+    Attributes
+    ----------
+    least, most, ceiling : float
+        Least and most tonnes, and what the law lets be delivered at all [t]; 0 and infinite for
+        none.
+    steps : tuple of (float, float)
+        From how many tonnes on [t] each price holds [currency/t]; the first from 0 on.
+    beyond : float
+        Price of fruit beyond the most [currency/t].
+    shortfall, excess : float
+        Owed for each tonne missing of the least, and for each beyond the most [currency/t].
+    """
+
+    least: float
+    most: float
+    ceiling: float
+    steps: tuple
+    beyond: float = 0.0
+    shortfall: float = 0.0
+    excess: float = 0.0
+
+    def pay(self, tonnes):
+        """Return what is paid for tonnes that hang [currency]; above the ceiling nothing is.
+
+        Parameters
+        ----------
+        tonnes : ndarray
+            Fruit of all its blocks [t].
+        """
+        delivered = np.minimum(tonnes, self.ceiling)
+        inside = np.minimum(delivered, self.most)
+        ends = [start for start, _ in self.steps[1:]] + [np.inf]
+        paid = self.beyond * (delivered - inside)
+        for (start, price), end in zip(self.steps, ends, strict=True):
+            paid = paid + price * np.clip(inside - start, 0.0, end - start)
+        return paid
+
+    def penalty(self, tonnes):
+        """Return what is owed for tonnes that hang, for missing the least or passing the most."""
+        delivered = np.minimum(tonnes, self.ceiling)
+        missing = np.maximum(self.least - delivered, 0.0)
+        over = np.maximum(delivered - self.most, 0.0)
+        return self.shortfall * missing + self.excess * over
+
+
+def terms_of(rows, area_ha, share=1.0):
+    """Return the terms of one contract for the blocks that deliver.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        Its rows of ``check_contracts``.
+    area_ha : float
+        Area of the blocks [ha].
+    share : float
+        Share of the contract's fruit that is theirs, for terms in tonnes [1].
+    """
+    told = {name: values.dropna() for name, values in rows.items()}
+    told = {name: values.iloc[0] if len(values) else np.nan for name, values in told.items()}
+    hl = told["ceiling_hl_ha"] * told["ceiling_kg_per_hl"]
+    ceiling = np.nanmin([told["ceiling_kg_ha"], hl, np.inf]) * area_ha / 1000
+    most = np.nanmin([told["most_t"] * share, told["most_t_ha"] * area_ha, np.inf])
+    rows = rows.sort_values("from_t", kind="stable")
+    steps = zip(rows["from_t"] * share, rows["price_per_t"], strict=True)
+    rest = (np.nan_to_num(told[n]) for n in ("price_beyond", "shortfall_per_t", "excess_per_t"))
+    least = np.nan_to_num(told["least_t"] * share)
+    return Terms(
+        float(least), float(most), float(ceiling), tuple((float(a), float(p)) for a, p in steps),
+        *map(float, rest),
+    )  # fmt: skip
+
+
 @dataclass(frozen=True, eq=False, repr=False, kw_only=True)
 class ContractRoom(Answer):
-    """A forecast held against contracts: room left, excess, and what is paid.
+    """A forecast held against contracts: shortfall, room left, excess, and what is paid.
 
     Attributes
     ----------
     frame : DataFrame
-        One row a contract: contract, kind (block or variety), blocks [1], price_per_t and
-        price_above_cap [currency/t], cap_t [t] (NaN for none), tonnes_p10, tonnes_p50, tonnes_p90
-        [t], chance_room [1] and room_mean_t [t] left under the cap, chance_excess [1] and
-        excess_mean_t [t] when over, revenue_p10, revenue_p50, revenue_p90 [currency], currency.
+        One row a contract: contract, blocks [1], least_t, most_t and ceiling_t [t] (NaN for none),
+        tonnes_p10, tonnes_p50, tonnes_p90 [t], chance_short [1] of missing the least and
+        short_mean_t [t] missing then, chance_room [1] and room_mean_t [t] left under the most,
+        chance_excess [1] and excess_mean_t [t] when over, chance_ceiling of more than the law
+        lets be delivered [1], revenue_p10, revenue_p50, revenue_p90, revenue_mean for the fruit,
+        chance_penalty [1] and penalty_mean [currency], currency.
     notes : tuple of str
         What is left out, and why.
     season : int
@@ -54,10 +144,10 @@ class ContractRoom(Answer):
         """Return what was held against what."""
         from cropload.winery.words import TERMS
 
-        return f"The crop of season {self.season} against the contracts of table prices. {TERMS}"
+        return f"The crop of season {self.season} against the contracts. {TERMS}"
 
     def tables(self, units=METRIC):
-        """Return the crop against each cap, and what each contract pays."""
+        """Return the crop against the terms, and what each contract pays."""
         from cropload.winery import tables
 
         return [tables.room_table(self), tables.pay_table(self)]
@@ -69,209 +159,213 @@ class ContractRoom(Answer):
         return contract_rows(self, units).plot(ax)
 
 
-def _whose(row):
-    if row["block"]:
-        return f"block '{row['block']}'"
-    return f"variety '{row['variety']}'" if row["variety"] else "a contract without a name"
-
-
-@arguments.check_arguments(prices=arguments.frame)
-def check_prices(prices):
+@arguments.check_arguments(contracts=arguments.frame)
+def check_contracts(contracts):
     """Check contract terms, also when they were not read from a file.
 
     Parameters
     ----------
-    prices : DataFrame
-        As table prices: block or variety, price_per_t [currency/t], cap_t [t], cap_t_ha [t/ha],
-        price_above_cap [currency/t].
+    contracts : DataFrame
+        As table contracts, or as table prices of older records: block or variety, price_per_t
+        [currency/t], cap_t [t], cap_t_ha [t/ha], price_above_cap [currency/t].
 
     Returns
     -------
     DataFrame
-        With every column of table prices.
+        With every column of table contracts, one row a price step.
 
     Raises
     ------
     CroploadError
-        For a price below zero or missing, a cap of zero or less, or a contract twice.
+        For a price below zero or missing, a weight of zero or less, a contract twice, or terms
+        that contradict each other.
     """
-    frame = pd.DataFrame(prices).copy().reset_index(drop=True)
-    for name in ("block", "variety", "currency"):
-        frame[name] = frame[name].fillna("").astype(str) if name in frame else ""
-    for name in ("price_per_t", "cap_t", "cap_t_ha", "price_above_cap"):
-        if name not in frame:
-            frame[name] = np.nan
-        try:
-            frame[name] = frame[name].astype(float)
-        except (TypeError, ValueError):
-            raise CroploadError(
-                f"Column {name} of the contracts holds something that is no number. Correct it."
-            ) from None
+    old = pd.DataFrame(contracts)
+    if "contract" not in old:
+        _check_prices(old)
+    frame = in_full(old)
+    written = {new: name for name, new in PRICES.items()} if "contract" not in old else {}
     for row in frame.to_dict("records"):
-        for name in ("price_per_t", "price_above_cap"):
+        whose = f"contract '{row['contract']}'"
+        for name in ("price_per_t", "price_beyond", "shortfall_per_t", "excess_per_t", "from_t"):
             value = row[name]
-            if np.isfinite(value) and value >= 0:
-                continue
-            if np.isnan(value) and name == "price_above_cap":
+            if (np.isnan(value) and name != "price_per_t") or (np.isfinite(value) and value >= 0):
                 continue
             shown = "missing" if np.isnan(value) else f"{value:g}"
-            raise CroploadError(
-                f"{name} of {_whose(row)} is {shown}; a price is 0 or more. Correct it."
-            )
-        for name in ("cap_t", "cap_t_ha"):
-            if row[name] <= 0 or np.isinf(row[name]):
+            told = written.get(name, name)
+            raise CroploadError(f"{told} of {whose} is {shown}; it is 0 or more. Correct it.")
+        for name in row:
+            if name.startswith(("least", "most", "ceiling")) and (
+                row[name] <= 0 or np.isinf(row[name])
+            ):
                 raise CroploadError(
-                    f"{name} of {_whose(row)} is {row[name]:g}; a cap is above 0. Leave it blank "
-                    "where the contract has none."
+                    f"{written.get(name, name)} of {whose} is {row[name]:g}; it is above 0. Leave "
+                    "it blank where the contract has none."
                 )
-        if bool(row["block"]) == bool(row["variety"]):
-            raise CroploadError(
-                "A contract is for a block or for a variety, one of the two. Fill in one of them "
-                f"({row['block'] or 'no block'}, {row['variety'] or 'no variety'})."
-            )
-    twice = frame[frame.duplicated(["block", "variety"])]
+    twice = frame[frame.duplicated(["contract", "from_t"])]
     if len(twice):
-        raise CroploadError(f"There are two contracts for {_whose(twice.iloc[0])}. Keep one.")
+        raise CroploadError(
+            f"There are two contracts for {twice['contract'].iloc[0]}, or two prices from the same "
+            "tonne on. Keep one."
+        )
+    for _, column, rule, mend in faults_of(frame):
+        raise CroploadError(f"The contracts cannot hold: {column} {rule}. {mend}")
     return frame
 
 
-def contract_places(prices, blocks, varieties):
+def _check_prices(frame):
+    for block, variety in zip(*(
+        frame[name].fillna("") if name in frame else [""] * len(frame)
+        for name in ("block", "variety")
+    ), strict=True):  # fmt: skip
+        if bool(block) == bool(variety):
+            raise CroploadError(
+                "A contract is for a block or for a variety, one of the two. Fill in one of them "
+                f"({block or 'no block'}, {variety or 'no variety'})."
+            )
+
+
+def contract_book(records):
+    """Return the contracts of the records, those of tables contracts and prices together."""
+    # Each table by itself first, so that faults name its own columns.
+    parts = [check_contracts(each) for each in (records.contracts, records.prices) if len(each)]
+    return check_contracts(pd.concat(parts)) if parts else in_full(records.contracts)
+
+
+def contract_places(book, blocks):
     """Return which contract each block's fruit goes to, and what the reader must know.
 
     Parameters
     ----------
-    prices : DataFrame
-        As from ``check_prices``.
-    blocks, varieties : sequence of str
-        Names of the blocks and their varieties.
+    book : DataFrame
+        As from ``check_contracts``.
+    blocks : DataFrame
+        block, variety and, if known, grower.
 
     Returns
     -------
-    places : ndarray of int, shape (blocks,)
-        Row of the contract; -1 where there is none.
+    places : dict
+        {block: name of its contract}; a block without one is left out.
     notes : list of str
 
-    Notes
-    -----
-    A contract for a block goes before one for its variety.
+    Raises
+    ------
+    CroploadError
+        Where two contracts take a block alike.
     """
-    own = {name: at for at, name in enumerate(prices["block"]) if name}
-    of = {name: at for at, name in enumerate(prices["variety"]) if name}
-    places = np.array(
-        [own.get(b, of.get(v, -1)) for b, v in zip(blocks, varieties, strict=True)], int
-    )
+    places, clashes = deliveries(book, blocks)
+    for block, one, other in clashes:
+        raise CroploadError(
+            f"Contracts '{one}' and '{other}' both take the fruit of {block}. Name blocks, grower "
+            "or variety so that one contract takes each block."
+        )
     notes = []
-    for kind, named, known in (("block", own, blocks), ("variety", of, varieties)):
-        for name in named:
-            if name not in set(known):
-                hint = near(name, list(dict.fromkeys(known)))
-                notes.append(
-                    f"No fruit of {kind} '{name}' is in this forecast, so its contract is not "
-                    f"used. {hint}".strip()
-                )
-    for block, variety in zip(blocks, varieties, strict=True):
-        if block in own and variety in of:
+    for _, column, name, hint in strangers(book, blocks):
+        what = {"blocks": "block"}.get(column, column)
+        notes.append(
+            f"No fruit of {what} '{name}' is in this forecast, so its contract is not used for it. "
+            f"{hint}".strip()
+        )
+    wide = {
+        row["contract"]: row["variety"]
+        for row in book.to_dict("records")
+        if row["variety"] and not row["blocks"] and not row["grower"]
+    }
+    for block, variety in zip(blocks["block"], blocks["variety"], strict=True):
+        if variety in wide.values() and places.get(block) not in wide:
             notes.append(
                 f"{block} has a contract of its own, so it does not count for that of {variety}."
             )
-    without = [b for b, place in zip(blocks, places, strict=True) if place < 0]
-    if without and len(prices):
+    without = [block for block in blocks["block"] if block not in places]
+    if without and len(book):
         notes.append(f"No contract takes {', '.join(without)}.")
-    return places, notes
+    return places, list(dict.fromkeys(notes))
 
 
-def cap_of(row, area_ha, share=1.0):
-    """Return the most that a contract takes [t], infinite for no cap.
-
-    Parameters
-    ----------
-    row : mapping
-        A contract of ``check_prices``.
-    area_ha : float
-        Area of the blocks that deliver [ha].
-    share : float
-        Share of the contract's fruit that is theirs, for its cap in tonnes [1].
-    """
-    return float(np.nanmin([row["cap_t"] * share, row["cap_t_ha"] * area_ha, np.inf]))
-
-
-def revenue(tonnes, price, cap, above):
-    """Return what a contract pays for tonnes [currency].
-
-    Parameters
-    ----------
-    tonnes : ndarray
-        Fruit delivered [t].
-    price, above : float
-        Price up to the cap and above it [currency/t].
-    cap : float
-        Cap [t]; infinite for none.
-    """
-    over = np.maximum(tonnes - cap, 0.0)
-    return price * (tonnes - over) + above * over
-
-
-@arguments.check_arguments(forecast=arguments.forecast)
-def contract_table(forecast, prices):
-    """Hold a forecast against contracts: room left and excess, each with its chance.
+@arguments.check_arguments(
+    forecast=arguments.forecast,
+    blocks=arguments.optional(arguments.frame),
+)
+def contract_table(forecast, contracts, blocks=None):
+    """Hold a forecast against contracts: shortfall, room and excess, each with its chance.
 
     Parameters
     ----------
     forecast : Forecast
         As from ``forecast``.
-    prices : DataFrame
-        As table prices.
+    contracts : DataFrame
+        As table contracts, or as table prices.
+    blocks : DataFrame, optional
+        Table blocks of the records, for the growers it names.
 
     Returns
     -------
     ContractRoom
-        ``.frame`` has one row a contract: its cap and crop [t], the chances of room left and of
-        excess [1] with their tonnes [t], and what it pays [currency].
+        ``.frame`` has one row a contract: its terms and crop [t], the chances of missing the
+        least, of room left and of excess [1] with their tonnes [t], what it pays for the fruit
+        and what is owed besides [currency].
 
     Raises
     ------
     CroploadError
-        For a price below zero, a cap of zero, or a contract twice.
+        For terms that cannot be, or two contracts that take a block alike.
 
     Notes
     -----
-    Where both caps are given the lower one counts; cap_t_ha is multiplied by the area of the
-    blocks that deliver. A blank price above the cap is 0: the contract pays nothing for it.
-    A cap is the most a contract takes: a crop below it leaves room, and is no shortfall.
+    Where most_t and most_t_ha are given the lower one counts; amounts of a hectare are multiplied
+    by the area of the blocks that deliver. Price steps are paid tonne by tonne: the first price
+    for the first tonnes, the next only for what comes after. A blank price beyond the most is 0.
+    What is above a legal ceiling is not delivered: nothing is paid or owed for it.
     Valid for contracts on weight alone; terms on sugar, health or dates are not looked at.
     """
-    prices = check_prices(prices)
-    places, notes = contract_places(prices, forecast.blocks, forecast.varieties)
+    book = check_contracts(contracts)
+    owned = pd.DataFrame({"block": forecast.blocks, "variety": forecast.varieties})
+    if blocks is not None:
+        if "block" not in blocks:
+            raise CroploadError("The table of blocks has no column block. Give it whole.")
+        blocks = blocks.assign(grower="") if "grower" not in blocks else blocks
+        growers = dict(zip(blocks["block"], blocks["grower"], strict=True))
+        owned["grower"] = owned["block"].map(growers).fillna("")
+    places, notes = contract_places(book, owned)
     area = np.asarray(forecast.area_ha, float)
     rows = []
-    for at, row in enumerate(prices.to_dict("records")):
-        inside = places == at
-        if not inside.any():
-            continue
-        tonnes = forecast.draws[inside].sum(0)
-        cap = cap_of(row, area[inside].sum())
-        above = 0.0 if np.isnan(row["price_above_cap"]) else row["price_above_cap"]
-        capped = np.isfinite(cap)
-        room, over = tonnes < cap, tonnes > cap
-        rows.append(
-            {
-                "contract": row["block"] or row["variety"],
-                "kind": "block" if row["block"] else "variety",
-                "blocks": int(inside.sum()),
-                "price_per_t": row["price_per_t"],
-                "price_above_cap": above if capped else np.nan,
-                "cap_t": cap if capped else np.nan,
-                **ranges.columns("tonnes", tonnes),
-                "chance_room": room.mean() if capped else np.nan,
-                "room_mean_t": _mean(cap - tonnes, room) if capped else np.nan,
-                "chance_excess": over.mean() if capped else np.nan,
-                "excess_mean_t": _mean(tonnes - cap, over) if capped else np.nan,
-                **ranges.columns("revenue", revenue(tonnes, row["price_per_t"], cap, above)),
-                "currency": row["currency"],
-            }
-        )
+    for name, terms in book.groupby("contract", sort=False):
+        inside = np.array([places.get(block) == name for block in forecast.blocks])
+        if inside.any():
+            tonnes = forecast.draws[inside].sum(0)
+            found = _held(terms_of(terms, area[inside].sum()), tonnes)
+            found |= {"contract": name, "blocks": int(inside.sum())}
+            rows.append(found | {"currency": "".join(dict.fromkeys(terms["currency"]))})
     frame = pd.DataFrame(rows, columns=list(_COLUMNS))
     return ContractRoom(frame=frame, notes=tuple(notes), season=forecast.season)
+
+
+def _held(terms, tonnes):
+    """Return what draws of a crop come to under the terms of one contract."""
+    delivered = np.minimum(tonnes, terms.ceiling)
+    short, room, over = (
+        delivered < terms.least,
+        delivered < terms.most,
+        delivered > terms.most,
+    )
+    pay, penalty = terms.pay(tonnes), terms.penalty(tonnes)
+    found = {
+        **ranges.columns("tonnes", tonnes),
+        **ranges.columns("revenue", pay),
+        "revenue_mean": float(pay.mean()),
+        "chance_penalty": float((penalty > 0).mean()),
+        "penalty_mean": float(penalty.mean()),
+    }
+    if terms.least:
+        found |= {"least_t": terms.least, "chance_short": short.mean()}
+        found["short_mean_t"] = _mean(terms.least - delivered, short)
+    if np.isfinite(terms.most):
+        found |= {"most_t": terms.most, "chance_room": room.mean(), "chance_excess": over.mean()}
+        found["room_mean_t"] = _mean(terms.most - delivered, room)
+        found["excess_mean_t"] = _mean(delivered - terms.most, over)
+    if np.isfinite(terms.ceiling):
+        found |= {"ceiling_t": terms.ceiling, "chance_ceiling": (tonnes > terms.ceiling).mean()}
+    return found
 
 
 def _mean(amount, where):

@@ -10,6 +10,7 @@ from cropload.show import wording
 from cropload.show.table import Column, Table
 from cropload.units import METRIC
 from cropload.winery import words
+from cropload.winery.sheets import deliveries, move_words
 
 
 def _tonnes(title):
@@ -17,6 +18,7 @@ def _tonnes(title):
 
 
 _PERIOD = (Column("period"), "period")
+_SHORT_PERIOD = (Column("period"), lambda row: words.short_period(row["period"]))
 _FRUIT = (Column("fruit"), lambda row: row["variety"] or "all")
 _LIMIT = (_tonnes("limit"), "limit_t")
 _CHANCE_OVER = (Column("chance over it", kinds.CHANCE), "chance_over")
@@ -109,40 +111,204 @@ def group_table(schedule, by, units=METRIC):
     return Table.of(f"by_{by}", caption, cells.items(), columns)
 
 
-def limit_table(limits):
-    """Return all limits one by one, those of one variety too."""
+def limit_table(limits, dated=False):
+    """Return all limits one by one, those of one variety too; ``dated`` with days of their own."""
+    # A closed day that nothing comes on needs no row.
+    rows = [
+        row
+        for row in limits.frame.to_dict("records")
+        if row["intake"] != "closed" or row["chance_over"] > 0
+    ]
+    varied = any(row["variety"] for row in rows)
+
+    def limited(name):
+        return lambda row: row[name] if row["intake"] != "no limit" else None
+
+    days = [(Column(name, kinds.DATE), f"period_{name}") for name in ("start", "end")]
     columns = [
-        _PERIOD,
-        _FRUIT,
+        *(days if dated else [_SHORT_PERIOD]),
+        _FRUIT if varied else None,
         (Column("crop", kinds.RANGE, "tonnes"), _crop),
         _LIMIT,
-        _CHANCE_OVER,
-        _OVER,
+        (Column("chance over it", kinds.CHANCE), limited("chance_over")),
+        (_tonnes("mean over, when over"), limited("over_mean_t")),
+        (_tonnes(f"enough in {words.enough()}"), limited("enough_t")),
     ]
     caption = f"Limits of intake, one by one: crop with its {ranges.label()}"
-    return Table.of("limits", caption, limits.frame.to_dict("records"), columns, 2)
+    return Table.of("limits", caption, rows, columns, 1 + varied + dated)
 
 
-def _contract(row):
-    return f"{row['contract']} ({row['kind']})"
+def book_tables(schedule, by, limits=None, moves=None, room=None, cellar=None, units=METRIC):
+    """Return every table of an intake, for a workbook: [(name of the sheet, table)].
+
+    Parameters
+    ----------
+    schedule : IntakeSchedule
+        As it stands; with ``moves`` those made are told.
+    by : str
+        What the rows are.
+    limits, moves, room, cellar : Capacity, Relief, ContractRoom, Cellar, optional
+        What it is held against.
+    units : UnitSystem
+        Units to show.
+    """
+    moved, then = None, schedule
+    if moves is not None and len(moves):
+        moved, then = dict(zip(moves["block"], moves["days"], strict=True)), moves.schedule
+    found = [("by day", deliveries_table(then, moved)), (f"by {by}", totals_table(schedule, by))]
+    if limits is not None and len(limits):
+        found.append(("limits", limit_table(limits, dated=True)))
+    if moved:
+        found += [("moves", moves_table(moves)), ("change", before_after_table(moves, units))]
+    if room is not None and len(room):
+        found += [("contracts", room_table(room)), ("pay", pay_table(room))]
+    if cellar is not None:
+        found.append(("cellar", cellar_table(cellar, units)))
+    return found
+
+
+def totals_table(schedule, by, dates=None, units=METRIC):
+    """Return the crop of each group in all, and when most of it is expected.
+
+    Parameters
+    ----------
+    schedule : IntakeSchedule
+        As from ``intake_schedule``.
+    by : str
+        What the rows are.
+    dates : HarvestDates, optional
+        Shown where the rows are blocks.
+    """
+    frame = schedule.frame_by(by)
+    inside = frame[frame["period_start"].notna()]
+    busiest = inside.loc[inside.groupby(by)["tonnes_mean"].idxmax()].set_index(by)
+    names, draws = schedule.totals(by)
+    _, place = schedule.groups(by)
+    picked = {}
+    if by == "block" and dates is not None:
+        picked = {row[0]: row for row in date_table(dates).rows}
+    rows = []
+    for at, (name, each) in enumerate(zip(names, draws, strict=True)):
+        row = {"name": name, "blocks": int((place == at).sum()), "crop": ranges.quantiles(each)}
+        if name in busiest.index and each.any():
+            top = busiest.loc[name]
+            row |= {"period": words.short_period(top["period"]), "then": top["tonnes_mean"]}
+        if each.any():
+            rows.append(row)
+    columns = [
+        (Column(by), "name"),
+        (Column("variety"), lambda row: picked[row["name"]][1]) if picked else None,
+        (Column("blocks", kinds.WHOLE), "blocks") if by != "block" else None,
+        (Column("crop", kinds.RANGE, "tonnes"), lambda row: tuple(row["crop"])),
+        (Column("picked about"), lambda row: picked[row["name"]][2]) if picked else None,
+        (Column("most in"), lambda row: row.get("period")),
+        (_tonnes("mean then"), lambda row: row.get("then")),
+    ]
+    caption = f"By {by}: crop in all with its {ranges.label()}, and the period that gets most of it"
+    return Table.of(f"totals_{by}", caption, rows, columns)
+
+
+def before_after_table(relief, units=METRIC):
+    """Return every measure of the fit, as the picks stand and with the moves made."""
+
+    def tonnes(read):
+        return [wording.amount("tonnes", read(fit), units) for fit in relief.fits]
+
+    rows = [
+        ("chance that any period is over", *(wording.chance(f.chance_any) for f in relief.fits)),
+        ("to place elsewhere, mean", *tonnes(lambda fit: fit.elsewhere_mean)),
+        ("to place elsewhere, one year in ten over", *tonnes(lambda fit: fit.elsewhere[2])),
+        ("on days no limit names, mean", *tonnes(lambda fit: fit.outside_mean)),
+        ("fullest period, middle", *tonnes(lambda fit: fit.peak_t[1])),
+        (f"each period enough in {words.enough()}", *tonnes(lambda fit: fit.enough_t)),
+    ]
+    for name in ("tanks", "presses"):
+        used = [use for cellar in relief.cellars for use in cellar.uses if use.what == name]
+        if used:
+            what = "without a tank, mean" if name == "tanks" else "waiting, fullest night, mean"
+            cells = (wording.amount("tonnes", use.left_mean, units) for use in used)
+            rows.append((what, *cells))
+    heads = ("measure", "now", "with the moves")
+    columns = [(Column(head), lambda row, at=at: row[at]) for at, head in enumerate(heads)]
+    return Table.of("before_after", "What the moves change", rows, columns)
+
+
+def _told(frame, name, *columns):
+    """Return columns where any contract has what a column of the frame tells."""
+    return columns if frame[name].notna().any() else ()
 
 
 def room_table(room):
-    """Return the crop against the cap of each contract, with the chances on both sides."""
+    """Return the crop against the least and the most of each contract, with both chances."""
+    frame = room.frame
     columns = [
-        (Column("contract"), _contract),
+        (Column("contract"), "contract"),
         (Column("crop", kinds.RANGE, "tonnes"), _crop),
-        (_tonnes("most it takes"), "cap_t"),
+        *_told(
+            frame,
+            "least_t",
+            (_tonnes("least"), "least_t"),
+            (Column("chance of less", kinds.CHANCE), "chance_short"),
+            (_tonnes("mean missing, when less"), "short_mean_t"),
+        ),
+        (_tonnes("most it takes"), "most_t"),
         (Column("chance of room left", kinds.CHANCE), "chance_room"),
         (_tonnes("mean room, when left"), "room_mean_t"),
         (Column("chance of more", kinds.CHANCE), "chance_excess"),
         (_tonnes("mean over, when over"), "excess_mean_t"),
+        *_told(
+            frame,
+            "ceiling_t",
+            (_tonnes("legal ceiling"), "ceiling_t"),
+            (Column("chance above it", kinds.CHANCE), "chance_ceiling"),
+        ),
     ]
     caption = (
         f"Contracts: crop with its {ranges.label()}, and chances on both sides; a dash where a "
-        "contract has no cap"
+        "contract has none"
     )
-    return Table.of("contracts", caption, room.frame.to_dict("records"), columns)
+    return Table.of("contracts", caption, frame.to_dict("records"), columns)
+
+
+def book_table(room):
+    """Return each contract in one row: crop, both chances, what it pays and what is owed."""
+    frame = room.frame
+    unit, several = _currency(frame)
+    owed = frame["penalty_mean"].any()
+    step = money_step(zip(frame["revenue_p10"], frame["revenue_p90"], strict=True))
+    columns = [
+        (Column("contract"), "contract"),
+        (Column("crop", kinds.RANGE, "tonnes"), _crop),
+        *_told(
+            frame,
+            "least_t",
+            (_tonnes("least"), "least_t"),
+            (Column("chance of less", kinds.CHANCE), "chance_short"),
+        ),
+        *_told(
+            frame,
+            "most_t",
+            (_tonnes("most"), "most_t"),
+            (Column("chance of more", kinds.CHANCE), "chance_excess"),
+        ),
+        (Column("pays, mean", kinds.MONEY, unit=unit), "revenue_mean"),
+        (Column("owed, mean", kinds.MONEY, unit=unit), _owed) if owed else None,
+        several,
+    ]
+    caption = f"Contracts: crop with its {ranges.label()}, both chances, and money in the mean"
+    return Table.of("book", caption, frame.to_dict("records"), columns, step=step)
+
+
+def _owed(row):
+    return row["penalty_mean"] or None
+
+
+def _currency(frame):
+    """Return the one currency of all contracts, and a column of it where there are several."""
+    named = list(dict.fromkeys(frame["currency"]))
+    if len(named) == 1:
+        return named[0], None
+    return "", (Column("currency"), "currency")
 
 
 def money_step(ends):
@@ -163,23 +329,79 @@ def money_step(ends):
 
 
 def pay_table(room):
-    """Return what each contract pays."""
+    """Return what each contract pays, and what is owed under it for too little or too much."""
     frame = room.frame
-    currencies = list(dict.fromkeys(frame["currency"]))
-    one = currencies[0] if len(currencies) == 1 else ""
+    unit, several = _currency(frame)
+    owed = frame["penalty_mean"].any()
     columns = [
-        (Column("contract"), _contract),
-        (Column("pays", kinds.MONEYS, unit=one), "revenue"),
-        (Column("currency"), "currency") if len(currencies) > 1 else None,
+        (Column("contract"), "contract"),
+        (Column("pays", kinds.MONEYS, unit=unit), "revenue"),
+        (Column("pays, mean", kinds.MONEY, unit=unit), "revenue_mean"),
+        (Column("chance of owing", kinds.CHANCE), "chance_penalty") if owed else None,
+        (Column("owed, mean", kinds.MONEY, unit=unit), _owed) if owed else None,
+        several,
     ]
     step = money_step(zip(frame["revenue_p10"], frame["revenue_p90"], strict=True))
     caption = f"What the contracts pay, with its {ranges.label()}"
     return Table.of("pay", caption, frame.to_dict("records"), columns, step=step)
 
 
+def cellar_table(cellar, units=METRIC):
+    """Return tanks and presses by day: what is in use, and what finds no room.
+
+    Parameters
+    ----------
+    cellar : Cellar
+        As from the function of that name in ``winery.cellar``.
+    units : UnitSystem
+        Units of the volume.
+    """
+
+    def used(row):
+        low, middle, high = (
+            words.room_words(row["what"], row[f"used_{end}"], units) for end in ranges.ENDINGS
+        )
+        return f"{middle} ({low.split()[0]}-{high.split()[0]})"
+
+    columns = [
+        (Column("day", kinds.DATE), "day"),
+        (Column("of"), "what"),
+        (Column("in use"), used),
+        (Column("room"), lambda row: words.room_words(row["what"], row["room"], units)),
+        (Column("chance too little", kinds.CHANCE), "chance_left"),
+        (_tonnes("without, mean"), "left_mean"),
+        (_tonnes("one year in ten over"), "left_p90"),
+    ]
+    caption = f"Tanks and presses by day, in use with its {ranges.label()}"
+    return Table.of("cellar", caption, cellar.frame.to_dict("records"), columns, 2)
+
+
+def deliveries_table(schedule, moved=None):
+    """Return the picks still to come by day: block, grower, crop, and how sure the day is.
+
+    Parameters
+    ----------
+    schedule : IntakeSchedule
+        With any moves made.
+    moved : dict, optional
+        {block: days} that were moved [d].
+    """
+    frame = deliveries(schedule, moved)
+    columns = [
+        (Column("about", kinds.DATE), "day"),
+        (Column("block"), "block"),
+        (Column("grower"), "grower") if (frame["grower"] != "").any() else None,
+        (Column("variety"), "variety"),
+        (Column("crop", kinds.RANGE, "tonnes"), _crop),
+        (Column("between"), lambda row: f"{row['day_p10']:%m-%d} to {row['day_p90']:%m-%d}"),
+        (Column("moved"), _move) if frame["days"].any() else None,
+    ]
+    caption = f"Picks to come by day, each with its {ranges.label()}"
+    return Table.of("deliveries", caption, frame.to_dict("records"), columns, 2)
+
+
 def _move(row):
-    days = abs(int(row["days"]))
-    return f"{days} day{'s' * (days != 1)} {'later' if row['days'] > 0 else 'earlier'}"
+    return move_words(row["days"])
 
 
 def moves_table(relief):
@@ -198,8 +420,11 @@ def moves_table(relief):
 def chances_table(relief):
     """Return the chance of going over each limit, as the picks stand and with the moves made."""
     frame = relief.after.frame.assign(chance_now=relief.before["chance_over"])
+    frame = frame[
+        (frame["intake"] != "closed") | (frame[["chance_now", "chance_over"]] > 0).any(axis=1)
+    ]
     columns = [
-        _PERIOD,
+        _SHORT_PERIOD,
         _FRUIT,
         _LIMIT,
         (Column("chance now", kinds.CHANCE), "chance_now"),

@@ -7,8 +7,8 @@ from cropload.beliefs import ranges
 from cropload.show import wording
 from cropload.show.result_units import in_units
 from cropload.units import METRIC
-from cropload.winery.capacity import GALLON_L, tank_volume
-from cropload.winery.intake import NO_DATE, OUTSIDE
+from cropload.winery.capacity import ENOUGH, GALLON_L, tank_volume
+from cropload.winery.schedule import NO_DATE, OUTSIDE
 
 CAUTION = (
     "A forecast is decision support, not a guarantee. Picking follows ripeness, health of the "
@@ -16,18 +16,19 @@ CAUTION = (
 )
 
 TERMS = (
-    "Prices are your own, from table prices. Terms on sugar, health or dates are not looked at; "
-    "nothing here is advice on a contract."
+    "Prices are your own, from table contracts or prices. Terms on sugar, health or dates are not "
+    "looked at; nothing here is advice on a contract."
 )
 
 NO_CAPACITY = (
-    "These records have no table capacity (period_start, period_end, limit_t, and variety where a "
-    "limit is for one), so there is no limit to hold the intake against."
+    "These records have no table capacity (period_start, period_end, limit_t, variety where a "
+    "limit is for one, and intake for closed days), so there is no limit to hold the intake "
+    "against."
 )
 
 NO_PRICES = (
-    "These records have no table prices (block or variety, price_per_t, and where the contract has "
-    "them cap_t or cap_t_ha and price_above_cap)."
+    "These records have no table contracts (contract, grower, variety or blocks, price_per_t, and "
+    "where the contract has them least_t, most_t and what is owed), and no table prices."
 )
 
 #: A period whose high end is below this is not worth a line [t].
@@ -132,8 +133,13 @@ def intake_sentence(schedule, limits=None, units=METRIC):
     return text
 
 
+def enough():
+    """Return in how many years a capacity called enough does, such as ``8 years of 10``."""
+    return f"{10 * ENOUGH:g} years of 10"
+
+
 def fit_sentence(fit, limits, units=METRIC):
-    """Return whether the crop fits the limits of intake, in one or two sentences.
+    """Return whether the crop fits the limits of intake, in some sentences.
 
     Parameters
     ----------
@@ -144,16 +150,18 @@ def fit_sentence(fit, limits, units=METRIC):
     """
     if not fit.limits:
         return "No limit of intake lies ahead, so there is nothing to hold the crop against."
+
+    def tonnes(value):
+        return wording.amount("tonnes", value, units)
+
     often = wording.chance(fit.chance_any)
     text = f"It fits: the chance that any period goes over its limit is {often}."
     if fit.chance_any > handbook.value("intake.chance_of_excess"):
         verdict = "It does not fit" if fit.chance_any >= 0.5 else "It may not fit"
-        low, _, high = fit.elsewhere
         text = (
             f"{verdict}: the chance that some period goes over its limit is {often}. About "
-            f"{wording.amount('tonnes', fit.elsewhere_mean, units)} "
-            f"({wording.span('tonnes', low, high, units)}, {10 * ranges.level():g} in 10) would "
-            "need another place or day."
+            f"{tonnes(fit.elsewhere_mean)} in the mean, over {tonnes(fit.elsewhere[2])} in one "
+            "year of ten, would need another place or day."
         )
     worst = limits.frame.loc[limits["chance_over"].idxmax()]
     fruit = f" of {worst['variety']}" if worst["variety"] else ""
@@ -161,9 +169,59 @@ def fit_sentence(fit, limits, units=METRIC):
         text += (
             f" Tightest alone is {short_period(worst['period'])}: "
             f"{wording.chance(worst['chance_over'])} for more than "
-            f"{wording.amount('tonnes', worst['limit_t'], units)}{fruit}."
+            f"{tonnes(worst['limit_t'])}{fruit}."
+        )
+    if fit.peak:
+        low, middle, high = fit.peak_t
+        text += (
+            f" The fullest period, oftenest {short_period(fit.peak)} "
+            f"({wording.chance(fit.peak_chance)}), gets {tonnes(middle)} "
+            f"({wording.span('tonnes', low, high, units)}, {ranges.often()}); "
+            f"{tonnes(fit.enough_t)} in each would be enough in {enough()}."
+        )
+    if fit.outside_high >= SMALL or fit.outside_mean >= SMALL:
+        text += (
+            f" Besides, {tonnes(fit.outside_mean)} in the mean, over {tonnes(fit.outside_high)} in "
+            "one year of ten, come on days that no row of table capacity names."
         )
     return text
+
+
+def cellar_sentence(cellar, units=METRIC):
+    """Return how often tanks and presses are short, and by how much, in sentences."""
+
+    def tonnes(value):
+        return wording.amount("tonnes", value, units)
+
+    told = []
+    for use in cellar.uses:
+        low, middle, high = (room_words(use.what, end, units) for end in use.used)
+        low = low.split()[0]
+        if use.what == "tanks":
+            room = f"Tanks ({room_words('tanks', use.room, units)})"
+            short = "some fruit finds none"
+        else:
+            room = f"Presses ({room_words('presses', use.room, units)} a day)"
+            short = "some fruit waits over night"
+        text = f"{room}: the chance that {short} is {wording.chance(use.chance_left)}"
+        if use.left_mean >= SMALL or use.left_high >= SMALL:
+            when = "a season" if use.what == "tanks" else "in the fullest night"
+            text += (
+                f", {tonnes(use.left_mean)} {when} in the mean, over {tonnes(use.left_high)} in "
+                "one year of ten"
+            )
+        told.append(
+            f"{text}. Fullest is {use.fullest:%m-%d}: {middle} ({low} to {high}, {ranges.often()})."
+        )
+    return " ".join(told) or "No tank or press is kept for what comes in."
+
+
+def room_words(what, value, units=METRIC):
+    """Return what tanks hold, in hl or US gal, or presses do, in tonnes or tons, as text."""
+    if what == "presses":
+        return wording.amount("tonnes", value, units)
+    factor = 100 / GALLON_L if units.name == "us" else 1.0
+    return f"{wording.number(factor * value, 0)} {volume_label(units)}"
 
 
 def fit_in_short(made, schedule, limits=None, fit=None, units=METRIC):
@@ -213,8 +271,8 @@ def first_step(relief, shown="blocks to move"):
     shown : str
         Where moves are looked for.
     """
-    ahead = relief.before[relief.ahead]
-    if ahead.empty or ahead["chance_over"].max() <= relief.level:
+    fit = relief.fits[0]
+    if fit.chance_any <= handbook.value("intake.chance_of_excess"):
         return "Nothing needs to move."
     if relief.too_big:
         name, share = max(relief.too_big.items(), key=lambda each: each[1])
@@ -226,7 +284,7 @@ def first_step(relief, shown="blocks to move"):
 
 
 def contracts_at_risk(room, units=METRIC, least=0.2):
-    """Return the contracts that are likely to be offered more than they take, a phrase each.
+    """Return the contracts likely to get less than their least or more than their most, in phrases.
 
     Parameters
     ----------
@@ -237,49 +295,82 @@ def contracts_at_risk(room, units=METRIC, least=0.2):
     least : float
         Chance from which on a contract is named [1].
     """
-    rows = room.frame[room.frame["chance_excess"] >= least]
-    rows = rows.sort_values("chance_excess", ascending=False)
-    return [
-        f"{row['contract']}: more than its {wording.amount('tonnes', row['cap_t'], units)} with a "
-        f"chance of {wording.chance(row['chance_excess'])}, by "
-        f"{wording.amount('tonnes', row['excess_mean_t'], units)} then"
-        for row in rows.to_dict("records")
-    ]
+    found = []
+    for row in room.frame.to_dict("records"):
+        for side, chance, mean, limit in (
+            ("more", "chance_excess", "excess_mean_t", "most_t"),
+            ("less", "chance_short", "short_mean_t", "least_t"),
+            ("more", "chance_ceiling", None, "ceiling_t"),
+        ):
+            if not row[chance] >= least:
+                continue
+            text = (
+                f"{row['contract']}: {side} than its {wording.amount('tonnes', row[limit], units)}"
+                f"{'' if mean else ' by law'} with a chance of {wording.chance(row[chance])}"
+            )
+            if mean:
+                text += f", by {wording.amount('tonnes', row[mean], units)} then"
+            found.append((row[chance], text))
+    return [text for _, text in sorted(found, key=lambda each: -each[0])]
 
 
-def relief_sentence(relief):
+def contract_words(room, book, units=METRIC):
+    """Return {grower: a sentence on each contract of the grower}.
+
+    Parameters
+    ----------
+    room, book : ContractRoom, DataFrame
+        As from ``contract_table`` and ``contract_book``.
+    units : UnitSystem
+        Units to show.
+    """
+    grower = book[book["grower"] != ""].groupby("contract")["grower"].first()
+    found = {}
+    for row in room.frame[room.frame["contract"].isin(grower.index)].to_dict("records"):
+        crop = wording.range_of(row, "tonnes", "tonnes", units)
+        text = f"Contract {row['contract']}: {crop} {units.label('tonnes')} expected"
+        for what, most, side, chance in (
+            ("at least", "least_t", "less", "chance_short"),
+            ("at most", "most_t", "more", "chance_excess"),
+            ("by law at most", "ceiling_t", "more", "chance_ceiling"),
+        ):
+            if row[most] == row[most]:
+                text += (
+                    f"; {what} {wording.amount('tonnes', row[most], units)} "
+                    f"({wording.chance(row[chance])} for {side})"
+                )
+        found.setdefault(grower[row["contract"]], []).append(f"{text}.")
+    return found
+
+
+def relief_sentence(relief, units=METRIC):
     """Return what moves of picking days bring, in one to three sentences."""
-    before, after = relief.before[relief.ahead], relief.after[relief.ahead]
-    if before.empty:
+    if not relief.fits[0].limits:
         return "No limit of intake lies ahead, so there is nothing to relieve."
-    level = wording.percent(relief.level)
-    was, now = before["chance_over"].max(), after["chance_over"].max()
-    if relief.frame.empty and was <= relief.level:
-        return (
-            f"No period goes over its limit with a chance above {level}; the highest is "
-            f"{wording.chance(was)}. Nothing needs to move."
+
+    def tonnes(fit):
+        return wording.amount("tonnes", fit.elsewhere_mean, units)
+
+    before, after = relief.fits
+    if before.elsewhere_mean < 1e-9:
+        return "No period goes over its limit. Nothing needs to move."
+    if relief.frame.empty:
+        text = (
+            f"{tonnes(before)} in the mean need another place, and no move of a few days that is "
+            "worth it brings that down."
         )
-    count = f"{len(relief)} block{'s' * (len(relief) != 1)}"
-    if relief.reached:
-        return (
-            f"Moving {count} brings the highest chance of going over a limit from "
-            f"{wording.chance(was)} to {wording.chance(now)}, at or under the {level} accepted."
+    else:
+        text = (
+            f"Moving {len(relief)} block{'s' * (len(relief) != 1)} brings what needs another place "
+            f"from {tonnes(before)} to {tonnes(after)} in the mean, and the chance that any period "
+            f"is over from {wording.chance(before.chance_any)} to "
+            f"{wording.chance(after.chance_any)}."
         )
-    worst = after.loc[after["chance_over"].idxmax()]
-    proof = "No moves inside the windows reach it."
-    if not relief.impossible:
-        proof = "No moves were found that reach it."
-    best = f"The best found moves {count}" if len(relief) else "No move makes it better"
-    text = (
-        f"A chance of {level} is not reached. {proof} {best}; the highest chance is then "
-        f"{wording.chance(now)} (it was {wording.chance(was)}), in {worst['period']}. Wider "
-        "windows, a higher limit or fruit sold elsewhere would have to give."
-    )
-    if relief.too_big:
+    if relief.too_big and before.chance_any > handbook.value("intake.chance_of_excess"):
         names = ", ".join(f"{b} ({wording.chance(share)})" for b, share in relief.too_big.items())
         text += (
-            f" One pick alone is over the highest limit with a chance above {level}: {names}. "
-            "Splitting it over two periods would help more than moving it."
+            f" One pick alone may be over the highest limit: {names}. Splitting it over two "
+            "periods would help more than moving it."
         )
     return text
 

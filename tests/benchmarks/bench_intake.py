@@ -17,6 +17,8 @@ from intake_cases import correlated_lognormals, made_forecast
 
 from cropload.beliefs.dates.harvest_dates import undated
 from cropload.winery.capacity import capacity_table
+from cropload.winery.cellar import cellar_table
+from cropload.winery.fit import fit_of
 from cropload.winery.intake import intake_schedule
 from cropload.winery.relief import relieve
 
@@ -73,14 +75,21 @@ def main():
     _, floor = timed(bare)
     (schedule, table), seconds = timed(whole)
     _, by_block = timed(lambda: schedule.frame_by("block"))
+    tanks = pd.DataFrame({"volume_hl": [9_000.0], "days_held": [8], "kg_per_hl": [120.0]})
+    presses = pd.DataFrame({"load_t": [12.0], "cycles_a_day": [20.0]})
+    _, by_fit = timed(lambda: fit_of(schedule, limits))
+    _, by_cellar = timed(lambda: cellar_table(schedule, tanks, presses))
     start = time.perf_counter()
-    found = relieve(schedule, limits, chance=0.3)
+    found = relieve(schedule, limits)
     relief = time.perf_counter() - start
     print(f"{BLOCKS} blocks x {DRAWS} draws x {len(schedule.periods)} weeks")
     print(f"bare normals and quantiles            {floor:6.2f} s")
     print(f"schedule, by variety, with capacity   {seconds:6.2f} s  ({seconds / floor:.1f} x)")
     print(f"the same by block                     {by_block:6.2f} s  ({by_block / floor:.1f} x)")
-    print(f"which blocks to move                  {relief:6.2f} s  ({found.heading()})")
+    print(f"the fit in all                        {by_fit:6.2f} s  ({by_fit / floor:.1f} x)")
+    print(f"tanks and presses by day              {by_cellar:6.2f} s  ({by_cellar / floor:.1f} x)")
+    print(f"which blocks to move                  {relief:6.2f} s  ({relief / floor:.1f} x)")
+    print(found.heading())
     print(f"highest chance over a limit {table['chance_over'].max():.2f}; under 2 s:", seconds < 2)
 
 

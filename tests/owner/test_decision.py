@@ -4,6 +4,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from owner_cases import one_price
 
 from cropload.errors import CroploadError
 from cropload.owner.decision import MIX, Harvests, decide, same_plans, turns_of
@@ -43,7 +44,7 @@ def by_hand(longer=None, limits=None, discount=0.25, plans=PLANS):
     seasons[:, 1, 1] = 21
     seasons[:, 1, 0, 9], seasons[:, 1, 1, 9] = 9, 16
     pay = Pay(
-        (Contract("all", ("A", "B"), 1000.0, np.inf, 0.0),),
+        (Contract("all", ("A", "B"), one_price(1000.0)),),
         (np.array([0, 1]),),
         np.array([[1000.0, 3000.0], [1200.0, 4000.0]]),
         100.0,

@@ -27,8 +27,14 @@ class Choices:
         left = 0.0
         for contract, members in zip(pay.contracts, pay.members, strict=True):
             fruit = sum(tonnes[self.picks[:, b], b] for b in members)
-            below = np.minimum(fruit, contract.cap_t)
-            left = left + contract.price * below + contract.above * (fruit - below)
+            terms = contract.terms
+            below = np.minimum(fruit, terms.most)
+            left = left + terms.beyond * (fruit - below)
+            left = left - terms.shortfall * np.maximum(terms.least - fruit, 0)
+            before = 0.0
+            for start, price in terms.steps:
+                left = left + (price - before) * np.maximum(below - start, 0)
+                before = price
         crop = sum(tonnes[self.picks[:, b], b] for b in blocks)
         fixed = sum(pay.fixed[self.picks[:, b], b] for b in blocks)
         return left - pay.per_t * crop - fixed[:, None]

@@ -22,6 +22,7 @@ from cropload.owner.money import (
     read_scenarios,
     scenario_draws,
 )
+from cropload.winery.contracts import Terms
 
 BLOCKS = [
     block_row("North", "Riesling", vines=1000, missing_pct=10, area_ha=0.5),
@@ -113,7 +114,7 @@ def test_a_contract_of_a_block_goes_before_its_variety():
     contracts, notes = contracts_for(
         records, ("North", "South"), drawn([[[1.0]]], [[1]])[0].estate.facts
     )
-    assert {(c.name, c.blocks, c.price, c.cap_t) for c in contracts} == {
+    assert {(c.name, c.blocks, c.terms.steps[0][1], c.terms.most) for c in contracts} == {
         ("North", ("North",), 500, np.inf),
         ("Riesling", ("South",), 100, 8),
     }
@@ -153,7 +154,8 @@ def test_chance_of_a_loss_counts_the_seasons_in_which_costs_are_higher():
 
 @given(st.floats(0, 100), st.floats(0.1, 50), st.floats(0, 2000), st.floats(0, 2000))
 def test_a_crop_never_earns_more_than_all_of_it_at_the_better_price(tonnes, cap, price, above):
-    earned = Contract("c", ("b",), price, cap, above).revenue(np.array(tonnes))
+    terms = Terms(0.0, cap, np.inf, ((0.0, price),), above)
+    earned = Contract("c", ("b",), terms).revenue(np.array(tonnes))
     best, worst = max(price, above), min(price, above)
     assert worst * tonnes - 1e-6 <= earned <= best * tonnes + 1e-6
 
@@ -246,3 +248,15 @@ def test_crops_without_a_load_are_compared_and_surer_with_the_plan_they_were_gro
     # Of the crops that are not lost.
     crops = [np.log(drawn[0][drawn[0] > 0]) for drawn in (found.drawn.tonnes(), bare)]
     assert crops[0].std() < crops[1].std()
+
+
+def test_a_contract_of_a_grower_pays_in_steps_and_owes_for_too_little():
+    """North bears 3 t: 2 t at 1,000 and 1 t at 800, less 200 for 1 t missing of 4 t."""
+    contract = {"contract": "All", "grower": "Ash", "least_t": 4, "shortfall_per_t": 200}
+    steps = [contract | {"price_per_t": 1000}, {"contract": "All", "price_per_t": 800, "from_t": 2}]
+    blocks = [block | {"grower": "Ash"} for block in BLOCKS]
+    records = make_records(blocks=blocks, contracts=steps)
+    facts = drawn([[[1.0]]], [[1]])[0].estate.facts
+    (found,), notes = contracts_for(records, tuple(b["block"] for b in blocks), facts)
+    assert found.revenue(np.array([3.0])) == pytest.approx(2 * 1000 + 1 * 800 - 1 * 200)
+    assert "Price steps and what is owed under the contract All are counted." in notes

@@ -49,7 +49,7 @@ def test_the_summary_names_every_block_and_what_it_lacks(records):
     assert max(map(len, text.splitlines()[1:])) <= 80
     south = text.split("South (Pinot noir")[1]
     assert "never: " + ", ".join(COMPONENTS)[:20] in south
-    assert "Not given: parts, fertility, events, dates, weather, prices, capacity" in text
+    assert "Not given: parts, fertility, events, dates, weather, prices, contracts" in text
     assert "2022, 2024-2025: harvest" in text
 
 

@@ -7,8 +7,9 @@ from intake_cases import capacity, correlated_lognormals, made_forecast
 from scipy import stats
 
 from cropload.errors import CroploadError
-from cropload.winery.capacity import capacity_table, check_capacity
+from cropload.winery.capacity import capacity_table
 from cropload.winery.intake import intake_schedule
+from cropload.winery.limits import check_capacity
 
 WEEK = ("2026-09-14", "2026-09-20")
 

@@ -11,7 +11,8 @@ from length import repeats
 from cropload import example_records, forecast
 from cropload.beliefs.dates.harvest_dates import harvest_dates
 from cropload.errors import CroploadError
-from cropload.winery.intake import NO_DATE, OUTSIDE, intake_schedule
+from cropload.winery.intake import intake_schedule
+from cropload.winery.schedule import NO_DATE, OUTSIDE
 
 SAME_DAY = "2026-09-16"
 
@@ -214,7 +215,7 @@ def test_periods_that_cannot_be_get_one_clear_message(period, told):
 
 
 def test_a_word_for_a_group_that_is_none_is_said():
-    with pytest.raises(CroploadError, match="by block, variety or estate"):
+    with pytest.raises(CroploadError, match="by block, variety, grower, site or estate"):
         one_day(np.ones((1, 100))).frame_by("region")
 
 

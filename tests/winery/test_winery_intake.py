@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from intake_cases import capacity, made_forecast
+from intake_cases import capacity, growers_estate, made_forecast
 
 from cropload import example_records, forecast, harvest_dates, intake_schedule
 from cropload.pages.cli import main
@@ -135,6 +135,7 @@ def test_contracts_at_risk_are_those_likely_overrun(opened, records):
     told = opened.risks.text.value
     for row in room.to_dict("records"):
         assert (f"{row['contract']}: more than" in told) == (row["chance_excess"] >= 0.2)
+        assert f"{row['contract']}: less than" not in told
 
 
 def test_tables_follow_period_group_and_units(page):
@@ -145,7 +146,7 @@ def test_tables_follow_period_group_and_units(page):
     top = want.loc[want["tonnes_mean"].idxmax()]
     shown = cells(tables.answer.value)
     assert [row[0] for row in shown[0][1:]] == page.desk.blocks
-    row = next(r for r in shown[1] if r[0] == top["period"])
+    row = next(r for r in shown[2] if r[0] == top["period"])
     assert row[1] == f"{top['tonnes_mean']:.1f}"
     assert row[2] == wording.chance(top["chance_any"])
     page.desk.open_with(units="us")
@@ -181,7 +182,6 @@ def test_a_date_that_cannot_be_is_a_message_and_changes_nothing(opened, text):
 
 def test_moves_are_found_and_told_with_how(opened):
     part = unfold(opened, "blocks to move")
-    part.chance.value = 26.0
     part.find_button.click()
     assert part.found is not None
     assert part.found.heading() in part.answer.value
@@ -189,17 +189,13 @@ def test_moves_are_found_and_told_with_how(opened):
     part.held.value = tuple(opened.desk.blocks)
     part.find_button.click()
     assert part.found.frame.empty
-    part.chance.value = 140.0
-    part.find_button.click()
-    assert "from 0 to below 100" in part.message.value
-    part.chance.value = 26.0
 
 
 def test_contracts_show_both_chances(opened):
     told = unfold(opened, "contracts").text.value
     rows = {row[0]: row for row in cells(told)[0]}
-    assert rows["Riesling (variety)"][3].endswith("%")
-    assert rows["Chardonnay (variety)"][2] == "-"
+    assert rows["Riesling"][3].endswith("%")
+    assert rows["Chardonnay"][2] == "-"
     assert "nothing here is advice" in told
 
 
@@ -210,7 +206,7 @@ def test_without_limits_and_prices_the_page_says_what_to_fill_in(folder):
     assert "In all about" in page.sentence.text.value
     assert "no table capacity" in page.risks.text.value
     assert "no table capacity" in unfold(page, "blocks to move").answer.value
-    assert "no table prices" in unfold(page, "contracts").text.value
+    assert "no table contracts" in unfold(page, "contracts").text.value
 
 
 def test_what_moved_adds_up_on_the_screen(folder):
@@ -332,7 +328,8 @@ def test_an_excel_file_holds_real_dates(opened):
 def test_answers_of_the_winery_can_be_read_and_drawn(small, records):
     schedule, limits = small
     room = contract_table(forecast(records, 2027, draws=400), records.prices)
-    moves = relieve(schedule, capacity(("2026-09-14", "2026-09-20", 2.0)), windows=7)
+    weeks = capacity(("2026-09-14", "2026-09-20", 2.0), ("2026-09-21", "2026-09-27", 9.0))
+    moves = relieve(schedule, weeks, windows=7)
     for answer in (schedule, limits, room, moves):
         text = str(answer)
         assert max(map(len, text.splitlines())) <= 80
@@ -361,17 +358,22 @@ def run(capsys, *arguments):
 
 
 def test_the_command_prints_weeks_limits_and_contracts(capsys):
-    code, out, _ = run(capsys, "--example", "--draws", "400")
-    assert code == 0
-    for title in ("PICKING DATES", "INTAKE", "LIMITS", "CONTRACTS"):
-        assert title in out
-    assert max(map(len, out.splitlines())) <= 80
+    for more, titles in (
+        ((), ("LIMITS", "BY VARIETY", "CONTRACTS")),
+        (("--all",), ("LIMITS", "CONTRACTS", "PICKING DATES", "INTAKE", "No plan for 2027")),
+        (("--period", "week"), ("LIMITS", "INTAKE")),
+    ):
+        code, out, _ = run(capsys, "--example", "--draws", "400", *more)
+        assert code == 0
+        for title in titles:
+            assert title in out
+        assert max(map(len, out.splitlines())) <= 80
 
 
 def test_the_command_writes_the_whole_table_and_moves(capsys, tmp_path):
     path = tmp_path / "intake.csv"
     arguments = ["--draws", "400", "--by", "block", "--period", "limits", "--move"]
-    code, out, _ = run(capsys, "--example", *arguments, "--chance", "26", "--csv", str(path))
+    code, out, _ = run(capsys, "--example", *arguments, "--window", "9", "--csv", str(path))
     assert code == 0
     assert "BLOCKS TO MOVE" in out
     frame = pd.read_csv(path)
@@ -380,7 +382,7 @@ def test_the_command_writes_the_whole_table_and_moves(capsys, tmp_path):
 
 
 def test_the_command_takes_picking_dates_and_us_units(capsys):
-    arguments = ["--draws", "400", "--units", "us", "--pick", "Long Acre=2027-09-20"]
+    arguments = ["--draws", "400", "--units", "us", "--all", "--pick", "Long Acre=2027-09-20"]
     code, out, _ = run(capsys, "--example", *arguments)
     assert code == 0
     assert "entered" in out
@@ -394,7 +396,8 @@ def test_the_command_takes_picking_dates_and_us_units(capsys):
         (["--pick", "Long Acre"], "write BLOCK=DATE"),
         (["--pick", "Long Acre=soon"], "is not a date"),
         (["--period", "month"], "period"),
-        (["--chance", "200", "--move"], "from 0 to below 1"),
+        (["--worth", "-1", "--move"], "worth"),
+        (["--worth", "1"], "belong to --move"),
     ],
 )
 def test_the_command_says_what_is_wrong(capsys, arguments, told):
@@ -457,3 +460,51 @@ def test_a_block_that_bears_nothing_has_no_picking_date_unless_one_is_entered(fo
     assert names == [name for name in records.blocks["block"] if name != "New Ground"]
     entered = dates.with_picks({"New Ground": "2027-09-20"})
     assert "New Ground" in [row[0] for row in tables.date_table(entered, now).rows]
+
+
+def test_picks_by_day_and_sheets_tell_each_block_once(opened, tmp_path, capsys):
+    part = unfold(opened, "day by day")
+    shown = cells(part.answer.value)[0][1:]
+    days = opened.dates().draws
+    for row in shown:
+        at = opened.desk.blocks.index(row[1])
+        drawn = np.sort(days[at])
+        middle = np.datetime64(0, "D") + drawn[round(0.5 * (len(drawn) - 1))]
+        assert row[0] == str(middle)
+        low, middle, high = np.percentile(opened.forecast.draws[at], [10, 50, 90])
+        told = [float(end) for end in re.findall(r"[\d.]+", row[3])]
+        assert told == pytest.approx([middle, low, high], abs=0.051)
+    assert sorted(row[1] for row in shown) == sorted(opened.desk.blocks)
+    assert [row[0] for row in shown] == sorted(row[0] for row in shown)
+    name, data = part.page_of()
+    assert name == "intake_sheets_2027.html"
+    assert all(block in data.decode() for block in opened.desk.blocks)
+    growers_estate(tmp_path, contracts=["contract,grower,price_per_t,least_t", "A & B,Ash,9,60"])
+    target = tmp_path / "sheets.html"
+    asked = [str(tmp_path), "--draws", "200", "--move", "--all", "--sheets", str(target)]
+    code, out, err = run(capsys, *asked)
+    assert code == 0
+    assert "DAY BY DAY" in out
+    page = target.read_text(encoding="utf-8")
+    assert page.count("<section>") == 1 + 6
+    assert "Contract A &amp; B: " in page
+    assert page.count("<td>Ash ") == 2 * 7
+    assert " later)" in page or " earlier)" in page
+    code, _, err = run(capsys, *asked)
+    assert (code, "exists" in err) == (2, True)
+
+
+def test_the_workbook_holds_every_table_with_real_dates(opened, tmp_path, capsys):
+    import openpyxl
+
+    growers_estate(tmp_path, contracts=["contract,grower,price_per_t,least_t", "Ash,Ash,9,60"])
+    target = tmp_path / "intake.xlsx"
+    asked = [str(tmp_path), "--draws", "200", "--move", "--sheets", str(target)]
+    assert run(capsys, *asked)[0] == 0
+    _, data = unfold(opened, "day by day").book_of()
+    for source, more in ((target, {"moves", "change"}), (io.BytesIO(data), set())):
+        book = openpyxl.load_workbook(source)
+        assert {"by day", "limits", "contracts", "pay", "notes"} | more <= set(book.sheetnames)
+        assert book["by day"].cell(2, 1).is_date
+        assert book["limits"].cell(2, 1).value.year == 2027
+    assert book["by day"].max_row == 1 + len(opened.desk.blocks)

@@ -3,6 +3,7 @@
 from cropload.errors import CroploadError
 from cropload.frost.words import late_cut_sentence
 from cropload.frost.worth import late_cut_worth
+from cropload.records.contracts import deliveries, of_the_book
 from cropload.show.page_part import PagePart
 from cropload.show.panels import parts
 from cropload.show.panels.fields import choice, number_in
@@ -65,12 +66,11 @@ class LateCut(PagePart):
         area, weight = self._factors(desk.units)
         if self._of != desk.block:
             self._of = desk.block
-            prices, of = desk.records.prices, ""
-            own = prices[
-                (prices["block"] == desk.block) | (prices["variety"] == desk.facts["variety"])
-            ]
-            if len(own):
-                row = own.sort_values("block", ascending=False).iloc[0]
+            records, of = desk.records, ""
+            book = of_the_book(records.contracts, records.prices)
+            name = deliveries(book, records.blocks)[0].get(desk.block)
+            if name:
+                row = book[book["contract"] == name].sort_values("from_t").iloc[0]
                 self.grapes.value, of = row["price_per_t"] / weight, str(row["currency"] or "")
             self.currency = of
         elif self._units is not desk.units:

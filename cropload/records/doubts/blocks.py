@@ -132,7 +132,10 @@ NAMES = [
         "Did you mean '{likely}'?",
     ),
     _stranger("prices", "variety", "blocks", "variety", "block"),
-    _stranger("capacity", "variety", "blocks", "variety", "block"),
+    *(
+        _stranger(table, "variety", "blocks", "variety", "block")
+        for table in ("capacity", "tanks", "presses")
+    ),
     _stranger("blocks", "station", "weather", "station", "row of table weather"),
 ]
 

@@ -86,6 +86,11 @@ _MONEY = (
     ("prices", "price_above_cap", "price_per_t", "the price of a tonne"),
     ("prices", "cap_t", "contract_t", "the weight"),
     ("prices", "cap_t_ha", "cap_t_ha", "the most the contract takes from a hectare"),
+    ("contracts", "price_per_t", "price_per_t", "the price of a tonne"),
+    ("contracts", "price_beyond", "price_per_t", "the price of a tonne"),
+    ("contracts", "least_t", "contract_t", "the weight"),
+    ("contracts", "most_t", "contract_t", "the weight"),
+    ("contracts", "most_t_ha", "cap_t_ha", "the most the contract takes from a hectare"),
     ("capacity", "limit_t", "contract_t", "the weight"),
 )
 
@@ -124,7 +129,34 @@ CROP = Rule(
     "{told}",
 )
 
+
+def _no_limit(facts):
+    """Return rows of table capacity without the limit they are to have; not those misread."""
+    frame, table = facts["capacity"], facts.parsed["capacity"]
+    rows = frame.index[frame["limit_t"].isna() & _limited(frame)]
+    return [row for row in rows if not table.text(row, "limit_t")]
+
+
+def _limited(frame):
+    """Return which rows of table capacity are to have a limit."""
+    return frame["intake"].isin(["", "limit"])
+
+
 IMPOSSIBLE = [
+    Rule(
+        ("capacity",),
+        "limit_t",
+        _no_limit,
+        "must be filled in where column intake says neither closed nor no limit",
+        "Write the most that is taken in, or closed or no limit in column intake.",
+    ),
+    Rule(
+        ("capacity",),
+        "limit_t",
+        lambda facts: _where(facts["capacity"], lambda row: (row["limit_t"] > 0) & ~_limited(row)),
+        "is a limit, where column intake says that there is none or that it is closed",
+        "Keep one of the two.",
+    ),
     Rule(
         ("blocks",),
         "rows",
@@ -178,7 +210,8 @@ def _over_median(facts):
 def _overlaps(facts):
     """Return limits of one variety whose periods share days."""
     frame = facts["capacity"].dropna(subset=["period_start", "period_end"])
-    frame = frame[frame["period_start"] <= frame["period_end"]]
+    # Closed days lie inside the periods that they shut.
+    frame = frame[(frame["period_start"] <= frame["period_end"]) & _limited(frame)]
     frame = frame.sort_values(["variety", "period_start", "period_end"], kind="stable")
     last = frame.groupby("variety")["period_end"].cummax().groupby(frame["variety"]).shift()
     hits = frame.assign(last=last)[frame["period_start"] <= last].sort_index()

@@ -2,7 +2,17 @@
 
 import pandas as pd
 
-from cropload.records.doubts import blocks, counts, crops, days, events, limits, places, weights
+from cropload.records.doubts import (
+    blocks,
+    contracts,
+    counts,
+    crops,
+    days,
+    events,
+    limits,
+    places,
+    weights,
+)
 from cropload.records.doubts.facts import Facts
 from cropload.records.doubts.rules import run
 from cropload.records.reading.cells import meant_choice
@@ -20,6 +30,7 @@ REFUSED = [
     limits.CROP,
     days.STAGES,
     *limits.IMPOSSIBLE,
+    *contracts.REFUSED,
 ]
 #: Doubts that need no blocks.
 DOUBTS = [*days.SEASONS, *days.NOT_YET, *blocks.NAMES]
@@ -39,6 +50,7 @@ BESIDE_BLOCKS = [
     blocks.STILL_AIR,
     blocks.SPACING,
     *limits.MONEY,
+    *contracts.DOUBTS,
     *days.LONE,
 ]
 #: Doubts where records contradict each other, for records without faults: one for a block, or for

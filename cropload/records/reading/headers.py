@@ -51,6 +51,10 @@ _CROP_MENDS = (
 )
 
 
+#: A cell that holds a number and nothing else.
+_A_NUMBER = r"^\s*[-+]?[\d.,]+\s*%?\s*$"
+
+
 @dataclass(frozen=True)
 class Match:
     """A column of the file that is a column of the table."""
@@ -127,6 +131,11 @@ def match_header(raw):
         if position not in lost:
             rule = "the column is not known and is not read"
             hint = _hint(table, matches, aliases, written)
+            if table.terms and raw.frame.iloc[:, position].str.contains(_A_NUMBER).any():
+                rule = "the column is not known, and its numbers may be terms that count"
+                mend = hint or f"Columns are {', '.join(table.names)}: rename it, or take it out."
+                faults.append(_fault(raw, rule, mend, written))
+                continue
             warnings.append(Fault(raw.file, 1, written, None, rule, hint))
     return matches, faults, warnings
 

@@ -5,6 +5,9 @@ from cropload.show import options
 from cropload.show.command import Command
 from cropload.show.options import option
 
+#: Endings of sheets: a page to print, or a workbook.
+_PAGE = (".html", ".htm", ".xlsx")
+
 
 def pick(text):
     """Read one picking date: ``Block=2027-09-20``, or with shares."""
@@ -22,14 +25,21 @@ _ARGUMENTS = (
     options.RECORDS,
     options.SEASON,
     options.AS_OF,
-    options.by("variety"),
+    option(
+        "--by",
+        "WHAT",
+        "rows beside the weeks: block, variety, grower, site or estate; by default grower where "
+        "blocks name one, else variety",
+        choices=("block", "variety", "grower", "site", "estate"),
+    ),
     option(
         "--period",
         "PERIOD",
-        "week (the default, from Monday), day, or limits: the periods of table capacity",
-        default="week",
+        "limits: the periods of table capacity (the default where it has some), week (from "
+        "Monday) or day",
         choices=("week", "day", "limits"),
     ),
+    option("--all", help="every picking date, period by rows, and note, not only what matters"),
     option(
         "--pick",
         "BLOCK=DATE",
@@ -39,11 +49,11 @@ _ARGUMENTS = (
         [],
         action="append",
     ),
-    option("--move", help="also look for blocks to move so that no period is likely too full"),
+    option("--move", help="also look for blocks to move so that less fruit needs another place"),
     option(
-        "--chance",
-        "PERCENT",
-        "chance of going over a limit that is accepted with --move; 20 by default",
+        "--worth",
+        "TONNES",
+        "tonnes over the limits that a tonne moved by a day must save with --move; 0.01 by default",
         options.number,
     ),
     option(
@@ -54,6 +64,11 @@ _ARGUMENTS = (
     ),
     options.UNITS,
     options.DRAWS,
+    option(
+        "--sheets",
+        "FILE",
+        "also write a plan by day and a sheet a grower to print (.html), or every table (.xlsx)",
+    ),
     options.CSV,
 )
 
@@ -62,8 +77,10 @@ def _run(given):
     from cropload.beliefs.dates.harvest_dates import harvest_dates
     from cropload.beliefs.dates.picking_dates import parse
     from cropload.errors import CroploadError
+    from cropload.records.writing.gate import Result, check_results
     from cropload.winery.capacity import capacity_table
     from cropload.winery.intake import intake_schedule
+    from cropload.winery.limits import own_periods
     from cropload.winery.relief import relieve
     from cropload.winery.words import export
 
@@ -71,21 +88,32 @@ def _run(given):
         raise CroploadError(
             f"--window is {given.window}; picks may move by 0 to 60 days either way."
         )
-    chance = options.share("--chance", given.chance)
-    if not given.move and (given.window is not None or given.chance is not None):
-        raise CroploadError("--window and --chance belong to --move: add it.")
+    if not given.move and (given.window is not None or given.worth is not None):
+        raise CroploadError("--window and --worth belong to --move: add it.")
+    if given.sheets:
+        check_results([Result(given.sheets, _PAGE)], given.replace)
     records = options.records_of(given)
     now = made(given, records)
     picks = {name: parse(dates) for name, dates in given.pick}
     asked = {"picks": picks, "draws": given.draws, "seed": given.seed}
     dates = harvest_dates(records, now.season, given.as_of, **asked)
+    here = own_periods(records.capacity, now.season)
     if given.period == "limits" and records.capacity.empty:
         raise CroploadError(
             "There is no table capacity in these records, so there are no periods of it. Use "
             "--period week, or add the table."
         )
-    period = records.capacity if given.period == "limits" else given.period
-    schedule = intake_schedule(now, dates, period=period)
+    period = given.period or ("limits" if len(here) else "week")
+    schedule = intake_schedule(
+        now,
+        dates,
+        period=here if period == "limits" else period,
+        blocks=records.blocks,
+        capacity=records.capacity,
+    )
+    if given.by is None:
+        given.by = "grower" if any(schedule.owned["grower"]) else "variety"
+    schedule.groups(given.by)
     if schedule.empty:
         if given.csv:
             options.note(f"There is nothing to take in, so {given.csv} is not written.")
@@ -95,9 +123,43 @@ def _run(given):
     if given.move:
         if limits is None:
             raise CroploadError("--move needs table capacity, and these records have none.")
-        moves = relieve(schedule, records.capacity, chance=chance, windows=given.window)
+        asked = {"windows": given.window, "worth": given.worth}
+        cellar = {"tanks": records.tanks, "presses": records.presses}
+        moves = relieve(schedule, records.capacity, **asked, **cellar)
     options.save(given, export(schedule, given.by, options.units_of(given)))
+    if given.sheets:
+        _write_sheets(given, records, now, schedule, limits, moves)
     return _parts(given, records, now, dates, schedule, limits, moves)
+
+
+def _write_sheets(given, records, now, schedule, limits, moves):
+    """Write a page to print, or a workbook of every table."""
+    from cropload.records.writing.gate import Result, write_results
+    from cropload.winery import tables
+    from cropload.winery.cellar import cellar_table
+    from cropload.winery.contracts import contract_book, contract_table
+    from cropload.winery.fit import fit_of
+    from cropload.winery.sheets import intake_book, intake_sheets
+    from cropload.winery.words import CAUTION, contract_words, fit_sentence
+
+    units, book, moved, then = options.units_of(given), contract_book(records), None, schedule
+    held = limits
+    if moves is not None and len(moves):
+        moved = dict(zip(moves["block"], moves["days"], strict=True))
+        then, held = moves.schedule, moves.after
+    fit = ""
+    if held is not None and len(held):
+        fit = fit_sentence(fit_of(then, records.capacity), held, units)
+    room = contract_table(now, book, records.blocks)
+    if given.sheets.lower().endswith(".xlsx"):
+        kept = len(records.tanks) + len(records.presses)
+        cellar = cellar_table(then, records.tanks, records.presses) if kept else None
+        found = tables.book_tables(schedule, given.by, limits, moves, room, cellar, units)
+        data = intake_book(found, [fit, *schedule.notes, *room.notes, CAUTION], units)
+    else:
+        page = intake_sheets(then, fit, contract_words(room, book, units), moved, units)
+        data = page.encode("utf-8")
+    options.tell_written(write_results([Result(given.sheets, _PAGE, data)], given.replace))
 
 
 def _nothing(now, schedule):
@@ -114,36 +176,64 @@ def _parts(given, records, now, dates, schedule, limits, moves):
     from cropload.season.words import figures_sentence
     from cropload.show.terminal import paragraph
     from cropload.winery import tables
-    from cropload.winery.contracts import contract_table
-    from cropload.winery.words import CAUTION, intake_sentence
+    from cropload.winery.cellar import cellar_table
+    from cropload.winery.contracts import contract_book, contract_table
+    from cropload.winery.fit import fit_of
+    from cropload.winery.words import CAUTION, cellar_sentence, fit_sentence, intake_sentence
 
     units = options.units_of(given)
 
     def section(title, table):
         return f"{title}\n{table.text(units)}"
 
+    limited = limits is not None and len(limits)
     yield paragraph(figures_sentence())
-    yield paragraph(intake_sentence(schedule, limits, units))
-    yield section("PICKING DATES", tables.date_table(dates, now))
-    intake = tables.intake_table(schedule, given.by, None, units)
-    heads = ("period", given.by, "mean", "chance of any", "high end", "tank, high end")
-    yield section("INTAKE", intake.only(*heads))
-    notes = list(schedule.notes if limits is None else limits.notes)
-    if limits is not None and len(limits):
+    yield paragraph(intake_sentence(schedule, None, units))
+    if limits is not None:
+        yield paragraph(fit_sentence(fit_of(schedule, records.capacity), limits, units))
+    if limited:
         yield section("LIMITS", tables.limit_table(limits))
+    if given.period in ("week", "day") or not limited:
+        yield section("INTAKE", tables.intake_table(schedule, "estate", None, units))
+    if given.by != "estate":
+        totals = tables.totals_table(schedule, given.by, dates, units)
+        yield section(f"BY {given.by.upper()}", totals)
     if moves is not None:
-        parts = [paragraph(moves.heading())]
-        if len(moves):
-            parts.append(tables.moves_table(moves).text(units))
-        parts += map(paragraph, moves.notes)
-        yield "\n".join(["BLOCKS TO MOVE", *parts])
-    if len(records.prices):
-        contracts = contract_table(now, records.prices)
-        yield section("CONTRACTS", tables.room_table(contracts))
-        yield tables.pay_table(contracts).text(units)
+        parts = [paragraph(moves.heading()), *(table.text(units) for table in moves.tables(units))]
+        yield "\n".join(["BLOCKS TO MOVE", *parts, *map(paragraph, moves.notes)])
+    # What the sentence on the fit tells already is not told again.
+    notes = list(schedule.notes if limits is None else limits.notes)
+    notes = [note for note in notes if given.all or "before or after all" not in note]
+    if len(records.tanks) + len(records.presses):
+        cellar = cellar_table(schedule, records.tanks, records.presses)
+        yield f"TANKS AND PRESSES\n{paragraph(cellar_sentence(cellar, units))}"
+        if given.all:
+            yield tables.cellar_table(cellar, units).text(units)
+        notes += cellar.notes
+    book = contract_book(records)
+    if len(book):
+        contracts = contract_table(now, book, records.blocks)
+        yield section("CONTRACTS", tables.book_table(contracts))
+        if given.all:
+            yield tables.room_table(contracts).text(units)
+            yield tables.pay_table(contracts).text(units)
         notes += contracts.notes
-    for note in notes:
+    if given.all:
+        yield section("PICKING DATES", tables.date_table(dates, now))
+        moved = moves is not None and len(moves)
+        moved = dict(zip(moves["block"], moves["days"], strict=True)) if moved else None
+        then = moves.schedule if moved else schedule
+        yield section("DAY BY DAY", tables.deliveries_table(then, moved))
+        intake = tables.intake_table(schedule, given.by, None, units)
+        heads = ("period", given.by, "mean", "chance of any", "high end", "tank, high end")
+        yield section("INTAKE", intake.only(*heads))
+    for note in notes if given.all else [note for note in notes if note not in now.notes]:
         yield paragraph(note, "- ")
+    if not given.all and now.notes:
+        yield paragraph(
+            f"Not shown: notes on the forecast itself ({len(now.notes)}), tables period by period, "
+            "picking dates. --all shows them."
+        )
     yield paragraph(CAUTION)
 
 
@@ -155,15 +245,16 @@ COMMANDS = (
         arguments=_ARGUMENTS,
         run=_run,
         example="""\
-        cropload intake my_season --by block --period week
+        cropload intake my_season --by grower --sheets sheets.html
         cropload intake my_season --pick "Long Acre=2027-09-28" --move
         """,
         details=(
             "Lays the forecast over the picking dates, which come from the days between each "
             "block's own stages or from --pick, and gives the tonnes of each period with their "
-            "range, what they fill in the tank (hl, or US gal), the chance of going over the "
-            "limits of table capacity, and the room left under the contracts of table prices or "
-            "the excess over them."
+            "range, what they fill in the tank (hl, or US gal), the chance of going over each and "
+            "any of the limits of table capacity, the tonnes that would need another place, and "
+            "how often each contract of table contracts (or prices) misses its least or passes its "
+            "most, and what it pays."
         ),
     ),
 )

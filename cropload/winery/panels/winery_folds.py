@@ -16,12 +16,25 @@ from cropload.season.words import change_sentence
 from cropload.show.hand_out import HandOut
 from cropload.show.page_part import PagePart
 from cropload.show.panels import parts, saving
-from cropload.show.panels.fields import button, choice, day_field, field, number_in
+from cropload.show.panels.fields import button, choice, day_field, field
 from cropload.winery import tables
-from cropload.winery.contracts import contract_table
+from cropload.winery.cellar import cellar_table
+from cropload.winery.contracts import contract_book, contract_table
+from cropload.winery.fit import fit_of
 from cropload.winery.panels.winery_intake import NEEDS, WEEK
 from cropload.winery.relief import relieve
-from cropload.winery.words import NO_CAPACITY, NO_PRICES, TERMS, export, intake_sentence
+from cropload.winery.sheets import intake_book, intake_sheets
+from cropload.winery.words import (
+    CAUTION,
+    NO_CAPACITY,
+    NO_PRICES,
+    TERMS,
+    cellar_sentence,
+    contract_words,
+    export,
+    fit_sentence,
+    intake_sentence,
+)
 
 
 class PickingDates(PagePart):
@@ -82,7 +95,9 @@ class IntakeTables(PagePart):
 
     def build(self):
         """Make the choice, the tables and the buttons."""
-        self.by = choice("Table by", ["variety", "block"], width="14em")
+        blocks = self.desk.records.blocks
+        named = [by for by in ("grower", "site") if (blocks[by] != "").any()]
+        self.by = choice("Table by", ["variety", "block", *named], width="14em")
         self.by.observe(lambda _: self._show(), "value")
         self.answer = parts.html()
         self.files = [
@@ -105,6 +120,7 @@ class IntakeTables(PagePart):
         limits = self.page.limits(self.page.intake.period.value)
         text = parts.note(intake_sentence(schedule, limits, units))
         if not schedule.empty:
+            text += tables.totals_table(schedule, self.by.value, None, units).html(units)
             text += tables.group_table(schedule, self.by.value, units).html(units)
             text += tables.intake_table(schedule, "estate", limits, units).html(units)
         if limits is not None and len(limits):
@@ -132,8 +148,6 @@ class BlocksToMove(PagePart):
     def build(self):
         """Make the choices and the button."""
         days = int(handbook.value("intake.move_days"))
-        accepted = 100 * handbook.value("intake.chance_of_excess")
-        self.chance = parts.number_box("Accepted chance of going over [%]", accepted)
         self.earlier = parts.number_box("Days earlier at most", days)
         self.later = parts.number_box("Days later at most", days)
         self.held = widgets.SelectMultiple(
@@ -146,7 +160,7 @@ class BlocksToMove(PagePart):
         self.find_button = button("find blocks to move", self.find, "auto")
         self.answer = parts.html()
         self.body.children = (
-            parts.row(self.chance, self.earlier, self.later),
+            parts.row(self.earlier, self.later),
             parts.row(self.held, self.find_button),
             self.answer,
         )
@@ -176,23 +190,83 @@ class BlocksToMove(PagePart):
         found = relieve(
             schedule,
             self.desk.records.capacity,
-            chance=number_in(self.chance, 0, 100) / 100,
             windows=windows,
+            tanks=self.desk.records.tanks,
+            presses=self.desk.records.presses,
         )
         self.found = found
-        said = f'<div role="status">{parts.note(found.heading())}</div>'
-        shown = "".join(table.html(self.desk.units) for table in found.tables())
+        said = f'<div role="status">{parts.note(found.heading(self.desk.units))}</div>'
+        shown = "".join(table.html(self.desk.units) for table in found.tables(self.desk.units))
         self.answer.value = said + shown + "".join(map(parts.note, found.notes))
 
 
 def contracts_html(page):
     """Return room left under contracts and excess over them, and what they pay, as HTML."""
-    prices = page.desk.records.prices
-    if prices.empty:
+    records = page.desk.records
+    book = contract_book(records)
+    if book.empty:
         return parts.note(NO_PRICES)
-    room = contract_table(page.forecast, prices)
+    room = contract_table(page.forecast, book, records.blocks)
     text = "".join(table.html(page.desk.units) for table in room.tables())
     return text + parts.points(room.notes) + parts.note(TERMS)
+
+
+class DayByDay(PagePart):
+    """The picks to come by day, and sheets of them to print; tanks and presses."""
+
+    needs = NEEDS
+
+    def build(self):
+        """Make the tables and the button."""
+        self.answer = parts.html()
+        words = "plan by day and sheets of growers to print"
+        self.sheets = HandOut(words, self.page_of, self._tell, opens=True)
+        self.book = HandOut("every table as an Excel workbook", self.book_of, self._tell)
+        self.body.children = (parts.row(self.sheets, self.book), self.answer)
+
+    def _tell(self, text):
+        self.message.value = parts.error(text) if text else ""
+
+    def show(self):
+        """Show the picks, and the days of tanks and presses where there are some."""
+        units, records, schedule = self.desk.units, self.desk.records, self.page.schedule()
+        self.answer.value = ""
+        if schedule.empty:
+            return
+        text = tables.deliveries_table(schedule).html(units)
+        if len(records.tanks) + len(records.presses):
+            cellar = cellar_table(schedule, records.tanks, records.presses)
+            text += parts.note(cellar_sentence(cellar, units)) + parts.points(cellar.notes)
+            text += tables.cellar_table(cellar, units).html(units)
+        self.answer.value = text
+
+    def page_of(self):
+        """Return the name and the bytes of the sheets to print."""
+        fit, room, book = self._held()
+        terms = contract_words(room, book, self.desk.units)
+        sheets = intake_sheets(self.page.schedule(), fit, terms, units=self.desk.units)
+        return f"intake_sheets_{self.desk.season}.html", sheets.encode("utf-8")
+
+    def book_of(self):
+        """Return the name and the bytes of the workbook."""
+        fit, room, _ = self._held()
+        page, records, units = self.page, self.desk.records, self.desk.units
+        kept = len(records.tanks) + len(records.presses)
+        cellar = cellar_table(page.schedule(), records.tanks, records.presses) if kept else None
+        given = {"limits": page.limits(), "room": room, "cellar": cellar, "units": units}
+        found = tables.book_tables(page.schedule(), "variety", **given)
+        notes = [fit, *page.schedule().notes, *room.notes, CAUTION]
+        return f"intake_{self.desk.season}.xlsx", intake_book(found, notes, units)
+
+    def _held(self):
+        """Return the fit in words, the contracts held against the crop, and their book."""
+        page, records = self.page, self.desk.records
+        if page.schedule().empty:
+            raise CroploadError(page.schedule().heading())
+        book, limits, fit = contract_book(records), page.limits(), ""
+        if limits is not None and len(limits):
+            fit = fit_sentence(fit_of(page.schedule(), records.capacity), limits, self.desk.units)
+        return fit, contract_table(page.forecast, book, records.blocks), book
 
 
 def sources_html(page):

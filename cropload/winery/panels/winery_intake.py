@@ -12,9 +12,10 @@ from cropload.show.panels.fields import choice
 from cropload.winery import words
 from cropload.winery.capacity import capacity_table
 from cropload.winery.charts import intake_rows
-from cropload.winery.contracts import contract_table
+from cropload.winery.contracts import contract_book, contract_table
 from cropload.winery.fit import fit_of
 from cropload.winery.intake import intake_schedule
+from cropload.winery.limits import own_periods
 from cropload.winery.relief import relieve
 
 #: Choices of the period.
@@ -82,6 +83,7 @@ class WineryIntake(Page):
             Fold("picking dates", self._dates),
             Fold("by variety and block", self._tables),
             Fold("blocks to move", self._moves),
+            Fold("day by day", self._days),
             Fold("contracts", lambda: [said("contracts_html")]),
             Fold("since last", lambda: [said("since_last_html")]),
             Fold("where the numbers come from", lambda: [said("sources_html")]),
@@ -108,6 +110,11 @@ class WineryIntake(Page):
         from cropload.winery.panels.winery_folds import BlocksToMove
 
         return [BlocksToMove(self)]
+
+    def _days(self):
+        from cropload.winery.panels.winery_folds import DayByDay
+
+        return [DayByDay(self)]
 
     def forecast_on(self, day):
         """Return the forecast of the season as of a day, worked out once."""
@@ -140,11 +147,12 @@ class WineryIntake(Page):
         desk = self.desk
 
         def make():
-            own = desk.records.capacity
-            own = own[own["period_end"].dt.year == desk.season]
+            own = own_periods(desk.records.capacity, desk.season)
             # Where the table has no limits of this season, weeks stand in for its periods.
             by = {LIMITS: own if len(own) else "week", WEEK: "week", DAY: "day"}[period]
-            return intake_schedule(self.forecast, self.dates(), period=by)
+            records = desk.records
+            given = {"blocks": records.blocks, "capacity": records.capacity}
+            return intake_schedule(self.forecast, self.dates(), period=by, **given)
 
         return desk.once(f"intake {period}", ("season", "as_of"), make)
 
@@ -195,11 +203,14 @@ class WineryIntake(Page):
             first = words.first_step(relieve(schedule, records.capacity, windows=0))
         text = _head("What to do first") + parts.note(first)
         text += _head("Contracts at risk")
-        if records.prices.empty:
+        book = contract_book(records)
+        if book.empty:
             return text + parts.note(words.NO_PRICES)
-        room = contract_table(self.forecast, records.prices)
+        room = contract_table(self.forecast, book, records.blocks)
         at_risk = words.contracts_at_risk(room, self.desk.units)
-        return text + (parts.points(at_risk) or parts.note("None is likely to be overrun."))
+        return text + (
+            parts.points(at_risk) or parts.note("None is likely to be missed or overrun.")
+        )
 
 
 def _head(text):

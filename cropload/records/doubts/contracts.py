@@ -1,0 +1,72 @@
+"""Faults of delivery contracts: terms that contradict each other, names that no block has."""
+
+import pandas as pd
+
+from cropload.records.contracts import (
+    TERMS,
+    deliveries,
+    faults_of,
+    in_full,
+    of_the_book,
+    strangers,
+)
+from cropload.records.doubts.rules import Rule, by_row
+
+
+def _terms(column):
+    """Return the rule of terms that cannot be, told of one column."""
+
+    def condition(facts):
+        found = faults_of(in_full(facts["contracts"]))
+        return by_row({row: {"rule": r, "mend": m} for row, at, r, m in found if at == column})
+
+    return Rule(("contracts",), column, condition, "{rule}", "{mend}")
+
+
+def _names(column, what):
+    """Return the rule of names in a column of contracts that no block has."""
+
+    def condition(facts):
+        found = strangers(in_full(facts["contracts"]), facts["blocks"])
+        rows = {row: {"name": name, "mend": hint or "Check the spelling."}
+                for row, at, name, hint in found if at == column}  # fmt: skip
+        return by_row(rows)
+
+    return Rule(
+        ("contracts", "blocks"), column, condition, "'{name}' is " + what + " of no row of table "
+        "blocks", "{mend}"
+    )  # fmt: skip
+
+
+def _taken_twice(facts):
+    """Return the first row of contracts that take a block another contract takes alike."""
+    prices = facts["prices"] if "prices" in facts else pd.DataFrame()
+    contracts, blocks = facts["contracts"], facts["blocks"]
+    book = of_the_book(contracts, pd.DataFrame())
+    rows = {name: part.index[0] for name, part in contracts.groupby("contract", sort=False)}
+    mine, clashes = deliveries(book, blocks)
+    found = {
+        rows[name]: {"block": block, "other": f"contract '{other}'"}
+        for block, other, name in clashes
+    }
+    if len(prices):
+        theirs, _ = deliveries(of_the_book(pd.DataFrame(), prices), blocks)
+        for block, name in mine.items():
+            if block in theirs:
+                found.setdefault(rows[name], {"block": block, "other": "table prices"})
+    return by_row(found)
+
+
+REFUSED = [
+    *map(_terms, ("contract", "from_t", *TERMS)),
+    _names("blocks", "the block"),
+    Rule(
+        ("contracts", "blocks"),
+        "contract",
+        _taken_twice,
+        "takes the fruit of {block}, which {other} takes too",
+        "Name blocks, grower or variety so that one contract takes each block; table contracts "
+        "takes the place of table prices.",
+    ),
+]
+DOUBTS = [_names("grower", "the grower"), _names("variety", "the variety")]
