@@ -189,7 +189,7 @@ def crop_changes(estate):
     centre = beliefs.centre[:, _TREND]
     lines = estate.season_rows[:, STAGES.index("harvest"), : len(COMPONENTS)]
     crop = lines @ trend_line()
-    rows = _crop_rows(estate)
+    rows = crop_rows(estate)
     return YearlyChanges(
         estate.facts.names,
         crop * (centre + shared * beliefs.response_mean[len(RESPONSES)]),
@@ -203,7 +203,7 @@ def crop_changes(estate):
     )
 
 
-def _crop_rows(estate):
+def crop_rows(estate):
     """Return each crop on record as ``own_lines`` takes it, its load and age taken out."""
     everyone = np.arange(len(estate.facts.names))
     _, seen = estate.lines(everyone, estate.linearised_about)
