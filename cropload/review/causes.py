@@ -342,3 +342,21 @@ def _odd_season(season, year, block, y, found):
     )
     do = "Change no plan for it alone."
     return [Cause("odd season", str(season), chance, log, words, do)]
+
+
+def why_lines(causes, season):
+    """Return the causes of a season's misses in a line each, or that none stands out.
+
+    Parameters
+    ----------
+    causes : sequence of Cause
+        Of ``find_causes``.
+    season : int
+        Year of harvest.
+    """
+    if causes:
+        return [cause.line for cause in causes]
+    return [
+        f"No cause stands out in {season}: chance, as these seasons scatter, is likelier than a "
+        "counter, a loss, a trend or an odd season."
+    ]

@@ -2,6 +2,7 @@
 
 from cropload import handbook
 from cropload.beliefs import ranges
+from cropload.beliefs.calendar import MOMENTS
 from cropload.beliefs.origins import MOST_SHOWN
 from cropload.review.accepting import newer_words
 from cropload.review.vine_trend import (
@@ -217,14 +218,16 @@ def plan_lines(trend):
     for block, rows in mine.groupby("block", sort=False):
         label = dict(zip(rows["figure"], rows["label"], strict=True))
         change = dict(zip(rows["figure"], rows["change_p50"], strict=True))
-        # The index is crop over wood: it only tells what the two say together.
-        wood = next((f for f in ("pruning_weight", "cane_weight", "ravaz") if f in label), None)
+        # The index is crop over wood: alone it does not tell which of the two has moved.
+        wood = next((f for f in ("pruning_weight", "cane_weight") if f in label), None)
         told = [
             f"{TREND_SHORT[figure]} {100 * change[figure]:+.0f} % a year"
             for figure in ("crop", "pruning_weight", "cane_weight", "ravaz")
             if figure in label
         ]
         crop = label.get("crop")
+        if set(label) == {"ravaz"}:
+            continue
         if wood and label[wood] == WEAKER:
             then = "leave fewer buds than last winter, by the wood weighed before you prune"
         elif crop == FALLING:
@@ -423,6 +426,29 @@ def effect_sentence(effect):
         f"{signed_percent(100 * estate)}, and {largest['name']}'s the most, by "
         f"{signed_percent(100 * largest['change'])}."
     )
+
+
+def replay_lines(replay):
+    """Return what lessons were worth in past seasons, a sentence a moment.
+
+    Parameters
+    ----------
+    replay : DataFrame
+        Of ``replay_lessons``.
+    """
+    if replay.empty:
+        return ("No past season can be replayed yet: it takes three seasons on the scale.",)
+    lines = []
+    for moment, rows in replay.groupby("moment", sort=False):
+        without, learnt = rows["without"].mean(), rows["with"].mean()
+        better = int((rows["with"] < rows["without"] - _TELLING).sum())
+        worse = int((rows["with"] > rows["without"] + _TELLING).sum())
+        lines.append(
+            f"{MOMENTS[moment]}: a miss of {100 * without:.1f} % of the crop without the "
+            f"lessons of the seasons before, {100 * learnt:.1f} % with them; better in {better} and worse in "
+            f"{worse} of {len(rows)} seasons."
+        )
+    return tuple(lines)
 
 
 #: Change of a middle below which nothing is said to change [1].
