@@ -445,8 +445,8 @@ def replay_lines(replay):
         worse = int((rows["with"] > rows["without"] + _TELLING).sum())
         lines.append(
             f"{MOMENTS[moment]}: a miss of {100 * without:.1f} % of the crop without the "
-            f"lessons of the seasons before, {100 * learnt:.1f} % with them; better in {better} and worse in "
-            f"{worse} of {len(rows)} seasons."
+            f"lessons of the seasons before, {100 * learnt:.1f} % with them; better in {better} "
+            f"and worse in {worse} of {len(rows)} seasons."
         )
     return tuple(lines)
 

@@ -42,7 +42,7 @@ class Lessons(SlowPart):
         self.effect_button = button("what the ticked ones change", self.show_effect, "auto")
         self.replayed = parts.html()
         self.replay_button = button(
-            "what they were worth in past seasons (a minute)", self.show_replay, "auto"
+            "what they were worth in past seasons (takes minutes)", self.show_replay, "auto"
         )
         self.accept_button = button("accept the ticked lessons", self.accept, "auto")
         self.older = widgets.Checkbox(
