@@ -24,8 +24,8 @@ from cropload.show import wording
 _WEIGHT = 2.0
 #: Fewest blocks and seasons that tell a cause [1].
 _BLOCKS, _SEASONS = 4, 3
-#: Two columns this alike cannot be told apart [1].
-_ALIKE = 0.85
+#: Columns this alike, levels taken out, cannot be told apart; less than this chance is not told [1].
+_ALIKE, _SLIGHT = 0.9, 0.1
 
 
 @dataclass(frozen=True)
@@ -94,7 +94,7 @@ def find_causes(records, season):
 
 
 def _weighed(y, apart, tried):
-    """Return the chance and the size of each of some causes, two arrays (causes,).
+    """Return the chance and the size of each of some causes, (causes,), and which look the same.
 
     ``y``: cells in units of their scatter before; ``apart``: columns of the levels, which say
     nothing.
@@ -104,7 +104,7 @@ def _weighed(y, apart, tried):
     rank = int((values > 1e-9 * values.max()).sum())
     free = basis[:, rank:]
     if free.shape[1] < 4 or not count:
-        return np.zeros(count), np.zeros(count)
+        return np.zeros(count), np.zeros(count), np.zeros((count, count), bool)
     x = free.T @ np.column_stack([each.column for each in tried])
     y = free.T @ y
     spread = np.array([each.spread for each in tried])
@@ -128,7 +128,9 @@ def _weighed(y, apart, tried):
     for weight, at, size in zip(weights, sets, sizes, strict=True):
         chance[at] += weight
         total[at] += weight * size
-    return chance, total / np.maximum(chance, 1e-12)
+    length = np.sqrt(np.maximum(np.diag(gram), 1e-12))
+    alike = np.abs(gram) > _ALIKE * np.outer(length, length)
+    return chance, total / np.maximum(chance, 1e-12), alike & ~np.eye(count, dtype=bool)
 
 
 def _levels(*labels):
@@ -136,31 +138,22 @@ def _levels(*labels):
     return np.concatenate([pd.get_dummies(each, dtype=float).to_numpy() for each in labels], axis=1)
 
 
-def _named(tried, chance, size, tell):
+def _named(tried, chance, size, same, tell):
     """Return the causes whose chance is high, with what cannot be told from each."""
     least, found = handbook.value("causes.named"), []
     for at, each in enumerate(tried):
         # What looks the same over these cells shares its chance with the others like it.
-        alike = [
-            other
-            for other in range(len(tried))
-            if other != at and _same(each.column, tried[other].column)
-        ]
+        alike = np.flatnonzero(same[at] & (chance > _SLIGHT))
         together = chance[[at, *alike]].sum()
-        if together < least or any(chance[other] > chance[at] for other in alike):
+        if together < least or np.any(chance[alike] > chance[at]):
             continue
         words, do = tell(each, float(size[at]))
-        others = [tell(tried[o], float(size[o]))[0] for o in alike]
+        others = [tell(tried[other], float(size[other]))[0] for other in alike]
         if others:
             words += f"; or {' or '.join(others)}: these records cannot tell them apart"
         share = float(min(together, 1.0))
         found.append(Cause(each.kind, each.name, share, float(size[at]), words, do))
     return found
-
-
-def _same(one, other):
-    both = np.linalg.norm(one) * np.linalg.norm(other)
-    return bool(both > 0 and abs(one @ other) > _ALIKE * both)
 
 
 def _counted(records, facts, season, joint):
@@ -225,8 +218,8 @@ def _looked_for(records, season, crops, counted, events):
     apart = [_levels(crops["block"], crops["season"])]
     if len(counted):
         apart.append(_levels(counted["season"]))
-    chance, size = _weighed(values, block_diagonal(apart), options)
-    found = _named(options, chance, size, _Words(season, counted, nights, happened_now).of)
+    weighed = _weighed(values, block_diagonal(apart), options)
+    found = _named(options, *weighed, _Words(season, counted, nights, happened_now).of)
     return sorted([*found, *_odd_season(season, year, block, y, found)], key=lambda c: -c.chance)
 
 
