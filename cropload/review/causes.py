@@ -24,7 +24,7 @@ from cropload.show import wording
 _WEIGHT = 2.0
 #: Fewest blocks and seasons that tell a cause [1].
 _BLOCKS, _SEASONS = 4, 3
-#: Columns this alike, levels taken out, cannot be told apart; less than this chance is not told [1].
+#: Columns this alike, levels taken out, cannot be told apart; a chance below this is not told [1].
 _ALIKE, _SLIGHT = 0.9, 0.1
 
 
