@@ -18,7 +18,7 @@ from cropload.beliefs.measured import last_visits, lost_blocks, measurements
 from cropload.beliefs.plan_draws import block_shapes
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.beliefs.result import Forecast
-from cropload.beliefs.trend import crop_changes, surely_beyond
+from cropload.beliefs.trend import crop_changes, named_changes
 from cropload.clock import day
 from cropload.records.as_of import records_until
 from cropload.records.facts import block_facts
@@ -355,9 +355,9 @@ def _trend_notes(estate):
     """
     changes = crop_changes(estate)
     (told, sd), used, least = changes.told, changes.used, handbook.value("trend.holding")
-    sure, parts = handbook.value("trend.chance"), []
+    parts = []
     for word, sign, surely in zip(
-        ("falls", "rises"), (-1, 1), surely_beyond(told, sd, sure), strict=True
+        ("falls", "rises"), (-1, 1), named_changes(told, sd), strict=True
     ):
         moving = (sign * used > least) | surely
         places = np.flatnonzero(moving & ~estate.young.barren & ~np.isnan(told))

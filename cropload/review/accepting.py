@@ -3,17 +3,19 @@
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from cropload import arguments, clock
 from cropload.answer import Answer
 from cropload.beliefs import ranges
-from cropload.beliefs.accepted import Accepted, accepted_before
+from cropload.beliefs.accepted import NOTHING, Accepted, accepted_before
+from cropload.beliefs.calendar import forecast_days
 from cropload.beliefs.forecast import draw_forecast, forecast, prepare
 from cropload.beliefs.groundwork import lay_ground
 from cropload.beliefs.history import estate_of
 from cropload.beliefs.learned import learned_path, read_learned, same_figures, write_learned
-from cropload.beliefs.meant import check_draws, next_season
+from cropload.beliefs.meant import check_draws, next_season, picked_seasons
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError, near
 from cropload.records.as_of import records_until
@@ -290,7 +292,7 @@ class LessonEffect(Answer):
         return (effect_table(self),)
 
 
-def forecast_with(records, season, accepted, *, draws=DEFAULT_DRAWS, seed=0):
+def forecast_with(records, season, accepted, as_of=None, *, draws=DEFAULT_DRAWS, seed=0):
     """Return the forecast of a season as it were with some lessons in force.
 
     Parameters
@@ -301,6 +303,8 @@ def forecast_with(records, season, accepted, *, draws=DEFAULT_DRAWS, seed=0):
         Year of harvest.
     accepted : Accepted
         Lessons in force.
+    as_of : str or date, optional
+        As in ``forecast``.
     draws, seed : int
         As in ``forecast`` [1].
 
@@ -311,9 +315,18 @@ def forecast_with(records, season, accepted, *, draws=DEFAULT_DRAWS, seed=0):
     Valid as ``forecast``.
     """
     check_draws(draws, seed)
+    learned = _learned_with(records, season, accepted)
+    return _forecast_with(records, season, accepted, as_of, learned, draws, seed)
+
+
+def _learned_with(records, season, accepted):
+    """Return the spreads that the seasons before one teach with some lessons in force."""
     before = records_until(records, f"{int(season)}-01-01")
-    learned = lay_ground(before, int(season), accepted=accepted).learn()
-    ground, learned, so_far = prepare(records, season, None, learned=learned, accepted=accepted)
+    return lay_ground(before, int(season), accepted=accepted).learn()
+
+
+def _forecast_with(records, season, accepted, as_of, learned, draws, seed):
+    ground, learned, so_far = prepare(records, season, as_of, learned=learned, accepted=accepted)
     return draw_forecast(estate_of(ground, learned), so_far, draws, seed)
 
 
@@ -379,3 +392,53 @@ def lesson_effect(
     table = pd.DataFrame(rows)
     table["change"] = table["after_p50"] / table["before_p50"] - 1
     return LessonEffect(table, season=season, lessons=len(entries))
+
+
+#: Moments at which past seasons are replayed: before any count, and as the counts come in.
+REPLAYED = ("pruning", "clusters", "picking")
+#: Seasons that must have taught, before a season is replayed with what they taught [1].
+_TAUGHT = 2
+
+
+def replay_lessons(records, moments=REPLAYED, *, draws=DEFAULT_DRAWS, seed=0):
+    """Return the miss of each past season with the lessons of those before it, and without.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``; what their folder holds of lessons is not used.
+    moments : sequence of str
+        Keys of ``MOMENTS``.
+    draws, seed : int
+        As in ``forecast`` [1].
+
+    Returns
+    -------
+    DataFrame
+        One row a season and moment: season, moment, crops [1], without and with lessons: the sum
+        of the absolute misses over the crop picked [1].
+
+    Notes
+    -----
+    With lessons: those that ``worth_accepting`` gives of the seasons before, all accepted.
+    Valid from the third season on the scale on.
+    """
+    from cropload.review.learning import learn
+    from cropload.review.picked import on_the_scale, sums
+
+    rows = []
+    for season in sorted(picked_seasons(records))[_TAUGHT:]:
+        scale, days = on_the_scale(records, season), forecast_days(records, season)
+        lessons = learn(records, season - 1)
+        taught = Accepted(tuple(lessons.entries[key] for key in worth_accepting(lessons)))
+        both = [(each, _learned_with(records, season, each)) for each in (NOTHING, taught)]
+        for moment in (key for key in moments if key in days and scale.crops):
+            found = []
+            for each, learned in both:
+                made = _forecast_with(records, season, each, days[moment], learned, draws, seed)
+                matrix, there = sums(scale.crops, made.blocks)
+                picked = np.array([crop.tonnes for crop in scale.crops])[there]
+                middle = ranges.quantiles(matrix[there] @ made.draws)[1]
+                found.append(float(np.abs(middle - picked).sum() / picked.sum()))
+            rows.append((int(season), moment, int(there.sum()), *found))
+    return pd.DataFrame(rows, columns=["season", "moment", "crops", "without", "with"])

@@ -53,12 +53,15 @@ def _from_the_scale(found):
     return dict(zip(table.index, zip(table["log"], table["variance"], strict=True), strict=True))
 
 
-def _lots(records, facts, through):
-    """Return one row a block, season and counter: ln(clusters counted per vine), variance [1]."""
+def lots_counted(records, facts, through, every=False):
+    """Return one row a block, season and counter: ln(clusters counted per vine), variance [1].
+
+    ``every`` : also of counts without a counter, whose ``who`` is "".
+    """
     counts = records.counts
     counts = counts[(counts["season"] <= through) & counts["clusters"].notna()]
     counts = counts.assign(who=counts["counter"].astype(str).str.strip())
-    counts = counts[counts["who"] != ""]
+    counts = counts if every else counts[counts["who"] != ""]
     # Counters who count the same vine on its last day stand beside each other; an earlier visit
     # may have found more clusters than are left.
     vine = ["block", "season", "row", "vine"]
@@ -103,7 +106,7 @@ def counter_effects(records, facts, through, spreads, measured=None):
     counts: what all have in common is the counting bias, and told apart from it.
     Valid for counters given by the same initials each time.
     """
-    lots = _lots(records, facts, through)
+    lots = lots_counted(records, facts, through)
     names = sorted(lots["who"].unique()) if len(lots) else []
     columns = ["counter", "log_bias", "spread", "seasons"]
     nothing = CounterEffects(pd.DataFrame(columns=columns))

@@ -2,9 +2,18 @@
 
 from cropload import handbook
 from cropload.beliefs import ranges
+from cropload.beliefs.calendar import MOMENTS
 from cropload.beliefs.origins import MOST_SHOWN
 from cropload.review.accepting import newer_words
-from cropload.review.vine_trend import FALLING, HOLDING, NOT_CLEAR, RISING, TOO_FEW
+from cropload.review.vine_trend import (
+    FALLING,
+    HOLDING,
+    NOT_CLEAR,
+    RISING,
+    STRONGER,
+    TOO_FEW,
+    WEAKER,
+)
 from cropload.show import wording
 from cropload.units import METRIC
 
@@ -181,12 +190,59 @@ def trend_values(figure, values, units=METRIC):
 def trend_note(holding, chance, least_seasons):
     """Return how a trend is to be read; arguments as in the handbook's ``trend``."""
     return (
-        "Change in a year, with the chances that the vines get weaker, hold (less than "
-        f"{wording.percent(holding)} a year) or get stronger. A word stands only where its chance "
-        f"is above {wording.percent(chance)} after {least_seasons} seasons or more; else the "
-        "trend is not clear. More wood is not always better, and a heavier load takes wood: read "
-        "this beside the plans."
+        "Change in a year beside the other blocks in the same seasons, for what all of them do is "
+        "weather, unless it is surely more; of fewer than five blocks, the whole change. Holding "
+        f"is less than {wording.percent(holding)} a year. A change is named where it is surely "
+        "one: of steady blocks fewer than one in ten are. Holding is said where its chance is "
+        f"above {wording.percent(chance)}, and either after {least_seasons} seasons or more; else "
+        "the trend is not clear. More wood is not always better, and a heavier load takes wood: "
+        "read this beside the plans."
     )
+
+
+def plan_lines(trend):
+    """Return what the trends that are named mean for the next winter's plan, a sentence a block.
+
+    Parameters
+    ----------
+    trend : DataFrame
+        Of ``vine_trend``.
+
+    Notes
+    -----
+    That buds go by the wood a vine made is common practice, no source.
+    """
+    mine = trend[trend["label"].isin([WEAKER, STRONGER, FALLING, RISING])]
+    mine = mine[mine["block"] != "estate"]
+    lines = []
+    for block, rows in mine.groupby("block", sort=False):
+        label = dict(zip(rows["figure"], rows["label"], strict=True))
+        change = dict(zip(rows["figure"], rows["change_p50"], strict=True))
+        # The index is crop over wood: alone it does not tell which of the two has moved.
+        wood = next((f for f in ("pruning_weight", "cane_weight") if f in label), None)
+        told = [
+            f"{TREND_SHORT[figure]} {100 * change[figure]:+.0f} % a year"
+            for figure in ("crop", "pruning_weight", "cane_weight", "ravaz")
+            if figure in label
+        ]
+        crop = label.get("crop")
+        if set(label) == {"ravaz"}:
+            continue
+        if wood and label[wood] == WEAKER:
+            then = "leave fewer buds than last winter, by the wood weighed before you prune"
+        elif crop == FALLING:
+            then = (
+                "the wood does not fall with it, as far as is known: look for missing vines, "
+                "disease and poor budburst before you leave more buds"
+                if wood
+                else "weigh prunings this winter: only wood that holds can carry more buds"
+            )
+        elif wood:
+            then = "its wood can carry more buds, if the shoots have room"
+        else:
+            then = "see that the wood keeps up: weigh prunings before you leave more buds"
+        lines.append(f"{block}: {', '.join(told)}. Next winter: {then}.")
+    return tuple(lines)
 
 
 def crop_note(trend):
@@ -207,6 +263,15 @@ def crop_note(trend):
         for row in most
     )
     return (f"Few seasons tell little: of the crop's yearly change a forecast uses {told}.",)
+
+
+#: Figure of a trend in a word or two.
+TREND_SHORT = {
+    "crop": "crop",
+    "pruning_weight": "pruning weight",
+    "cane_weight": "cane weight",
+    "ravaz": "crop over prunings",
+}
 
 
 def trend_words(row):
@@ -361,6 +426,29 @@ def effect_sentence(effect):
         f"{signed_percent(100 * estate)}, and {largest['name']}'s the most, by "
         f"{signed_percent(100 * largest['change'])}."
     )
+
+
+def replay_lines(replay):
+    """Return what lessons were worth in past seasons, a sentence a moment.
+
+    Parameters
+    ----------
+    replay : DataFrame
+        Of ``replay_lessons``.
+    """
+    if replay.empty:
+        return ("No past season can be replayed yet: it takes three seasons on the scale.",)
+    lines = []
+    for moment, rows in replay.groupby("moment", sort=False):
+        without, learnt = rows["without"].mean(), rows["with"].mean()
+        better = int((rows["with"] < rows["without"] - _TELLING).sum())
+        worse = int((rows["with"] > rows["without"] + _TELLING).sum())
+        lines.append(
+            f"{MOMENTS[moment]}: a miss of {100 * without:.1f} % of the crop without the "
+            f"lessons of the seasons before, {100 * learnt:.1f} % with them; better in {better} "
+            f"and worse in {worse} of {len(rows)} seasons."
+        )
+    return tuple(lines)
 
 
 #: Change of a middle below which nothing is said to change [1].

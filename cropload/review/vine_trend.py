@@ -15,7 +15,7 @@ from cropload.beliefs import ranges
 from cropload.beliefs.groundwork import HISTORY_SEASONS
 from cropload.beliefs.history import estate_before_season, learned_before
 from cropload.beliefs.measured import measurements
-from cropload.beliefs.trend import chances_beyond, crop_changes, wood_changes
+from cropload.beliefs.trend import chances_beyond, crop_changes, named_changes, own_lines
 from cropload.errors import CroploadError
 from cropload.records.facts import block_facts
 from cropload.units import METRIC
@@ -189,14 +189,16 @@ def vine_trend(records):
 
     Notes
     -----
-    Holding is a change of less than ``trend.holding`` in a year. A label is the word whose chance
-    is above ``trend.chance``; where none is, the trend is ``not clear``. With fewer than
+    Holding is a change of less than ``trend.holding`` in a year, said where its chance is above
+    ``trend.chance``. A change is named where the chance that it is one at all is above
+    ``trend.sure`` and it is past holding; else the trend is ``not clear``. With fewer than
     ``trend.least_seasons`` seasons there is no label. A falling pruning weight or cane weight, or
     a rising Ravaz index, is ``getting weaker``; a crop is ``falling`` or ``rising``.
-    What all blocks do in a season is weather. A change is told by the block's own seasons, not
-    drawn to those of others; a forecast uses it drawn. Taken together blocks weigh by their
-    prunings, of the crop by their crop, so that the index moves as the ratio of sums does when
-    the wood changes. Of the crop the load and the age of
+    What all blocks do in a season is weather. A change is told by the block's own seasons beside
+    those of the others, not drawn to them; a forecast uses it drawn. Of fewer than five blocks,
+    and where all of them surely change, it is the whole change. Taken together blocks weigh by
+    their prunings, of the crop by their crop, so that the index moves as the ratio of sums does
+    when the wood changes. Of the crop the load and the age of
     the vines are taken out, of the wood they are not: after a heavier load less wood is an answer
     to the load, so read the trend beside the plans.
     Valid for levels that change by the same share each year.
@@ -219,16 +221,19 @@ def vine_trend(records):
         if figure == "crop":
             changes = crop_changes(estate_before_season(records, after))
         else:
-            changes = wood_changes(rows, figure, learned_before(records, after).spreads)
+            changes = own_lines(rows, figure, learned_before(records, after).spreads)
         out += _rows(figure, rows, changes)
-    from cropload.review.lesson_words import crop_note, trend_note
+    from cropload.review.lesson_words import crop_note, plan_lines, trend_note
 
     frame = pd.DataFrame(out)
     note = trend_note(*(handbook.value(f"trend.{of}") for of in ("holding", "chance")), _least())
     return VineTrend(
         frame,
-        (note, *crop_note(frame)),
-        sources=("trend.holding", "trend.chance", "trend.least_seasons", "trend.strong_spread"),
+        (*plan_lines(frame), *crop_note(frame), note),
+        sources=(
+            *(f"trend.{of}" for of in ("holding", "sure", "chance", "least_seasons")),
+            "trend.strong_spread",
+        ),
         figures=figures,
         blocks=tuple(block_facts(records).names),
     )
@@ -265,11 +270,16 @@ def _row(figure, name, middle, sd, uses, seasons, first, last):
     chances = {"weaker": weaker, "holding": 1 - weaker - stronger, "stronger": stronger}
     names = (FALLING, HOLDING, RISING) if figure == "crop" else (WEAKER, HOLDING, STRONGER)
     labels = dict(zip(names, chances.values(), strict=True))
-    label = max(labels, key=labels.get)
+    fall, rise = named_changes(middle, sd)
+    if figure == "ravaz":
+        fall, rise = rise, fall
     if seasons < _least() or np.isnan(middle):
         label = TOO_FEW
-    elif not labels[label] > handbook.value("trend.chance"):
-        label = NOT_CLEAR
+    elif fall or rise:
+        label = names[0] if fall else names[2]
+    else:
+        held = labels[HOLDING] > handbook.value("trend.chance")
+        label = HOLDING if held else NOT_CLEAR
     reach = ranges.reach() * sd
     return {
         "block": name,

@@ -13,7 +13,7 @@ from scipy.special import polygamma
 
 from cropload import example_records, handbook
 from cropload.beliefs.spreads import prior_spreads
-from cropload.beliefs.trend import scatter, wood_changes
+from cropload.beliefs.trend import block_lines, own_lines, scatter
 from cropload.records.facts import block_facts
 from cropload.review.bud_fertility import fit_nodes
 from cropload.review.counter_bias import counter_effects
@@ -185,17 +185,19 @@ def test_yearly_changes_are_those_of_generalized_least_squares():
             "ravaz_variance": rng.uniform(0.001, 0.02, blocks * seasons),
         }
     ).drop(index=[3, 17])
-    found = wood_changes(rows, "ravaz", Plain)
+    found = own_lines(rows, "ravaz", Plain)
     names, mean, covariance = list(found.blocks), found.used, found.root @ found.root.T
 
-    season_var, variety_var, own_var = scatter("ravaz", Plain)
+    log = np.log(rows["ravaz"].to_numpy())
+    season_var, prior_var = scatter("ravaz", Plain)
     same = np.equal.outer(rows["season"].to_numpy(), rows["season"].to_numpy())
-    kin = same & np.equal.outer(rows["variety"].to_numpy(), rows["variety"].to_numpy())
-    noise = season_var * same + variety_var * kin
-    noise += np.diag(own_var + rows["ravaz_variance"].to_numpy())
+    sampling = rows["ravaz_variance"].to_numpy()
+    years = rows["season"].to_numpy(float)
+    own, _, season_var, _, _ = block_lines(rows, log, years, sampling, prior_var, season_var)
+    at = [names.index(name) for name in rows["block"]]
+    noise = season_var * same + np.diag(own[at] + sampling)
     member = pd.get_dummies(rows["block"], dtype=float)[names].to_numpy()
     year = rows["season"].to_numpy(float) - rows["season"].mean()
-    log = np.log(rows["ravaz"].to_numpy())
     prior = np.zeros((2 * blocks, 2 * blocks))
     prior[:blocks, :blocks] = 100.0 * np.eye(blocks)
     prior[blocks:, blocks:] = handbook.value("trend.estate") ** 2
@@ -208,11 +210,15 @@ def test_yearly_changes_are_those_of_generalized_least_squares():
     assert mean == pytest.approx(theirs.params[blocks:], abs=1e-8)
     assert covariance == pytest.approx(theirs.normalized_cov_params[blocks:, blocks:], abs=1e-10)
 
-    # Told is one block's change with no prior of its own: the same with 1e6 for its variance.
-    for at in range(blocks):
-        whole[len(rows) + blocks + at, len(rows) + blocks + at] += 1e6
-        free = sm.GLS(seen, design, sigma=whole).fit(cov_type="nonrobust")
-        whole[len(rows) + blocks + at, len(rows) + blocks + at] -= 1e6
-        assert found.told[0, at] == pytest.approx(free.params[blocks + at], abs=1e-5)
-        variance = free.normalized_cov_params[blocks + at, blocks + at]
-        assert found.told[1, at] == pytest.approx(np.sqrt(variance), rel=1e-4)
+    # Told is a block's line in ordinary least squares with levels of blocks and of seasons, beside
+    # the mean of the other lines but the steepest and the flattest of them.
+    when = pd.get_dummies(rows["season"], dtype=float).to_numpy()[:, 1:-1]
+    lines = sm.OLS(log, np.hstack([member, member * year[:, None], when])).fit()
+    slopes = lines.params[blocks : 2 * blocks]
+    for at, slope in enumerate(slopes):
+        others = np.sort(np.delete(slopes, at))[1:-1]
+        assert found.told[0, at] == pytest.approx(slope - others.mean(), abs=1e-4)
+    # The lines leave what theirs leave; the handbook weighs as one season.
+    free = lines.df_resid
+    whole = (prior_var + sampling.mean() + lines.ssr) / (1 + free)
+    assert own == pytest.approx(whole - sampling.mean(), rel=1e-3)

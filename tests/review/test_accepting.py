@@ -7,13 +7,15 @@ from dataclasses import replace
 import pytest
 from helpers import block_row, make_records
 from season_records import BLOCKS, small_estate, weight_row
+from worlds.causes import estate as planted_estate
 
-from cropload import accept, example_records, forecast, learn, read_records
+from cropload import accept, example_records, forecast, learn, read_records, review_season
 from cropload.beliefs.learned import read_learned
 from cropload.beliefs.origins import LEARNED
 from cropload.errors import CroploadError
 from cropload.records.example import shipped
-from cropload.review.accepting import chosen
+from cropload.review.accepting import chosen, replay_lessons
+from cropload.review.lesson_words import replay_lines
 
 DAY = datetime.date(2026, 11, 25)
 
@@ -161,3 +163,20 @@ def test_a_workbook_of_records_has_its_file_beside_it(lessons, tmp_path):
     book.write_bytes(b"")
     mine = replace(make_records(blocks=[block_row()]), path=book)
     assert accept(mine, lessons, day=DAY).path == tmp_path / "learned.toml"
+
+
+def test_past_seasons_are_replayed_with_the_lessons_of_those_before():
+    """Without lessons the misses are those that a review of the season tells."""
+    records = planted_estate(1003, "counter")[0]
+    records = replace(records, **{
+        name: getattr(records, name)[getattr(records, name)["season"] <= 2023]
+        for name in ("pruning", "harvest", "weights", "counts")
+    })  # fmt: skip
+    found = replay_lessons(records, ["clusters"], draws=200)
+    assert list(found["season"]) == [2023]
+    review = review_season(records, 2023, moments=["clusters"], draws=200)
+    assert found["without"].iloc[0] == pytest.approx(review["weighted_miss"].iloc[0], rel=1e-6)
+    assert found["crops"].iloc[0] == len(review.blocks)
+    assert found["with"].iloc[0] != found["without"].iloc[0]
+    (line,) = replay_lines(found)
+    assert f"{100 * found['with'].iloc[0]:.1f} % with them" in line

@@ -12,15 +12,20 @@ _LEARN_ARGUMENTS = (
         "last harvest that speaks; the latest on record by default",
         options.year,
     ),
+    option(
+        "--replay",
+        help="forecast each past season again with the lessons of those before it, and without",
+    ),
     options.CSV,
 )
 
 
 def _learn(given):
     from cropload.beliefs import ranges
-    from cropload.review.accepting import lesson_effect, worth_accepting
+    from cropload.review.accepting import lesson_effect, replay_lessons, worth_accepting
     from cropload.review.bud_fertility import bud_fertility
     from cropload.review.learning import learn
+    from cropload.review.lesson_words import replay_lines
     from cropload.review.vine_trend import vine_trend
     from cropload.show.terminal import paragraph
 
@@ -32,9 +37,15 @@ def _learn(given):
     effect = "No lesson says anything new yet, so there is nothing to accept."
     if new:
         effect = lesson_effect(records, lessons, new, draws=1000).heading()
+    replayed = []
+    if given.replay:
+        lines = replay_lines(replay_lessons(records, draws=1000))
+        told = "\n".join(paragraph(line, "- ") for line in lines)
+        replayed = [f"WHAT LESSONS WERE WORTH IN PAST SEASONS\n{told}"]
     return [
         lessons.text(width=None),
         paragraph(effect),
+        *replayed,
         _told("ARE THE VINES GETTING WEAKER?", vine_trend, records, table=True),
         _told("BUD FERTILITY", bud_fertility, records),
         "To use the lessons that say something new: cropload accept FOLDER.\n"

@@ -6,7 +6,13 @@ from cropload.beliefs.learned import learned_path, read_learned
 from cropload.errors import CroploadError
 from cropload.review import lesson_words as words
 from cropload.review import tables
-from cropload.review.accepting import accept, newer_words, weighed, worth_accepting
+from cropload.review.accepting import (
+    accept,
+    newer_words,
+    replay_lessons,
+    weighed,
+    worth_accepting,
+)
 from cropload.review.charts import lesson_ranges, lessons_text
 from cropload.show.page_part import SlowPart
 from cropload.show.panels import parts
@@ -34,6 +40,10 @@ class Lessons(SlowPart):
         self.all_button = button("tick all", lambda: self._tick(True), "auto")
         self.none_button = button("tick none", lambda: self._tick(False), "auto")
         self.effect_button = button("what the ticked ones change", self.show_effect, "auto")
+        self.replayed = parts.html()
+        self.replay_button = button(
+            "what they were worth in past seasons (takes minutes)", self.show_replay, "auto"
+        )
         self.accept_button = button("accept the ticked lessons", self.accept, "auto")
         self.older = widgets.Checkbox(
             value=False,
@@ -52,8 +62,9 @@ class Lessons(SlowPart):
             self.boxes,
             self.mind,
             self.older,
-            parts.row(self.effect_button, self.accept_button),
+            parts.row(self.effect_button, self.replay_button, self.accept_button),
             self.kept,
+            self.replayed,
             self.change,
             self.force,
             self.table,
@@ -128,6 +139,18 @@ class Lessons(SlowPart):
         if self.lessons is not None:
             self.effect = self.page.effect(self.lessons, self.chosen(), self.older.value)
             self._show_effect()
+
+    @parts.guarded
+    def show_replay(self):
+        """Forecast past seasons again with the lessons of those before them, and without."""
+        desk = self.desk
+
+        def make():
+            return replay_lessons(desk.records, draws=min(desk.draws, 1000), seed=desk.seed)
+
+        lines = words.replay_lines(desk.once("replay", (), make))
+        head = parts.head("Past seasons with the lessons of those before, and without")
+        self.replayed.value = head + parts.points(lines)
 
     def show(self):
         """Show the lessons, what they change and what is in force."""

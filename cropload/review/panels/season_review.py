@@ -7,6 +7,7 @@ from cropload.beliefs.calendar import MOMENTS, forecast_days
 from cropload.errors import CroploadError
 from cropload.review import charts, words
 from cropload.review.accepting import lesson_effect, worth_accepting
+from cropload.review.causes import find_causes, why_lines
 from cropload.review.learning import learn
 from cropload.review.review import review_season
 from cropload.review.scores import level_scores
@@ -82,7 +83,8 @@ class SeasonReview(Page):
         self.answer.add_class("cl-answer-first")
         self.against = AgainstScale(self)
         self.causes, self.worth = Said(self.desk, self._causes, needs), Worth(self)
-        right = widgets.VBox([self.causes, self.worth])
+        self.why = Why(self)
+        right = widgets.VBox([self.why, self.causes, self.worth])
         two = side_by_side(self.against, right)
         return [parts.html(ANSWER_STYLE + _STYLE), self.answer, two, folds(*self._folds())]
 
@@ -266,6 +268,30 @@ class AgainstScale(PagePart):
         kept, note = largest(crops["name"], crops.set_index("name")["picked_t"])
         drawn = charts.scale_rows(crops[crops["name"].isin(kept)], self.desk.units)
         self.picture.value = parts.fitting_picture(drawn) + note
+
+
+class Why(SlowPart):
+    """What caused the season's misses, by all seasons: a line a cause."""
+
+    needs = ("season",)
+    wait_s = 0.5
+
+    def build(self):
+        """Make the place of the lines."""
+        self.lines = parts.html()
+        self.told = (self.lines,)
+        self.body.children = (self.lines,)
+
+    def show(self):
+        """Say what was found."""
+        self.page.days()
+        desk = self.desk
+
+        def make():
+            return find_causes(desk.records, desk.season)
+
+        found = desk.once(("causes", desk.season), ("season",), make)
+        self.lines.value = _head("Why") + parts.points(why_lines(found, desk.season))
 
 
 class Worth(SlowPart):
