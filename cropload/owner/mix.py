@@ -198,13 +198,18 @@ class Question:
         matrix = coo_array((values, (rows, columns)), shape=(program.rows, program.size)).tocsr()
         lower, upper = np.array(program.bounds).T
         objective = np.array(program.objective)
-        found = milp(
-            -objective / (np.abs(objective).max() or 1.0),
-            constraints=LinearConstraint(matrix, *np.array(program.limits).T),
-            integrality=np.array(program.whole),
-            bounds=Bounds(lower, upper),
-            options={"mip_rel_gap": 0.0, "time_limit": _SECONDS},
-        )
+        # The solver's first look at a program has called some without a solution that have one: it
+        # is believed only where the search without that look finds none either.
+        for look in (True, False):
+            found = milp(
+                -objective / (np.abs(objective).max() or 1.0),
+                constraints=LinearConstraint(matrix, *np.array(program.limits).T),
+                integrality=np.array(program.whole),
+                bounds=Bounds(lower, upper),
+                options={"mip_rel_gap": 0.0, "time_limit": _SECONDS, "presolve": look},
+            )
+            if found.x is not None:
+                break
         if found.x is None:
             return None
         picks = found.x[: self.allowed.size].reshape(self.allowed.shape).argmax(0)
