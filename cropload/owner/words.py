@@ -126,7 +126,7 @@ def recommendation(found, units=METRIC):
             ("What it brings", _brings(found, units)),
             ("If it goes wrong", wrong_text(found, units)),
             ("In the vines", _vines(found, units)),
-            ("Your limits", _limits(found, units)),
+            ("Limits", _limits(found, units)),
         ]
     parts.append(("Counted", counted(found)))
     return [(name, text) for name, text in parts if text]

@@ -147,7 +147,7 @@ def test_what_to_do_is_the_best_of_all_choices(made, best):
     assert told["What to do"] == (
         f"Prune {' and '.join(changed)}; keep 'today' in {' and '.join(kept)}."
     )
-    assert f"up to EUR {tens(cost)} more." in told["Your limits"]
+    assert f"up to EUR {tens(cost)} more." in told["Limits"]
 
 
 def test_what_it_brings_and_what_if_it_goes_wrong(made, best, crops, records):

@@ -495,7 +495,7 @@ def own_estate(folder, name="A", rest=""):
     return folder
 
 
-@pytest.mark.parametrize("name", ['<b>"x"</b> & <script>', "=1+1", "葡萄園 Ö", "L" * 150])
+@pytest.mark.parametrize("name", ['<b>"x"</b> & <script>', "=1+1", "葡萄園 Ö", "L" * 100])
 def test_any_name_of_a_block_is_safe_and_usable(tmp_path, name):
     page = PruningLevels(own_estate(tmp_path, name), draws=100)
     assert page.message.value == page.levels.message.value == ""

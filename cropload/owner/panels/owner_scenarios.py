@@ -140,7 +140,7 @@ class OwnerScenarios(Page):
         return (
             f'<p class="cl-matters" role="status">{parts.escape(" ".join(first))}</p>'
             + parts.note(
-                " ".join(told[part] for part in ("Your limits", "Counted") if part in told)
+                " ".join(told[part] for part in ("Limits", "Counted") if part in told)
             )
         )
 

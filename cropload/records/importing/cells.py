@@ -10,6 +10,7 @@ from cropload.records.importing.values import (
     is_error,
     is_nothing,
     number_of,
+    plain_sign,
     plan_of,
     tidy_name,
 )
@@ -50,6 +51,7 @@ class Cells:
     def read(self, part, spec, name, target, frame):
         """Read a column into a frame."""
         values = part.values(target.source)
+        self._tell_marks(part, target, values)
         made = name in MADE_FROM.get(spec.name, ()) and name not in spec.names
         kind = "number" if made else spec[name].kind
         if name == "spacing":
@@ -66,6 +68,12 @@ class Cells:
             frame[name] = self._each(part, target, values, lambda v: choice_of(column, str(v)), say)
         else:
             frame[name] = self._texts(part, spec, name, target, values)
+
+    def _tell_marks(self, part, target, values):
+        """Tell of marks that are read as nothing: a dash, n/a, a question mark."""
+        for mark in (v for v in values if isinstance(v, str) and plain_sign(v) and is_nothing(v)):
+            header = part.region.headers[target.source].text
+            self.told[f"{part.region.shown}, {header}: '{plain_sign(mark)}' is read as blank"] += 1
 
     def _each(self, part, target, values, read, why):
         known, found = {}, []

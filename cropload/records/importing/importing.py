@@ -14,10 +14,12 @@ from cropload.records.importing.find import letters
 from cropload.records.importing.keep import kept_answers, new_rows, write_folder
 from cropload.records.importing.questions import read_answers
 from cropload.records.importing.understand import csv_frame, understand
+from cropload.records.importing.values import is_nothing
 from cropload.records.reading.csv_table import read_csv
 from cropload.records.reading.faults import Fault, RecordsError
 from cropload.records.reading.files import csv_files, holds_records, read_bytes, stop
 from cropload.records.reading.grids import read_grids, shown_value
+from cropload.records.reading.trade_words import MADE_FROM
 from cropload.records.records import check_tables, read_records
 from cropload.records.tables import TABLES
 
@@ -144,7 +146,7 @@ def import_workbook(files, into=None, answers=None, *, progress=None):
     given = kept_answers(folder) | told
     grids, shown, steps = [], _apart(files), _Steps(progress)
     for place, (file, name) in enumerate(zip(files, shown, strict=True), start=1):
-        for grid in read_grids(Path(file).expanduser()):
+        for grid in _grids(Path(file).expanduser()):
             grid.file = name
             grids.append(grid)
         # A sheet holds a table, about; each is looked for and read, and all are checked.
@@ -164,6 +166,8 @@ def import_workbook(files, into=None, answers=None, *, progress=None):
     new, differ = tables, ()
     if old is not None:
         new, differ = new_rows(folder, tables, typed, sources)
+        if "blocks" in new:
+            found.notes.append(f"New to the folder: {', '.join(new['blocks']['block'])}.")
     left_out = pd.DataFrame(found.left_out, columns=["place", "text", "why"])
     asked = found.questions
     return Import(
@@ -181,6 +185,14 @@ def import_workbook(files, into=None, answers=None, *, progress=None):
         into=folder,
         files=tuple(shown),
     )
+
+
+def _grids(path):
+    """Return the grids of a file; a fault says that it is the file that cannot be read."""
+    try:
+        return read_grids(path)
+    except RecordsError as error:
+        raise RecordsError(error.faults, opening="The file cannot be read") from None
 
 
 def _apart(files):
@@ -260,59 +272,56 @@ def _stop_at_nothing(files, found):
 
 def _columns(found, tables):
     """Return one row for each column of a file that is read."""
-    rows = []
+    rows, places = [], {name: _places(found.tables[name]) for name in tables}
     for part in found.parts:
         for target in part.meaning.targets:
-            if target.table not in tables:
+            values = zip(part.rows, part.values(target.source), strict=True)
+            some = list(islice(((row, v) for row, v in values if not is_nothing(v)), _EXAMPLES))
+            if target.table not in tables or not some:
                 continue
             header = part.region.headers[target.source]
-            values = (shown_value(value) for value in part.values(target.source))
-            before = list(islice(filter(None, values), _EXAMPLES))
-            if not before:
-                continue
-            unit = found.units.get((id(part), target.table, target.source))
-            unit = unit or target.unit
+            unit = found.units.get((id(part), target.table, target.source)) or target.unit
+            after = [_after(tables, places, part, target, row) for row, _ in some]
             rows.append(
                 {
                     "region": part.region.shown,
-                    "place": f"{part.region.grid.shown} "
-                    f"{letters(target.source)}{part.region.bottom + 1}",
+                    "place": part.place(part.region.bottom, target.source),
                     "header": " ".join(filter(None, (header.above, header.text))),
                     "table": target.table,
                     "column": target.column,
                     "unit": unit.name if unit else "",
-                    "before": ", ".join(before),
-                    "after": ", ".join(_after(found, tables, part, target)),
+                    "before": ", ".join(shown_value(value) for _, value in some),
+                    "after": ", ".join(filter(None, after)),
                     "rows": len(part.rows),
                 }
             )
     return pd.DataFrame(rows, columns=_COLUMNS)
 
 
-def _after(found, tables, part, target):
-    """Return some values of a column as they will be written, in the order of its rows."""
-    table = tables[target.table]
-    names = {"mean_weight_g": "weight_g", "canes": "plan", "spurs": "plan", "spacing": ""}
-    names |= {"cane_buds": "plan", "spur_buds": "plan"}
-    stage = target.table == "dates" and target.column in ("budburst", "flowering", "veraison")
-    name = "date" if stage else names.get(target.column, target.column)
-    spec = TABLES[target.table]
-    if target.column == "spacing":
-        name = "row_spacing_m"
+def _places(joined):
+    """Return file, sheet and row -> (row of the table, cells) that come from there."""
+    found = {}
+    for place, source in enumerate(joined.frame["_source"]):
+        for each in source.split("; "):
+            start, _, cells = each.partition(": ")
+            found.setdefault(start, []).append((place, f" {cells} "))
+    return found
+
+
+def _after(tables, places, part, target, row):
+    """Return what is written of a cell; a dash where nothing is."""
+    table, spec = tables[target.table], TABLES[target.table]
+    made = dict.fromkeys(("canes", "spurs", "cane_buds", "spur_buds"), "plan")
+    made |= {"mean_weight_g": "weight_g", "spacing": "row_spacing_m"}
+    stage = target.table == "dates" and target.column in MADE_FROM["dates"]
+    name = "date" if stage else made.get(target.column, target.column)
     us = spec[name].us_name if name in spec.names else None
     column = name if name in table else us if us in table else None
-    if column is None:
-        return []
-    start = f"{part.region.grid.shown} row "
-    cell = f" {letters(target.source)}"
-    sources = found.tables[target.table].frame["_source"]
-    mine = (
-        place
-        for place, source in enumerate(sources)
-        if any(each.startswith(start) and cell in each for each in source.split("; "))
-    )
-    mine = list(islice(mine, 2 * _EXAMPLES))
-    return [text for text in table[column].iloc[mine] if text][:_EXAMPLES]
+    start = f"{part.region.grid.shown} row {row + 1}"
+    for place, cells in places[target.table].get(start, ()):
+        if column and f" {letters(target.source)} " in cells:
+            return table[column].iloc[place] or "-"
+    return "-"
 
 
 def _checked(tables, sources, folder):

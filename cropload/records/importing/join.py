@@ -44,7 +44,7 @@ class Joiner:
     parts: dict
     questions: object
     left_out: list
-    repeats: dict = field(default_factory=dict)
+    notes: list = field(default_factory=list)
 
     def join(self, frames):
         """Return name of a table -> :class:`Joined`.
@@ -198,7 +198,12 @@ class Joiner:
 
     def _bearing(self, part, frame, missing):
         kinds = {value[1] for value in frame["tonnes"] if isinstance(value, tuple)}
-        if "mass/vine" not in kinds or not any(missing.get(b) for b in frame["block"]):
+        if "mass/vine" not in kinds:
+            return True
+        if not any(missing.get(block) for block in frame["block"]):
+            told = f"{part.region.shown}: a crop a vine is taken for every place planted."
+            if told not in self.notes:
+                self.notes.append(told)
             return True
         answer = self.questions.ask(
             "vines of a crop a vine",

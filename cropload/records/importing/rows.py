@@ -403,7 +403,9 @@ class Rows:
             cells = [part.region.cell(row, c) for c in part.region.columns]
             text = " | ".join(tidy_name(c) for c in cells if c is not None)
             out = [n for n, name in self.blocks.read_as.items() if name is None and n in text]
-            why = f"'{out[0]}' is left out by your answer" if out else "names no block"
+            why = f"'{out[0]}' is left out, as answered" if out else "names no block"
+            if out and f"block {out[0]}" not in self.questions.given:
+                why = f"'{out[0]}' is left out unless you answer otherwise"
             self.cells.left_out.append((f"{part.region.grid.shown}, row {row + 1}", text, why))
 
 

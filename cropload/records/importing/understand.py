@@ -108,6 +108,7 @@ def understand(grids, answers=(), blocks=(), step=lambda: None):
     left_out += rows.cells.left_out
     notes = [f"{place} is hidden, and is read like the others." for place in dict.fromkeys(hidden)]
     notes += [f"{what} ({_cells(times)})." for what, times in rows.told.items()]
+    notes += joiner.notes
     for written, name in names.read_as.items():
         if name and tidy_name(written) != name:
             notes.append(f"'{written}' is read as {name}.")

@@ -246,7 +246,8 @@ def read_bytes(file):
     """Return the bytes of a file, or stop with a message the user can act on."""
     try:
         if not file.exists():
-            mend = "Check the spelling and the folder you are in."
+            beside = [each.name for each in file.parent.iterdir()] if _listable(file.parent) else []
+            mend = near(file.name, beside) or "Check the spelling and the folder you are in."
             stop(file.name, "does not exist", mend)
         if not file.is_file():
             stop(file.name, "is no plain file", "Give a file, not a pipe or a device.")

@@ -54,7 +54,8 @@ def read_workbook(path, shown=None):
             place = f"{shown} [{stranger}]"
             warnings.append(Fault(place, None, None, None, "is not a table and is not read", hint))
     if not found and not faults:
-        mend = "Name the sheets after the tables: " + ", ".join(TABLES) + "."
+        mend = f"Bring it in as it is: `cropload import {shown} --into FOLDER`. Or name the sheets "
+        mend += f"after the tables: {', '.join(TABLES)}."
         if warnings:
             mend = " ".join(f"{fault.file}: {fault.mend}" for fault in warnings)
         stop(shown, "has no sheet that is a table of records", mend)
