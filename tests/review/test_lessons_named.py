@@ -27,7 +27,7 @@ COMMANDS = {
     "forecast": ["forecast", *LATER, "--as-of", "2026-07-15"],
     "next": ["next", *LATER, "--as-of", "2026-07-15"],
     "thin": ["thin", *BLOCK, *LATER, "--as-of", "2026-07-15", "--target-t-ha", "6"],
-    "intake": ["intake", *LATER, "--as-of", "2026-07-15"],
+    "intake": ["intake", "--all", *LATER, "--as-of", "2026-07-15"],
     "frost": ["frost", *BLOCK, *LATER, "--plans", "2x10+2x2,2x12+2x2"],
 }
 
