@@ -139,9 +139,7 @@ class OwnerScenarios(Page):
         first = [told.pop(part) for part in SENTENCE if part in told]
         return (
             f'<p class="cl-matters" role="status">{parts.escape(" ".join(first))}</p>'
-            + parts.note(
-                " ".join(told[part] for part in ("Limits", "Counted") if part in told)
-            )
+            + parts.note(" ".join(told[part] for part in ("Limits", "Counted") if part in told))
         )
 
     def _risks(self):

@@ -355,4 +355,7 @@ def _at_its_cell(fault, sources):
     place, row, cells = _SOURCE.match(rows[fault.row - 2]).groups()
     letter = dict(pairwise(cells.split())).get(fault.column)
     column = f"{letter} ({fault.column})" if letter else fault.column
+    if not letter and fault.rule == "must be filled in":
+        mend = "Add it, or give the file that tells it too; what is not read is listed above."
+        fault = replace(fault, rule="is told by no column that is read", mend=mend)
     return replace(fault, file=place, row=int(row), column=column)

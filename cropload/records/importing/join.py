@@ -95,19 +95,26 @@ class Joiner:
         return Joined(frame)
 
     def _listed_once(self, block, lot):
-        """Return the rows of a block; which of two varieties it bears in one list is asked."""
-        if "variety" not in lot:
-            return lot
-        for _, mine in lot.groupby("_part", sort=False):
-            told = list(dict.fromkeys(mine["variety"].dropna()))
-            if len(told) > 1:
-                answer = self.questions.ask(
-                    f"variety of block {block}",
-                    f"{block} stands in the list with {' and '.join(told)}. Which row is read?",
-                    "; ".join(mine["_source"]),
-                    dict.fromkeys(told, "its row alone is read; give the other a name of its own"),
-                )
-                return lot[(lot["variety"] == answer) | lot["variety"].isna()]
+        """Return the rows of a block; which of two rows of one list is read is asked."""
+        names = [name for name in TABLES["blocks"].names[1:] if name in lot]
+        for part, mine in lot.groupby("_part", sort=False):
+            clash = [n for n in names if len({_told(v) for v in mine[n] if not _none(v)}) > 1]
+            if not clash:
+                continue
+            rows = {
+                f"row {row['_row'] + 1}": ", ".join(f"{n} {_told(row[n])}" for n in clash)
+                for row in mine.to_dict("records")
+            }
+            answer = self.questions.ask(
+                f"block {block} listed twice",
+                f"{block} stands several times in one list. Which row is read?",
+                f"{self.parts[part].region.shown}; give the other a name of its own",
+                rows,
+            )
+            others = (lot["_part"] == part) & (lot["_row"] != int(answer.split()[1]) - 1)
+            for source in lot.loc[others, "_source"]:
+                self.left_out.append((source, block, "another row of the list is read"))
+            lot = lot[~others]
         return lot
 
     def _table(self, table, frames, blocks):

@@ -177,7 +177,12 @@ def meaning_of(region):
         elif crops and _column_named(header, "harvest", set(), "number") == "tonnes":
             unread[column] = "another column tells the crop"
         elif header.text:
+            named = _column_named(header, main, set(), "")
             unread[column] = "no column of the records is known by that name"
+            if named in {target.column for target in targets}:
+                unread[column] = f"another column tells {named}"
+            elif named:
+                unread[column] = f"is {named} by its name, and its values are not"
         elif any(region.cell(row, column) is not None for row in region.rows):
             unread[column] = "the column has no name"
     return Meaning(main, targets, unread)

@@ -321,6 +321,10 @@ class Rows:
         """Make columns of the records from those that people keep apart."""
         if spec.name == "pruning" and "plan" not in frame and {"canes", "spurs"} & set(frame):
             frame["plan"] = [_plan_from(row) for row in frame.to_dict("records")]
+            told = frame[[name for name in ("canes", "spurs") if name in frame]].notna().any(axis=1)
+            for row in frame["_row"][told & frame["plan"].isna()]:
+                place = f"{part.region.grid.shown}, row {row + 1}"
+                self.cells.left_out.append((place, "canes and spurs", "make no pruning plan"))
         if spec.name == "weights" and "clusters" in frame:
             self._lots(part, frame)
         if spec.name == "pruning" and {"pruning_weight_kg", "vines_weighed"} <= set(frame):
