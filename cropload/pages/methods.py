@@ -109,7 +109,12 @@ class Told:
 
     def _repr_html_(self):
         said = parts.note(self.words) if self.words else ""
-        return f"{parts.STYLE}{said}{self.table.html()}"
+        return f"{said}{self.table.html()}"
+
+
+def style():
+    """Return the look of the tables, once for a notebook."""
+    return parts.html(parts.STYLE)
 
 
 class Try(widgets.VBox):
