@@ -5,7 +5,7 @@ from functools import lru_cache
 import numpy as np
 
 from cropload import handbook
-from cropload.records.known_varieties import components_by_variety
+from cropload.records.known_varieties import blank_cells, components_by_variety
 from cropload.vine.growth import COMPONENTS
 
 UNITS = {
@@ -124,6 +124,8 @@ def component_origins(estate, block, seen=None):
             came_from, detail = HANDBOOK, f"{key} (grade: {handbook.GRADES[entry.grade]})"
             if name in components_by_variety() and not handbook.variety(variety):
                 detail += f", general: the handbook has no entry for {variety}"
+            elif name in blank_cells(variety):
+                detail += f", general: the handbook has none for {variety}"
             if harvests and name not in ("noncount_shoots", "pruning_weight_kg_per_m"):
                 detail += f", held to {_plural(harvests, 'harvest')} of this block"
         rows.append(

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from cropload import arguments
+from cropload import arguments, handbook
 from cropload.answer import Answer
 from cropload.beliefs import ranges
 from cropload.beliefs.guard import guard_crops
@@ -23,7 +23,11 @@ from cropload.pruning.plan_rows import (
     verdict_columns,
     wood_columns,
 )
-from cropload.records.known_varieties import components_by_variety, unknown_varieties
+from cropload.records.known_varieties import (
+    blank_cells,
+    components_by_variety,
+    unknown_varieties,
+)
 from cropload.units import METRIC
 from cropload.vine import bands
 from cropload.vine.bands import Band
@@ -122,6 +126,36 @@ def cane_notes(plans, vine_spacing_m):
     ]
 
 
+def spur_notes(plans, variety):
+    """Return a sentence on plans of spurs alone for a variety whose lowest buds bear little.
+
+    Parameters
+    ----------
+    plans : sequence of PruningPlan
+        As given or on record.
+    variety : str
+        As the records write it.
+    """
+    own = handbook.variety(variety)
+    told = [
+        own[name]
+        for name, field, poor in (
+            ("wood", "suits", "long wood only"),
+            ("basal_buds", "bear", "poor"),
+        )
+        if name in own and own[name].extra[field] == poor
+    ]
+    pieces = dict.fromkeys(part for plan in plans for _, part in plan.shares)
+    short = [str(plan) for plan in pieces if not plan.canes and plan.buds]
+    if not told or not short:
+        return []
+    return [
+        f"{', '.join(short)}: {variety} bears little on its lowest buds, so spurs alone may crop "
+        f"far below the range (`{told[0].key}` of the handbook). A fertility table of your own "
+        "tells."
+    ]
+
+
 def _own_crops(estate, at):
     mean, seasons = (part[at] for part in estate.own_crops)
     return float(mean * estate.facts.bearing[at] / 1000 / estate.facts.area_ha[at]), int(seasons)
@@ -140,11 +174,11 @@ def general_notes(variety, components):
     Returns
     -------
     list of str
-        Empty for a known variety, and where the estate's own records tell all that varies by it.
+        Empty for a variety with figures of its own, and where the estate's records tell all that
+        varies by it.
     """
-    if not unknown_varieties([variety]):
-        return []
-    varies = components_by_variety()
+    unknown = bool(unknown_varieties([variety]))
+    varies = components_by_variety() if unknown else blank_cells(variety)
     taken = [
         part["words"]
         for part in components
@@ -153,8 +187,8 @@ def general_notes(variety, components):
     if not taken:
         return []
     return [
-        f"The handbook has no entry for {variety}: general values, of any variety, are used for "
-        f"{', '.join(taken)}. Counts and weights of your own narrow them."
+        f"The handbook has no {'entry' if unknown else 'figure'} for {variety}: general values, of "
+        f"any variety, are used for {', '.join(taken)}. Counts and weights of your own narrow them."
     ]
 
 
@@ -313,6 +347,7 @@ def compare_plans(
     notes = [
         *load_notes(estate, [block]),
         *cane_notes(plans, estate.facts.vine_spacing_m(at)),
+        *spur_notes(plans, estate.facts.varieties[at]),
         *estate.young.notes(estate.facts.names, [at]),
         *loss_notes(estate, [at], conditional=True),
         *far_notes(plans, usual),

@@ -12,6 +12,16 @@ def components_by_variety():
     return {key.split(".")[2] for key in handbook.keys("variety.")}
 
 
+#: Components that tell varieties apart most.
+MAIN = ("clusters_per_shoot", "cluster_weight_g")
+
+
+def blank_cells(variety):
+    """Return those of ``MAIN`` for which the handbook has no figure of a variety."""
+    own = handbook.variety(variety)
+    return [name for name in MAIN if name not in own]
+
+
 def unknown_varieties(names):
     """Return the varieties without an entry in the handbook, with a near name for likely slips.
 

@@ -37,6 +37,16 @@ def history(**more):
     return make_records(**(tables | more))
 
 
+@pytest.mark.parametrize(
+    ("variety", "told"), [("Viognier", True), ("Dornfelder", True), ("Merlot", False)]
+)
+def test_spurs_alone_are_asked_about_where_the_lowest_buds_bear_little(variety, told):
+    records = make_records(blocks=[block_row(variety=variety)])
+    found = compare_plans(records, "North", "8x2,2x8+2x2", draws=100, reference_plan="2x8+2x2")
+    notes = [note for note in found.notes if "bears little on its lowest buds" in note]
+    assert [note.startswith("8x2: ") for note in notes] == [True] * told
+
+
 # The table
 
 

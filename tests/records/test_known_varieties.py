@@ -26,17 +26,30 @@ def test_two_unknown_names_that_are_alike():
 
 
 def test_check_tells_of_a_variety_without_an_entry(write, capsys):
-    assert main(["check", str(write(blocks=BLOCKS.format("Cabernet Franc")))]) == 0
+    assert main(["check", str(write(blocks=BLOCKS.format("Solaris")))]) == 0
     out = " ".join(capsys.readouterr().out.split())
-    assert "No entry for Cabernet Franc in the handbook: general values are used" in out
+    assert "No entry for Solaris in the handbook: general values are used" in out
 
 
 def test_the_sources_of_a_comparison_tell_it_too(write, capsys):
-    folder = write(blocks=BLOCKS.format("Cabernet Franc"))
+    folder = write(blocks=BLOCKS.format("Solaris"))
     asked = ["--block", "North", "--plans", "2x8", "--reference-plan", "2x8", "--sources"]
     assert main(["compare", str(folder), *asked, "--draws", "200"]) == 0
     told = " ".join(capsys.readouterr().out.split())
-    assert "the handbook has no entry for Cabernet Franc" in told
+    assert "the handbook has no entry for Solaris" in told
+
+
+def test_a_blank_cell_of_a_known_variety_is_told(write, capsys):
+    folder = write(blocks=BLOCKS.format("Viognier"))
+    assert main(["check", str(folder)]) == 0
+    assert "neither clusters per shoot nor cluster weight of Viognier" in " ".join(
+        capsys.readouterr().out.split()
+    )
+    asked = ["--block", "North", "--plans", "2x8", "--reference-plan", "2x8", "--sources"]
+    assert main(["compare", str(folder), *asked, "--draws", "200"]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "no figure for Viognier: general values, of any variety, are used for" in told
+    assert "the handbook has none for Viognier" in told
 
 
 def test_check_tells_that_tonnes_alone_inform_the_yield(write, capsys):

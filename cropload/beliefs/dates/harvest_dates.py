@@ -220,7 +220,8 @@ def harvest_dates(
     Notes
     -----
     Days are normal, with effects of season, variety and block pooled over the estate; priors are
-    the handbook's ``dates.*``, and ``days.VARIETY.*`` where a variety has published figures.
+    the handbook's ``dates.*``, and ``days.VARIETY.*`` where a variety has published figures, or
+    its ``heat_sum.VARIETY`` in the weather on record, where it has no such date of its own.
     A block that is not picked at ``as_of`` is picked after it.
     Crop and date are taken as independent: a heavy crop ripens later, but by how much is local.
     A block is without a date when no stage of any season is on record on the whole estate, or

@@ -1,17 +1,20 @@
 """When each block reaches each stage of a season: dates on record, its heat, usual days."""
 
-import functools
 from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 
 from cropload import handbook
+from cropload.beliefs.dates.heat_days import (
+    STEPS,
+    SeasonsOfStations,
+    day_reached,
+    heat_sums,
+    with_usual_weather,
+)
 from cropload.beliefs.dates.stage_days import STAGES, believe_days, stage_dates
-from cropload.errors import CroploadError
 from cropload.records.hemisphere import hemisphere_of_dates, season_origin
-from cropload.vine.weather.heat import season_days
-from cropload.vine.weather.record import prepare_weather
 from cropload.vine.weather.station_offset import station_of_block
 
 #: Stages that heat alone can tell; ripeness for picking is a matter of taste as well.
@@ -39,8 +42,9 @@ def season_stages(records, season):
     -----
     A date on record stands. Else a stage falls on the day by which the heat of this season so far,
     with that of the usual weather after it, makes the mean sum of three or more past seasons of
-    the block. Else the block's days between stages tell it, from the stage before
-    (``believe_days``), as they tell the pick.
+    the block; without as many, flowering and veraison fall where the published heat sums of the
+    variety have them, from this season's budburst on. Else the block's days between stages tell
+    it, from the stage before (``believe_days``), as they tell the pick.
     Valid for one harvest a year, from one station whose distance to the block does not change.
     """
     hemisphere = hemisphere_of_dates(records) or "north"
@@ -90,38 +94,30 @@ def _by_heat(records, season, hemisphere, past):
         return found
     wanted = int(handbook.value("phenology.fit_seasons"))
     base = handbook.value("phenology.budburst_base_c")
-
-    # What the weather lacks is told where frost is asked about; here the usual days stand in.
-    @functools.cache
-    def prepared(station):
-        try:
-            return prepare_weather(weather, station, hemisphere=hemisphere).frame
-        except CroploadError:
-            return None
-
-    @functools.cache
-    def heat_of(station, year):
-        try:
-            frame = prepared(station)
-            return None if frame is None else season_days(frame, year, hemisphere)
-        except CroploadError:
-            return None
-
-    for block in map(str, records.blocks["block"]):
+    seasons = SeasonsOfStations(weather, hemisphere)
+    varieties = map(str, records.blocks["variety"])
+    for block, variety in zip(map(str, records.blocks["block"]), varieties, strict=True):
         station, _ = station_of_block(records, block)
-        now = heat_of(station, season)
+        now = seasons.days(station, season)
         if now is None:
             continue
         reached = int(np.isfinite(now.sums(base)).sum()) - 1
         so_far = now.sums(base)[reached]
-        rows = past[(past["block"] == block) & (past["season"] < season)]
-        for stage in _BY_HEAT:
+        mine = past[past["block"] == block].set_index("season")
+        told = mine.loc[mine.index == season].set_index("stage")["date"].to_dict()
+        rows = mine[mine.index < season]
+        for at, stage in enumerate(_BY_HEAT):
             pairs = [
-                (heat_of(station, int(row.season)), row.date)
-                for row in rows[rows["stage"] == stage].itertuples()
+                (seasons.days(station, int(year)), date)
+                for year, date in rows.loc[rows["stage"] == stage, "date"].items()
             ]
             pairs = [(days, date) for days, date in pairs if days and days.complete(date)]
             if len(pairs) < wanted:
+                before = _BY_HEAT[at - 1] if at else ""
+                begin = told.get(before, found.get((block, before)))
+                on = _by_heat_sum(seasons, station, now, variety, at, begin)
+                if np.isfinite(on):
+                    found[block, stage] = now.date(on)
                 continue
             # A stage is taken at the middle of its day, as in `fit_budburst_sum`.
             mean = np.mean([days.heat_at(days.index(date) + 0.5, base) for days, date in pairs])
@@ -136,3 +132,12 @@ def _by_heat(records, season, hemisphere, past):
             if np.isfinite(on):
                 found[block, stage] = now.date(on)
     return found
+
+
+def _by_heat_sum(seasons, station, now, variety, at, begin):
+    """Return the day of flowering (1) or veraison (2) by the variety's published heat, or inf."""
+    usual = seasons.before(station, now.season)
+    if begin is None or not usual or heat_sums(variety) is None:
+        return np.inf
+    days = with_usual_weather(now, usual)
+    return day_reached(days, now.index(begin) + 0.5, variety, STEPS[at - 1 : at])[0]

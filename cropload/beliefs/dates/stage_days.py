@@ -13,12 +13,14 @@ import numpy as np
 import pandas as pd
 
 from cropload import handbook
+from cropload.beliefs.dates.heat_days import SeasonsOfStations, heat_sums, usual_days
 from cropload.beliefs.estate import believe
 from cropload.beliefs.groundwork import HISTORY_SEASONS
 from cropload.beliefs.learn_spreads import learn_spreads
 from cropload.beliefs.measurements import Measurements
 from cropload.beliefs.spreads import Spreads
 from cropload.records.hemisphere import season_origin
+from cropload.vine.weather.station_offset import station_of_block
 
 #: Stages in their order, and the handbook's name of the days that lead to each.
 STAGES = ("budburst", "flowering", "veraison", "harvest")
@@ -47,7 +49,32 @@ def stage_dates(records):
     return both.drop_duplicates(["season", "block", "stage"], keep="first")
 
 
-def _priors(varieties, hemisphere):
+def _by_heat(records, season, hemisphere, names, varieties, stages):
+    """Return {variety: {step: usual days}} by published heat, for those without dates of their own.
+
+    A variety that the estate has dates of keeps to them. Budburst is taken on its usual day.
+    """
+    if not len(records.weather):
+        return {}
+    of = dict(zip(names, varieties, strict=True))
+    own = {of.get(b) for b in stages.loc[stages["stage"].isin(STAGES[1:3]), "block"]}
+    bursts = stages[stages["stage"] == "budburst"]
+    seasons, found = SeasonsOfStations(records.weather, hemisphere), {}
+    for block, variety in of.items():
+        if variety in own or variety in found or heat_sums(variety) is None:
+            continue
+        station, _ = station_of_block(records, block)
+        past = seasons.before(station, season)
+        begin = handbook.value(f"dates.budburst.{hemisphere}")
+        if len(bursts):
+            begun = [season_origin(s, hemisphere) for s in bursts["season"]]
+            begin = float(np.mean((bursts["date"] - pd.DatetimeIndex(begun)).dt.days))
+        # Days on record count from the day before the season's first.
+        found[variety] = usual_days(past, begin - 0.5, variety)
+    return found
+
+
+def _priors(varieties, hemisphere, by_heat):
     """Return prior means (blocks, 4), spread of a variety's mean (varieties, 4), sd and dof."""
     general = [handbook.entry(f"dates.budburst.{hemisphere}")]
     general += [handbook.entry(f"dates.{name}") for name in INTERVALS[1:]]
@@ -62,6 +89,9 @@ def _priors(varieties, hemisphere):
             for place, name in enumerate(INTERVALS[1:], start=1):
                 own[place] = handbook.value(f"days.{slug}.{name}")
                 sd[place] = handbook.value("dates.variety_sd_days")
+        for name, days in by_heat.get(variety, {}).items():
+            own[INTERVALS.index(name)] = days
+            sd[INTERVALS.index(name)] = handbook.value("dates.variety_sd_days")
         mean[variety], _ = own, spread.append(sd)
     sd = np.array([[entry.extra[name] for entry in general] for name in _EXTRA], float)
     dof = np.array([[entry.extra["dof"] for entry in general]] * len(_EXTRA), float)
@@ -121,7 +151,8 @@ def believe_days(records, season, hemisphere, keep_with=None):
     Notes
     -----
     The spreads are learnt from the seasons before; this season's stages only move and narrow the
-    days, as a count does for the crop.
+    days, as a count does for the crop. A variety without a flowering or veraison on record starts
+    from its published heat in the weather of past seasons (``heat_days``), where it has both.
     """
     names = [str(name) for name in records.blocks["block"]]
     varieties = [str(name) for name in records.blocks["variety"]]
@@ -130,7 +161,8 @@ def believe_days(records, season, hemisphere, keep_with=None):
     seasons = sorted({int(s) for s in stages.loc[stages["season"] < season, "season"]})
     seasons = [*seasons[-HISTORY_SEASONS:], season]
     origin = {s: season_origin(s, hemisphere) for s in seasons}
-    mean, variety, spreads = _priors(varieties, hemisphere)
+    by_heat = _by_heat(records, season, hemisphere, names, varieties, stages)
+    mean, variety, spreads = _priors(varieties, hemisphere, by_heat)
     measured = _laid_out(stages, names, seasons, origin, mean, variety)
-    key = (season, hemisphere, measured.precision[:, :-1].tobytes())
+    key = (season, hemisphere, measured.precision[:, :-1].tobytes(), mean.tobytes())
     return believe(measured, names, _learn(keep_with or records, measured, spreads, key)), stages

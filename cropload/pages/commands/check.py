@@ -91,9 +91,16 @@ def _yield_alone(estate):
 
 def _unknown(records):
     """Say which varieties have no entry in the handbook."""
-    from cropload.records.known_varieties import unknown_varieties
+    from cropload import handbook
+    from cropload.records.known_varieties import MAIN, blank_cells, unknown_varieties
 
     sentences = []
+    for name in dict.fromkeys(records.blocks["variety"]):
+        if handbook.variety(name) and blank_cells(name) == list(MAIN):
+            sentences.append(
+                f"The handbook has neither clusters per shoot nor cluster weight of {name}: "
+                "general values are used wherever these records tell nothing of it."
+            )
     for name, near in unknown_varieties(records.blocks["variety"]).items():
         look = f"Did you mean '{near}'?" if near else "`cropload source variety` lists what it has."
         sentences.append(
