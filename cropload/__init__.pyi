@@ -12,6 +12,7 @@ from pandas import DataFrame, Timestamp
 from cropload.beliefs.dates.harvest_dates import HarvestDates as HarvestDates
 from cropload.beliefs.result import Change as Change
 from cropload.beliefs.result import Forecast as Forecast
+from cropload.evidence.evidence import Evidence as Evidence
 from cropload.frost.after_frost import AfterFrost as AfterFrost
 from cropload.frost.replay import FrostReplay as FrostReplay
 from cropload.frost.take_weather import TakenWeather as TakenWeather
@@ -163,6 +164,7 @@ def due(
     made: Forecast | None = ...,
 ) -> Due: ...
 def example_records() -> Records: ...
+def evidence() -> Evidence: ...
 def find_plans(
     records: Records,
     block: str,

@@ -1,0 +1,1 @@
+"""What others published, beside what is computed here: what a doubter can hold the tool against."""
