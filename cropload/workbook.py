@@ -16,8 +16,8 @@ _HOME = {
 
 #: What the methods notebook shows.
 _METHODS = (
-    "Try figures glossary honest_picture how_graded how_honest new_load one_count one_night "
-    "one_vine style"
+    "Try figures glossary honest_picture how_graded how_honest most_moving new_load one_count "
+    "one_night one_vine published style"
 )
 _HOME |= dict.fromkeys(_METHODS.split(), "cropload.pages.methods")
 

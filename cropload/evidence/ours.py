@@ -155,5 +155,5 @@ def span(deviation, least, most):
     Ends of the range of the span of normal samples, drawn once.
     """
     rng = np.random.default_rng(1932)
-    tell = [np.ptp(rng.standard_normal((4000, n)), axis=1) for n in (least, most)]
+    tell = [np.ptp(rng.standard_normal((3000, n)), axis=1) for n in (least, most)]
     return math.exp(ends(tell[0])[0] * deviation), math.exp(ends(tell[1])[1] * deviation)

@@ -10,6 +10,7 @@ import tomllib
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from math import log
 from pathlib import Path
 from types import MappingProxyType
 
@@ -98,7 +99,7 @@ def _read(file):
 
 @functools.cache
 def _entries():
-    figures = {name: group for name, group in _raw().items() if name != "source"}
+    figures = {n: group for n, group in _raw().items() if n not in ("source", "moves")}
     found = {}
     for key, table in _walk(figures):
         unit, grade = table.get("unit"), table.get("grade")
@@ -286,6 +287,26 @@ def variety_names():
     return sorted(group["name"] for group in _raw()["variety"].values())
 
 
+def moves(key):
+    """Return the usual answer that an assumption moves most, and from what to what.
+
+    Returns
+    -------
+    (str, float, float), () or None
+        The answer with its unit, at the low and at the high end of the figure [the unit named];
+        empty where every usual answer stands still, None where it was not looked at. The ends are
+        its range, that of its spread at the level of ranges, or a factor of 1.5 to either side.
+    """
+    found = _raw().get("moves", {}).get(key)
+    return None if found is None else tuple(found)
+
+
+def most_moving(count=20):
+    """Return the keys of the assumptions that move a usual answer most, the strongest first."""
+    held = {key: found for key in _raw().get("moves", {}) if (found := moves(key))}
+    return sorted(held, key=lambda key: -abs(log(held[key][2] / held[key][1])))[:count]
+
+
 def _text(number):
     if isinstance(number, list):
         return ", ".join(_text(item) for item in number)
@@ -318,6 +339,18 @@ def _lines(found):
         yield "source", "none"
     if found.note:
         yield "note", found.note
+    if (moved := moves(found.key)) is not None:
+        yield "what it moves", _moved(moved)
+
+
+def _moved(moved):
+    if not moved:
+        return "none of the usual answers, from its low to its high end"
+    name, low, high = moved
+    what, _, unit = name.rpartition(", ") if ", " in name else (name, "", "")
+    return (
+        f"{what}: {_text(low)} to {_text(high)} {unit}".rstrip() + ", from its low to its high end"
+    )
 
 
 def describe(key):

@@ -510,6 +510,47 @@ def how_graded():
     )
 
 
+def most_moving():
+    """Return the twenty assumptions that move a usual answer most, and how far."""
+    rows = []
+    for key in handbook.most_moving():
+        name, low, high = handbook.moves(key)
+        entry = handbook.entry(key)
+        rows.append({"key": key, "answer": name, "low": low, "high": high, "why": entry.note})
+    return Told.of(
+        "From the low end of the figure to its high end, one at a time; the strongest first.",
+        pd.DataFrame(rows),
+        (
+            (Column("assumption"), "key"),
+            (Column("moves most"), "answer"),
+            (Column("at its low end", FIGURE, places=3), "low"),
+            (Column("at its high end", FIGURE, places=3), "high"),
+            (Column("why it is what it is"), "why"),
+        ),
+    )
+
+
+def published():
+    """Return published figures beside ours, what is missed included."""
+    from cropload.evidence.evidence import evidence
+
+    found = evidence()
+    return Told.of(
+        found.heading(),
+        found.frame,
+        (
+            (Column("figure"), "figure"),
+            (Column("source"), "citation"),
+            (Column("grade"), "grade"),
+            (Column("theirs"), "printed"),
+            (Column("ours"), "computed"),
+            (Column("inside"), lambda row: "yes" if row["inside"] else "no"),
+            (Column("a check"), lambda row: "yes" if row["independent"] else "no, set by it"),
+            (Column("why it is missed"), "missed"),
+        ),
+    )
+
+
 def glossary():
     """Return the trade's words in the languages of the cards."""
     from cropload.show.languages import LANGUAGES, catalogue

@@ -42,6 +42,9 @@ def _run(given):
             "Groups of the handbook and their entries; `cropload source GROUP` lists one:",
             *lines,
             "",
+            "Assumptions that move a usual answer most; `cropload source KEY` tells how far:",
+            *(f"  {key}" for key in handbook.most_moving()),
+            "",
             "Publications cited:",
             *(paragraph(name, "  ", 80) for name in handbook.source_keys()),
         ]
@@ -57,8 +60,9 @@ COMMANDS = (
         name="source",
         group="Look up",
         summary="where a default, band or prior comes from",
-        details="Prints a figure of the handbook with its unit, range, grade and source. Without "
-        "a key it lists the groups; with the beginning of a key the entries below it.",
+        details="Prints a figure of the handbook with its unit, range, grade, source and, of an "
+        "assumption, what it moves. Without a key it lists the groups and the assumptions that "
+        "move most; with the beginning of a key the entries below it.",
         example="""
             cropload source band.ravaz.general
             cropload source balanced
