@@ -28,7 +28,7 @@ class Limits:
 
     worst_year : least that may be left in the worst year in ten, the mean of the worst tenth of
         the years, once settled [currency; t where no price is known].
-    hours : pruning hours that there are [h], of minutes_per_vine and minutes_per_bud [min].
+    hours : pruning hours that there are [h], of the minutes told with the costs.
     ceilings : {block or variety: most it may bear, in the mean of the years once settled} [t/ha].
     area_out : area that may leave its bands, or get further out of them, less what comes nearer,
         as a share of the whole [1]; the handbook's ``mix.area_out`` when left out.
@@ -36,25 +36,18 @@ class Limits:
 
     worst_year: float | None = None
     hours: float | None = None
-    minutes_per_vine: float = 0.0
-    minutes_per_bud: float = 0.0
     ceilings: dict = field(default_factory=dict)
     area_out: float = field(default_factory=lambda: handbook.value("mix.area_out"))
 
     def __post_init__(self):
         faults = []
-        numbers = {"hours": self.hours, "minutes_per_vine": self.minutes_per_vine}
-        numbers |= {"minutes_per_bud": self.minutes_per_bud, "area_out": self.area_out}
+        numbers = {"hours": self.hours, "area_out": self.area_out}
         numbers |= {f"ceiling of {name}": value for name, value in self.ceilings.items()}
         for name, value in numbers.items():
             if value is not None and not (_real(value) and value >= 0):
                 faults.append(f"The limit {name} must be a number of 0 or more, not {value!r}.")
         if self.worst_year is not None and not _real(self.worst_year):
             faults.append(f"The limit worst_year must be a number, not {self.worst_year!r}.")
-        if self.hours is not None and not (self.minutes_per_vine or self.minutes_per_bud):
-            faults.append(
-                "The limit hours needs minutes_per_vine or minutes_per_bud: how long pruning takes."
-            )
         if faults:
             raise CroploadError("\n".join(faults))
 
@@ -266,7 +259,7 @@ class _Program:
         """
         scenarios, blocks, draws = tonnes.shape
         choice = np.arange(scenarios * blocks)
-        gains = -pay.fixed[..., None] - pay.per_t * tonnes
+        gains = -pay.fixed - pay.per_t * tonnes
         constant, overs = np.zeros(draws), []
         chosen = np.array([high for _, high in self.bounds[: choice.size]]).reshape(self.shape) > 0
         for contract, members in zip(pay.contracts, pay.members, strict=True):
@@ -279,13 +272,13 @@ class _Program:
             most = np.where(chosen[..., None], fruit, -np.inf).max(0).sum(0)
             least = np.where(chosen[..., None], fruit, np.inf).min(0).sum(0)
             flat = fruit.reshape(-1, draws).T
-            for at, change in bends:
-                if change == 0:
-                    continue
+            for at, changes in bends:
+                changes = np.broadcast_to(changes, draws)
                 always = least >= at
-                gains = gains + change * fruit * always
-                constant -= change * at * always
-                for draw in np.flatnonzero(~always & (most > at)):
+                gains = gains + changes * fruit * always
+                constant -= changes * at * always
+                for draw in np.flatnonzero(~always & (most > at) & (changes != 0)):
+                    change = changes[draw]
                     # In shares of the bend: the crop less what is over it is no more than it.
                     share = flat[draw] / at
                     over = self._column(0.0, most[draw] / at - 1.0)

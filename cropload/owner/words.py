@@ -1,7 +1,5 @@
 """What an owner's report says in words: what to do, what it brings, what if it goes wrong."""
 
-from dataclasses import fields
-
 from cropload.beliefs import ranges
 from cropload.owner import decision as reasons
 from cropload.owner.decision import WHEN
@@ -270,7 +268,7 @@ def counted(found):
         parts.append(f"spring frost as in {found.frost_about['seasons']} past springs")
     parts.append("crops lost altogether")
     if found.decision.by == "margin":
-        spent = any(getattr(found.costs, each.name) for each in fields(found.costs))
+        spent = any(True for _ in found.costs.told())
         parts.append(f"your prices and contracts, {'and your costs' if spent else 'with no cost'}")
     text = f"In all these figures: {', '.join(parts)}."
     if found.decision.discount:

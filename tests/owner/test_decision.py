@@ -30,7 +30,7 @@ def row(block="A", **figures):
     )
 
 
-def by_hand(longer=None, limits=None, discount=0.25, plans=PLANS):
+def by_hand(longer=None, limits=None, discount=0.25, plans=PLANS, minutes=(0.0, 0.0)):
     """Return the decision on ten draws of which the last is a bad one, by money.
 
     Block A (1 ha) bears 10 t, and with longer wood 12, 11.5 and from the third season on 11 t, in
@@ -46,8 +46,9 @@ def by_hand(longer=None, limits=None, discount=0.25, plans=PLANS):
     pay = Pay(
         (Contract("all", ("A", "B"), one_price(1000.0)),),
         (np.array([0, 1]),),
-        np.array([[1000.0, 3000.0], [1200.0, 4000.0]]),
-        100.0,
+        np.array([[1000.0, 3000.0], [1200.0, 4000.0]])[..., None],
+        np.full((2, 1), 100.0),
+        np.array([1000.0, 3000.0]) * (minutes[0] + minutes[1] * np.array([[20.0], [24.0]])) / 60,
     )
     facts = SimpleNamespace(
         area_ha=np.array([1.0, 3.0]),
@@ -118,8 +119,10 @@ def test_pruning_hours_are_vines_times_minutes():
     # Today 4000 vines at 1 + 20 x 0.1 = 3 minutes are 200 h; longer wood in A adds 0.4 minutes
     # for each of 1000 vines, 6 h 40.
     for hours, plan in ((206, "today"), (207, "longer")):
-        limits = Limits(hours=hours, minutes_per_vine=1, minutes_per_bud=0.1)
-        assert by_hand(limits=limits).picks["A"] == plan
+        assert by_hand(limits=Limits(hours=hours), minutes=(1, 0.1)).picks["A"] == plan
+
+    with pytest.raises(CroploadError, match="needs how long pruning takes"):
+        by_hand(limits=Limits(hours=206))
 
 
 def test_a_ceiling_holds_the_mean_crop_of_what_it_names():

@@ -101,7 +101,7 @@ def test_the_recommendation_comes_first_and_its_parts_are_named(report, html):
 
 def test_dear_pruning_turns_the_recommendation():
     """With a price of a bud above what its fruit earns, shorter wood must leave more."""
-    from cropload.owner.money import Costs
+    from cropload.owner.costs import Costs
 
     free = {"limits": Limits(area_out=1.0)}
     cheap = reported(costs=Costs(), **free).found.decision

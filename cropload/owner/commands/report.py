@@ -1,6 +1,6 @@
 """The command ``report``: pruning scenarios for an owner, as HTML, PDF and Excel."""
 
-from cropload.errors import CroploadError, near
+from cropload.errors import CroploadError
 from cropload.show import options
 from cropload.show.command import Command
 from cropload.show.options import group, option
@@ -39,16 +39,16 @@ _ARGUMENTS = (
         "NAME=AMOUNT",
         "a cost of yours, repeated: pruning_per_vine, pruning_per_bud, thinning_per_ha, "
         "picking_per_t, picking_per_ha, other_per_ha (or ..._per_ac, ..._per_ton), in the "
-        "currency of your prices",
+        "currency of your prices; or the time, minutes_per_vine and minutes_per_bud, at "
+        'rate_per_hour. A range of 8 in 10, "picking_per_t=90-140"; of a block or variety alone, '
+        '"Long Acre:picking_per_ha=600"',
         default=[],
         action="append",
     ),
     group(
         "what you can bear, and what counts",
         option("--worst-year", "AMOUNT", "least that may be left in the worst year in ten"),
-        option("--hours", "HOURS", "pruning hours there are"),
-        option("--minutes-per-vine", "MINUTES", "pruning time of a vine"),
-        option("--minutes-per-bud", "MINUTES", "and of each bud left"),
+        option("--hours", "HOURS", "pruning hours there are, by the minutes told with --cost"),
         option(
             "--ceiling",
             "NAME=CROP",
@@ -65,40 +65,6 @@ _ARGUMENTS = (
 )
 
 
-def costs_of(texts):
-    """Return the Costs of --cost options; every fault of them at once."""
-    from dataclasses import fields
-
-    from cropload.owner.money import COSTS, Costs
-
-    known = {each.name: (each.name, 1.0) for each in fields(Costs)}
-    for name, (_, _, factor) in COSTS.items():
-        for ending, us_ending in (("_per_ha", "_per_ac"), ("_per_t", "_per_ton")):
-            if name.endswith(ending):
-                known[name.removesuffix(ending) + us_ending] = (name, 1 / factor)
-    found, faults = {}, []
-    for text in texts:
-        name, sign, amount = text.partition("=")
-        name = name.strip().lower().replace("-", "_")
-        if name not in known:
-            hint = near(name, known) or f"The costs are: {', '.join(known)}."
-            faults.append(f"There is no cost '{name}'. {hint}")
-            continue
-        try:
-            value = options.number(amount.strip())
-        except Exception:
-            shown = f"'{amount.strip()}' is not a number" if sign else "there is no amount"
-            faults.append(f"Cost {name}: {shown}. Write it like {name}=0.8.")
-            continue
-        own, factor = known[name]
-        if own in found:
-            faults.append(f"The cost {own} is given twice. Keep one.")
-        found[own] = value * factor
-    if faults:
-        raise CroploadError("\n".join(faults))
-    return Costs(**found)
-
-
 def limits_of(given, units):
     """Return the Limits of a command line and the discount; every fault of them at once."""
     from cropload.owner.mix import Limits
@@ -111,7 +77,7 @@ def limits_of(given, units):
         except Exception:
             faults.append(f"{name}: '{text.strip()}' is not a number.")
 
-    for name in ("worst_year", "hours", "minutes_per_vine", "minutes_per_bud"):
+    for name in ("worst_year", "hours"):
         if getattr(given, name) is not None:
             found[name] = read(f"--{name.replace('_', '-')}", getattr(given, name))
     if given.area_out is not None:
@@ -148,6 +114,7 @@ def scenarios_of(given, records):
 
 
 def _run(given):
+    from cropload.owner.costs import read_costs
     from cropload.owner.report import report, report_files, save_report
     from cropload.owner.scenarios import compare_scenarios
     from cropload.records.writing.gate import check_results
@@ -155,7 +122,8 @@ def _run(given):
     files = {kind: getattr(given, kind) for kind in ("html", "pdf", "xlsx", "csv")}
     check_results(report_files(**files).values(), given.replace)
     records, units = options.records_of(given), options.units_of(given)
-    costs, scenarios = costs_of(given.cost), scenarios_of(given, records)
+    costs = read_costs(given.cost, options.number)
+    scenarios = scenarios_of(given, records)
     limits, discount = limits_of(given, units)
     found = compare_scenarios(
         records,

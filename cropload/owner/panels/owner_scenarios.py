@@ -5,8 +5,8 @@ import ipywidgets as widgets
 from cropload.errors import CroploadError
 from cropload.owner import words as owner_words
 from cropload.owner.charts import beside_rows
+from cropload.owner.costs import Costs
 from cropload.owner.mix import Limits
-from cropload.owner.money import Costs
 from cropload.owner.panels.opening_scenarios import opening_scenarios
 from cropload.owner.report import report
 from cropload.owner.scenarios import compare_scenarios

@@ -14,7 +14,8 @@ def test_tables_that_are_not_given_are_empty_with_all_columns(write):
     records = read_records(write())
     assert records.given == {"blocks"}
     for name, table in TABLES.items():
-        assert list(getattr(records, name).columns) == table.names
+        widths = [column.width for column in table.columns if column.ranged]
+        assert sorted(getattr(records, name).columns) == sorted([*table.names, *widths])
         assert name == "blocks" or getattr(records, name).empty
 
 
