@@ -9,7 +9,7 @@ from cropload.owner.words import OVER, change_step, of_decision
 from cropload.show import table as kinds
 from cropload.show import wording
 from cropload.show.charts import Rows, Series
-from cropload.show.drawing import BLUE, Look
+from cropload.show.drawing import BLUE, Look, page_svg
 from cropload.show.table import Column, Table
 from cropload.units import METRIC
 
@@ -164,6 +164,22 @@ def _ends(found, row, units):
         if quantity:
             ends, unit = units.convert(quantity, ends), units.label(quantity)
     return [wording.number(end, places) for end in ends], unit
+
+
+def why_tables(found, units=METRIC, few=False):
+    """Return the tables of what a decision hangs on; ``few`` as in `break_even_table`."""
+    made = (break_even_table(found, units, few), inputs_table(found, units))
+    return [table for table in made if table]
+
+
+def why_figure(found, units=METRIC):
+    """Return the picture of what moves the choice asked about, as SVG; empty for no choice."""
+    from cropload.owner.charts import WIDTH
+
+    rows = input_rows(found, units)
+    if rows.empty:
+        return ""
+    return page_svg(rows.plot(width=WIDTH / 72).figure, rows.title, rows.text(), "why-figure")
 
 
 def inputs_table(found, units=METRIC, name=None):

@@ -59,6 +59,10 @@ _ARGUMENTS = (
         option("--area-out", "PERCENT", "area that may move out of its bands, of all"),
         option("--discount", "PERCENT", "by how much each later season counts less"),
         option("--no-frost", help="leave out past springs"),
+        option(
+            "--why",
+            help="tell when each plan pays, by price, crop and frost, and what moves it most",
+        ),
     ),
     options.BANDS,
     options.DRAWS,
@@ -141,7 +145,7 @@ def _run(given):
     made = report(records, found, units)
     frame = options.rounded(export(found, units))
     options.tell_written(save_report(made, **files, frame=frame, replace=given.replace))
-    return _parts(made)
+    return _parts(made, given.why)
 
 
 def export(found, units):
@@ -157,7 +161,8 @@ def export(found, units):
     return in_units(shown, units)
 
 
-def _parts(report):
+def _parts(report, why=False):
+    from cropload.owner.why_tables import why_tables, why_text
     from cropload.owner.words import MONEY_CAUTION
     from cropload.show.terminal import paragraph
 
@@ -171,6 +176,9 @@ def _parts(report):
     for key in ("do", "beside", by):
         if key in tables:
             parts.append(tables[key].text(report.units))
+    if why:
+        parts.append(paragraph(why_text(found, report.units)))
+        parts += [table.text(report.units) for table in why_tables(found, report.units)]
     how = dict(report.settings()).get("plans recommended")
     notes = [f"Plans recommended: {how}." if how else "", found.money_missing, *found.notes]
     parts += [paragraph(note, "- ") for note in notes if note]

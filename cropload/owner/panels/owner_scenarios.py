@@ -76,6 +76,7 @@ class OwnerScenarios(Page):
             Fold("scenarios: blocks and plans", self._plans),
             Fold("costs and prices", self._costs),
             Fold("what you can bear", self._bearable),
+            Fold("why: what it hangs on", self._why),
             Fold("season by season", lambda: [said("beside", "money_change", "crop_change")]),
             Fold("block by block", lambda: [said("crop", "balance", "wood")]),
             Fold("what if it goes wrong", lambda: [Said(self.desk, self._risks, ("found",))]),
@@ -94,6 +95,11 @@ class OwnerScenarios(Page):
         from cropload.owner.panels.scenario_boxes import CostBoxes
 
         return [CostBoxes(self), self._said("money", "contracts", "costs")]
+
+    def _why(self):
+        from cropload.owner.panels.why_part import WhyPart
+
+        return [WhyPart(self)]
 
     def _frost(self):
         box = widgets.Checkbox(self.frost, description="Count past springs", indent=False)
