@@ -5,6 +5,10 @@ earns, and the mean of the worst tenth of the years (Rockafellar and Uryasev, 20
 2:21), are linear in it too, a line a draw: so it is solved over a sample of the draws, and says so.
 """
 
+import ctypes
+import os
+import sys
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -97,6 +101,33 @@ class Mix:
     gap: float
     held: bool
     costs: tuple = ()
+
+
+@contextmanager
+def without_words():
+    """Keep off the standard output what the solver's compiled code prints past Python."""
+    try:
+        sys.stdout.flush()
+        kept = os.dup(1)
+    except (OSError, AttributeError):
+        # There is no standard output, as in a program without a console.
+        yield
+        return
+    try:
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, 1)
+        os.close(nowhere)
+        yield
+    finally:
+        _flush_compiled()
+        os.dup2(kept, 1)
+        os.close(kept)
+
+
+def _flush_compiled():
+    """Have the C library write what it holds back; without one that says so, it is left."""
+    with suppress(OSError, AttributeError, TypeError):
+        ctypes.CDLL(None).fflush(None)
 
 
 @dataclass(frozen=True, eq=False)
@@ -194,13 +225,14 @@ class Question:
         # The solver's first look at a program has called some without a solution that have one: it
         # is believed only where the search without that look finds none either.
         for look in (True, False):
-            found = milp(
-                -objective / (np.abs(objective).max() or 1.0),
-                constraints=LinearConstraint(matrix, *np.array(program.limits).T),
-                integrality=np.array(program.whole),
-                bounds=Bounds(lower, upper),
-                options={"mip_rel_gap": 0.0, "time_limit": _SECONDS, "presolve": look},
-            )
+            with without_words():
+                found = milp(
+                    -objective / (np.abs(objective).max() or 1.0),
+                    constraints=LinearConstraint(matrix, *np.array(program.limits).T),
+                    integrality=np.array(program.whole),
+                    bounds=Bounds(lower, upper),
+                    options={"mip_rel_gap": 0.0, "time_limit": _SECONDS, "presolve": look},
+                )
             if found.x is not None:
                 break
         if found.x is None:

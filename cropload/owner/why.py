@@ -45,9 +45,11 @@ class Turn:
 
 def straight_turn(start, slope, now, high=np.inf):
     """Return the Turn of a difference that is ``start + slope * x`` for x from 0 to ``high``."""
+    # What is nothing but for rounding, as of plans that cost the same, is nothing.
+    start = 0.0 if abs(start) <= 1e-9 * abs(slope * now) else start
     pays = start + slope * now > 0
     end = start + slope * high if np.isfinite(high) else (slope or start)
-    if start > 0 and end > 0:
+    if start >= 0 and end >= 0 and max(start, end) > 0:
         return Turn(ALWAYS, 0.0, high, now, pays)
     if start <= 0 and end <= 0:
         return Turn(NEVER, np.inf, -np.inf, now, pays)

@@ -76,13 +76,16 @@ def _price(row, found, units):
         return None
     if row["price_shared"]:
         return turn_text(turn, lambda share: f"{wording.percent(share)} of your prices", now=False)
-    label = f"{found.currency or 'currency'}/{units.label('tonnes')}"
     factor = units.convert("tonnes", 1.0)
-    return turn_text(turn, lambda price: f"{wording.number(price / factor, 0)} {label}")
+    return turn_text(turn, lambda price: wording.number(price / factor, 0))
+
+
+def _per_t(found, units):
+    return f"{found.currency or 'currency'}/{units.label('tonnes')}"
 
 
 def _crop(row, units):
-    return turn_text(row["crop"], lambda crop: wording.amount("t_ha", crop, units))
+    return turn_text(row["crop"], lambda crop: wording.amount("t_ha", crop, units, unit=False))
 
 
 def break_even_table(found, units=METRIC, few=False):
@@ -113,12 +116,16 @@ def break_even_table(found, units=METRIC, few=False):
     money = found.decision.by == "margin"
     every = f"all {len(found.block_names)} blocks"
     loss = wording.percent(found.frost_about["loss"]) if found.frost_about else ""
-    frost = Column(f"yearly chance of a spring that takes over {loss} of the crop")
+    price, crop = (
+        Column("price", unit=_per_t(found, units)),
+        Column("its mean crop", quantity="t_ha"),
+    )
+    frost = Column(f"chance in a year of a spring that takes over {loss}")
     columns = [
         (Column("block"), lambda row: row["block"] or every),
         (Column("scenario"), "scenario"),
-        (Column("price"), lambda row: _price(row, found, units)) if money else None,
-        (Column("its mean crop"), lambda row: _crop(row, units)) if money else None,
+        (price, lambda row: _price(row, found, units)) if money else None,
+        (crop, lambda row: _crop(row, units)) if money else None,
         (frost, lambda row: turn_text(row["frost"], wording.chance)) if loss else None,
     ]
     columns = [column for column in columns if column]
@@ -148,7 +155,7 @@ def _ends(found, row, units):
     ends, name = np.array([row["low"], row["high"]], float), row["input"][0]
     unit, currency = "", found.currency or "currency"
     if row["kind"] == "price":
-        ends, unit = ends / units.convert("tonnes", 1.0), f"{currency}/{units.label('tonnes')}"
+        ends, unit = ends / units.convert("tonnes", 1.0), _per_t(found, units)
         places = 0
     elif row["kind"] == "cost":
         us = units.name == "us"
@@ -265,12 +272,13 @@ def why_text(found, units=METRIC):
     money = found.decision.by == "margin"
     parts = []
     if money and row["price"]:
-        parts.append(f"by price {_price(row, found, units)}")
-        parts.append(f"by its mean crop {_crop(row, units)}")
+        per = "" if row["price_shared"] else f" [{_per_t(found, units)}]"
+        parts.append(f"by price{per} {_price(row, found, units)}")
+        parts.append(f"by its mean crop [{units.label('t_ha')}] {_crop(row, units)}")
     if row["frost"]:
         loss = wording.percent(found.frost_about["loss"])
         frost = turn_text(row["frost"], wording.chance)
-        parts.append(f"by the yearly chance of a frost over {loss} of the crop {frost}")
+        parts.append(f"by the chance in a year of a spring that takes over {loss} {frost}")
     what = "leaves" if money else "bears"
     text = f"When '{why.asked}' {what} more than '{found.names[0]}': {'; '.join(parts)}."
     most = why.inputs().head(2).to_dict("records")

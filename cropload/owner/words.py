@@ -1,5 +1,6 @@
 """What an owner's report says in words: what to do, what it brings, what if it goes wrong."""
 
+from cropload import handbook
 from cropload.beliefs import ranges
 from cropload.owner import decision as reasons
 from cropload.owner.decision import WHEN
@@ -241,6 +242,8 @@ def _rule(found, name):
     if name in (reasons.DENSITY, reasons.BALANCE):
         out = f"of the area further out of its band of {_MATTERS[name]}"
         share = percent(limits.area_out)
+        if limits.area_out == handbook.value("mix.area_out"):
+            share = f"the default of {share}"
         return f"at most {share} {out}", f"More than {share} {out}"
     if name == reasons.HOURS:
         hours = f"{wording.number(limits.hours, 0)} pruning hours"

@@ -99,6 +99,17 @@ def test_what_no_choice_keeps_is_named_and_today_stays():
     assert [name for name, _ in mix.costs] == ["hours"]
 
 
+def test_what_compiled_code_prints_is_kept_off_the_output(capfd):
+    import ctypes
+
+    from cropload.owner.mix import without_words
+
+    with without_words():
+        ctypes.CDLL(None).printf(b"a stray line\n")
+    print("after")
+    assert capfd.readouterr().out == "after\n"
+
+
 @pytest.mark.parametrize(
     ("given", "told"),
     [

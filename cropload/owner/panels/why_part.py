@@ -29,7 +29,7 @@ class WhyPart(SlowPart):
         found = self.page.found
         names = [] if found is None else list(found.why.choices())
         self.which.layout.display = None if names else "none"
-        table = break_even_table(found, self.desk.units) if names else None
+        table = break_even_table(found, self.desk.units, few=True) if names else None
         self.turns.value = table.html(self.desk.units) if table else ""
         was = self.which.value
         self._filling = True
