@@ -24,6 +24,8 @@ ALWAYS, NEVER, FROM, TO, BETWEEN = "always", "never", "from", "to", "between"
 CROP = ("buds_left", "shoots_per_bud", "clusters_per_shoot", "cluster_weight_g", "recovery")
 #: Largest crop that is looked for, as a share of that drawn [1].
 _MOST_CROP = 4.0
+#: Values of blocks and draws from which on fewer draws are moved, and the fewest of them [1].
+_MANY, _FEWEST_MOVED = 40_000, 400
 #: Fewest draws with and without a frost in a season that a mean is told of [1].
 _FEWEST = 10
 
@@ -331,7 +333,8 @@ class Why:
         -----
         What lasts of the vines is moved in all seasons alike; the season is the mean weather of
         the seasons followed, which moves the components as they go together; frost is the share of
-        these seasons with a spring that takes much. Lost crops stay as drawn.
+        these seasons with a spring that takes much. Lost crops stay as drawn. Of more than ten
+        blocks the vines and the season are moved on the first of the draws.
         """
         name = self.asked if name is None else name
         if ("inputs", name) not in self._kept:
@@ -352,6 +355,7 @@ class _Moves:
     def __init__(self, why, picks):
         self.why, self.picks = why, picks
         self.base = pair_of(why.pay, why.crops.seasons, why.weights, picks)
+        self._unmoved = None
         found, changed = why.found, self.base.changed
         members = [m for m in why.pay.members if np.isin(m, changed).any()]
         self.here = np.sort(np.concatenate(members))
@@ -362,14 +366,22 @@ class _Moves:
         new = [found.plans[n][block] for n, block in zip(layout[1:], blocks, strict=True)]
         self.plans = [first, new]
         self.later = len(why.crops.seasons) - 1
-        more = {"draws": found.draws, "seed": why.seed}
-        self.states = states_of(found.estate, self.places, later_seasons=self.later, **more)
-        self.lasting = lasting_state(found.estate, self.places, **more)
+        self.draws = min(found.draws, max(_FEWEST_MOVED, _MANY // len(self.here)))
+        few, more = slice(self.draws), {"draws": found.draws, "seed": why.seed}
+        states = states_of(found.estate, self.places, later_seasons=self.later, **more)
+        self.states = replace(
+            states,
+            first=states.first[..., few],
+            responses=states.responses[:, few],
+            strength=states.strength[:, few],
+            later=tuple(each[..., few] for each in states.later),
+        )
+        self.lasting = lasting_state(found.estate, self.places, **more)[..., few]
         weight = why.crops.seasons[:, 0, self.here].mean((0, 2)) * np.isin(self.here, changed)
         self.weight = weight / weight.sum()
         rows = np.arange(len(self.here))
         self.shares = np.stack([
-            why._shares(later)[:, self.here][[np.zeros_like(rows), picks[self.here]], rows]
+            why._shares(later)[:, self.here, few][[np.zeros_like(rows), picks[self.here]], rows]
             for later in range(self.later + 1)
         ])  # fmt: skip
 
@@ -414,18 +426,26 @@ class _Moves:
         return np.einsum("b,...bd->...d", self.weight, values)
 
     def _with_states(self, states):
+        """Return the mean difference with other states, as far as they move it."""
+        if self._unmoved is None:
+            self._unmoved = self._of_states(self.states)
+        moved = self._of_states(states) - self._unmoved
+        return self.base.mean(self.base.gain()) + moved
+
+    def _of_states(self, states):
         why, found = self.why, self.why.found
         drawn = plan_draws(
-            found.estate, self.places, self.plans, draws=found.draws, seed=why.seed, losses=True,
+            found.estate, self.places, self.plans, draws=self.draws, seed=why.seed, losses=True,
             later_seasons=self.later, states=states,
         )  # fmt: skip
         crops = np.stack(drawn.tonnes_by_season()) * self.shares
-        seasons = np.zeros((self.later + 1, 2, len(found.blocks), found.draws))
+        seasons = np.zeros((self.later + 1, 2, len(found.blocks), self.draws))
         seasons[:, :, self.here] = crops
         every = np.arange(len(found.blocks))
-        fixed = np.stack([why.pay.fixed[0], why.pay.fixed[self.picks, every]])
+        pay = why.pay.of_draws(slice(self.draws))
+        fixed = np.stack([pay.fixed[0], pay.fixed[self.picks, every]])
         two = (self.picks > 0).astype(int)
-        pair = pair_of(replace(why.pay, fixed=fixed), seasons, why.weights, two)
+        pair = pair_of(replace(pay, fixed=fixed), seasons, why.weights, two)
         return pair.mean(pair.gain())
 
     def _moved(self, deltas):
