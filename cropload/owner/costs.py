@@ -91,7 +91,7 @@ def spread_of(amount):
 def written(amount, factor=1.0):
     """Return a value or a Span as text, in the unit that a factor leads to."""
     ends = (amount.low, amount.high) if isinstance(amount, Span) else (amount,)
-    return "-".join(f"{round(end * factor, 6):g}" for end in ends)
+    return "-".join(f"{round(end * factor, 6):.12g}" for end in ends)
 
 
 def read_amount(text, number):

@@ -3,6 +3,7 @@
 from cropload import handbook
 from cropload.beliefs import ranges
 from cropload.owner import decision as reasons
+from cropload.owner.costs import COSTS
 from cropload.owner.decision import WHEN
 from cropload.owner.mix import WORST_YEAR
 from cropload.show import wording
@@ -271,7 +272,7 @@ def counted(found):
         parts.append(f"spring frost as in {found.frost_about['seasons']} past springs")
     parts.append("crops lost altogether")
     if found.decision.by == "margin":
-        spent = any(True for _ in found.costs.told())
+        spent = any(COSTS[name].paid for _, name, _ in found.costs.told())
         parts.append(f"your prices and contracts, {'and your costs' if spent else 'with no cost'}")
     text = f"In all these figures: {', '.join(parts)}."
     if found.decision.discount:

@@ -77,7 +77,7 @@ def test_a_ceiling_holds_the_mean_crop_of_what_it_names():
 @pytest.mark.parametrize(("share", "plan"), [(0.2, "today"), (0.25, "longer")])
 def test_balance_is_weighed_by_area_and_told(share, plan):
     """A is a quarter of the area."""
-    found = by_hand({"shoots_per_m_p50": 16.0}, Limits(area_out=share))
+    found = by_hand(longer={"shoots_per_m_p50": 16.0}, limits=Limits(area_out=share))
     assert found.picks["A"] == plan
     assert bool(found.turns) == (plan == "longer")
     if plan == "today":
