@@ -24,10 +24,10 @@ _WORDS = {
     "cluster_weight_g": "cluster weight",
     "recovery": "share that is picked",
     "noncount_shoots": "shoots from old wood",
-    "burst": "bursting's answer to load",
-    "fertility": "clusters' answer to load",
-    "weight": "weight's answer to load",
-    "noncount": "old wood's answer",
+    "burst": "answer of bursting",
+    "fertility": "answer of clusters",
+    "weight": "answer of weight",
+    "noncount": "answer of old wood",
     "nodes": "buds along the cane",
     "season": "weather of the seasons",
     "frost": "spring frost",
@@ -37,7 +37,7 @@ _PLACES = {"cluster_weight_g": ("cluster_weight_g", 0), "noncount_shoots": (None
 
 HOW = (
     f"Each input goes from its low to its high end ({ranges.often()}), the others as drawn; an "
-    "answer is a power of the load"
+    "answer is that of the vine to another load, as a power of it"
 )
 #: Behind an input that was told as one number.
 ASSUMED = "* told as one number, its range assumed"
@@ -54,20 +54,20 @@ def turn_text(turn, show, now=True):
     --------
     >>> from cropload.owner.why import Turn
     >>> turn_text(Turn("from", 940.0, float("inf"), 1250.0, True), "{:.0f}".format)
-    'already: from 940 on (now 1250)'
+    'from 940 on (now 1250, so already)'
     """
     if turn is None:
         return None
-    now = f" (now {show(turn.now)})" if now else ""
-    if turn.kind == ALWAYS:
-        return "already: at any" + now
-    if turn.kind == NEVER:
-        return "never" + now
+    told = [f"now {show(turn.now)}"] if now else []
+    told += ["so already"] if turn.pays and turn.kind != ALWAYS else []
+    now = f" ({', '.join(told)})" if told else ""
+    if turn.kind in (ALWAYS, NEVER):
+        return {ALWAYS: "at any", NEVER: "never"}[turn.kind] + now
     if turn.kind == BETWEEN:
         text = f"from {show(turn.low)} to {show(turn.high)}"
     else:
         text = f"from {show(turn.low)} on" if turn.kind == FROM else f"up to {show(turn.high)}"
-    return f"{'already: ' * turn.pays}{text}{now}"
+    return text + now
 
 
 def _price(row, found, units):
@@ -118,7 +118,7 @@ def break_even_table(found, units=METRIC, few=False):
     loss = wording.percent(found.frost_about["loss"]) if found.frost_about else ""
     price, crop = (
         Column("price", unit=_per_t(found, units)),
-        Column("its mean crop", quantity="t_ha"),
+        Column("mean crop of its blocks", quantity="t_ha"),
     )
     frost = Column(f"chance in a year of a spring that takes over {loss}")
     columns = [
@@ -134,7 +134,7 @@ def break_even_table(found, units=METRIC, few=False):
     what = "leaves" if money else "bears"
     caption = (
         f"When each plan {what} more than '{found.names[0]}' {OVER}, in the mean: one of these "
-        "alone is another, and all else as drawn"
+        "alone is another and all else as drawn"
     )
     return Table.of("turns", caption, rows, columns, 2)
 
@@ -151,7 +151,7 @@ def _name(found, row):
 
 
 def _ends(found, row, units):
-    """Return the low and the high end of an input as text, and its unit."""
+    """Return the low and the high end of an input with its unit, as text."""
     ends, name = np.array([row["low"], row["high"]], float), row["input"][0]
     unit, currency = "", found.currency or "currency"
     if row["kind"] == "price":
@@ -170,7 +170,8 @@ def _ends(found, row, units):
         quantity, places = _PLACES.get(name, (None, 2))
         if quantity:
             ends, unit = units.convert(quantity, ends), units.label(quantity)
-    return [wording.number(end, places) for end in ends], unit
+    low, high = (wording.number(end, places) for end in ends)
+    return f"{low} to {high} {unit}".strip()
 
 
 def why_tables(found, units=METRIC, few=False):
@@ -208,16 +209,12 @@ def inputs_table(found, units=METRIC, name=None):
     rows = found.why.inputs(name).to_dict("records")
     if not rows:
         return None
-    for row in rows:
-        (row["from"], row["to"]), row["unit"] = _ends(found, row, units)
     money = found.decision.by == "margin"
     kind, unit = (kinds.MONEY, found.currency or "currency") if money else (kinds.NUMBER, "")
     quantity = "" if money else "tonnes"
     columns = [
         (Column("input"), lambda row: _name(found, row)),
-        (Column("from"), "from"),
-        (Column("to"), "to"),
-        (Column("unit"), "unit"),
+        (Column("from low to high end"), lambda row: _ends(found, row, units)),
         (Column("more at the low end", kind, quantity, unit), "money_low"),
         (Column("more at the high end", kind, quantity, unit), "money_high"),
     ]
@@ -254,7 +251,7 @@ def input_rows(found, units=METRIC, name=None):
     base = base if money else float(units.convert("tonnes", base))
     axis = "mean difference" + (f"; {ASSUMED}" if frame["assumed"].any() else "")
     return Rows(
-        title, names, axis, series, parts=(bars,), heading=title,
+        title, names, axis, series, parts=(bars,), heading=title, from_zero=False,
         reference=base,
     )  # fmt: skip
 
@@ -273,12 +270,12 @@ def why_text(found, units=METRIC):
     parts = []
     if money and row["price"]:
         per = "" if row["price_shared"] else f" [{_per_t(found, units)}]"
-        parts.append(f"by price{per} {_price(row, found, units)}")
-        parts.append(f"by its mean crop [{units.label('t_ha')}] {_crop(row, units)}")
+        parts.append(f"price{per} {_price(row, found, units)}")
+        parts.append(f"mean crop of its blocks [{units.label('t_ha')}] {_crop(row, units)}")
     if row["frost"]:
         loss = wording.percent(found.frost_about["loss"])
         frost = turn_text(row["frost"], wording.chance)
-        parts.append(f"by the chance in a year of a spring that takes over {loss} {frost}")
+        parts.append(f"chance in a year of a spring that takes over {loss} {frost}")
     what = "leaves" if money else "bears"
     text = f"When '{why.asked}' {what} more than '{found.names[0]}': {'; '.join(parts)}."
     most = why.inputs().head(2).to_dict("records")

@@ -389,7 +389,8 @@ def _set_across(ax, rows, bars, written):
     high = high + space
     low = low - space if low < 0 or not rows.from_zero else low
     wide = drawing.inches_wide(ax)
-    for x, _, text, way in sorted(written, key=lambda each: each[3]):
+    # Room on one side takes some from the other: a few rounds settle it.
+    for x, _, text, way in 6 * list(written):
         share = min((0.16 + room(text, SMALL)) / wide, 0.85 if way > 0 else 0.4)
         if way > 0:
             high = max(high, low + (x - low) / (1 - share))

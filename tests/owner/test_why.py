@@ -312,7 +312,7 @@ def test_page_of_the_report_and_its_picture_say_the_same(found):
     assert '<h2 id="why">Why</h2>' in html
     text = input_rows(found, name="longer").text()
     table = inputs_table(found, name="longer")
-    for name, _, _, _, low, high in table.cells()[2][:3]:
+    for name, _, low, high in table.cells()[2][:3]:
         assert f"{name}: at its low end {low}; at its high end {high}." in text
     assert table.cells()[2][0][0] in why_text(found)
 
