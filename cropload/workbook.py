@@ -14,6 +14,13 @@ _HOME = {
     "WineryIntake": "cropload.winery.panels.winery_intake",
 }
 
+#: What the methods notebook shows.
+_METHODS = (
+    "Try figures glossary honest_picture how_graded how_honest new_load one_count one_night "
+    "one_vine style"
+)
+_HOME |= dict.fromkeys(_METHODS.split(), "cropload.pages.methods")
+
 #: Page -> the parts of earlier versions that it holds now.
 _HOLDS = {
     "CountingAndForecast": "BlocksNow CountSheets CrewPanel KeptForecasts SeasonDesk SeasonFan "

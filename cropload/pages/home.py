@@ -67,7 +67,10 @@ class Home(Page):
                 Fold("a page for the phone at the vine", self._phone),
                 Fold("what is doubtful in the records", self._doubts),
             ),
-            parts.html(f"<p>{page_link('import_records', 'Bring your own workbook')}</p>"),
+            parts.html(
+                f'<p class="cl-links">{page_link("import_records", "Bring your own workbook")} '
+                f"{page_link('methods', 'How the figures are made')}</p>"
+            ),
         ]
 
     def forecast(self):

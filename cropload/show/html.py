@@ -51,7 +51,7 @@ STYLE = """<style>
 .cl-table thead th { overflow-wrap: normal; word-break: normal; }
 .cl-long tbody th[scope=row] { min-width: 9em; }
 .cl-short tbody th[scope=row] { white-space: nowrap; }
-.cl-table th[scope=row], .cl-table .cl-words { text-align: left; white-space: normal; }
+.cl-table th[scope=row], .cl-table.cl-table .cl-words { text-align: left; white-space: normal; }
 .cl-table thead th { border-bottom: 2px solid #444; }
 .cl-sketches { display: flex; flex-wrap: wrap; gap: 10px; }
 .cl-sketches > div { flex: 1 1 300px; max-width: 350px; border: 1px solid #bbb; background: #fff; }

@@ -95,6 +95,8 @@ def _console(width):
         width=width,
         file=io.StringIO(),
         color_system=None,
+        # In a notebook it would put an empty line of its own under every answer.
+        force_jupyter=False,
         legacy_windows=False,
         _environ={},
         markup=False,

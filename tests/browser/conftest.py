@@ -15,6 +15,7 @@ from urllib.parse import urlsplit
 import pytest
 
 from cropload.pages.opening import TEMPLATES, page_settings
+from tests.browser.page_checks import settle
 
 NOTEBOOKS = Path(__file__).parents[2] / "notebooks"
 LOOPBACK = {"127.0.0.1", "localhost", "::1", "[::1]"}
@@ -79,6 +80,8 @@ def chromium():
     if not Path(CHROMIUM).exists():
         pytest.skip(f"no browser at {CHROMIUM}")
     with playwright.sync_playwright() as running:
+        # A busy machine answers late, and only that.
+        playwright.expect.set_options(timeout=180_000)
         browser = running.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
         yield browser
         browser.close()
@@ -90,7 +93,7 @@ def context(chromium):
     made = chromium.new_context(
         viewport={"width": 1280, "height": 900}, service_workers="block", reduced_motion="reduce"
     )
-    made.set_default_timeout(90_000)
+    made.set_default_timeout(180_000)
     yield made
     made.close()
 
@@ -111,6 +114,7 @@ def opened(page, pages, request):
     """The page of the module's NOTEBOOK, once what READY selects is there."""
     page.goto(f"{pages}/voila/render/{request.module.NOTEBOOK}.ipynb")
     page.locator(request.module.READY).first.wait_for(state="attached")
+    settle(page)
     page.wait_for_timeout(1500)
     return page
 

@@ -10,6 +10,8 @@ _CLIPPED = """() => [...document.querySelectorAll('.cl-page *')].filter(each => 
     return each.clientWidth && style.overflowX !== 'visible' &&
       each.scrollWidth > each.clientWidth + 1 && each.tagName !== 'svg';
   }).map(each => each.className + ' ' + each.textContent.slice(0, 40))"""
+#: Whether no part of a page says that its answer is being worked out.
+_SETTLED = "() => !document.querySelector('.cl-stale')"
 _WORDS = "document.querySelector('.cl-page').innerText.split(/\\s+/).filter(x => x).length"
 #: Least size of letters of pictures as shown [px]: drawn at 9 points, or in px in an inline SVG.
 _LETTERS = """() => {
@@ -22,8 +24,14 @@ _LETTERS = """() => {
 }"""
 
 
+def settle(page):
+    """Wait until every answer of a page is worked out: what is redrawn cannot be pressed."""
+    page.wait_for_function(_SETTLED)
+
+
 def check_answer_first(page, wanted, width, height):
     """Check that what is wanted lies in the first viewport, without any sideways scroll."""
+    settle(page)
     page.set_viewport_size({"width": width, "height": height})
     page.evaluate("window.scrollTo(0, 0)")
     page.wait_for_timeout(400)

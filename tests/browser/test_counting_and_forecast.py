@@ -109,5 +109,5 @@ def test_two_sheets_are_chosen_at_once_and_speak(shown):
     shown.get_by_role("button", name="use these counts").click()
     shown.get_by_text("1 vine of Upper Knoll is in the forecast").wait_for()
     shown.get_by_role("button", name="take the last entry back").click()
-    expect(shown.get_by_text("not saved yet")).to_have_count(0, timeout=30_000)
+    expect(shown.get_by_text("not saved yet")).to_have_count(0)
     shown.get_by_role("button", name=re.compile("count sheets")).click()

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from cropload import read_records
-from tests.browser.page_checks import AnswerFirst
+from tests.browser.page_checks import AnswerFirst, settle
 from tests.records.importing.messy_books import MUST_ASK
 
 pytestmark = pytest.mark.browser
@@ -33,7 +33,7 @@ def opened(opened, theirs):
     opened.get_by_label("Into folder").press("Tab")
     choose(opened, theirs)
     opened.get_by_label("short tons").wait_for()
-    opened.wait_for_timeout(500)
+    settle(opened)
     return opened
 
 
@@ -62,6 +62,7 @@ def test_a_question_is_answered_from_the_keyboard_and_the_folder_written(opened,
     expect(write).to_be_enabled()
     # The arrow keys go on from the answer: it was not drawn anew.
     expect(opened.get_by_label("short tons")).to_be_focused()
+    settle(opened)
     fold = opened.get_by_role("button", name="[Slips]")
     fold.press("Enter")
     expect(opened.get_by_role("table")).to_contain_text("short tons")

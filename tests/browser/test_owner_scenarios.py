@@ -38,7 +38,7 @@ def test_a_changed_plan_changes_what_is_brought_to_what_is_computed_apart(opened
     box.fill("2x16+2x2")
     box.press("Enter")
     row = opened.get_by_role("row").filter(has_text=re.compile("^Mill Meadow"))
-    expect(row.first).to_contain_text("2x16+2x2", timeout=60_000)
+    expect(row.first).to_contain_text("2x16+2x2")
     middle = found.loc["Mill Meadow", "money_all_p50"]
     expect(row.first).to_contain_text(f"+{round(middle, -2):,.0f}")
 
@@ -53,7 +53,7 @@ def test_an_hour_less_than_today_takes_changes_what_to_do(opened):
         box.fill(value)
         box.press("Enter")
     told = opened.get_by_text("No choice among these plans keeps 1 pruning hours")
-    told.first.wait_for(timeout=60_000)
+    told.first.wait_for()
 
 
 def test_nothing_is_asked_outside(opened, guard):
@@ -63,7 +63,7 @@ def test_nothing_is_asked_outside(opened, guard):
 
 def test_the_report_opens_in_a_tab(opened):
     opened.set_viewport_size({"width": 1280, "height": 800})
-    with opened.expect_popup(timeout=90_000) as popup:
+    with opened.expect_popup() as popup:
         opened.get_by_role("button", name="open the report").click()
     popup.value.get_by_text("Quillfoot").first.wait_for()
     popup.value.close()

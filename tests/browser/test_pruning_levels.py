@@ -5,11 +5,10 @@ import re
 import pytest
 
 from cropload import compare_plans, example_records
+from tests.browser.page_checks import SCREENS, settle
 
 pytestmark = pytest.mark.browser
 expect = pytest.importorskip("playwright.sync_api").expect
-#: Width and height of the screens looked at: laptop, office laptop, tablet, phone.
-SCREENS = [(1280, 800), (1024, 768), (820, 1180), (390, 844)]
 BOX = "level 1 buds per cane"
 
 
@@ -27,11 +26,14 @@ def shown(opened):
     opened.get_by_label("Block", exact=True).select_option("Long Acre")
     undo = opened.get_by_role("button", name="undo")
     opened.get_by_text("Sauvignon blanc").first.wait_for()
+    settle(opened)
     for _ in range(9):
         if undo.is_disabled():
             break
-        undo.click()
+        # Where it was disabled meanwhile, this does nothing and does not wait.
+        undo.evaluate("button => button.click()")
         opened.wait_for_timeout(300)
+        settle(opened)
     expect(opened.get_by_label(BOX, exact=True)).to_have_value("8")
     return opened
 

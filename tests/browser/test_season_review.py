@@ -11,6 +11,7 @@ from tests.browser.page_checks import (
     check_legible,
     check_no_barrier,
     check_short,
+    settle,
 )
 
 pytestmark = pytest.mark.browser
@@ -56,6 +57,7 @@ def test_a_moment_and_a_season_are_answered(shown, guard):
     expect(number).to_contain_text(answer(2025, "picking"))
     shown.get_by_role("button", name=re.compile("lessons to accept")).click()
     shown.get_by_label("counter: crew A").wait_for()
+    settle(shown)
     shown.get_by_role("button", name="accept the ticked lessons").click()
     expect(shown.get_by_role("alert")).to_contain_text("stay as they are")
     assert shown.get_by_text("Traceback").count() == 0
