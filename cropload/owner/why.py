@@ -5,7 +5,6 @@ mean of the paired difference over the seasons followed is nothing, and how it m
 """
 
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -14,171 +13,17 @@ from cropload import handbook
 from cropload.beliefs import ranges
 from cropload.beliefs.later_seasons import lasting_state
 from cropload.beliefs.plan_draws import plan_draws, states_of
+from cropload.owner.break_even import crop_break_even, line_break_even, pair_of
 from cropload.owner.costs import Span, middle_of, spread_of
 from cropload.owner.money import pay_for
 from cropload.vine.growth import COMPONENTS, RESPONSES
 
-ALWAYS, NEVER, FROM, TO, BETWEEN = "always", "never", "from", "to", "between"
-
 #: Components of the crop that reaches the scale; those from old wood bear, but weigh little.
 CROP = ("buds_left", "shoots_per_bud", "clusters_per_shoot", "cluster_weight_g", "recovery")
-#: Largest crop that is looked for, as a share of that drawn [1].
-_MOST_CROP = 4.0
 #: Values of blocks and draws from which on fewer draws are moved, and the fewest of them [1].
 _MANY, _FEWEST_MOVED = 40_000, 400
 #: Fewest draws with and without a frost in a season that a mean is told of [1].
 _FEWEST = 10
-
-
-@dataclass(frozen=True)
-class Turn:
-    """Where a difference turns from less to more: ``kind`` is one of the words above.
-
-    ``low``, ``high``: where it turns (one of them infinite but between two turns); ``now``: where
-    it stands; all in one unit. ``pays``: whether it is more where it stands.
-    """
-
-    kind: str
-    low: float
-    high: float
-    now: float
-    pays: bool
-
-
-def straight_turn(start, slope, now, high=np.inf):
-    """Return the Turn of a difference that is ``start + slope * x`` for x from 0 to ``high``."""
-    # What is nothing but for rounding, as of plans that cost the same, is nothing.
-    start = 0.0 if abs(start) <= 1e-9 * abs(slope * now) else start
-    pays = start + slope * now > 0
-    end = start + slope * high if np.isfinite(high) else (slope or start)
-    if start >= 0 and end >= 0 and max(start, end) > 0:
-        return Turn(ALWAYS, 0.0, high, now, pays)
-    if start <= 0 and end <= 0:
-        return Turn(NEVER, np.inf, -np.inf, now, pays)
-    at = -start / slope
-    return Turn(FROM, at, np.inf, now, pays) if slope > 0 else Turn(TO, -np.inf, at, now, pays)
-
-
-def crop_turn(gain, unit):
-    """Return the Turn of a difference by the crop that a plan brings.
-
-    Parameters
-    ----------
-    gain : callable
-        The difference at so many times the crop drawn [1].
-    unit : float
-        The crop drawn [t/ha].
-
-    Notes
-    -----
-    Contracts make it bend, so the turns nearest to the crop drawn are told; none is looked for
-    beyond four times that crop.
-    """
-    from scipy.optimize import brentq
-
-    pays, found = gain(1.0) > 0, {}
-    for way, steps in (
-        (-1, np.linspace(1, 0, 9)),
-        (1, np.linspace(1, _MOST_CROP, 13)),
-    ):
-        for before, after in pairwise(steps):
-            if (gain(after) > 0) != pays:
-                found[way] = brentq(gain, before, after, xtol=1e-6) * unit
-                break
-    low, high = found.get(-1), found.get(1)
-    if pays:
-        kind = {(0, 0): ALWAYS, (1, 0): FROM, (0, 1): TO, (1, 1): BETWEEN}[-1 in found, 1 in found]
-        ends = (-np.inf if low is None else low, np.inf if high is None else high)
-        return Turn(kind, *ends, unit, True)
-    if high is not None:
-        return Turn(FROM, high, np.inf, unit, False)
-    if low is not None:
-        return Turn(TO, -np.inf, low, unit, False)
-    return Turn(NEVER, np.inf, -np.inf, unit, False)
-
-
-@dataclass(frozen=True, eq=False)
-class Pair:
-    """Some plans beside the first scenario's: fruit of each contract in every season and draw.
-
-    Attributes
-    ----------
-    lots : tuple
-        (contract, other fruit, changed blocks' before, and after), each (seasons, draws) [t].
-    fixed : ndarray, shape (draws or 1,)
-        What the plans cost more in a season [currency].
-    picking : (ndarray, ndarray)
-        What picking the changed blocks costs before and after, (seasons, draws) [currency].
-    weights : ndarray, shape (seasons,)
-        What each season counts [1].
-    changed : ndarray of int
-        Places of the blocks whose plan differs.
-    """
-
-    lots: tuple
-    fixed: np.ndarray
-    picking: tuple
-    weights: np.ndarray
-    changed: np.ndarray
-
-    def gain(self, crop=1.0):
-        """Return what is left over more, (seasons, draws), at so many times the new crop."""
-        return self.earned(crop) - self.owed(crop) - self.spent(crop)
-
-    def earned(self, crop=1.0):
-        """Return what is paid more for the fruit [currency]."""
-        return sum(
-            contract.terms.pay(other + crop * after) - contract.terms.pay(other + before)
-            for contract, other, before, after in self.lots
-        )
-
-    def owed(self, crop=1.0):
-        """Return what is owed more under the contracts [currency]."""
-        return sum(
-            contract.terms.penalty(other + crop * after) - contract.terms.penalty(other + before)
-            for contract, other, before, after in self.lots
-        )
-
-    def spent(self, crop=1.0):
-        """Return what pruning, thinning and picking cost more [currency]."""
-        before, after = self.picking
-        return self.fixed + crop * after - before
-
-    def mean(self, each):
-        """Return what values by season and draw come to over the seasons, in the mean."""
-        return float(self.weights @ np.broadcast_to(each, self.picking[0].shape).mean(-1))
-
-
-def pair_of(pay, seasons, weights, picks):
-    """Return the Pair of a choice of plans.
-
-    Parameters
-    ----------
-    pay : Pay
-        Prices and costs.
-    seasons : ndarray, shape (seasons, scenarios, blocks, draws)
-        Crops [t].
-    weights : ndarray, shape (seasons,)
-        What each season counts [1].
-    picks : ndarray of int, shape (blocks,)
-        Scenario whose plan each block has; 0 where that is the first one's.
-    """
-    changed, lots = np.flatnonzero(picks), []
-    new = seasons[:, picks[changed], changed]
-    old = seasons[:, 0, changed]
-    for contract, members in zip(pay.contracts, pay.members, strict=True):
-        mine = np.isin(changed, members)
-        if mine.any():
-            rest = seasons[:, 0, members[~np.isin(members, changed)]].sum(1)
-            lots.append((contract, rest, old[:, mine].sum(1), new[:, mine].sum(1)))
-    per_t = pay.per_t[changed]
-    return Pair(
-        tuple(lots),
-        (pay.fixed[picks[changed], changed] - pay.fixed[0, changed]).sum(0),
-        ((per_t * old).sum(1), (per_t * new).sum(1)),
-        weights,
-        changed,
-    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -241,8 +86,8 @@ class Why:
         -------
         list of dict
             block ("" for all together), scenario, plan, mean (the mean difference [currency or
-            t]), price (Turn [currency/t], or as a share of all prices where ``price_shared``),
-            crop (Turn of the plans' mean crop [t/ha]), crop_before [t/ha], frost (Turn of the
+            t]), price (BreakEven [currency/t], or as a share of all prices where ``price_shared``),
+            crop (BreakEven of the plans' mean crop [t/ha]), crop_before [t/ha], frost (BreakEven of the
             yearly chance [1]); None where there is nothing to tell.
         """
         if "break_evens" not in self._kept:
@@ -269,10 +114,10 @@ class Why:
         price = 1.0 if len(pair.lots) > 1 else middle_of(pair.lots[0][0].price)
         rest = -pair.mean(pair.owed() + pair.spent())
         if price:
-            row["price"] = straight_turn(rest, pair.mean(pair.earned()) / price, price)
+            row["price"] = line_break_even(rest, pair.mean(pair.earned()) / price, price)
         area = self.found.estate.facts.area_ha[self.found.drawn.blocks[pair.changed]].sum()
         before, after = (np.mean(sum(lot[at] for lot in pair.lots)) / area for at in (2, 3))
-        row["crop"] = crop_turn(lambda times: pair.mean(pair.gain(times)), after)
+        row["crop"] = crop_break_even(lambda times: pair.mean(pair.gain(times)), after)
         return row | {"crop_before": before}
 
     def _frost_years(self, changed):
@@ -311,7 +156,9 @@ class Why:
         share = hit.mean(1)
         # Each season's own chance among the draws, all moved alike, so that today's gives today's.
         slope = pair.weights @ (share * (with_frost - without)) / share.mean()
-        return straight_turn(float(pair.weights @ without), float(slope), float(share.mean()), 1.0)
+        return line_break_even(
+            float(pair.weights @ without), float(slope), float(share.mean()), 1.0
+        )
 
     def inputs(self, name=None):
         """Return how far each input moves what a choice brings, that which moves it most first.

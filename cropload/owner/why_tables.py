@@ -3,8 +3,8 @@
 import numpy as np
 
 from cropload.beliefs import ranges
+from cropload.owner.break_even import ALWAYS, BETWEEN, FROM, NEVER
 from cropload.owner.costs import COSTS
-from cropload.owner.why import ALWAYS, BETWEEN, FROM, NEVER
 from cropload.owner.words import OVER, change_step, of_decision
 from cropload.show import table as kinds
 from cropload.show import wording
@@ -52,8 +52,8 @@ def turn_text(turn, show, now=True):
 
     Examples
     --------
-    >>> from cropload.owner.why import Turn
-    >>> turn_text(Turn("from", 940.0, float("inf"), 1250.0, True), "{:.0f}".format)
+    >>> from cropload.owner.break_even import BreakEven
+    >>> turn_text(BreakEven("from", 940.0, float("inf"), 1250.0, True), "{:.0f}".format)
     'from 940 on (now 1250, so already)'
     """
     if turn is None:

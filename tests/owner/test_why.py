@@ -13,8 +13,8 @@ from two_blocks import hand_case
 from cropload import handbook
 from cropload.beliefs.later_seasons import lasting_state
 from cropload.beliefs.plan_draws import block_shapes, states_of
+from cropload.owner.break_even import crop_break_even, line_break_even
 from cropload.owner.costs import Costs, Span, Unsure, read_amount, read_costs
-from cropload.owner.why import crop_turn, straight_turn
 from cropload.owner.why_tables import break_even_table, input_rows, inputs_table, why_text
 from cropload.vine.growth import COMPONENTS, RESPONSES
 
@@ -89,7 +89,7 @@ amount = st.floats(-1e3, 1e3).filter(lambda value: abs(value) > 1e-3)
 
 @given(amount, amount, st.floats(0, 100))
 def test_a_straight_difference_turns_where_it_is_nothing(start, slope, now):
-    found = straight_turn(start, slope, now)
+    found = line_break_even(start, slope, now)
     assert found.pays == (start + slope * now > 0)
     near = abs(start / slope)
     asked = np.array([0.0, now, 200.0, near * 0.99, near * 1.01])
@@ -99,7 +99,7 @@ def test_a_straight_difference_turns_where_it_is_nothing(start, slope, now):
 
 @given(st.floats(0.1, 0.9), st.floats(1.1, 3.5))
 def test_between_two_turns_a_crop_is_neither_too_small_nor_too_large(low, high):
-    found = crop_turn(lambda times: (times - low) * (high - times), 8.0)
+    found = crop_break_even(lambda times: (times - low) * (high - times), 8.0)
     assert found.kind == "between"
     assert (found.low, found.high) == pytest.approx((8 * low, 8 * high), rel=1e-4)
 
