@@ -27,7 +27,7 @@ class BreakEven:
 
 
 def line_break_even(start, slope, now, high=np.inf):
-    """Return the BreakEven of a difference that is ``start + slope * x`` for x from 0 to ``high``."""
+    """Return the BreakEven of a difference ``start + slope * x``, for x from 0 to ``high``."""
     # What is nothing but for rounding, as of plans that cost the same, is nothing.
     start = 0.0 if abs(start) <= 1e-9 * abs(slope * now) else start
     pays = start + slope * now > 0

@@ -86,9 +86,9 @@ class Why:
         -------
         list of dict
             block ("" for all together), scenario, plan, mean (the mean difference [currency or
-            t]), price (BreakEven [currency/t], or as a share of all prices where ``price_shared``),
-            crop (BreakEven of the plans' mean crop [t/ha]), crop_before [t/ha], frost (BreakEven of the
-            yearly chance [1]); None where there is nothing to tell.
+            t]), and a BreakEven each, None where there is nothing to tell: price [currency/t], or
+            as a share of all prices [1] where ``price_shared``; crop, of the plans' mean crop
+            [t/ha], beside crop_before [t/ha]; frost, of the yearly chance [1].
         """
         if "break_evens" not in self._kept:
             rows = [
