@@ -90,6 +90,10 @@ def command_parser(command):
         allow_abbrev=False,
     )
     options.together(*command.arguments)(parser)
+    if command.many:
+        options.MANY(parser)
+        (folder,) = (each for each in parser._actions if each.dest == "folder")
+        folder.nargs, folder.help = "*", f"{folder.help}; or many"
     parser.add_argument(
         "--debug", action="store_true", help="show where in the program a fault arose"
     )
@@ -169,10 +173,37 @@ def _answer(arguments):
     if {"-h", "--help"} & set(arguments[1:]):
         return parser.format_help().rstrip()
     given = parser.read(_joined(arguments[1:]))
+    if commands[name].many:
+        folders, given.folder = given.folder, (given.folder or [None])[0]
+        if len(folders) > 1 or given.into or given.workers:
+            return _of_many(name, folders, given, arguments[1:])
     found = commands[name].run(given)
     parts = [found or ""] if found is None or isinstance(found, str) else [*found]
     opening = getattr(given, "opening", None)
     return "\n\n".join(filter(None, parts if opening is None else opening.over(parts)))
+
+
+def _of_many(name, folders, given, arguments):
+    """Return what a command says of many folders."""
+    from cropload.pages.many_folders import answer
+
+    if not folders or not given.into:
+        raise UsageFault(
+            f"cropload {name}: many folders need --into PLACE, where their rows are kept, and "
+            "--into and --workers need folders."
+        )
+    for file in ("csv", "sheets", "xlsx", "html"):
+        if getattr(given, file, None):
+            raise UsageFault(f"cropload {name}: rows of many folders go to --into, not --{file}.")
+    names = {"--into", "--workers"}
+    shared = [
+        each
+        for at, each in enumerate(arguments)
+        if each not in folders
+        and each.partition("=")[0] not in names
+        and (at == 0 or arguments[at - 1] not in names)
+    ]
+    return "\n".join(answer(name, folders, shared, given.into, given.workers))
 
 
 def tell(message):

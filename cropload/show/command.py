@@ -34,6 +34,8 @@ class Command:
         Lines to copy, with what they do; shown at the end of the command's help.
     details : str
         What it does, with units; shown at the top of the command's help.
+    many : bool
+        Whether it takes many folders at once, their rows kept as Parquet.
     """
 
     name: str
@@ -43,6 +45,7 @@ class Command:
     run: Callable
     example: str
     details: str = ""
+    many: bool = False
 
 
 @dataclass(frozen=True)

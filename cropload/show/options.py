@@ -205,6 +205,17 @@ CSV = together(
 )
 
 
+#: Of a command that takes many folders.
+MANY = together(
+    option("--into", "PLACE", "of many folders: the new folder for their rows, as Parquet"),
+    option(
+        "--workers",
+        "ADDRESS",
+        "of many folders: a dask scheduler, like tcp://host:8786; else this machine",
+    ),
+)
+
+
 def records_of(options, doubts=True, season=None, as_of=None):
     """Return the records that a command is asked about, and say what is doubtful in them.
 
@@ -364,6 +375,9 @@ def units_of(options):
 
 def save(options, frame):
     """Write a result to the file asked for, if any, and say so on standard error."""
+    if hasattr(options, "caught"):
+        options.caught.append(rounded(frame))
+        return
     if options.csv is None:
         return
     from cropload.records.writing.gate import write_results

@@ -83,5 +83,6 @@ COMMANDS = (
         """,
         arguments=_REVIEW_ARGUMENTS,
         run=_review,
+        many=True,
     ),
 )

@@ -101,5 +101,6 @@ COMMANDS = (
         """,
         arguments=_ARGUMENTS,
         run=_run,
+        many=True,
     ),
 )

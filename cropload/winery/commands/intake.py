@@ -244,6 +244,7 @@ COMMANDS = (
         summary="tonnes by week, variety and block, against limits and contracts",
         arguments=_ARGUMENTS,
         run=_run,
+        many=True,
         example="""\
         cropload intake my_season --by grower --sheets sheets.html
         cropload intake my_season --pick "Long Acre=2027-09-28" --move
