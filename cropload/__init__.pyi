@@ -16,8 +16,8 @@ from cropload.evidence.evidence import Evidence as Evidence
 from cropload.frost.after_frost import AfterFrost as AfterFrost
 from cropload.frost.replay import FrostReplay as FrostReplay
 from cropload.frost.take_weather import TakenWeather as TakenWeather
+from cropload.owner.costs import Costs as Costs
 from cropload.owner.mix import Limits as Limits
-from cropload.owner.money import Costs as Costs
 from cropload.owner.report import OwnerReport as OwnerReport
 from cropload.owner.scenarios import Scenarios as Scenarios
 from cropload.pruning.compare import Comparison as Comparison

@@ -22,6 +22,8 @@ def table(name, rows):
     unknown = set(frame.columns) - set(empty.columns)
     assert not unknown, f"{name} has no column {unknown}"
     for column in TABLES[name].columns:
+        if column.ranged and column.width not in frame:
+            frame[column.width] = float("nan")
         if column.name not in frame:
             frame[column.name] = "" if empty[column.name].dtype.kind in "OTU" else pd.NA
         if column.kind == "date":

@@ -7,8 +7,9 @@ import pandas as pd
 from helpers import block_row
 from season_records import block_rows, small_estate
 
+from cropload.owner.costs import Costs
 from cropload.owner.mix import Question, Rule
-from cropload.owner.money import Contract, Costs, Pay
+from cropload.owner.money import Contract, Pay
 from cropload.owner.report import report
 from cropload.owner.scenarios import compare_scenarios
 from cropload.winery.contracts import Terms
@@ -98,8 +99,9 @@ def mix_question(blocks, plans, draws, seed, above=500.0, risky=False, seasons=5
         ),
     )
     contracts = (Contract(str(at), (), each) for at, each in enumerate(terms[: len(members)]))
-    fixed = area * 1500 * (0.95 + 0.1 * effect)
-    pay = Pay(tuple(contracts), tuple(members), fixed, 150.0)
+    fixed = (area * 1500 * (0.95 + 0.1 * effect))[..., None]
+    per_t = np.full((blocks, 1), 150.0)
+    pay = Pay(tuple(contracts), tuple(members), fixed, per_t, np.zeros((plans, blocks)))
     weights = 0.96 ** np.arange(seasons)
     allowed = np.ones((plans, blocks), bool)
     question = Question(pay, tonnes[:seasons], weights, tonnes[seasons], allowed)

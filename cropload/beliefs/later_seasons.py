@@ -36,28 +36,18 @@ def later_states(estate, blocks, draws, seed, seasons):
     """
     beliefs, k = estate.beliefs, len(COMPONENTS)
     blocks = np.asarray(blocks, int)
-    state = beliefs.draw(blocks, draws, seed)
     responses = beliefs.response_draws(draws, seed)
-    shared, local = beliefs.shared, beliefs.shared_draws(draws, seed)
-    spread = variances(beliefs.learned.spreads, shared.seasons, beliefs.learned.widen)
+    spread = variances(beliefs.learned.spreads, beliefs.shared.seasons, beliefs.learned.widen)
     all_sd, own_sd = (
         np.sqrt(spread.season[-1])[:, None],
         np.sqrt(spread.variety_season[-1])[:, None],
     )
-    # What the coming season brings to all its blocks is taken out, and another season's put in.
-    effects = {}
-    for v in np.unique(beliefs.variety[blocks]):
-        parts = local[shared.places(v)][: shared.local * k].reshape(shared.local, k, draws)
-        effects[v] = parts[1 + shared.seasons] + parts[-1]
-    lasting = np.empty_like(state)
+    lasting = _lasting(beliefs, blocks, draws, seed)
     residual = np.sqrt(beliefs.residual[blocks])[..., None]
-    for at, block in enumerate(blocks):
-        lasting[:, at] = state[:, at] - _of_the_season(beliefs, block, draws, seed)
-        lasting[:k, at] -= effects[beliefs.variety[block]]
     for later in range(1, seasons + 1):
         again = lasting.copy()
         everyone = all_sd * stream(seed, "season", f"{later} on").standard_normal((k, draws))
-        for v in effects:
+        for v in np.unique(beliefs.variety[blocks]):
             name = estate.varieties[v]
             own = stream(seed, f"variety {name}", f"{later} on").standard_normal((k, draws))
             again[:k, beliefs.variety[blocks] == v] += (everyone + own_sd * own)[:, None]
@@ -65,6 +55,27 @@ def later_states(estate, blocks, draws, seed, seasons):
             rng = stream(seed, beliefs.names[block], f"{later} on")
             again[:, at] += residual[at] * rng.standard_normal((len(again), draws))
         yield estate.trended(blocks, again, responses)
+
+
+def lasting_state(estate, blocks, draws, seed):
+    """Return what lasts of the state of some blocks, without what any one season brings.
+
+    Parameters and shape as of `later_states`.
+    """
+    lasting = _lasting(estate.beliefs, np.asarray(blocks, int), draws, seed)
+    return estate.trended(blocks, lasting, estate.beliefs.response_draws(draws, seed))
+
+
+def _lasting(beliefs, blocks, draws, seed):
+    """Return the state of blocks less what the coming season brings them, trends left apart."""
+    k, shared, local = len(COMPONENTS), beliefs.shared, beliefs.shared_draws(draws, seed)
+    lasting = beliefs.draw(blocks, draws, seed)
+    for at, block in enumerate(blocks):
+        variety = beliefs.variety[block]
+        parts = local[shared.places(variety)][: shared.local * k].reshape(shared.local, k, draws)
+        lasting[:, at] -= _of_the_season(beliefs, block, draws, seed)
+        lasting[:k, at] -= parts[1 + shared.seasons] + parts[-1]
+    return lasting
 
 
 def _of_the_season(beliefs, block, draws, seed):

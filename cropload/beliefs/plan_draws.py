@@ -128,7 +128,51 @@ def _grown_older(estate, blocks, x, later=SETTLED_AFTER):
     return x, share[:, None] if share.any() else None
 
 
-def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0, losses=False, later_seasons=0):
+@dataclass(frozen=True, eq=False)
+class States:
+    """What is drawn of blocks before any plan is looked at.
+
+    ``first`` and each of ``later``: their state in the coming season and those after it, (state,
+    blocks, draws) in logs [1]; ``responses``: what all blocks share of the answers to the load,
+    (responses, draws) in normals [1]; ``strength``: how strongly nodes differ, (blocks, draws) [1].
+    """
+
+    first: np.ndarray
+    responses: np.ndarray
+    strength: np.ndarray
+    later: tuple = ()
+
+    def of_block(self, at):
+        """Return those of one block, by its place among these."""
+        here = slice(at, at + 1)
+        return States(
+            self.first[:, here],
+            self.responses,
+            self.strength[here],
+            tuple(each[:, here] for each in self.later),
+        )
+
+
+def states_of(estate, blocks, *, draws, seed, later_seasons=0):
+    """Draw the States of some blocks; as in `plan_draws`."""
+    first, responses = estate.draw(blocks, draws, seed)
+    strength = profile_strength(estate, blocks, draws, seed)
+    later = tuple(later_states(estate, blocks, draws, seed, later_seasons))
+    return States(first, responses, strength, later)
+
+
+def plan_draws(
+    estate,
+    blocks,
+    plans,
+    *,
+    draws,
+    seed,
+    dead_buds=0.0,
+    losses=False,
+    later_seasons=0,
+    states=None,
+):
     """Draw what every plan would give in every block.
 
     Parameters
@@ -150,6 +194,8 @@ def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0, losses=Fals
         otherwise.
     later_seasons : int
         Seasons after the first one to draw too, with the same plan each winter [1].
+    states : States, optional
+        Of these blocks, draws and seasons, changed or not, in the place of those drawn here.
 
     Returns
     -------
@@ -165,15 +211,16 @@ def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0, losses=Fals
     A block in parts is its mean vine, draw by draw: each part moves from the block's own load.
     """
     blocks = np.asarray(blocks, int)
-    x, responses = estate.draw(blocks, draws, seed)
-    e = exponents(estate.answers(x, responses))
+    if states is None:
+        states = states_of(estate, blocks, draws=draws, seed=seed, later_seasons=later_seasons)
+    x = states.first
+    e = exponents(estate.answers(x, states.responses))
     shape = block_shapes(estate, plans, blocks)
-    strength = profile_strength(estate, blocks, draws, seed)
     shape = replace(
         shape,
         log_buds=shape.log_buds + np.log1p(-dead_buds),
-        log_burst=shape.log_burst * strength,
-        log_fertility=shape.log_fertility * strength,
+        log_burst=shape.log_burst * states.strength,
+        log_fertility=shape.log_fertility * states.strength,
     )
     state, aged = estate.state(blocks, x), estate.state(blocks, x, SETTLED_AFTER)
     facts = estate.facts
@@ -189,7 +236,7 @@ def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0, losses=Fals
         first=grow(x, shape, state, e, log_share=share),
         settled=grow(older, shape, aged.settled_at(shape.log_buds), e, log_share=later),
         kept=estate.loss.kept(facts.names, blocks, draws, seed) if losses else None,
-        later=_later(estate, blocks, shape, e, share, draws, seed, later_seasons),
+        later=_later(estate, blocks, shape, e, share, states.later),
         kept_later=tuple(
             estate.loss.kept(facts.names, blocks, draws, seed, later)
             for later in range(1, later_seasons + 1)
@@ -203,7 +250,7 @@ def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0, losses=Fals
                 here = blocks[at : at + 1]
                 apart = plan_draws(
                     estate, here, plan.plans, draws=draws, seed=seed, dead_buds=dead_buds,
-                    later_seasons=later_seasons,
+                    states=states.of_block(at),
                 )  # fmt: skip
                 for whole, parts in zip(
                     (drawn.first, drawn.settled, *drawn.later),
@@ -214,13 +261,13 @@ def plan_draws(estate, blocks, plans, *, draws, seed, dead_buds=0.0, losses=Fals
     return drawn
 
 
-def _later(estate, blocks, shape, e, share, draws, seed, seasons):
+def _later(estate, blocks, shape, e, share, states):
     """Return what grows in the seasons after the first one, a tuple of Growth.
 
     In the second season half of what was carried is the new load, from the third on all of it.
     """
     found = []
-    for later, x in enumerate(later_states(estate, blocks, draws, seed, seasons), 1):
+    for later, x in enumerate(states, 1):
         state = estate.state(blocks, x, later)
         new = shape.log_buds
         carried = new if later >= SETTLED_AFTER else (state.log_carried + new) / 2

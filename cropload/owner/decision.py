@@ -254,9 +254,10 @@ def decide(found, rows, bands, crops, pay, by, limits, discount):
     turns = {key: turns_of(row, rows[key[0], names[0]], bands[key[0]]) for key, row in rows.items()}
     sample = slice(SAMPLE)
     question = Question(
-        pay, crops.seasons[..., sample], weights, crops.settled[..., sample], allowed
-    )
-    mix = question.best(rules_of(found, turns, crops, limits), limits.worst_year)
+        pay.of_draws(sample), crops.seasons[..., sample], weights, crops.settled[..., sample],
+        allowed,
+    )  # fmt: skip
+    mix = question.best(rules_of(found, turns, crops, limits, pay.hours), limits.worst_year)
     # The earliest scenario with the same plan stands for it, so equal plans are one pick.
     stands = np.array([
         [next(e for e in range(s + 1) if layout[e][at] == plan) for at, plan in enumerate(row)]
@@ -332,7 +333,7 @@ def _blocks(found, rows, crops, pay, weights, money, allowed, picks):
     return pd.DataFrame(table) if table else pd.DataFrame(columns=columns).astype({"chosen": bool})
 
 
-def rules_of(found, turns, crops, limits):
+def rules_of(found, turns, crops, limits, hours):
     """Return the limits that are sums over the blocks, a list of Rule.
 
     Parameters
@@ -345,14 +346,17 @@ def rules_of(found, turns, crops, limits):
         Their crops.
     limits : Limits
         What the owner bears.
+    hours : ndarray, shape (scenarios, blocks)
+        Time of pruning [h].
 
     Raises
     ------
     CroploadError
-        For a ceiling of what is neither a block nor a variety.
+        For a ceiling of what is neither a block nor a variety, or hours of a pruning whose time is
+        not told.
     """
     facts, places = found.estate.facts, found.drawn.blocks
-    area, vines = facts.area_ha[places], facts.bearing[places]
+    area = facts.area_ha[places]
     rules = []
     for about in (DENSITY, BALANCE):
         use = np.zeros(found.buds.shape)
@@ -363,8 +367,12 @@ def rules_of(found, turns, crops, limits):
                         use[s, at] = -area[at] if turn.better else area[at]
         rules.append(Rule(about, use, limits.area_out * float(area.sum())))
     if limits.hours is not None:
-        minutes = limits.minutes_per_vine + limits.minutes_per_bud * found.buds
-        rules.append(Rule(HOURS, vines * minutes / 60, limits.hours))
+        if not hours.any():
+            raise CroploadError(
+                "A limit on pruning hours needs how long pruning takes: the costs minutes_per_vine "
+                "or minutes_per_bud."
+            )
+        rules.append(Rule(HOURS, hours, limits.hours))
     varieties = [facts.varieties[place] for place in places]
     mean = crops.settled.mean(-1)
     for name, most in limits.ceilings.items():

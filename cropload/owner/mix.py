@@ -5,6 +5,10 @@ earns, and the mean of the worst tenth of the years (Rockafellar and Uryasev, 20
 2:21), are linear in it too, a line a draw: so it is solved over a sample of the draws, and says so.
 """
 
+import ctypes
+import os
+import sys
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -28,7 +32,7 @@ class Limits:
 
     worst_year : least that may be left in the worst year in ten, the mean of the worst tenth of
         the years, once settled [currency; t where no price is known].
-    hours : pruning hours that there are [h], of minutes_per_vine and minutes_per_bud [min].
+    hours : pruning hours that there are [h], of the minutes told with the costs.
     ceilings : {block or variety: most it may bear, in the mean of the years once settled} [t/ha].
     area_out : area that may leave its bands, or get further out of them, less what comes nearer,
         as a share of the whole [1]; the handbook's ``mix.area_out`` when left out.
@@ -36,25 +40,18 @@ class Limits:
 
     worst_year: float | None = None
     hours: float | None = None
-    minutes_per_vine: float = 0.0
-    minutes_per_bud: float = 0.0
     ceilings: dict = field(default_factory=dict)
     area_out: float = field(default_factory=lambda: handbook.value("mix.area_out"))
 
     def __post_init__(self):
         faults = []
-        numbers = {"hours": self.hours, "minutes_per_vine": self.minutes_per_vine}
-        numbers |= {"minutes_per_bud": self.minutes_per_bud, "area_out": self.area_out}
+        numbers = {"hours": self.hours, "area_out": self.area_out}
         numbers |= {f"ceiling of {name}": value for name, value in self.ceilings.items()}
         for name, value in numbers.items():
             if value is not None and not (_real(value) and value >= 0):
                 faults.append(f"The limit {name} must be a number of 0 or more, not {value!r}.")
         if self.worst_year is not None and not _real(self.worst_year):
             faults.append(f"The limit worst_year must be a number, not {self.worst_year!r}.")
-        if self.hours is not None and not (self.minutes_per_vine or self.minutes_per_bud):
-            faults.append(
-                "The limit hours needs minutes_per_vine or minutes_per_bud: how long pruning takes."
-            )
         if faults:
             raise CroploadError("\n".join(faults))
 
@@ -104,6 +101,33 @@ class Mix:
     gap: float
     held: bool
     costs: tuple = ()
+
+
+@contextmanager
+def without_words():
+    """Keep off the standard output what the solver's compiled code prints past Python."""
+    try:
+        sys.stdout.flush()
+        kept = os.dup(1)
+    except (OSError, AttributeError):
+        # There is no standard output, as in a program without a console.
+        yield
+        return
+    try:
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, 1)
+        os.close(nowhere)
+        yield
+    finally:
+        _flush_compiled()
+        os.dup2(kept, 1)
+        os.close(kept)
+
+
+def _flush_compiled():
+    """Have the C library write what it holds back; without one that says so, it is left."""
+    with suppress(OSError, AttributeError, TypeError):
+        ctypes.CDLL(None).fflush(None)
 
 
 @dataclass(frozen=True, eq=False)
@@ -201,13 +225,14 @@ class Question:
         # The solver's first look at a program has called some without a solution that have one: it
         # is believed only where the search without that look finds none either.
         for look in (True, False):
-            found = milp(
-                -objective / (np.abs(objective).max() or 1.0),
-                constraints=LinearConstraint(matrix, *np.array(program.limits).T),
-                integrality=np.array(program.whole),
-                bounds=Bounds(lower, upper),
-                options={"mip_rel_gap": 0.0, "time_limit": _SECONDS, "presolve": look},
-            )
+            with without_words():
+                found = milp(
+                    -objective / (np.abs(objective).max() or 1.0),
+                    constraints=LinearConstraint(matrix, *np.array(program.limits).T),
+                    integrality=np.array(program.whole),
+                    bounds=Bounds(lower, upper),
+                    options={"mip_rel_gap": 0.0, "time_limit": _SECONDS, "presolve": look},
+                )
             if found.x is not None:
                 break
         if found.x is None:
@@ -266,7 +291,7 @@ class _Program:
         """
         scenarios, blocks, draws = tonnes.shape
         choice = np.arange(scenarios * blocks)
-        gains = -pay.fixed[..., None] - pay.per_t * tonnes
+        gains = -pay.fixed - pay.per_t * tonnes
         constant, overs = np.zeros(draws), []
         chosen = np.array([high for _, high in self.bounds[: choice.size]]).reshape(self.shape) > 0
         for contract, members in zip(pay.contracts, pay.members, strict=True):
@@ -279,13 +304,13 @@ class _Program:
             most = np.where(chosen[..., None], fruit, -np.inf).max(0).sum(0)
             least = np.where(chosen[..., None], fruit, np.inf).min(0).sum(0)
             flat = fruit.reshape(-1, draws).T
-            for at, change in bends:
-                if change == 0:
-                    continue
+            for at, changes in bends:
+                changes = np.broadcast_to(changes, draws)
                 always = least >= at
-                gains = gains + change * fruit * always
-                constant -= change * at * always
-                for draw in np.flatnonzero(~always & (most > at)):
+                gains = gains + changes * fruit * always
+                constant -= changes * at * always
+                for draw in np.flatnonzero(~always & (most > at) & (changes != 0)):
+                    change = changes[draw]
                     # In shares of the bend: the crop less what is over it is no more than it.
                     share = flat[draw] / at
                     over = self._column(0.0, most[draw] / at - 1.0)

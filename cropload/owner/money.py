@@ -1,6 +1,6 @@
 """Money: what pruning scenarios leave over, with prices and costs that are the user's own."""
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -10,70 +10,29 @@ from cropload.beliefs.history import estate_before_season
 from cropload.beliefs.meant import check_block, check_draws, check_season
 from cropload.beliefs.plan_draws import plan_draws
 from cropload.beliefs.plans_by_part import carried_plans
-from cropload.beliefs.ranges import DEFAULT_DRAWS
+from cropload.beliefs.ranges import DEFAULT_DRAWS, reach
 from cropload.errors import CroploadError
+from cropload.owner.costs import Span, Unsure
 from cropload.records.tables import LAST
 from cropload.show import wording
-from cropload.units import ACRE_HA, SHORT_TON_T
 from cropload.vine.plan import PruningPlan
 from cropload.winery.contracts import Terms, contract_book, contract_places, terms_of
 
 #: Seasons that a plan is followed through [1].
 SEASONS = 5
 
-#: Cost -> what it is, per what in metric and in US units, and the factor from the one to the other.
-COSTS = {
-    "pruning_per_vine": ("pruning, for each vine", ("vine", "vine"), 1.0),
-    "pruning_per_bud": ("pruning, for each bud left", ("bud", "bud"), 1.0),
-    "thinning_per_ha": ("thinning", ("ha", "ac"), ACRE_HA),
-    "picking_per_t": ("picking, by weight", ("t", "short ton"), SHORT_TON_T),
-    "picking_per_ha": ("picking, by area", ("ha", "ac"), ACRE_HA),
-    "other_per_ha": ("all else", ("ha", "ac"), ACRE_HA),
-}
-
-
-@dataclass(frozen=True)
-class Costs:
-    """Costs of a season, all in the currency of the prices; what is left at 0 is not counted.
-
-    pruning_per_vine [currency/vine], pruning_per_bud [currency/bud left], thinning_per_ha
-    [currency/ha], picking_per_t [currency/t], picking_per_ha and other_per_ha [currency/ha].
-    """
-
-    pruning_per_vine: float = 0.0
-    pruning_per_bud: float = 0.0
-    thinning_per_ha: float = 0.0
-    picking_per_t: float = 0.0
-    picking_per_ha: float = 0.0
-    other_per_ha: float = 0.0
-
-    def __post_init__(self):
-        faults = []
-        for each in fields(self):
-            number = getattr(self, each.name)
-            real = isinstance(number, (int, float, np.number)) and not isinstance(number, bool)
-            if not real or not np.isfinite(number) or number < 0:
-                faults.append(
-                    f"The cost {each.name} must be a number of 0 or more, not {number!r}."
-                )
-        if faults:
-            raise CroploadError("\n".join(faults))
-
-    def of(self, buds, vines, area_ha, tonnes):
-        """Return the cost of blocks [currency]; arrays broadcast, ``tonnes`` are draws [t]."""
-        fixed = vines * (self.pruning_per_vine + self.pruning_per_bud * buds) + area_ha * (
-            self.thinning_per_ha + self.picking_per_ha + self.other_per_ha
-        )
-        return fixed + self.picking_per_t * tonnes
-
 
 @dataclass(frozen=True)
 class Contract:
-    """What is paid for some blocks, by the terms of a contract for their fruit."""
+    """What is paid for some blocks, by the terms of a contract for their fruit.
+
+    ``price`` is that of its first tonne as told: a number [currency/t], or a Span.
+    """
 
     name: str
     blocks: tuple
     terms: Terms
+    price: float | Span = 0.0
 
     def revenue(self, tonnes):
         """Return what a crop of ``tonnes`` [t] earns, less what is owed [currency]."""
@@ -84,20 +43,34 @@ class Contract:
 
         Returns
         -------
-        (float, float, list of (float, float))
-            [currency], [currency/t], and (tonnes, change [currency/t]) of each bend.
+        (ndarray, ndarray, list of (float, ndarray))
+            [currency], [currency/t], and (tonnes, change [currency/t]) of each bend; the arrays
+            have a value a draw, or one where no price is told as a range.
         """
         terms = self.terms
         told = (terms.least, terms.most, terms.ceiling, *(start for start, _ in terms.steps))
         ends = sorted({0.0, *(each for each in told if 0 < each < np.inf)})
         places = np.array([*ends, ends[-1] + 1.0])
-        earned = self.revenue(places)
-        slopes = np.diff(earned) / np.diff(places)
-        return earned[0], slopes[0], list(zip(ends[1:], np.diff(slopes), strict=True))
+        earned = self.revenue(places[:, None])
+        slopes = np.diff(earned, axis=0) / np.diff(places)[:, None]
+        return earned[0], slopes[0], list(zip(ends[1:], np.diff(slopes, axis=0), strict=True))
+
+    def of_draws(self, few):
+        """Return the contract with the prices of some of the draws."""
+        terms = self.terms
+        steps = tuple((start, _of_draws(price, few)) for start, price in terms.steps)
+        return replace(self, terms=replace(terms, steps=steps, beyond=_of_draws(terms.beyond, few)))
 
 
-def contracts_for(records, blocks, facts):
+def _of_draws(amount, few):
+    """Return some of the draws of an amount; one value stays."""
+    return amount[..., few] if np.shape(amount)[-1:] > (1,) else amount
+
+
+def contracts_for(records, blocks, facts, unsure):
     """Return the contracts that pay for some blocks, and notes on what was taken.
+
+    ``unsure`` draws the prices that are told as ranges, those of one contract together.
 
     Notes
     -----
@@ -136,11 +109,24 @@ def contracts_for(records, blocks, facts):
                 f"The contract for {name} {' and '.join(filter(None, told))} from more blocks than "
                 f"these; {wording.percent(share)} of it is counted here, by area."
             )
-        terms = terms_of(rows, area, share)
+        first = rows.sort_values("from_t", kind="stable").iloc[0]
+
+        def priced(middle, width, name=name):
+            drawn = unsure.draw(middle, width / (2 * reach()), "price", name)
+            return drawn if len(drawn) > 1 else float(drawn[0])
+
+        terms = terms_of(rows, area, share, priced)
         if len(terms.steps) > 1 or terms.shortfall or terms.excess:
             notes.append(f"Price steps and what is owed under the contract {name} are counted.")
-        contracts.append(Contract(name, members, terms))
+        contracts.append(Contract(name, members, terms, _told(first)))
     return contracts, notes
+
+
+def _told(row):
+    """Return the price of a row of a contract as it was told: a number or a Span."""
+    price, width = row["price_per_t"], np.nan_to_num(row["price_per_t_range"])
+    half = np.exp(width / 2)
+    return Span(price / half, price * half) if width else float(price)
 
 
 def currency_of(records):
@@ -232,6 +218,20 @@ class ScenarioDraws:
     drawn: object
     estate: object
 
+    @property
+    def draws(self):
+        """How many draws there are [1]."""
+        return self.drawn.log_components.shape[-1]
+
+    def without_growth(self):
+        """Return the scenarios without all that grows, which takes most of the memory."""
+        return replace(self, drawn=replace(self.drawn, first=None, settled=None, later=()))
+
+    @property
+    def varieties(self):
+        """What each of the blocks bears, a list."""
+        return [self.estate.facts.varieties[place] for place in self.drawn.blocks]
+
 
 def scenario_draws(
     records, scenarios, season=None, *, draws=DEFAULT_DRAWS, seed=0, reference_plans=None
@@ -293,10 +293,12 @@ class Pay:
         Those that pay.
     members : tuple of ndarray
         Places of each one's blocks.
-    fixed : ndarray, shape (scenarios, blocks)
+    fixed : ndarray, shape (scenarios, blocks, draws or 1)
         Cost of a season that no crop moves [currency].
-    per_t : float
+    per_t : ndarray, shape (blocks, draws or 1)
         Cost of picking [currency/t].
+    hours : ndarray, shape (scenarios, blocks)
+        Time of pruning [h].
     currency : str
         Of the prices; empty when none is named, and where the crop itself is counted.
     notes : tuple of str
@@ -306,7 +308,8 @@ class Pay:
     contracts: tuple
     members: tuple
     fixed: np.ndarray
-    per_t: float
+    per_t: np.ndarray
+    hours: np.ndarray
     currency: str = ""
     notes: tuple = ()
 
@@ -320,7 +323,16 @@ class Pay:
     def cost(self, tonnes, picks):
         """Return what crops cost [currency], (rows, draws); ``picks`` as in `margin`."""
         fixed = self.fixed[picks, np.arange(picks.shape[1])].sum(1)
-        return fixed[:, None] + self.per_t * tonnes.sum(1)
+        return fixed + (self.per_t * tonnes).sum(1)
+
+    def of_draws(self, few):
+        """Return what some of the draws earn and cost; ``few`` says which."""
+        return replace(
+            self,
+            contracts=tuple(contract.of_draws(few) for contract in self.contracts),
+            fixed=_of_draws(self.fixed, few),
+            per_t=_of_draws(self.per_t, few),
+        )
 
     def margin(self, tonnes, picks):
         """Return what is left over when each block has the plan of some scenario.
@@ -353,7 +365,7 @@ class Pay:
         ndarray, shape (scenarios, blocks, draws)
             [currency]; where blocks fill one contract the changes do not add up.
         """
-        out = (self.fixed[:1] - self.fixed)[..., None] - self.per_t * (tonnes - tonnes[:1])
+        out = self.fixed[:1] - self.fixed - self.per_t * (tonnes - tonnes[:1])
         for contract, members in zip(self.contracts, self.members, strict=True):
             whole = tonnes[0, members].sum(0)
             moved = whole + tonnes[:, members] - tonnes[:1, members]
@@ -361,8 +373,23 @@ class Pay:
         return out
 
 
-def pay_for(records, found, costs):
+def pay_for(records, found, costs, seed=0, moved=None):
     """Return what crops of the blocks of a comparison earn and cost.
+
+    Parameters
+    ----------
+    records, found : Records, ScenarioDraws
+        Their prices, and their crops.
+    costs : Costs
+        The user's own.
+    seed : int
+        Of the draws [1].
+    moved : tuple, optional
+        As in ``Unsure``.
+
+    Returns
+    -------
+    Pay
 
     Raises
     ------
@@ -370,23 +397,29 @@ def pay_for(records, found, costs):
         When a block has no price, or prices name several currencies.
     """
     facts, places = found.estate.facts, found.drawn.blocks
-    contracts, notes = contracts_for(records, found.blocks, facts)
+    unsure = Unsure(seed, found.draws, *([moved] if moved else []))
+    contracts, notes = contracts_for(records, found.blocks, facts, unsure)
     vines, area = facts.bearing[places], facts.area_ha[places]
+    fixed, per_t = costs.of_season(found.blocks, found.varieties, found.buds, vines, area, unsure)
     return Pay(
         tuple(contracts),
         tuple(np.array([found.blocks.index(b) for b in each.blocks]) for each in contracts),
-        costs.of(found.buds, vines, area, 0.0),
-        costs.picking_per_t,
+        fixed,
+        per_t,
+        costs.hours(found.blocks, found.varieties, found.buds, vines),
         currency_of(records),
         tuple(notes),
     )
 
 
-def crop_alone(found):
+def crop_alone(found, costs):
     """Return a Pay in tonnes, for scenarios whose blocks have no price: a tonne earns one."""
     every = np.arange(len(found.blocks))
     crop = Contract("crop", found.blocks, Terms(0.0, np.inf, np.inf, ((0.0, 1.0),)))
-    return Pay((crop,), (every,), np.zeros(found.buds.shape), 0.0)
+    vines = found.estate.facts.bearing[found.drawn.blocks]
+    hours = costs.hours(found.blocks, found.varieties, found.buds, vines)
+    free = np.zeros((*found.buds.shape, 1))
+    return Pay((crop,), (every,), free, free[0], hours)
 
 
 def money_frame(pay, names, tonnes, picks):

@@ -14,6 +14,7 @@ from cropload.owner import charts as report_figures
 from cropload.owner import words as report_words
 from cropload.owner.scenarios import Scenarios
 from cropload.owner.tables import changes_tables, do_table
+from cropload.owner.why_tables import why_figure, why_tables, why_text
 from cropload.records.writing.gate import Result, check_results, workbook_bytes, write_results
 from cropload.show import excel, wording
 from cropload.show import table as kinds
@@ -25,6 +26,8 @@ SHEETS = {
     "beside": "beside the first",
     "money_change": "money by season",
     "crop_change": "crop by season",
+    "turns": "when it pays",
+    "inputs": "what moves it",
     "totals": "crop in total",
     "crop": "crop by block",
     "balance": "balance",
@@ -111,7 +114,8 @@ class OwnerReport(Answer):
         """Return the report as one HTML page without any outside address."""
         found, units = self.found, self.units
         many = len(found.block_names) > _MANY
-        tables = {table.key: table for table in [*self.tables(), *changes_tables(found, many)]}
+        made = [*self.tables(), *changes_tables(found, many), *why_tables(found, units, many)]
+        tables = {table.key: table for table in made}
         return _template().render(
             many=many,
             found=found,
@@ -124,6 +128,8 @@ class OwnerReport(Answer):
             first_figure=report_figures.first_figure(found, units)[0],
             density_figure=report_figures.band_figure(found, "density", units)[0],
             balance_figure=report_figures.band_figure(found, "balance", units)[0],
+            why_text=why_text(found, units),
+            why_figure=why_figure(found, units),
             bands=self._bands(),
             risks=report_words.risks(found, units),
             frost_notes=report_words.frost_notes(found),
@@ -169,7 +175,8 @@ class OwnerReport(Answer):
         Numbers are stored in full in the units shown; a share is stored as a fraction of one.
         """
         book = excel.new_book()
-        tables = [table for table in self.tables() if table.key in SHEETS]
+        made = [*self.tables(), *why_tables(self.found, self.units)]
+        tables = [table for table in made if table.key in SHEETS]
         excel.add_lines(book, "notes", self._lines(tables))
         for table in tables:
             excel.add_table(book, SHEETS[table.key], table, self.units)

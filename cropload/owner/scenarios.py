@@ -12,10 +12,12 @@ from cropload.beliefs.meant import check_season
 from cropload.beliefs.origins import component_origins, seasons_seen
 from cropload.beliefs.ranges import DEFAULT_DRAWS
 from cropload.errors import CroploadError
+from cropload.owner.costs import Costs
 from cropload.owner.decision import Decision, decide, harvests
 from cropload.owner.mix import Limits
-from cropload.owner.money import Costs, crop_alone, money_frame, pay_for, scenario_draws
+from cropload.owner.money import crop_alone, money_frame, pay_for, scenario_draws
 from cropload.owner.springs import FROST_COLUMNS, NO_SPRINGS, past_springs
+from cropload.owner.why import Why
 from cropload.pruning.compare import WIDEST_CHANGE, cane_notes, general_notes, load_notes
 from cropload.pruning.plan_rows import RANGED, difference_columns, plan_ranges, wood_columns
 from cropload.units import METRIC, unit_system
@@ -68,6 +70,8 @@ class Scenarios(Answer):
         {block: list of dict} as from ``component_origins``.
     decision : Decision
         Which plan to take where, what it brings, and what if it goes wrong.
+    why : Why
+        What it hangs on: worked out when it is asked for.
     """
 
     names: tuple
@@ -90,6 +94,7 @@ class Scenarios(Answer):
     frost_twice: dict
     components: dict
     decision: Decision
+    why: Why
 
     @property
     def blocks(self):
@@ -210,7 +215,7 @@ def _block_rows(found, density_band, ravaz_band, frost):
 @arguments.check_arguments(
     records=arguments.records,
     costs=arguments.optional(
-        arguments.kind("Costs", "Make them first: cropload.owner.money.Costs(...).")
+        arguments.kind("Costs", "Make them first: cropload.owner.costs.Costs(...).")
     ),
     reference_plans=arguments.optional(arguments.by_block("plans")),
     frost=arguments.flag,
@@ -293,14 +298,14 @@ def compare_scenarios(
         money_missing = "No prices are on record, so there is no money in this report."
     else:
         try:
-            pay = pay_for(records, found, costs)
+            pay = pay_for(records, found, costs, seed)
             notes += pay.notes
         except CroploadError as fault:
             money_missing = str(fault)
     crops = harvests(found, springs, seed)
     rows = {(row["block"], row["scenario"]): row for row in blocks.to_dict("records")}
     by = "crop" if pay is None else "margin"
-    paid = crop_alone(found) if pay is None else pay
+    paid = crop_alone(found, costs) if pay is None else pay
     decision = decide(found, rows, held, crops, paid, by, limits, discount)
     first = settled = None
     if pay is not None:
@@ -339,5 +344,6 @@ def compare_scenarios(
         frost_twice=springs.learned_from,
         components=components,
         decision=decision,
+        why=Why(records, costs, seed, found.without_growth(), springs, crops, paid, decision),
         notes=tuple(dict.fromkeys([*notes, *found.estate.accepted_notes])),
     )

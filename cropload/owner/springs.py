@@ -1,5 +1,6 @@
 """Past springs of a comparison of scenarios: what each would leave of every block's plans."""
 
+import copy
 import weakref
 from dataclasses import dataclass, replace
 
@@ -172,7 +173,10 @@ def past_springs(records, found, season, draws, seed):
 def _slim(replay):
     """Return a replay without what lives on each rung, which takes most of the memory."""
     first = replace(replay.years.seasons[0], primary=None, secondary=None, stage=None, killed=None)
-    return replace(replay, years=replace(replay.years, seasons=(first,)))
+    slim = copy.copy(replay)
+    # Made anew it would go over all of its years again.
+    object.__setattr__(slim, "years", replace(replay.years, seasons=(first,)))
+    return slim
 
 
 def _learned_from(replay, records, season):

@@ -1,13 +1,11 @@
 """The tables of an owner's scenarios, once: command, panel, page and workbook all show these."""
 
-from dataclasses import fields
-
 import numpy as np
 
 from cropload import handbook
 from cropload.beliefs import ranges
+from cropload.owner.costs import COSTS, Span, middle_of, written
 from cropload.owner.decision import MIX, WHEN
-from cropload.owner.money import COSTS
 from cropload.owner.words import change_step, margin_step
 from cropload.show import table as kinds
 from cropload.show import wording
@@ -354,34 +352,50 @@ def contracts_table(found, units=METRIC):
         (Column("contract"), lambda contract: contract.name),
         (
             Column("price", kinds.NUMBER, unit=unit, places=0),
-            lambda contract: contract.terms.steps[0][1] / factor,
+            lambda contract: middle_of(contract.price) / factor,
         ),
+        _range_column(found.contracts, lambda contract: contract.price, 1 / factor),
         (Column("takes at most", kinds.NUMBER, "tonnes"), lambda contract: contract.terms.most),
         (
             Column("price above that", kinds.NUMBER, unit=unit, places=0),
             lambda contract: (
-                contract.terms.beyond / factor if np.isfinite(contract.terms.most) else None
+                np.median(contract.terms.beyond) / factor
+                if np.isfinite(contract.terms.most)
+                else None
             ),
         ),
     ]
     return Table.of("contracts", "Prices, from your table prices", found.contracts, columns)
 
 
+def _range_column(rows, told, factor=1.0):
+    """Return the column of amounts that are told as ranges; None where none is."""
+    if not any(isinstance(told(row), Span) for row in rows):
+        return None
+
+    def cell(row):
+        return written(told(row), factor) if isinstance(told(row), Span) else None
+
+    return Column(f"range ({ranges.often()})"), cell
+
+
 def costs_table(found, units=METRIC):
     """Return the costs that were counted, or None when there was none or no money at all."""
-    us = units.name == "us"
-    rows = []
-    for each in fields(found.costs):
-        words, per, factor = COSTS[each.name]
-        value = getattr(found.costs, each.name)
-        if value:
-            unit = f"{found.currency or 'currency'}/{per[us]}"
-            rows.append({"cost": words, "amount": value * (factor if us else 1), "unit": unit})
-    if not rows or found.money_settled is None:
+    us, told = units.name == "us", list(found.costs.told())
+    if not told or found.money_settled is None:
         return None
+    rows = []
+    for whose, name, amount in told:
+        factor = COSTS[name].factor if us else 1.0
+        shown = amount.times(factor) if isinstance(amount, Span) else amount * factor
+        unit = COSTS[name].unit(found.currency or "currency", us)
+        row = {"cost": COSTS[name].words, "of": whose or _of_all(found), "told": shown}
+        rows.append(row | {"amount": middle_of(shown), "unit": unit})
     columns = [
         (Column("cost"), "cost"),
+        (Column("of"), "of") if found.costs.of else None,
         (Column("amount", kinds.NUMBER, places=2), "amount"),
+        _range_column(rows, lambda row: row["told"]),
         (Column("unit"), "unit"),
     ]
     return Table.of("costs", "Costs, as you gave them", rows, columns)

@@ -1,9 +1,9 @@
 """What an owner's report says in words: what to do, what it brings, what if it goes wrong."""
 
-from dataclasses import fields
-
+from cropload import handbook
 from cropload.beliefs import ranges
 from cropload.owner import decision as reasons
+from cropload.owner.costs import COSTS
 from cropload.owner.decision import WHEN
 from cropload.owner.mix import WORST_YEAR
 from cropload.show import wording
@@ -243,6 +243,8 @@ def _rule(found, name):
     if name in (reasons.DENSITY, reasons.BALANCE):
         out = f"of the area further out of its band of {_MATTERS[name]}"
         share = percent(limits.area_out)
+        if limits.area_out == handbook.value("mix.area_out"):
+            share = f"the default of {share}"
         return f"at most {share} {out}", f"More than {share} {out}"
     if name == reasons.HOURS:
         hours = f"{wording.number(limits.hours, 0)} pruning hours"
@@ -270,7 +272,7 @@ def counted(found):
         parts.append(f"spring frost as in {found.frost_about['seasons']} past springs")
     parts.append("crops lost altogether")
     if found.decision.by == "margin":
-        spent = any(getattr(found.costs, each.name) for each in fields(found.costs))
+        spent = any(COSTS[name].paid for _, name, _ in found.costs.told())
         parts.append(f"your prices and contracts, {'and your costs' if spent else 'with no cost'}")
     text = f"In all these figures: {', '.join(parts)}."
     if found.decision.discount:

@@ -35,6 +35,8 @@ class Column:
         A difference between temperatures, which has no zero point.
     follows : str or None
         Another column whose unit this one shares.
+    ranged : bool
+        A cell may hold a range; the column then holds its middle, and another one how wide it is.
     """
 
     name: str
@@ -51,6 +53,7 @@ class Column:
     default: float | None = None
     difference: bool = False
     follows: str | None = None
+    ranged: bool = False
 
     @property
     def us_name(self):
@@ -68,6 +71,11 @@ class Column:
         return (self.name, self.us_name) if self.us_name else (self.name,)
 
     @property
+    def width(self):
+        """The name of the column of widths of its ranges, the log of high over low end [1]."""
+        return f"{self.name}_range"
+
+    @property
     def numeric(self):
         """Whether the values are numbers."""
         return self.kind in ("season", "whole", "number")
@@ -83,6 +91,8 @@ class Column:
             "plan": "must be canes x buds, then spurs x buds, like 3x8+3x2",
             "choice": "must be one of " + ", ".join(self.choices),
         }.get(self.kind, "is text")
+        if self.ranged:
+            words += " or a range like 900-1300,"
         limits = []
         if self.above is not None:
             limits.append(f"above {self.above:g}")

@@ -17,18 +17,25 @@ TERMS = (
     "ceiling_hl_ha",
     "ceiling_kg_per_hl",
     "price_beyond",
+    "price_beyond_range",
     "shortfall_per_t",
     "excess_per_t",
     "currency",
 )
 _NAMES = ("contract", "grower", "variety", "blocks", "currency")
-_NUMBERS = ("from_t", "price_per_t", *(name for name in TERMS if name not in _NAMES))
+_NUMBERS = (
+    "from_t",
+    "price_per_t",
+    "price_per_t_range",
+    *(name for name in TERMS if name not in _NAMES),
+)
 #: Columns of table prices -> what they are in table contracts.
 PRICES = {
     "block": "blocks",
     "cap_t": "most_t",
     "cap_t_ha": "most_t_ha",
     "price_above_cap": "price_beyond",
+    "price_above_cap_range": "price_beyond_range",
 }
 
 
@@ -68,7 +75,7 @@ def in_full(contracts):
                 f"Column {name} of the contracts holds something that is no number. Correct it."
             ) from None
     frame["from_t"] = frame["from_t"].fillna(0.0)
-    return frame[["contract", "from_t", "price_per_t", *TERMS]]
+    return frame[["contract", "from_t", "price_per_t", "price_per_t_range", *TERMS]]
 
 
 def faults_of(frame):

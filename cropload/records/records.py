@@ -14,7 +14,7 @@ from cropload.records.events import losses_as_events
 from cropload.records.facts import area_ha
 from cropload.records.former_names import COPY, PresentNames, placed, under_present_names
 from cropload.records.later_rows import earlier_plans, holding
-from cropload.records.reading.cells import decimal_sign, parse, uniques
+from cropload.records.reading.cells import decimal_sign, parse, uniques, widths
 from cropload.records.reading.check import check_frame, cross_checks
 from cropload.records.reading.dates import NO_ORDER, borrowed, date_order, of_the_order, told_once
 from cropload.records.reading.faults import Fault, RecordsError, some_faults
@@ -211,7 +211,7 @@ class ParsedTable:
         columns = {}
         for column in self.table.columns:
             if column.name not in factored:
-                columns[column.name] = _blank(column, len(self.raw.frame))
+                columns |= _blanks(column, len(self.raw.frame))
                 continue
             codes, texts = factored[column.name]
             values, bad = parse(codes, texts, column, decimal or ".", self.order)
@@ -219,6 +219,8 @@ class ParsedTable:
                 suffix = self.table[column.follows].suffix if column.follows else column.suffix
                 values = to_metric(values, suffix, column.difference)
             columns[column.name] = values if column.numeric else pd.Series(values).to_numpy()
+            if column.ranged:
+                columns[column.width] = widths(codes, texts, column, decimal or ".")
             if bad:
                 self._report(column, codes, texts, bad)
         self._tell_order()
@@ -287,11 +289,16 @@ def _blank(column, length):
     return np.full(length, "", dtype=object)
 
 
+def _blanks(column, length):
+    """Return what stands for a column that was not given, and for the widths of its ranges."""
+    found = {column.name: _blank(column, length)}
+    return found | ({column.width: np.full(length, np.nan)} if column.ranged else {})
+
+
 def empty_frame(name):
     """Return an empty frame with the canonical columns and dtypes of a table."""
-    table = TABLES[name]
-    frame = pd.DataFrame({column.name: _blank(column, 0) for column in table.columns})
-    return _finished(name, frame)
+    blanks = [_blanks(column, 0) for column in TABLES[name].columns]
+    return _finished(name, pd.DataFrame({key: part[key] for part in blanks for key in part}))
 
 
 def _finished(name, frame):

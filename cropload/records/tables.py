@@ -53,6 +53,16 @@ def _positive(name, unit, explanation, required=False):
     return Column(name, "number", explanation, unit, required, above=0)
 
 
+_PRICE = Column(
+    "price_per_t",
+    "number",
+    "Price of the fruit, or a range that holds it in 8 of 10 cases, like 900-1300.",
+    "currency/t",
+    True,
+    low=0,
+    ranged=True,
+)
+
 #: Other words for a training -> the word of column training that they may mean.
 _TRAINED = {
     **dict.fromkeys(("guyot", "canes", "cane pruned", "arched cane", "long cane"), "cane"),
@@ -388,7 +398,7 @@ _TABLES = (
         (
             _block(False),
             Column("variety", "name", "Variety, when the contract is not for one block."),
-            Column("price_per_t", "number", "Price of the fruit.", "currency/t", True, low=0),
+            _PRICE,
             _positive("cap_t", "t", "Most the contract takes."),
             _positive("cap_t_ha", "t/ha", "Most the contract takes from a hectare."),
             Column(
@@ -398,6 +408,7 @@ _TABLES = (
                 "currency/t",
                 low=0,
                 follows="price_per_t",
+                ranged=True,
             ),
             Column("currency", "text", "Name of the currency."),
         ),
@@ -422,7 +433,7 @@ _TABLES = (
                 low=0,
                 default=0.0,
             ),
-            Column("price_per_t", "number", "Price of the fruit.", "currency/t", True, low=0),
+            _PRICE,
             _positive("least_t", "t", "Least that is to be delivered."),
             _positive("most_t", "t", "Most the contract takes."),
             _positive("most_t_ha", "t/ha", "Most the contract takes from a hectare."),
@@ -436,6 +447,7 @@ _TABLES = (
                 "currency/t",
                 low=0,
                 follows="price_per_t",
+                ranged=True,
             ),
             Column(
                 "shortfall_per_t",

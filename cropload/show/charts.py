@@ -39,7 +39,8 @@ class Series:
         Unit in words.
     written : str
         What is written in the picture: ``"range"`` at its end, ``"middle"`` beside the marker,
-        ``"ends"`` all three at their places, ``"row"`` at the end of the row, or nothing.
+        ``"ends"`` all three at their places, ``"row"`` at the end of the row, ``"outer"`` on the
+        side away from the other series, or nothing.
     texts : tuple of str
         Written and told in place of the numbers, one a row.
     x : ndarray, optional
@@ -270,8 +271,9 @@ def _draw_rows(rows, ax):
                 lift, va = (-5, "top") if each_y > row else (5, "bottom")
                 words = wording.figure(x, each.places)
                 beside(ax, words, (x, each_y), (0, lift), ha="center", va=va)
-    for x, y, text in written:
-        beside(ax, text, (x, y), (8, 0), ha="left", va="center", bbox=GROUND)
+    for x, y, text, way in written:
+        ha = "left" if way > 0 else "right"
+        beside(ax, text, (x, y), (8 * way, 0), ha=ha, va="center", bbox=GROUND)
     names = [""] * len(at) if rows.above else [drawing.cut_name(name) for name in rows.names]
     ax.set_yticks(at, names, parse_math=False)
     ax.set_ylim(len(at) - 0.5, -0.5)
@@ -347,7 +349,10 @@ def _draw_bars(ax, rows, bars):
 
 
 def _end_words(rows, heights, bars):
-    """Return (x, y, text) of what is written at the end of a range, a point, a bar or a row."""
+    """Return (x, y, text, way) of what is written at the end of a range, point, bar or row.
+
+    ``way`` is 1 for words to the right of it, and -1 to the left.
+    """
     ends = [(each, each.three[2], y) for each, y in zip(rows.series, heights, strict=True)]
     at = np.arange(len(rows.names))
     for part, starts, values in bars:
@@ -359,7 +364,15 @@ def _end_words(rows, heights, bars):
         if each.written in ("range", "row"):
             whole = each.written == "row" or not rows.apart
             x, y = (far, at) if whole else (end, y)
-            found += [(x[row], y[row], each.text(row)) for row in np.flatnonzero(np.isfinite(end))]
+            at_end = np.flatnonzero(np.isfinite(end))
+            found += [(x[row], y[row], each.text(row), 1) for row in at_end]
+    outer = [(each, end, y) for each, end, y in ends if each.written == "outer"]
+    middle = np.mean([end for _, end, _ in outer], axis=0) if outer else ()
+    for place, (each, end, y) in enumerate(outer):
+        for row in np.flatnonzero(np.isfinite(end)):
+            aside = end[row] - middle[row]
+            way = 1 if aside > 0 or (aside == 0 and place) else -1
+            found.append((end[row], y[row], each.text(row), way))
     return found
 
 
@@ -376,9 +389,13 @@ def _set_across(ax, rows, bars, written):
     high = high + space
     low = low - space if low < 0 or not rows.from_zero else low
     wide = drawing.inches_wide(ax)
-    for x, _, text in written:
-        share = min((0.16 + room(text, SMALL)) / wide, 0.85)
-        high = max(high, low + (x - low) / (1 - share))
+    # Room on one side takes some from the other: a few rounds settle it.
+    for x, _, text, way in 6 * list(written):
+        share = min((0.16 + room(text, SMALL)) / wide, 0.85 if way > 0 else 0.4)
+        if way > 0:
+            high = max(high, low + (x - low) / (1 - share))
+        else:
+            low = min(low, high - (high - x) / (1 - share))
     ax.set_xlim(low, high)
     for most in (7, 5, 4, 3, 2):
         ticks = MaxNLocator(most, steps=[1, 2, 2.5, 5, 10]).tick_values(low, high)

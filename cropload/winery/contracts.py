@@ -52,9 +52,10 @@ class Terms:
     least, most, ceiling : float
         Least and most tonnes, and what the law lets be delivered at all [t]; 0 and infinite for
         none.
-    steps : tuple of (float, float)
-        From how many tonnes on [t] each price holds [currency/t]; the first from 0 on.
-    beyond : float
+    steps : tuple of (float, float or ndarray)
+        From how many tonnes on [t] each price holds [currency/t]; the first from 0 on. A price
+        told as a range has a draw for each draw of the tonnes.
+    beyond : float or ndarray
         Price of fruit beyond the most [currency/t].
     shortfall, excess : float
         Owed for each tonne missing of the least, and for each beyond the most [currency/t].
@@ -92,7 +93,11 @@ class Terms:
         return self.shortfall * missing + self.excess * over
 
 
-def terms_of(rows, area_ha, share=1.0):
+def _middle(price, _):
+    return float(price)
+
+
+def terms_of(rows, area_ha, share=1.0, priced=_middle):
     """Return the terms of one contract for the blocks that deliver.
 
     Parameters
@@ -103,6 +108,9 @@ def terms_of(rows, area_ha, share=1.0):
         Area of the blocks [ha].
     share : float
         Share of the contract's fruit that is theirs, for terms in tonnes [1].
+    priced : callable
+        Makes a price of its middle [currency/t] and the log of high over low end of its range [1];
+        the middle by default.
     """
     told = {name: values.dropna() for name, values in rows.items()}
     told = {name: values.iloc[0] if len(values) else np.nan for name, values in told.items()}
@@ -110,12 +118,14 @@ def terms_of(rows, area_ha, share=1.0):
     ceiling = np.nanmin([told["ceiling_kg_ha"], hl, np.inf]) * area_ha / 1000
     most = np.nanmin([told["most_t"] * share, told["most_t_ha"] * area_ha, np.inf])
     rows = rows.sort_values("from_t", kind="stable")
-    steps = zip(rows["from_t"] * share, rows["price_per_t"], strict=True)
-    rest = (np.nan_to_num(told[n]) for n in ("price_beyond", "shortfall_per_t", "excess_per_t"))
+    prices = zip(rows["price_per_t"], rows["price_per_t_range"].fillna(0.0), strict=True)
+    steps = zip(rows["from_t"] * share, (priced(*price) for price in prices), strict=True)
+    beyond = (np.nan_to_num(told[n]) for n in ("price_beyond", "price_beyond_range"))
+    owed = (np.nan_to_num(told[n]) for n in ("shortfall_per_t", "excess_per_t"))
     least = np.nan_to_num(told["least_t"] * share)
     return Terms(
-        float(least), float(most), float(ceiling), tuple((float(a), float(p)) for a, p in steps),
-        *map(float, rest),
+        float(least), float(most), float(ceiling), tuple((float(a), p) for a, p in steps),
+        priced(*beyond), *map(float, owed),
     )  # fmt: skip
 
 

@@ -15,7 +15,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from helpers import block_row, make_records
 from season_records import count_rows, weight_row
 
-from cropload.owner.money import Costs
+from cropload.owner.costs import Costs
 from cropload.owner.report import report
 from cropload.owner.scenarios import compare_scenarios
 

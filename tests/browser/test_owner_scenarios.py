@@ -45,8 +45,10 @@ def test_a_changed_plan_changes_what_is_brought_to_what_is_computed_apart(opened
 
 def test_an_hour_less_than_today_takes_changes_what_to_do(opened):
     opened.set_viewport_size({"width": 1280, "height": 800})
+    opened.get_by_role("button", name="costs and prices").click()
     opened.get_by_role("button", name="what you can bear").click()
-    for label, value in (("Minutes a vine", "2"), ("Pruning hours there are", "1")):
+    times = ("Time of pruning a vine [min/vine]", "2")
+    for label, value in (times, ("Pruning hours there are", "1")):
         box = opened.get_by_label(label, exact=True)
         box.fill(value)
         box.press("Enter")

@@ -1,71 +1,12 @@
 """The decision: two blocks and two plans by hand, and what gets better and worse by area."""
 
-from types import SimpleNamespace
-
-import numpy as np
 import pytest
-from owner_cases import one_price
+from two_blocks import BALANCE, BANDS, PLANS, by_hand, row
 
 from cropload.errors import CroploadError
-from cropload.owner.decision import MIX, Harvests, decide, same_plans, turns_of
+from cropload.owner.decision import MIX, same_plans, turns_of
 from cropload.owner.mix import Limits
-from cropload.owner.money import Contract, Pay
-from cropload.vine.bands import NO_DENSITY, Band
-
-DENSITY, BALANCE = Band(12.0, 15.0, "density"), Band(4.0, 10.0, "balance")
-BANDS = {"A": (DENSITY, BALANCE), "B": (DENSITY, BALANCE)}
-INSIDE = {
-    "shoots_per_m_p50": 13.0,
-    "ravaz_settled_p50": 7.0,
-    "places_short_5_winters": 1.0,
-    "frost_mean_share_p50": float("nan"),
-}
-PLANS = {"today": {"A": "2x10", "B": "2x10"}, "longer": {"A": "2x12", "B": "2x12"}}
-
-
-def row(block="A", **figures):
-    plan = figures.pop("plan", "2x10")
-    return (
-        INSIDE | {"block": block, "area_ha": 1.0 if block == "A" else 3.0, "plan": plan} | figures
-    )
-
-
-def by_hand(longer=None, limits=None, discount=0.25, plans=PLANS):
-    """Return the decision on ten draws of which the last is a bad one, by money.
-
-    Block A (1 ha) bears 10 t, and with longer wood 12, 11.5 and from the third season on 11 t, in
-    the bad draw 9 t; B (3 ha) 20 t, and 21 t with longer wood, in the bad draw 16 t. A tonne earns
-    1000 and its picking costs 100; a season costs 1000 in A and 3000 in B, with longer wood 200
-    and 1000 more.
-    """
-    seasons = np.zeros((5, 2, 2, 10))
-    seasons[:, 0, 0], seasons[:, 0, 1] = 10, 20
-    seasons[:, 1, 0] = np.array([12, 11.5, 11, 11, 11])[:, None]
-    seasons[:, 1, 1] = 21
-    seasons[:, 1, 0, 9], seasons[:, 1, 1, 9] = 9, 16
-    pay = Pay(
-        (Contract("all", ("A", "B"), one_price(1000.0)),),
-        (np.array([0, 1]),),
-        np.array([[1000.0, 3000.0], [1200.0, 4000.0]]),
-        100.0,
-    )
-    facts = SimpleNamespace(
-        area_ha=np.array([1.0, 3.0]),
-        bearing=np.array([1000.0, 3000.0]),
-        varieties=("Riesling", "Pinot noir"),
-    )
-    found = SimpleNamespace(
-        names=tuple(plans),
-        blocks=("A", "B"),
-        plans=plans,
-        buds=np.array([[20.0, 20.0], [24.0, 24.0]]),
-        drawn=SimpleNamespace(blocks=np.array([0, 1])),
-        estate=SimpleNamespace(facts=facts),
-    )
-    rows = {(block, "today"): row(block) for block in "AB"}
-    rows |= {(block, "longer"): row(block, plan="2x12", **(longer or {})) for block in "AB"}
-    crops = Harvests(seasons, seasons[2])
-    return decide(found, rows, BANDS, crops, pay, "margin", limits or Limits(), discount)
+from cropload.vine.bands import NO_DENSITY
 
 
 def test_two_blocks_and_two_plans_by_hand():
@@ -118,8 +59,10 @@ def test_pruning_hours_are_vines_times_minutes():
     # Today 4000 vines at 1 + 20 x 0.1 = 3 minutes are 200 h; longer wood in A adds 0.4 minutes
     # for each of 1000 vines, 6 h 40.
     for hours, plan in ((206, "today"), (207, "longer")):
-        limits = Limits(hours=hours, minutes_per_vine=1, minutes_per_bud=0.1)
-        assert by_hand(limits=limits).picks["A"] == plan
+        assert by_hand(limits=Limits(hours=hours), minutes=(1, 0.1)).picks["A"] == plan
+
+    with pytest.raises(CroploadError, match="needs how long pruning takes"):
+        by_hand(limits=Limits(hours=206))
 
 
 def test_a_ceiling_holds_the_mean_crop_of_what_it_names():
@@ -134,7 +77,7 @@ def test_a_ceiling_holds_the_mean_crop_of_what_it_names():
 @pytest.mark.parametrize(("share", "plan"), [(0.2, "today"), (0.25, "longer")])
 def test_balance_is_weighed_by_area_and_told(share, plan):
     """A is a quarter of the area."""
-    found = by_hand({"shoots_per_m_p50": 16.0}, Limits(area_out=share))
+    found = by_hand(longer={"shoots_per_m_p50": 16.0}, limits=Limits(area_out=share))
     assert found.picks["A"] == plan
     assert bool(found.turns) == (plan == "longer")
     if plan == "today":

@@ -11,9 +11,9 @@ from season_records import small_estate
 
 from cropload import compare_plans
 from cropload.errors import CroploadError
+from cropload.owner.costs import Costs, Unsure
 from cropload.owner.money import (
     Contract,
-    Costs,
     ScenarioDraws,
     contracts_for,
     currency_of,
@@ -52,7 +52,8 @@ def drawn(tonnes, buds, blocks=("North", "South")):
         plans={},
         buds=np.array(buds, float),
         drawn=SimpleNamespace(
-            blocks=np.array([("North", "South", "West").index(b) for b in blocks])
+            blocks=np.array([("North", "South", "West").index(b) for b in blocks]),
+            log_components=tonnes,
         ),
         estate=SimpleNamespace(facts=facts),
     )
@@ -112,7 +113,7 @@ def test_a_contract_of_a_block_goes_before_its_variety():
         {"block": "North", "price_per_t": 500},
     )
     contracts, notes = contracts_for(
-        records, ("North", "South"), drawn([[[1.0]]], [[1]])[0].estate.facts
+        records, ("North", "South"), drawn([[[1.0]]], [[1]])[0].estate.facts, Unsure(0, 1)
     )
     assert {(c.name, c.blocks, c.terms.steps[0][1], c.terms.most) for c in contracts} == {
         ("North", ("North",), 500, np.inf),
@@ -257,6 +258,6 @@ def test_a_contract_of_a_grower_pays_in_steps_and_owes_for_too_little():
     blocks = [block | {"grower": "Ash"} for block in BLOCKS]
     records = make_records(blocks=blocks, contracts=steps)
     facts = drawn([[[1.0]]], [[1]])[0].estate.facts
-    (found,), notes = contracts_for(records, tuple(b["block"] for b in blocks), facts)
+    (found,), notes = contracts_for(records, tuple(b["block"] for b in blocks), facts, Unsure(0, 1))
     assert found.revenue(np.array([3.0])) == pytest.approx(2 * 1000 + 1 * 800 - 1 * 200)
     assert "Price steps and what is owed under the contract All are counted." in notes

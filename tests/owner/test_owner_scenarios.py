@@ -9,6 +9,7 @@ import pytest
 from helpers import block_row
 from season_records import block_rows, small_estate
 
+from cropload.owner.costs import Costs, Span
 from cropload.owner.money import scenario_draws
 from cropload.owner.panels import opening_scenarios as opening
 from cropload.owner.panels.owner_scenarios import OwnerScenarios
@@ -89,11 +90,11 @@ def test_the_page_lists_the_blocks_to_change_and_says_so_in_words(page):
     assert page.rows.table.value.count("2x12+2x2") == 2
 
 
-def test_what_the_owner_bears_changes_the_choice(page):
+def test_what_the_owner_bears_changes_the_choice(page, costs):
     limits = unfold(page, "what you can bear")
     limits.boxes["area_out"].value = "100"
     assert page.found.decision.chosen == "longer"
-    limits.boxes["minutes_per_bud"].value = "0.1"
+    costs.boxes["minutes_per_bud"].value = "0.1"
     # 2 x 1000 vines of 24 buds at 0.1 min are 80 h, and 93 h with longer wood.
     limits.boxes["hours"].value = "87"
     assert sorted(page.found.decision.picks.values()) == ["longer", "today"]
@@ -122,21 +123,47 @@ def test_a_changed_plan_changes_the_answer(page, boxes):
 
 def test_costs_come_off_what_is_left(page, costs):
     before = page.found.money_settled["margin_mean"]
-    costs.boxes["other_per_ha"].value = 1000.0
+    costs.boxes["other_per_ha"].value = "1000"
     # Two blocks of 1,000 vines at 2.5 m x 1.5 m are 0.75 ha.
     fall = before - page.found.money_settled["margin_mean"]
     assert fall.tolist() == pytest.approx([750.0] * len(fall))
-    costs.boxes["other_per_ha"].value = -1.0
+    costs.boxes["other_per_ha"].value = "-1"
     assert "must be a number of 0 or more" in costs.message.value
+    costs.boxes["other_per_ha"].value = "900 to 1100"
+    assert "is neither a number nor a range like 0.9-1.3" in costs.message.value
+    assert page.costs.other_per_ha == 1000
+
+
+def test_a_cost_of_one_block_stands_beside_that_of_all(page, costs):
+    costs.boxes["other_per_ha"].value = "1000"
+    costs.whose.value = "Fir"
+    assert costs.boxes["other_per_ha"].value == ""
+    costs.boxes["other_per_ha"].value = "900-1100"
+    assert page.costs == Costs(other_per_ha=1000.0, of={"Fir": {"other_per_ha": Span(900, 1100)}})
+    costs.whose.value = ""
+    assert costs.boxes["other_per_ha"].value == "1000"
+    costs.whose.value = "Fir"
+    costs.boxes["other_per_ha"].value = ""
+    assert page.costs == Costs(other_per_ha=1000.0)
+
+
+def test_what_it_hangs_on_is_told_and_drawn_for_the_plan_chosen(page):
+    why = unfold(page, "why: what it hangs on")
+    why.desk.settle()
+    assert "When each plan leaves more than" in why.turns.value
+    assert why.which.value == page.found.why.asked
+    why.which.value = "shorter"
+    assert "beside &#x27;today&#x27; over five seasons" in why.picture.value
+    assert "What moves &#x27;shorter&#x27;" in why.picture.value
 
 
 def test_us_units_keep_the_money(page, costs):
-    costs.boxes["other_per_ha"].value = 1000.0
-    costs.boxes["picking_per_t"].value = 100.0
+    costs.boxes["other_per_ha"].value = "1000"
+    costs.boxes["picking_per_t"].value = "100"
     page.desk.open_with(units="us")
     # 1 ha = 2.4711 ac and 1 t = 1.1023 short tons, so an acre and a short ton cost less.
-    assert costs.boxes["other_per_ha"].value == pytest.approx(404.686, abs=0.001)
-    assert costs.boxes["picking_per_t"].value == pytest.approx(90.718, abs=0.001)
+    assert float(costs.boxes["other_per_ha"].value) == pytest.approx(404.686, abs=0.001)
+    assert float(costs.boxes["picking_per_t"].value) == pytest.approx(90.718, abs=0.001)
     assert "per ac" in costs.boxes["other_per_ha"].description
     assert page.costs.other_per_ha == pytest.approx(1000.0)
     assert page.costs.picking_per_t == pytest.approx(100.0)

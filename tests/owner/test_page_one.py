@@ -9,7 +9,8 @@ import pytest
 from cropload import example_records
 from cropload.frost.replay import replay_frost
 from cropload.frost.years import block_frost_years, block_weather
-from cropload.owner.money import Costs, scenario_draws
+from cropload.owner.costs import Costs
+from cropload.owner.money import scenario_draws
 from cropload.owner.report import report
 from cropload.owner.scenarios import compare_scenarios
 from cropload.random_streams import stream

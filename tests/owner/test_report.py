@@ -10,6 +10,7 @@ from season_records import small_estate
 
 from cropload import example_records
 from cropload.errors import CroploadError
+from cropload.owner.costs import Costs
 from cropload.owner.mix import Limits
 from cropload.owner.report import is_invented, pdf_of, save_report
 from cropload.owner.report import report as owner_report
@@ -101,8 +102,6 @@ def test_the_recommendation_comes_first_and_its_parts_are_named(report, html):
 
 def test_dear_pruning_turns_the_recommendation():
     """With a price of a bud above what its fruit earns, shorter wood must leave more."""
-    from cropload.owner.money import Costs
-
     free = {"limits": Limits(area_out=1.0)}
     cheap = reported(costs=Costs(), **free).found.decision
     dear = reported(costs=Costs(pruning_per_bud=5.0), **free).found.decision
@@ -158,7 +157,7 @@ def test_many_blocks_to_change_are_counted_and_the_first_page_lists_those_that_b
 
 
 def test_limits_that_no_choice_keeps_are_named():
-    report = reported(limits=Limits(hours=1, minutes_per_vine=1))
+    report = reported(limits=Limits(hours=1), costs=Costs(minutes_per_vine=1))
     told = dict(report.sentences())
     assert told["What to do"] == (
         "No choice among these plans keeps 1 pruning hours, so nothing is recommended."
@@ -190,7 +189,7 @@ def test_tables_and_pictures_can_be_read_aloud(html):
     for drawn in page.all("svg"):
         assert drawn["role"] == "img"
         assert drawn["aria-labelledby"]
-    assert len(page.all("desc")) == len(page.all("svg")) == 3
+    assert len(page.all("desc")) == len(page.all("svg")) == 4
 
 
 def test_page_fits_a_phone(html):
@@ -444,7 +443,7 @@ def test_limits_of_the_command_bear_on_the_choice_and_are_told(capsys):
         (["--scenarios", "x.csv", "--scenario", "today"], "not both"),
         (["--cost", "picking=4"], "There is no cost 'picking'"),
         (["--cost", "picking_per_t=-4"], "0 or more"),
-        ([*TWO, "--hours", "9"], "needs minutes_per_vine or minutes_per_bud"),
+        ([*TWO, "--hours", "9"], "needs how long pruning takes: the costs minutes_per_vine"),
         ([*TWO, "--worst-year", "much"], "--worst-year: 'much' is not a number"),
         ([*TWO, "--ceiling", "9"], 'write it like "Riesling=9"'),
         ([*TWO, "--ceiling", "Long Akre=9"], "Did you mean 'Long Acre'"),

@@ -1,6 +1,6 @@
 """The command ``report``: pruning scenarios for an owner, as HTML, PDF and Excel."""
 
-from cropload.errors import CroploadError, near
+from cropload.errors import CroploadError
 from cropload.show import options
 from cropload.show.command import Command
 from cropload.show.options import group, option
@@ -39,16 +39,16 @@ _ARGUMENTS = (
         "NAME=AMOUNT",
         "a cost of yours, repeated: pruning_per_vine, pruning_per_bud, thinning_per_ha, "
         "picking_per_t, picking_per_ha, other_per_ha (or ..._per_ac, ..._per_ton), in the "
-        "currency of your prices",
+        "currency of your prices; or the time, minutes_per_vine and minutes_per_bud, at "
+        'rate_per_hour. A range of 8 in 10, "picking_per_t=90-140"; of a block or variety alone, '
+        '"Long Acre:picking_per_ha=600"',
         default=[],
         action="append",
     ),
     group(
         "what you can bear, and what counts",
         option("--worst-year", "AMOUNT", "least that may be left in the worst year in ten"),
-        option("--hours", "HOURS", "pruning hours there are"),
-        option("--minutes-per-vine", "MINUTES", "pruning time of a vine"),
-        option("--minutes-per-bud", "MINUTES", "and of each bud left"),
+        option("--hours", "HOURS", "pruning hours there are, by the minutes told with --cost"),
         option(
             "--ceiling",
             "NAME=CROP",
@@ -59,44 +59,14 @@ _ARGUMENTS = (
         option("--area-out", "PERCENT", "area that may move out of its bands, of all"),
         option("--discount", "PERCENT", "by how much each later season counts less"),
         option("--no-frost", help="leave out past springs"),
+        option(
+            "--why",
+            help="tell when each plan pays, by price, crop and frost, and what moves it most",
+        ),
     ),
     options.BANDS,
     options.DRAWS,
 )
-
-
-def costs_of(texts):
-    """Return the Costs of --cost options; every fault of them at once."""
-    from dataclasses import fields
-
-    from cropload.owner.money import COSTS, Costs
-
-    known = {each.name: (each.name, 1.0) for each in fields(Costs)}
-    for name, (_, _, factor) in COSTS.items():
-        for ending, us_ending in (("_per_ha", "_per_ac"), ("_per_t", "_per_ton")):
-            if name.endswith(ending):
-                known[name.removesuffix(ending) + us_ending] = (name, 1 / factor)
-    found, faults = {}, []
-    for text in texts:
-        name, sign, amount = text.partition("=")
-        name = name.strip().lower().replace("-", "_")
-        if name not in known:
-            hint = near(name, known) or f"The costs are: {', '.join(known)}."
-            faults.append(f"There is no cost '{name}'. {hint}")
-            continue
-        try:
-            value = options.number(amount.strip())
-        except Exception:
-            shown = f"'{amount.strip()}' is not a number" if sign else "there is no amount"
-            faults.append(f"Cost {name}: {shown}. Write it like {name}=0.8.")
-            continue
-        own, factor = known[name]
-        if own in found:
-            faults.append(f"The cost {own} is given twice. Keep one.")
-        found[own] = value * factor
-    if faults:
-        raise CroploadError("\n".join(faults))
-    return Costs(**found)
 
 
 def limits_of(given, units):
@@ -111,7 +81,7 @@ def limits_of(given, units):
         except Exception:
             faults.append(f"{name}: '{text.strip()}' is not a number.")
 
-    for name in ("worst_year", "hours", "minutes_per_vine", "minutes_per_bud"):
+    for name in ("worst_year", "hours"):
         if getattr(given, name) is not None:
             found[name] = read(f"--{name.replace('_', '-')}", getattr(given, name))
     if given.area_out is not None:
@@ -148,6 +118,7 @@ def scenarios_of(given, records):
 
 
 def _run(given):
+    from cropload.owner.costs import read_costs
     from cropload.owner.report import report, report_files, save_report
     from cropload.owner.scenarios import compare_scenarios
     from cropload.records.writing.gate import check_results
@@ -155,7 +126,8 @@ def _run(given):
     files = {kind: getattr(given, kind) for kind in ("html", "pdf", "xlsx", "csv")}
     check_results(report_files(**files).values(), given.replace)
     records, units = options.records_of(given), options.units_of(given)
-    costs, scenarios = costs_of(given.cost), scenarios_of(given, records)
+    costs = read_costs(given.cost, options.number)
+    scenarios = scenarios_of(given, records)
     limits, discount = limits_of(given, units)
     found = compare_scenarios(
         records,
@@ -173,7 +145,7 @@ def _run(given):
     made = report(records, found, units)
     frame = options.rounded(export(found, units))
     options.tell_written(save_report(made, **files, frame=frame, replace=given.replace))
-    return _parts(made)
+    return _parts(made, given.why)
 
 
 def export(found, units):
@@ -189,7 +161,8 @@ def export(found, units):
     return in_units(shown, units)
 
 
-def _parts(report):
+def _parts(report, why=False):
+    from cropload.owner.why_tables import why_tables, why_text
     from cropload.owner.words import MONEY_CAUTION
     from cropload.show.terminal import paragraph
 
@@ -203,6 +176,9 @@ def _parts(report):
     for key in ("do", "beside", by):
         if key in tables:
             parts.append(tables[key].text(report.units))
+    if why:
+        parts.append(paragraph(why_text(found, report.units)))
+        parts += [table.text(report.units) for table in why_tables(found, report.units)]
     how = dict(report.settings()).get("plans recommended")
     notes = [f"Plans recommended: {how}." if how else "", found.money_missing, *found.notes]
     parts += [paragraph(note, "- ") for note in notes if note]

@@ -5,8 +5,8 @@ import ipywidgets as widgets
 from cropload.errors import CroploadError
 from cropload.owner import words as owner_words
 from cropload.owner.charts import beside_rows
+from cropload.owner.costs import Costs
 from cropload.owner.mix import Limits
-from cropload.owner.money import Costs
 from cropload.owner.panels.opening_scenarios import opening_scenarios
 from cropload.owner.report import report
 from cropload.owner.scenarios import compare_scenarios
@@ -76,6 +76,7 @@ class OwnerScenarios(Page):
             Fold("scenarios: blocks and plans", self._plans),
             Fold("costs and prices", self._costs),
             Fold("what you can bear", self._bearable),
+            Fold("why: what it hangs on", self._why),
             Fold("season by season", lambda: [said("beside", "money_change", "crop_change")]),
             Fold("block by block", lambda: [said("crop", "balance", "wood")]),
             Fold("what if it goes wrong", lambda: [Said(self.desk, self._risks, ("found",))]),
@@ -94,6 +95,11 @@ class OwnerScenarios(Page):
         from cropload.owner.panels.scenario_boxes import CostBoxes
 
         return [CostBoxes(self), self._said("money", "contracts", "costs")]
+
+    def _why(self):
+        from cropload.owner.panels.why_part import WhyPart
+
+        return [WhyPart(self)]
 
     def _frost(self):
         box = widgets.Checkbox(self.frost, description="Count past springs", indent=False)

@@ -1,15 +1,14 @@
 """The boxes of an owner's scenarios: blocks, a plan for each in every scenario, and costs."""
 
-from dataclasses import fields
-
 import ipywidgets as widgets
 
 from cropload.errors import CroploadError
+from cropload.owner.costs import COSTS, Costs, Span, read_amount, written
 from cropload.owner.mix import Limits
-from cropload.owner.money import COSTS, Costs
 from cropload.owner.panels.opening_scenarios import opening_scenarios
 from cropload.owner.scenarios import FEWEST, MOST
 from cropload.records.tables import LAST
+from cropload.show.options import number
 from cropload.show.page_part import PagePart
 from cropload.show.panels import parts
 from cropload.show.panels.fields import button, choice, field
@@ -155,58 +154,81 @@ class ScenarioBoxes(PagePart):
 
 
 class CostBoxes(PagePart):
-    """Costs in the currency of the prices, per vine, bud, area or weight.
+    """Costs in the currency of the prices, as values or ranges, for all blocks or for some.
 
     Parameters
     ----------
     page : OwnerScenarios
-        The page it stands on.
+        The page it stands on; its ``costs`` are what the boxes show.
     """
 
     needs = ("units",)
 
     def __init__(self, page):
-        self.units, self._quiet = page.desk.units, False
+        self._quiet = False
         super().__init__(page)
 
     def build(self):
-        """Make a box a cost."""
-        self.boxes = {each.name: parts.number_box("", 0.0) for each in fields(Costs)}
+        """Make a choice of whose costs are told, and a box a cost."""
+        table = self.desk.records.blocks
+        whose = [*dict.fromkeys(map(str, table["variety"])), *map(str, table["block"])]
+        options = [("all blocks", ""), *dict.fromkeys((name, name) for name in whose)]
+        self.whose = choice("Costs of", options)
+        self.boxes = {name: field("") for name in COSTS}
+        self.whose.observe(lambda _: self._show(), "value")
         for box in self.boxes.values():
             box.observe(self._changed, "value")
         self.body.children = (
             parts.html(
                 parts.note(
-                    "In the currency of your prices, which come from table prices. 0 is not "
-                    "counted."
+                    "In the currency of your prices, which come from table prices. A number, or a "
+                    "range that holds it in 8 of 10 cases, like 90-140. Empty is not counted; for "
+                    "a variety or a block it is as for all. Time counts by what an hour costs."
                 )
             ),
+            self.whose,
             parts.row(*self.boxes.values()),
         )
 
     def show(self):
-        """Show costs per the unit chosen, the same money."""
-        us, was = self.desk.units.name == "us", self.units.name == "us"
+        """Show the costs of whom is chosen, per the unit chosen."""
+        us, costs, whose = self.desk.units.name == "us", self.page.costs, self.whose.value
+        own = {name: amount for of, name, amount in costs.told() if of == whose}
         self._quiet = True
         for name, box in self.boxes.items():
-            words, per, factor = COSTS[name]
-            if us != was:
-                box.value = round(box.value * (factor if us else 1 / factor), 6)
-            box.description = f"Cost of {words} [per {per[us]}]"
-            box.layout.width = f"{8 + 0.52 * len(box.description):.1f}em"
-        self.units, self._quiet = self.desk.units, False
+            cost, factor = COSTS[name], self._factor(name)
+            box.value = written(own[name], factor) if name in own else ""
+            unit = f"per {cost.per[us]}" if cost.paid else cost.unit("", us)
+            box.description = f"{cost.words[0].upper()}{cost.words[1:]} [{unit}]"
+            box.layout.width = f"{9 + 0.52 * len(box.description):.1f}em"
+        self._quiet = False
+
+    def _factor(self, name):
+        return COSTS[name].factor if self.desk.units.name == "us" else 1.0
 
     @parts.guarded
     def _changed(self, _):
         if self._quiet:
             return
-        us = self.units.name == "us"
-        self.page.costs = Costs(
-            **{
-                name: box.value / COSTS[name][2] if us else box.value
-                for name, box in self.boxes.items()
-            }
-        )
+        own, faults = {}, []
+        for name, box in self.boxes.items():
+            if not box.value.strip():
+                continue
+            try:
+                value, factor = read_amount(box.value, number), 1 / self._factor(name)
+            except CroploadError as fault:
+                faults.append(f"{box.description}: {fault}.")
+                continue
+            own[name] = value.times(factor) if isinstance(value, Span) else value * factor
+        if faults:
+            raise CroploadError("\n".join(faults))
+        whose, of = self.whose.value, dict(self.page.costs.of)
+        if whose:
+            of = {**of, whose: own} if own else {k: v for k, v in of.items() if k != whose}
+            base = {name: amount for told, name, amount in self.page.costs.told() if not told}
+        else:
+            base = own
+        self.page.costs = Costs(**base, of=of)
         self.message.value = ""
         self.desk.follow("costs")
 
@@ -227,8 +249,6 @@ class LimitBoxes(PagePart):
         self.boxes = {
             "worst_year": field("Least left in the worst year in ten", width="27em"),
             "hours": field("Pruning hours there are", width="21em"),
-            "minutes_per_vine": field("Minutes a vine", width="16em"),
-            "minutes_per_bud": field("and a bud left", width="16em"),
             "ceilings": field("Most a block or variety may bear", width="30em"),
             "area_out": field("Area that may leave its bands [%]", width="22em"),
             "discount": field("Each later season counts less by [%]", width="22em"),

@@ -9,6 +9,7 @@ import pandas as pd
 
 from cropload.records.reading.dates import NO_ORDER, read_dates
 from cropload.records.reading.files import tidy
+from cropload.records.reading.spans import like_a_span, span_of
 
 NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+(?:[eE][+-]?[0-9]+)?")
@@ -91,7 +92,39 @@ def parse(codes, texts, column, decimal=".", order=NO_ORDER):
     return values[codes] if len(texts) else values, bad
 
 
+def widths(codes, texts, column, decimal="."):
+    """Return how wide the ranges in a column are, the logs of high over low end by row [1].
+
+    A single number is a range of no width; NaN where there is no number.
+    """
+    values = np.full(len(texts), np.nan)
+    for code, text in enumerate(texts):
+        ends = [_number(end, column, decimal)[0] for end in span_of(text) or (text,)]
+        values[code] = math.log(ends[1] / ends[0]) if len(ends) > 1 and ends[0] > 0 else 0.0
+        if not np.isfinite(ends).all():
+            values[code] = np.nan
+    return values[codes] if len(texts) else values
+
+
+def _span(ends, column, decimal):
+    """Return the middle of a range, by which it is as far in shares to either end, and a fault."""
+    values = []
+    for end in ends:
+        value, fault = _number(end, column, decimal)
+        if fault:
+            return math.nan, fault
+        values.append(value)
+    low, high = values
+    if not 0 < low <= high:
+        mend = "Write the lower number first, above 0, like 900-1300."
+        return math.nan, ("a range runs from a low to a high end", mend)
+    return low if low == high else math.sqrt(low * high), None
+
+
 def _number(text, column, decimal):
+    ends = span_of(text) if column.ranged else None
+    if ends:
+        return _span(ends, column, decimal)
     plain = text
     if text.endswith("%"):
         if column.unit != "%":
@@ -134,6 +167,8 @@ def _number_mend(text, decimal, column):
     made = dated_number(text)
     if made:
         return made
+    if column.ranged and like_a_span(text):
+        return f"Write a range with a hyphen and no spaces: {like_a_span(text)}"
     alone = number_alone(text)
     if alone:
         return f"Write the number alone: {alone}"

@@ -312,3 +312,24 @@ def test_a_number_larger_than_anything_in_a_vineyard(write, faults, number):
     (fault,) = faults(write(pruning=f"season,block,pruning_weight_kg\n2024,North,{number}\n"))
     assert (fault.row, fault.column, fault.value) == (2, "pruning_weight_kg", number)
     assert "larger than anything" in fault.rule
+
+
+@pytest.mark.parametrize(
+    ("cell", "words"),
+    [
+        ("900 to 1300", "Write a range with a hyphen and no spaces: 900-1300"),
+        ("900 - 1300", "Write a range with a hyphen and no spaces: 900-1300"),
+        ("900–1300", "Write a range with a hyphen and no spaces: 900-1300"),
+        ("1300-900", "Write the lower number first, above 0, like 900-1300."),
+        ("0-900", "Write the lower number first, above 0, like 900-1300."),
+    ],
+)
+def test_a_range_has_one_way_of_being_written(write, faults, cell, words):
+    (fault,) = faults(write(prices=f"variety,price_per_t\nRiesling,{cell}\n"))
+    assert (fault.row, fault.column, fault.value) == (2, "price_per_t", cell)
+    assert fault.mend == words
+
+
+def test_a_range_stands_only_where_an_amount_may_be_unsure(write, faults):
+    (fault,) = faults(write(prices="variety,price_per_t,cap_t\nRiesling,900,8-9\n"))
+    assert fault.column == "cap_t"

@@ -14,7 +14,8 @@ def test_tables_that_are_not_given_are_empty_with_all_columns(write):
     records = read_records(write())
     assert records.given == {"blocks"}
     for name, table in TABLES.items():
-        assert list(getattr(records, name).columns) == table.names
+        widths = [column.width for column in table.columns if column.ranged]
+        assert sorted(getattr(records, name).columns) == sorted([*table.names, *widths])
         assert name == "blocks" or getattr(records, name).empty
 
 
@@ -258,3 +259,14 @@ def test_the_sample_estate_reads_clean():
     unused = {"scenarios", "parts", "events", "corrections", "contracts", "tanks", "presses"}
     assert records.given == TABLES.keys() - unused
     assert len(records.blocks) == 8
+
+
+def test_a_range_of_prices_is_its_middle_and_its_width(write):
+    """Between 400 and 900 the middle in shares is 600; a short ton is 0.90718474 t."""
+    rows = "variety,price_per_ton,price_above_cap\nRiesling,400-900,100\nMerlot,500,\n"
+    prices = read_records(write(prices=rows)).prices
+    assert prices["price_per_t"].tolist() == pytest.approx([600 / 0.90718474, 500 / 0.90718474])
+    assert prices["price_per_t_range"].tolist() == pytest.approx([np.log(9 / 4), 0.0])
+    assert prices["price_above_cap_range"].tolist() == pytest.approx([0.0, np.nan], nan_ok=True)
+    commas = read_records(write(prices="variety;price_per_t\nRiesling;400,5-900,5\nMerlot;1,5\n"))
+    assert commas.prices["price_per_t_range"].iloc[0] == pytest.approx(np.log(900.5 / 400.5))

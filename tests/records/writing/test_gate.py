@@ -63,7 +63,8 @@ OF_OS = {"open", "replace", "link", "remove", "symlink", "fdopen", "truncate", "
 INTO_MEMORY = {"drawing.py: savefig(stream)", "workbook_append.py: to_excel(cell, epoch)",
                "workbook_append.py: ZipFile(stream, 'w')", "books.py: ZipFile(stream, 'w')",
                "importing.py: to_csv(index=False)", "keep.py: to_csv(index=False)",
-               "cli.py: os.open(os.devnull, os.O_WRONLY)"}  # fmt: skip
+               "cli.py: os.open(os.devnull, os.O_WRONLY)",
+               "mix.py: os.open(os.devnull, os.O_WRONLY)"}  # fmt: skip
 
 
 def writes(call):
