@@ -338,6 +338,13 @@ CASES = {
         "history": None,
         **DRAWN,
     },
+    cropload.strip_trial: {
+        "records": RECORDS,
+        "block": BLOCK,
+        "season": 2026,
+        "price_per_t": 1250.0,
+        "hour_price": 22.0,
+    },
     cropload.due: {
         "records": RECORDS,
         "day": "2027-05-20",
