@@ -459,6 +459,8 @@ FINE = {
     ("relieve", "presses"): {"a table"},
     ("next_counts", "hours"): {"a broken number"},
     ("due", "hours"): {"a broken number"},
+    ("strip_trial", "price_per_t"): {"a broken number"},
+    ("strip_trial", "hour_price"): {"a broken number"},
     ("crew_check", "plan"): {"a broken number"},
     ("crew_check", "t_ha_per_bud"): {"minus one", "a broken number"},
     ("pick_vines", "missing"): {"an empty list", "a table"},

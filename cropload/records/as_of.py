@@ -40,8 +40,8 @@ def records_until(records, as_of):
     Notes
     -----
     An undated pruning row counts as known from 1 January of its season, an undated row of harvest,
-    fertility or strips from 31 December. The tables of blocks, contracts, cellar and weather stay whole,
-    except that weather of later days is left out.
+    fertility or strips from 31 December. The tables of blocks, contracts, cellar and weather stay
+    whole, except that weather of later days is left out.
     """
     limit = day(as_of)
     if limit is None:

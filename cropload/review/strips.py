@@ -271,7 +271,7 @@ class _Layout:
     """Units of the trial, and the columns that explain them.
 
     rows : table strips of the trial; units : strip, pair, plan, vines, a row a unit; plans : the
-    reference first; x : columns, plans first; seasons : how many stand behind a unit.
+    reference first; x : columns, plans first; seasons : how many stand behind a unit [1].
     """
 
     rows: pd.DataFrame
@@ -284,7 +284,7 @@ class _Layout:
 
     def reduce(self, values):
         """Return a figure of each unit, seasons taken out; NaN where a row has none."""
-        if self.design == SWAPPED or self.rows["season"].nunique() == 1:
+        if self.design == SWAPPED or self.seasons == 1:
             return values.to_numpy(float)
         return _without_seasons(self.rows, values.to_numpy(float))
 
@@ -309,7 +309,7 @@ def _layout(rows, reference):
     """Return how the strips were laid out."""
     plans = (reference, *sorted(set(rows["plan"]) - {reference}))
     seasons, notes = rows["season"].nunique(), []
-    if (rows.groupby("strip")["plan"].nunique() > 1).any():
+    if len(rows.drop_duplicates(["strip", "plan"])) > rows["strip"].nunique():
         parts = [_dummies(rows["plan"], "plan", reference), _dummies(rows["strip"], "strip")]
         parts += [_dummies(rows["season"], "season")] if seasons > 1 else []
         x, units, design = pd.concat(parts, axis=1), rows, SWAPPED
@@ -332,7 +332,7 @@ def _layout(rows, reference):
                 "fill column pair of every strip, or of none."
             )
     x = pd.concat([x, pd.Series(1.0, x.index, name="level")], axis=1)
-    if not _full(x[[*x.columns]], level=True):
+    if not _full(x, level=True):
         raise CroploadError(
             f"The strips of {rows['block'].iloc[0]} do not tell their plans apart from strips and "
             "seasons. Leave strips of both plans in one winter."

@@ -4,15 +4,6 @@ import pandas as pd
 
 from cropload.records.doubts.facts import KEYS
 from cropload.records.doubts.rules import Rule, by_row, plausible
-from cropload.vine.plan import PruningPlan
-
-
-def _same(plan):
-    """Return a plan in one spelling."""
-    try:
-        return str(PruningPlan.parse(plan))
-    except ValueError:
-        return plan
 
 
 def _not_the_blocks_plan(facts):
@@ -21,7 +12,7 @@ def _not_the_blocks_plan(facts):
     found = {}
     for key, rows in facts["strips"].groupby(KEYS):
         own = held.get(key)
-        if own is not None and _same(own) not in {_same(plan) for plan in rows["plan"]}:
+        if own is not None and own not in set(rows["plan"]):
             found[rows.index[0]] = {"own": own}
     return by_row(found)
 
@@ -50,11 +41,11 @@ def _bearing(facts, keys):
     return pd.Series(vines.to_numpy(float), keys)
 
 
-def _spread_out(facts):
+def _of_one_plan(facts):
     """Return strips whose pair is of one plan alone, so that nothing is compared in it."""
     frame = facts["strips"]
     frame = frame[frame["pair"] != ""]
-    plans = frame["plan"].map(_same).groupby([*(frame[key] for key in KEYS), frame["pair"]])
+    plans = frame["plan"].groupby([*(frame[key] for key in KEYS), frame["pair"]])
     alone = plans.transform("nunique") < 2
     return frame.index[alone & ~frame.duplicated([*KEYS, "pair"])]
 
@@ -70,7 +61,7 @@ STRIPS = [
     Rule(
         ("strips",),
         "pair",
-        _spread_out,
+        _of_one_plan,
         "is a pair of strips of one plan alone, which compares nothing",
         "Check the plans and the pairs: a pair holds a strip of each plan.",
     ),
