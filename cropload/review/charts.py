@@ -84,7 +84,7 @@ def inside_rows(counts):
     return Rows(
         f"Crops that came inside the range that was said to hold {ranges.often()}",
         tuple(sums["words"]),
-        f"crops inside their range [%]; dotted: what was said, {ranges.often()}",
+        "crops inside their range [%]; dotted: what was said",
         parts=(crops,),
         reference=100 * ranges.level(),
     )

@@ -21,10 +21,10 @@ def _money(units, currency):
     return 1 / units.convert("area_ha", 1.0), f"{currency}/{units.label('area_ha')}".lstrip("/")
 
 
-def _cash(value, currency):
+def _step(value):
+    """Return the power of ten that money of a size is rounded to."""
     size = abs(value)
-    step = 0 if size < 100 else 1 if size < 1000 else 2
-    return wording.money(value, step, currency)
+    return 2 if size >= 1000 else 1 if size >= 100 else 0
 
 
 def trial_sentences(trial, units=METRIC):
@@ -63,8 +63,10 @@ def _paid(money, trial, units):
     if not math.isfinite(trial.hour_price):
         paid = "Before costs it paid" if low > 0 else paid
     word = "more" if middle > 0 else "less"
-    ends = " to ".join(_cash(each, "") for each in (low, high))
-    return f"{paid}: {_cash(abs(middle), trial.currency)} {word} per {per} ({ends})."
+    step = _step(middle)
+    ends = " to ".join(wording.money(each, step) for each in (low, high))
+    size = wording.money(abs(middle), step, trial.currency)
+    return f"{paid}: {size} {word} per {per} ({ends})."
 
 
 def _more_needed(row, trial):
@@ -161,7 +163,8 @@ def plans_table(trial, units=METRIC):
         columns = [pair for pair in columns if "money" not in pair[0].title]
     caption = f"Plans in strips, with the {ranges.label()}; balance: yield over prunings"
     rows = trial.frame.to_dict("records")
-    return Table.of("plans", caption, rows, columns, step=1)
+    largest = trial.frame["change_money_ha_p50"].abs().max()
+    return Table.of("plans", caption, rows, columns, step=_step(factor * largest))
 
 
 def strips_table(trial):
@@ -173,7 +176,7 @@ def strips_table(trial):
         (Column("vines", WHOLE), "vines"),
         (Column("crop", NUMBER, "t_ha"), "t_ha"),
     ]
-    caption = "Strips, mean of the seasons"
+    caption = "Strip by strip" + ", mean of the seasons" * (len(trial.seasons) > 1)
     return Table.of("strips", caption, trial.strips.to_dict("records"), columns)
 
 

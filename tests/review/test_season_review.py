@@ -175,7 +175,7 @@ def test_ranges_are_held_against_every_scored_season_a_dot_a_crop(opened, monkey
     sums = sum(review.frame["inside"].sum() for review in reviews)
     seen = sum(review.frame["seen"].sum() for review in reviews)
     assert f"Of {seen} crops said with a range for 8 in 10, {sums} came inside" in said(panel)
-    assert "what was said, 8 in 10" in panel.answer.value
+    assert "the range that was said to hold 8 in 10" in panel.answer.value
 
 
 def test_no_line_of_another_season_stands_beside_the_new_ones_figures(page):
@@ -193,7 +193,7 @@ def test_strips_of_the_block_chosen_are_compared(opened):
     trial = strip_trial(opened.records, "Long Acre", hour_price=22.0)
     assert trial.heading() in said(panel)
     assert "alt=" in panel.answer.value
-    assert len(rows(panel.answer.value, "Strips, mean of the seasons")) == 11
+    assert len(rows(panel.answer.value, "Strip by strip")) == 11
     none = make_records(blocks=[block_row()], harvest=[
         {"season": 2026, "block": "North", "date": "2026-09-25", "tonnes": 3.0}
     ])  # fmt: skip
