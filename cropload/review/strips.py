@@ -419,6 +419,9 @@ def _needed(layout, change, spread, dof):
     several = np.arange(2, int(handbook.value("trial.most_strips")) + 1)
     free = (several - 1) * (plans if layout.design == APART else plans - 1)
     strips = first_enough(several, several, free)
+    if layout.design == SWAPPED:
+        # Another season is no mean of the same: it makes units of its own.
+        return strips, np.nan
     now, each = layout.seasons, layout.units.groupby("plan").size().min()
     several = np.arange(now, _MOST_SEASONS + 1)
     share = of_one_season(several) / of_one_season(now)
