@@ -48,6 +48,7 @@ _HOME = {
     "lesson_effect": "cropload.review.accepting",
     "bud_fertility": "cropload.review.bud_fertility",
     "vine_trend": "cropload.review.vine_trend",
+    "strip_trial": "cropload.review.strips",
     "pocket_page": "cropload.pages.pocket",
     "harvest_dates": "cropload.beliefs.dates.harvest_dates",
     "capacity_table": "cropload.winery.capacity",
@@ -105,6 +106,7 @@ answer.QUESTIONS |= {
             "find_plans": "find_plans",
             "frost_cover": "frost_cover",
             "crew_check": "crew_check",
+            "strip_trial": "strip_trial",
             "sample_vines": "sample_vines",
         }.items()
     },

@@ -33,6 +33,7 @@ from cropload.review.learning import Lessons as Lessons
 from cropload.review.review import SeasonReview as SeasonReview
 from cropload.review.scores import Scores as Scores
 from cropload.review.split_miss import MissSplit as MissSplit
+from cropload.review.strips import StripTrial as StripTrial
 from cropload.review.vine_trend import VineTrend as VineTrend
 from cropload.season.count_plan import CountPlan as CountPlan
 from cropload.season.crew_check import CrewCheck as CrewCheck
@@ -384,6 +385,14 @@ def stage_errors(
     seed: int = ...,
     progress: Callable[..., object] | None = ...,
 ) -> ErrorsByStage: ...
+def strip_trial(
+    records: Records,
+    block: str,
+    season: int | None = ...,
+    *,
+    price_per_t: float | None = ...,
+    hour_price: float | None = ...,
+) -> StripTrial: ...
 def take_sheets(
     files: str | PathLike[str] | Iterable[str | PathLike[str]], into: str | PathLike[str]
 ) -> list[TakenSheet]: ...

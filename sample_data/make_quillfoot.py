@@ -35,12 +35,20 @@ COLUMNS = {
     "fertility": ("season", "block", "wood", "node", "buds", "shoots", "clusters"),
     "weights": ("season", "date", "block", "stage", "clusters", "weight_g", "berries"),
     "harvest": ("season", "block", "date", "tonnes", "picked_pct"),
+    "estimates": ("season", "block", "date", "tonnes"),
+    "strips": ("season", "block", "strip", "plan", "pair", "vines", "fruit_kg",
+               "pruning_weight_kg", "work_h"),
     "dates": ("season", "block", "stage", "date"),
     "weather": ("station", "date", "tmin_c", "tmax_c"),
     "prices": ("block", "variety", "price_per_t", "cap_t", "cap_t_ha", "price_above_cap",
                "currency"),
     "capacity": ("period_start", "period_end", "limit_t", "variety"),
 }  # fmt: skip
+STRIPS = ("Long Acre", 2026, ("3x8+3x2", "3x10+3x2"), 5)  # block, season, plans, pairs of rows
+LONGER_CANES = {"fruit": 0.07, "prunings": -0.06, "work": 0.05}  # of the second plan, ln
+STRIP_SPREAD, PAIR_SPREAD = 0.08, 0.14  # between neighbouring rows, and places in the block, ln
+ESTIMATED = (2024, 2025, 2026)  # seasons whose crops the grower guessed three weeks from flowering
+GUESS_LEAN, GUESS_SPREAD = 0.04, 0.20  # of these guesses, ln
 PRICES = (
     ("", "Riesling", 1500, "", 11.0, 600),
     ("", "Pinot noir", 2400, "", 9.0, 900),
@@ -165,6 +173,43 @@ def harvest_rows(block, season, truth, stages) -> pd.DataFrame:
     return frame
 
 
+def estimates_table(truth, stages) -> pd.DataFrame:
+    """Return what the grower expected of each block in three seasons, to half a tonne."""
+    rows = []
+    for season in ESTIMATED:
+        for block in estate.BEARING_BLOCKS:
+            off = estate.stream("estimate", block.name, season).normal(GUESS_LEAN, GUESS_SPREAD)
+            tonnes = truth[block.name, season]["tonnes"] * np.exp(off)
+            date = day(stages[block.name, season, "flowering"], 17)
+            rows.append((season, block.name, date, round(2 * tonnes) / 2))
+    return pd.DataFrame(rows, columns=list(COLUMNS["estimates"]))
+
+
+def strips_table(truth) -> pd.DataFrame:
+    """Return the trial: pairs of neighbouring rows, a plan each, given out by chance."""
+    name, season, plans, pairs = STRIPS
+    block = next(block for block in estate.BLOCKS if block.name == name)
+    true, rng = truth[name, season], estate.stream("strips", name, season)
+    bearing = block.vines * (1 - block.missing_pct / 100)
+    kg = 1000 * true["tonnes"] / bearing
+    wood = true["pruning_weight_kg_per_m"] * block.canopy_length_m
+    rows = []
+    for pair in range(1, pairs + 1):
+        place = rng.normal(0, PAIR_SPREAD)
+        for side, plan in enumerate(rng.permutation(2)):
+            vines = int(rng.binomial(round(block.vines / block.rows), bearing / block.vines))
+            fruit, prunings = place + rng.normal(0, STRIP_SPREAD, 2)
+            change = {key: plan * size for key, size in LONGER_CANES.items()}
+            rows.append({
+                "season": season, "block": name, "strip": str(2 * pair - 1 + side),
+                "plan": plans[plan], "pair": str(pair), "vines": vines,
+                "fruit_kg": round(vines * kg * np.exp(fruit + change["fruit"])),
+                "pruning_weight_kg": round(wood * np.exp(prunings + change["prunings"]), 3),
+                "work_h": round(4.2 * np.exp(change["work"] + rng.normal(0, 0.03)), 1),
+            })  # fmt: skip
+    return pd.DataFrame(rows)
+
+
 def winter_2027(truth, tables):
     """Add the winter 2026/27: sample vines pruned and weighed, no plan chosen yet."""
     for number, block in enumerate(estate.BLOCKS):
@@ -214,6 +259,7 @@ def all_tables():
     winter_2027(truth, tables)
     frames = {name: pd.concat(parts, ignore_index=True) for name, parts in tables.items()}
     frames["blocks"], frames["weather"] = blocks_table(), weather
+    frames["estimates"], frames["strips"] = estimates_table(truth, stages), strips_table(truth)
     prices = [(*row, "EUR") for row in PRICES]
     frames["prices"] = pd.DataFrame(prices, columns=list(COLUMNS["prices"]))
     starts = [pd.Timestamp(start) for start, _ in CAPACITY]

@@ -338,6 +338,13 @@ CASES = {
         "history": None,
         **DRAWN,
     },
+    cropload.strip_trial: {
+        "records": RECORDS,
+        "block": BLOCK,
+        "season": 2026,
+        "price_per_t": 1250.0,
+        "hour_price": 22.0,
+    },
     cropload.due: {
         "records": RECORDS,
         "day": "2027-05-20",
@@ -452,6 +459,8 @@ FINE = {
     ("relieve", "presses"): {"a table"},
     ("next_counts", "hours"): {"a broken number"},
     ("due", "hours"): {"a broken number"},
+    ("strip_trial", "price_per_t"): {"a broken number"},
+    ("strip_trial", "hour_price"): {"a broken number"},
     ("crew_check", "plan"): {"a broken number"},
     ("crew_check", "t_ha_per_bud"): {"minus one", "a broken number"},
     ("pick_vines", "missing"): {"an empty list", "a table"},

@@ -7,11 +7,19 @@ import pandas as pd
 from cropload.clock import day
 
 #: Tables of which later rows are left out.
-_DATED = ("pruning", "counts", "weights", "harvest", "events", "dates", "weather", "fertility")
+_DATED = (
+    *("pruning", "counts", "weights", "harvest", "events", "dates", "weather", "fertility"),
+    *("estimates", "strips"),
+)
 
 #: Month and day from which an undated row of a table counts as known, and the years to add to
 #: its season: a pruning is known at the turn of the year, a harvest at the end of its own.
-_UNDATED = {"pruning": ("01-01", 0), "harvest": ("12-31", 0), "fertility": ("12-31", 0)}
+_UNDATED = {
+    "pruning": ("01-01", 0),
+    "harvest": ("12-31", 0),
+    "fertility": ("12-31", 0),
+    "strips": ("12-31", 0),
+}
 
 
 def records_until(records, as_of):
@@ -31,9 +39,9 @@ def records_until(records, as_of):
 
     Notes
     -----
-    An undated pruning row counts as known from 1 January of its season, an undated harvest or
-    fertility row from 31 December. The tables of blocks, contracts, cellar and weather stay whole,
-    except that weather of later days is left out.
+    An undated pruning row counts as known from 1 January of its season, an undated row of harvest,
+    fertility or strips from 31 December. The tables of blocks, contracts, cellar and weather stay
+    whole, except that weather of later days is left out.
     """
     limit = day(as_of)
     if limit is None:

@@ -20,7 +20,7 @@ COPY = 10**8
 
 _BEFORE = re.compile(r"(.+?)\s*\(\s*([^()]*?)(?:\s*\bto\s+(\d{4}))?\s*\)")
 #: What belongs to the variety: whole tables, and columns of counts.
-_OF_THE_VARIETY = ("fertility", "weights", "harvest", "events", "dates")
+_OF_THE_VARIETY = ("fertility", "weights", "harvest", "events", "dates", "estimates", "strips")
 _COUNTED = ("shoots", "noncount_shoots", "clusters", "shoots_dead", "shoots_alive")
 #: Columns of counts that tell of the vines whatever they bear.
 _OF_THE_VINES = ("buds", "suitable_canes", "pruning_weight_kg", "leaf_area_m2", "missing")
@@ -28,6 +28,8 @@ _OF_THE_VINES = ("buds", "suitable_canes", "pruning_weight_kg", "leaf_area_m2", 
 _SHARED = {"harvest": "tonnes", "prices": "cap_t"}
 #: Tables that tell what one block is to be, not what it was.
 _OF_ONE_BLOCK = ("parts", "prices", "scenarios")
+#: Tables of a part of a block, or of its whole: nothing of them holds for its successors.
+_OF_THAT_BLOCK = ("estimates", "strips")
 #: Columns of which no two blocks that were one after the other share a value in a table.
 _AT_ONCE = {
     "pruning": ["season"],
@@ -235,6 +237,8 @@ class _Reading:
                 continue
             heirs = self.heirs[former.name]
             joined = former.block in self.joined
+            if name in _OF_THAT_BLOCK and (joined or len(heirs) > 1):
+                continue
             if name in _OF_ONE_BLOCK and (joined or (name == "parts" and len(heirs) > 1)):
                 self._refuse(name, rows, former)
                 continue

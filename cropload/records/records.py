@@ -65,6 +65,7 @@ class Records(Asked):
     blocks, pruning, counts, fertility, weights : pandas.DataFrame
     harvest, events, dates, weather, prices, capacity : pandas.DataFrame
     contracts, tanks, presses, scenarios, parts, corrections : pandas.DataFrame
+    estimates, strips : pandas.DataFrame
         One frame a table, with every column of the table in metric units; a column or table that
         was not given is blank or empty.  ``season`` is int64, numbers are float64, dates
         datetime64[ns], text is ``""`` where blank.
@@ -106,6 +107,8 @@ class Records(Asked):
     scenarios: pd.DataFrame = field(repr=False)
     parts: pd.DataFrame = field(repr=False)
     corrections: pd.DataFrame = field(repr=False)
+    estimates: pd.DataFrame = field(repr=False)
+    strips: pd.DataFrame = field(repr=False)
     doubts: Doubts = field(default_factory=Doubts, repr=False)
     given: frozenset = frozenset()
     last_harvest: int = 0

@@ -530,6 +530,48 @@ _TABLES = (
         terms=True,
     ),
     Table(
+        "estimates",
+        "a block's crop as the grower expected it on a day",
+        (
+            _season(),
+            _block(),
+            _date("Day on which it was said.", True),
+            Column("tonnes", "number", "Crop of the whole block.", "t", True, low=0),
+        ),
+        key=("season", "block", "date"),
+    ),
+    Table(
+        "strips",
+        "a strip of rows in a trial of plans, in a season",
+        (
+            _season(),
+            _block(),
+            Column(
+                "strip",
+                "label",
+                "Number or name of the strip, the same every season.",
+                required=True,
+            ),
+            Column("plan", "plan", "What its vines were left with.", required=True),
+            Column(
+                "pair",
+                "label",
+                "Strips that lie side by side, one of each plan, share a number here: their "
+                "difference is taken. Blank means none.",
+            ),
+            _count("vines", "Bearing vines picked and weighed apart.", True, above=0),
+            Column("fruit_kg", "number", "Fruit of the whole strip.", "kg", True, low=0),
+            _positive(
+                "pruning_weight_kg",
+                "kg",
+                "Mean prunings of one vine cut in the winter after this crop: wood that grew with "
+                "it.",
+            ),
+            Column("work_h", "number", "Hours of work in the whole strip, if timed.", "h", low=0),
+        ),
+        key=("season", "block", "strip"),
+    ),
+    Table(
         "scenarios",
         "a scenario's plan for a block",
         (

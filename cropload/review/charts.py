@@ -69,6 +69,27 @@ def misses_panel(table):
     return Panel(title, series, up="miss, of the crop [%]", ticks=ticks)
 
 
+def inside_rows(counts):
+    """Return the share of crops that came inside their range at each moment, to draw or to tell.
+
+    Parameters
+    ----------
+    counts : DataFrame
+        Of ``inside_counts`` [1].
+    """
+    sums = counts.groupby(["moment", "words"], sort=False)[["inside", "seen"]].sum().reset_index()
+    share = 100 * (sums["inside"] / sums["seen"]).to_numpy(float)
+    said = tuple(f"{row.inside} of {row.seen}" for row in sums.itertuples())
+    crops = Series("crops inside", share, written="range", texts=said)
+    return Rows(
+        f"Crops that came inside the range that was said to hold {ranges.often()}",
+        tuple(sums["words"]),
+        "crops inside their range [%]; dotted: what was said",
+        parts=(crops,),
+        reference=100 * ranges.level(),
+    )
+
+
 def split_rows(split):
     """Return what made each block's forecast miss, parts that add up, to draw or to tell.
 

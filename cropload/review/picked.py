@@ -14,11 +14,14 @@ from cropload.records.as_of import records_until
 from cropload.records.facts import block_facts, together
 from cropload.show import wording
 
+#: The guess that a grower did make: table estimates.
+OWN = "own_estimate"
 #: Guesses a grower would make without any model, with the words for them.
 BASELINES = {
     "last_season": "same as last season",
     "block_mean": "the block's mean so far",
     "count_x_last_weight": "clusters counted x last season's cluster weight",
+    OWN: "the grower's own estimate",
 }
 
 
@@ -157,7 +160,8 @@ def baselines(records, season, as_of, crops=None):
     -------
     DataFrame
         One row a crop, its name the blocks joined by " + "; NaN where a guess needs what was not
-        on record for each of its blocks.
+        on record for each of its blocks. Of a grower's own estimates the last one up to the day
+        counts.
 
     Notes
     -----
@@ -181,6 +185,8 @@ def baselines(records, season, as_of, crops=None):
         return found.reindex(vines.index)
 
     counted = of("clusters", season) * of("weight_harvest", season - 1) / 1000.0 * vines
+    said = known.estimates[known.estimates["season"] == season].sort_values("date", kind="stable")
+    own = said.groupby("block")["tonnes"].last().reindex(vines.index)
     before = wide["harvest"].reindex(vines.index)
     before = before[[s for s in before.columns if s < season]].mul(vines, axis=0)
     partners = _partners(known, season)
@@ -200,10 +206,11 @@ def baselines(records, season, as_of, crops=None):
             alone.loc[list(groups), year] = np.nan
     alone = _past_guesses(alone, season)
     if crops is None:
-        return alone.assign(count_x_last_weight=counted)
+        return alone.assign(count_x_last_weight=counted, **{OWN: own})
     rows = [alone.loc[c[0]] if len(c) == 1 else guesses(list(c)) for c in crops]
     frame = pd.DataFrame(rows).reset_index(drop=True)
-    frame["count_x_last_weight"] = [counted[list(c)].sum(skipna=False) for c in crops]
+    for name, found in (("count_x_last_weight", counted), (OWN, own)):
+        frame[name] = [found[list(c)].sum(skipna=False) for c in crops]
     return frame.set_axis([" + ".join(c) for c in crops])
 
 

@@ -39,7 +39,8 @@ class SeasonReview(Answer):
         error_share [1], inside (the range held it), crps_t [t], and one column a baseline [t].
         Blocks weighed together are one crop.
     groups : DataFrame
-        The same by variety and for the estate (column ``level``).
+        The same by variety, by grower where the blocks name them, and for the estate (column
+        ``level``).
     logged, logged_blocks : DataFrame
         The same of the forecasts in the log, as they were logged.
     forecasts : dict
@@ -60,7 +61,8 @@ class SeasonReview(Answer):
         Parameters
         ----------
         group : str
-            ``"block"`` (blocks weighed together are one crop), ``"variety"`` or ``"estate"``.
+            ``"block"`` (blocks weighed together are one crop), ``"variety"``, ``"grower"`` or
+            ``"estate"``.
 
         Returns
         -------
@@ -70,13 +72,15 @@ class SeasonReview(Answer):
         Raises
         ------
         CroploadError
-            For another group.
+            For another group, or where no block names its grower.
         """
         if group not in scores.LEVELS:
             raise CroploadError(f"Scores are by {', '.join(scores.LEVELS)}; not by '{group}'.")
         if group == "block":
             return self.blocks
         kept = self.groups[self.groups["level"] == group]
+        if kept.empty:
+            raise CroploadError("No block names its grower. Fill column grower of table blocks.")
         return kept.drop(columns="level").reset_index(drop=True)
 
     def heading(self, units=METRIC):
@@ -154,9 +158,10 @@ def _days(records, season, moments, as_of):
     return days
 
 
-def _of_varieties(crops, found):
-    variety = dict(zip(found.blocks, found.varieties, strict=True))
-    return [" + ".join(dict.fromkeys(variety[block] for block in crop.blocks)) for crop in crops]
+def _labels(crops, blocks, column):
+    """Return the variety or the grower of each crop, those of blocks weighed together joined."""
+    of = dict(zip(blocks["block"], blocks[column], strict=True))
+    return [" + ".join(dict.fromkeys(of[each] or "-" for each in crop.blocks)) for crop in crops]
 
 
 @arguments.check_arguments(
@@ -231,10 +236,9 @@ def review_season(
         matrix = matrix[there]
         picked = np.array([crop.tonnes for crop in crops])
         lots = [("block", [crop.name for crop in crops], np.eye(len(crops)))]
-        for level, labels in (
-            ("variety", _of_varieties(crops, found)),
-            ("estate", ["estate"] * len(crops)),
-        ):
+        named = ["variety", *["grower"] * bool((records.blocks["grower"] != "").any())]
+        labelled = {each: _labels(crops, records.blocks, each) for each in named}
+        for level, labels in (labelled | {"estate": ["estate"] * len(crops)}).items():
             unique = list(dict.fromkeys(labels))
             member = np.array([[label == each for label in labels] for each in unique], float)
             lots.append((level, unique, member))

@@ -13,7 +13,7 @@ from cropload.units import METRIC
 from cropload.vine.bud_damage import wilson_interval
 
 #: What the scores can be told by.
-LEVELS = ("block", "variety", "estate")
+LEVELS = ("block", "variety", "grower", "estate")
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -140,6 +140,25 @@ def summary_row(crops):
         "width_share": float((crops["tonnes_p90"] - crops["tonnes_p10"]).sum() / picked.sum()),
         "crps_t": float(crops["crps_t"].mean()),
     }
+
+
+def inside_counts(reviews):
+    """Return how many crops came inside their range, by season and moment.
+
+    Parameters
+    ----------
+    reviews : sequence of SeasonReview
+        A season each.
+
+    Returns
+    -------
+    DataFrame
+        season, moment, words, inside and seen [1], seasons and moments in their order.
+    """
+    parts = [moment_scores(each.blocks.assign(season=each.season)) for each in reviews]
+    found = [part.assign(season=each.season) for part, each in zip(parts, reviews, strict=True)]
+    columns = ["season", "moment", "words", "inside", "seen"]
+    return pd.concat(found, ignore_index=True)[columns]
 
 
 def moment_scores(crops):

@@ -5,6 +5,7 @@ import math
 from cropload.beliefs import ranges
 from cropload.review import lesson_words, words
 from cropload.review.learning import HANDBOOK
+from cropload.review.picked import OWN
 from cropload.review.vine_trend import FIGURES, ravaz_of
 from cropload.show import wording
 from cropload.show.table import (
@@ -26,7 +27,12 @@ GUESSES = {
     "last_season": "as last season",
     "block_mean": "block's mean",
     "count_x_last_weight": "count x last weight",
+    OWN: "own estimate",
 }
+
+
+#: Crops of a season that are drawn as a dot each, at most [1].
+_MOST_DOTS = 12
 
 
 def _inside(row):
@@ -74,6 +80,36 @@ def season_scores_table(each, moment, named):
     return Table.of("seasons", f"Season by season, {named}", rows, columns)
 
 
+def inside_table(counts):
+    """Return the table of crops that came inside their range, a dot each, by season and moment.
+
+    Parameters
+    ----------
+    counts : DataFrame
+        Of ``inside_counts`` [1].
+    """
+
+    def cell(moment):
+        def told(row):
+            if moment not in row:
+                return None
+            inside, seen = row[moment]
+            dots = "●" * inside + "○" * (seen - inside) if seen <= _MOST_DOTS else ""
+            return f"{inside} of {seen} {dots}".strip()
+
+        return told
+
+    rows = {}
+    for each in counts.itertuples():
+        row = rows.setdefault(each.season, {"season": str(each.season)})
+        row[each.moment] = (each.inside, each.seen)
+    words = dict(zip(counts["moment"], counts["words"], strict=True))
+    columns = [(Column("season"), "season")]
+    columns += [(Column(name), cell(moment)) for moment, name in words.items()]
+    caption = "Crops inside their range; ● came inside, ○ did not"
+    return Table.of("inside", caption, rows.values(), columns)
+
+
 def guesses_table(scores, units=METRIC):
     """Return the table of a grower's own guesses, the forecast's own beside each in brackets."""
     label = units.label("tonnes")
@@ -89,6 +125,8 @@ def guesses_table(scores, units=METRIC):
     columns = [(Column("forecast"), "words")]
     miss, score = Column("", SHARE), Column("", NUMBER, "tonnes", places=2)
     for key, name in GUESSES.items():
+        if key == OWN and not scores.frame[f"{key}_seen"].any():
+            continue
         columns.append((Column(name), pair(miss, f"{key}_miss", f"{key}_beside")))
         cell = pair(score, f"{key}_crps_t", f"{key}_beside_crps_t")
         columns.append((Column(f"{name}: score", unit=label), cell))
@@ -132,6 +170,7 @@ def crops_table(crops, level):
             lambda row: 100 * row["error_share"],
         ),
         (Column("scale against the range"), words.side_word),
+        (Column("own estimate", NUMBER, "tonnes"), OWN) if crops[OWN].notna().any() else None,
         (Column("score", NUMBER, "tonnes", places=2), "crps_t"),
     ]
     caption = f"The same in numbers; forecast: middle and {ranges.label()}"

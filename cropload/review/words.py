@@ -3,7 +3,7 @@
 import numpy as np
 
 from cropload.beliefs import ranges
-from cropload.review.picked import BASELINES
+from cropload.review.picked import BASELINES, OWN
 from cropload.review.split_miss import log_mean
 from cropload.season.words import short
 from cropload.show import wording
@@ -272,6 +272,23 @@ def score_sentence(row, seasons):
     )
 
 
+def inside_sentence(counts):
+    """Return whether ranges held as often as they said, over all scored seasons, in a sentence.
+
+    Parameters
+    ----------
+    counts : DataFrame
+        Of ``inside_counts`` [1].
+    """
+    inside, seen = int(counts["inside"].sum()), int(counts["seen"].sum())
+    text = (
+        f"Of {seen} crops said with a range for {ranges.often()}, {inside} came inside "
+        f"({wording.percent(inside / seen)}), over {counts['season'].nunique()} seasons and every "
+        "forecast of them."
+    )
+    return f"{text} Crops of one season share its weather, so they miss together."
+
+
 def who_was_right(estate, scores, day):
     """Return who was nearer to the scale, the forecast or a guess, in a sentence or two.
 
@@ -299,10 +316,13 @@ def who_was_right(estate, scores, day):
     best = min(guesses, key=guesses.get)
     mine, other = scores[f"{best}_beside"], guesses[best]
     judged = "The forecast was nearer block by block" if mine < other else "A guess was nearer"
-    return (
-        f"{text} {judged}: off by {wording.percent(mine)}, against {wording.percent(other)} for "
+    text += (
+        f" {judged}: off by {wording.percent(mine)}, against {wording.percent(other)} for "
         f"the guess “{BASELINES[best]}”."
     )
+    if best == OWN or OWN not in guesses:
+        return text
+    return f"{text} The grower's own estimates were off by {wording.percent(guesses[OWN])}."
 
 
 def export_crops(found, units):

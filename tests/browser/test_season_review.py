@@ -55,6 +55,7 @@ def test_a_moment_and_a_season_are_answered(shown, guard):
     expect(number).to_contain_text(answer(2026, "picking"))
     shown.get_by_label("Harvest", exact=True).select_option("2025")
     expect(number).to_contain_text(answer(2025, "picking"))
+    expect(shown.get_by_text("No cause stands out in 2026")).to_have_count(0)
     shown.get_by_role("button", name=re.compile("lessons to accept")).click()
     shown.get_by_label("counter: crew A").wait_for()
     settle(shown)

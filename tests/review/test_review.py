@@ -16,7 +16,12 @@ from cropload.review import scores
 from cropload.review.picked import baselines, on_the_scale
 from cropload.review.review import log_normal_of
 from cropload.review.split_miss import split_miss
-from cropload.review.words import block_sentence, estate_sentence, miss_table
+from cropload.review.words import (
+    block_sentence,
+    estate_sentence,
+    miss_table,
+    who_was_right,
+)
 from cropload.season.forecast_log import log_forecast
 
 SEASON = 2026
@@ -460,3 +465,27 @@ def test_a_frost_that_the_weather_tells_and_nothing_on_record_is_named():
     told = told.assign(alive=np.nan, of="", counts_that_day="", note="")
     assert frost_notes(replace(records, events=told), 2021) == []
     assert frost_notes(records, 2023) == []
+
+
+def test_own_estimates_are_scored_beside_the_forecast_by_grower_too():
+    records = example_records()
+    growers = ["A", "A", "B", "B", "B", "", "B", "A"]
+    records = replace(records, blocks=records.blocks.assign(grower=growers))
+    found = review_season(records, 2026, moments=["pruning", "clusters"], draws=200)
+    said = records.estimates.query("season == 2026").set_index("block")["tonnes"]
+    crops = found.blocks.set_index(["moment", "name"])["own_estimate"]
+    assert crops["pruning"].isna().all(), "nothing had been said by then"
+    assert crops["clusters"].to_dict() == said.to_dict()
+    of = found.frame_by("grower").query("moment == 'clusters'").set_index("name")
+    assert set(of.index) == {"A", "B", "-"}
+    of_a = ["Home Terrace", "Chapel Slope"]
+    picked = records.harvest.query("season == 2026").groupby("block")["tonnes"].sum()
+    assert of.loc["A", "own_estimate"] == pytest.approx(said[of_a].sum())
+    assert of.loc["A", "picked_t"] == pytest.approx(picked[of_a].sum())
+    row = scores.level_scores([found]).frame.set_index("moment").loc["clusters"]
+    miss = (said - picked).abs().sum() / picked.sum()
+    assert row["own_estimate_miss"] == pytest.approx(miss)
+    told = who_was_right(found.frame_by("estate").iloc[1], row, found.days["clusters"])
+    assert f"{100 * miss:.0f} %" in told
+    with pytest.raises(CroploadError, match="No block names its grower"):
+        review_season(example_records(), 2026, moments=["pruning"], draws=200).frame_by("grower")

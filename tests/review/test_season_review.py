@@ -11,7 +11,15 @@ import pandas as pd
 import pytest
 from helpers import LEARNT_FROM, block_row, make_records, sample_copy
 
-from cropload import accept, example_records, forecast, learn, read_records, review_season
+from cropload import (
+    accept,
+    example_records,
+    forecast,
+    learn,
+    read_records,
+    review_season,
+    strip_trial,
+)
 from cropload.beliefs.learned import read_learned
 from cropload.records.example import shipped
 from cropload.review.bud_fertility import bud_fertility
@@ -27,6 +35,7 @@ FOLDS = (
     "scores by stage",
     "what missed by block",
     "lessons to accept",
+    "did this pruning pay",
     "are the vines getting weaker",
     "bud fertility",
 )
@@ -150,6 +159,45 @@ def test_moment_level_and_units_answer(page):
     us = rows(panel.answer.value, "The same in numbers")
     assert float(us[1][2]) == pytest.approx(US.convert("tonnes", float(crops[1][2])), abs=0.1)
     assert "short ton" in us[0][2]
+
+
+def test_ranges_are_held_against_every_scored_season_a_dot_a_crop(opened, monkeypatch):
+    monkeypatch.setattr(SeasonReview, "picked", [2026, 2025])
+    panel = fold(opened, "were the ranges right")
+    reviews = [opened.season_review(season) for season in (2025, 2026)]
+    table = rows(panel.answer.value, "Crops inside their range")
+    for cells, review in zip(table[1:], reviews, strict=True):
+        assert cells[0] == str(review.season)
+        for cell, row in zip(cells[1:], review.frame.to_dict("records"), strict=True):
+            inside, missed = cell.count("●"), cell.count("○")
+            assert (inside, inside + missed) == (row["inside"], row["seen"])
+            assert cell.startswith(f"{inside} of {inside + missed}")
+    sums = sum(review.frame["inside"].sum() for review in reviews)
+    seen = sum(review.frame["seen"].sum() for review in reviews)
+    assert f"Of {seen} crops said with a range for 8 in 10, {sums} came inside" in said(panel)
+    assert "the range that was said to hold 8 in 10" in panel.answer.value
+
+
+def test_no_line_of_another_season_stands_beside_the_new_ones_figures(page):
+    page.why.follow()
+    page.why.lines.value = "No cause stands out in 2026"
+    page.why.grey()
+    assert page.why.lines.value == ""
+    page.against.season.value = 2024
+    assert "2026" not in said(page.why)
+
+
+def test_strips_of_the_block_chosen_are_compared(opened):
+    panel = fold(opened, "did this pruning pay")
+    panel.hour.value = 22.0
+    trial = strip_trial(opened.records, "Long Acre", hour_price=22.0)
+    assert trial.heading() in said(panel)
+    assert "alt=" in panel.answer.value
+    assert len(rows(panel.answer.value, "Strip by strip")) == 11
+    none = make_records(blocks=[block_row()], harvest=[
+        {"season": 2026, "block": "North", "date": "2026-09-25", "tonnes": 3.0}
+    ])  # fmt: skip
+    assert "fill table strips" in said(fold(SeasonReview(none, draws=DRAWS), FOLDS[3]))
 
 
 def test_several_seasons_are_scored_together_and_one_by_one(page):

@@ -50,6 +50,8 @@ UNKNOWN = [
         "weights",
         "harvest",
         "events",
+        "estimates",
+        "strips",
         "dates",
         "prices",
         "scenarios",

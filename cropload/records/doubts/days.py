@@ -60,7 +60,10 @@ def _out_of_season(table):
     )
 
 
-SEASONS = [_out_of_season(table) for table in ("pruning", "counts", "weights", "harvest", "dates")]
+SEASONS = [
+    _out_of_season(table)
+    for table in ("pruning", "counts", "weights", "harvest", "dates", "estimates")
+]
 
 
 def _after_picking(table):
@@ -121,6 +124,7 @@ NOT_YET = [
     _after_picking("weights"),
     _not_yet("counts", "count", _ROW),
     _not_yet("weights", "weighing", _ROW),
+    _not_yet("estimates", "estimate", _ROW),
     _not_yet("harvest", "harvest", _UNPICKED),
     _not_yet("harvest", "harvest", _UNPICKED, "season"),
 ]

@@ -186,6 +186,7 @@ IMPOSSIBLE = [
     ),
     _prunings("pruning"),
     _prunings("counts"),
+    _prunings("strips"),
     _spacing("row_spacing_m"),
     _spacing("vine_spacing_m"),
     *(_too_much(table, column, key) for table, column, key, _ in _MONEY),

@@ -11,6 +11,7 @@ from cropload.records.doubts import (
     events,
     limits,
     places,
+    trials,
     weights,
 )
 from cropload.records.doubts.facts import Facts
@@ -52,6 +53,8 @@ BESIDE_BLOCKS = [
     *limits.MONEY,
     *contracts.DOUBTS,
     *days.LONE,
+    *trials.STRIPS,
+    *trials.ESTIMATES,
 ]
 #: Doubts where records contradict each other, for records without faults: one for a block, or for
 #: a block and season, and not one for each row.

@@ -5,7 +5,7 @@ from cropload.beliefs.calendar import MOMENTS
 from cropload.errors import CroploadError
 from cropload.review import charts, tables, words
 from cropload.review.panels.season_review import largest
-from cropload.review.scores import level_scores
+from cropload.review.scores import inside_counts, level_scores
 from cropload.show.hand_out import HandOut
 from cropload.show.page_part import PagePart, SlowPart
 from cropload.show.panels import parts
@@ -13,6 +13,45 @@ from cropload.show.panels.fields import choice
 
 #: How many seasons are scored together, the chosen one being the last.
 ALONE, THREE, ALL = 1, 3, 10_000
+
+
+def scored(page, years):
+    """Return the reviews of some seasons, earliest first, and why some are not scored.
+
+    Raises
+    ------
+    CroploadError
+        When the first of them cannot be.
+    """
+    found, left_out = [page.season_review(years[0])], []
+    for year in years[1:]:
+        try:
+            found.append(page.season_review(year))
+        except CroploadError as fault:
+            left_out.append(f"{year} is not scored: {fault}")
+    return found[::-1], left_out
+
+
+class RangesHeld(SlowPart):
+    """Whether ranges held as often as they say, over all scored seasons."""
+
+    needs = ("accepted",)
+
+    def build(self):
+        """Make the place of the answer."""
+        self.answer = parts.html()
+        self.told = (self.answer,)
+        self.body.children = (self.answer,)
+
+    def show(self):
+        """Show how many crops came inside, by season and stage."""
+        self.page.days()
+        reviews, left_out = scored(self.page, self.page.picked)
+        counts = inside_counts(reviews)
+        text = parts.note(words.inside_sentence(counts))
+        text += parts.readable_picture(charts.inside_rows(counts))
+        text += tables.inside_table(counts).html() + parts.points(left_out)
+        self.answer.value = text + parts.source("interval.level", f"Why an {ranges.short_label()}")
 
 
 class ForecastScores(SlowPart):
@@ -23,6 +62,8 @@ class ForecastScores(SlowPart):
     def build(self):
         """Make the choosers, the tables and what is handed out."""
         levels = [("blocks", "block"), ("varieties", "variety"), ("the estate", "estate")]
+        if (self.desk.records.blocks["grower"] != "").any():
+            levels.insert(2, ("growers", "grower"))
         self.level = choice("Scored by", levels, width="18em")
         spans = [("this season alone", ALONE), ("with the two before", THREE), ("with all", ALL)]
         self.together = choice("Scored", spans, ALONE, "17em")
@@ -43,15 +84,9 @@ class ForecastScores(SlowPart):
 
     def reviews(self):
         """Return the reviews that are scored together, earliest first, and why some are not."""
-        page = self.page
-        years = [year for year in page.picked if year <= page.desk.season][: self.together.value]
-        found, left_out = [page.season_review(years[0])], []
-        for year in years[1:]:
-            try:
-                found.append(page.season_review(year))
-            except CroploadError as fault:
-                left_out.append(f"{year} is not scored: {fault}")
-        return found[::-1], left_out
+        season = self.desk.season
+        years = [year for year in self.page.picked if year <= season][: self.together.value]
+        return scored(self.page, years)
 
     def show(self):
         """Show the scores."""

@@ -91,8 +91,10 @@ class SeasonReview(Page):
     def _folds(self):
         return [
             Fold("scores by stage", self._scores),
+            Fold("were the ranges right", self._held),
             Fold("what missed by block", self._missed),
             Fold("lessons to accept", self._lessons),
+            Fold("did this pruning pay", self._strips),
             Fold("are the vines getting weaker", self._trend),
             Fold("bud fertility", self._fertility),
             Fold("taking care", lambda: [parts.html(parts.note(wording.SUPPORT))]),
@@ -103,6 +105,16 @@ class SeasonReview(Page):
         from cropload.review.panels.review_scores import ForecastScores
 
         return [ForecastScores(self)]
+
+    def _held(self):
+        from cropload.review.panels.review_scores import RangesHeld
+
+        return [RangesHeld(self)]
+
+    def _strips(self):
+        from cropload.review.panels.review_strips import StripsTried
+
+        return [StripsTried(self)]
 
     def _missed(self):
         from cropload.review.panels.review_scores import WhatMissed
@@ -281,6 +293,11 @@ class Why(SlowPart):
         self.lines = parts.html()
         self.told = (self.lines,)
         self.body.children = (self.lines,)
+
+    def grey(self):
+        """Take the lines away at once: beside another season's figures they would be wrong."""
+        super().grey()
+        self.clear()
 
     def show(self):
         """Say what was found."""
