@@ -118,11 +118,11 @@ def contracts_for(records, blocks, facts, unsure):
         terms = terms_of(rows, area, share, priced)
         if len(terms.steps) > 1 or terms.shortfall or terms.excess:
             notes.append(f"Price steps and what is owed under the contract {name} are counted.")
-        contracts.append(Contract(name, members, terms, _told(first)))
+        contracts.append(Contract(name, members, terms, price_told(first)))
     return contracts, notes
 
 
-def _told(row):
+def price_told(row):
     """Return the price of a row of a contract as it was told: a number or a Span."""
     price, width = row["price_per_t"], np.nan_to_num(row["price_per_t_range"])
     half = np.exp(width / 2)

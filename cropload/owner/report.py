@@ -1,8 +1,7 @@
 """The owner's report: one page of HTML that needs nothing else, a PDF and a workbook."""
 
 import datetime
-import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
 
@@ -12,17 +11,22 @@ from cropload.beliefs import ranges
 from cropload.errors import CroploadError
 from cropload.owner import charts as report_figures
 from cropload.owner import words as report_words
+from cropload.owner.kept_report import Since, since_kept, since_table, since_text
+from cropload.owner.report_settings import FEW, PARTS, ReportSettings, read_settings
 from cropload.owner.scenarios import Scenarios
 from cropload.owner.tables import changes_tables, do_table
 from cropload.owner.why_tables import why_figure, why_tables, why_text
 from cropload.records.writing.gate import Result, check_results, workbook_bytes, write_results
-from cropload.show import excel, wording
-from cropload.show import table as kinds
+from cropload.show import excel, html, wording
+from cropload.show.languages import day_words, language_now, say, say_number, speaking
+from cropload.show.options import PRUNING_CAUTION
 from cropload.units import METRIC, UnitSystem, unit_system
 
 #: A sheet of the workbook for each table, and its name.
 SHEETS = {
     "do": "what to do",
+    "blocks": "every block",
+    "changes": "since the last report",
     "beside": "beside the first",
     "money_change": "money by season",
     "crop_change": "crop by season",
@@ -42,8 +46,8 @@ SHEETS = {
 
 #: Blocks to change that the first page lists; the sheet and the page list all of them.
 _FIRST_PAGE = 8
-#: Blocks from which on the page leaves to the workbook what is not recommended, and names.
-_MANY = 12
+#: Size of letters of a table on paper [point], and how many of them stand across a page.
+_LETTERS, _ACROSS = 7.6, 118
 
 #: How to get what a PDF needs; Pango is a library of the system that pip cannot bring.
 PDF_HOW = (
@@ -70,12 +74,18 @@ class OwnerReport(Answer):
         Whether the records are the invented sample.
     made_on : date
         Day on the report.
+    told : ReportSettings
+        Whose it is, how it looks, and in which language.
+    since : Since or None
+        What changed since the last report kept; None where none is.
     """
 
     found: Scenarios
     units: UnitSystem
     invented: bool
     made_on: datetime.date
+    told: ReportSettings = field(default_factory=ReportSettings)
+    since: Since | None = None
 
     def heading(self, units=None):
         """Return the recommendation in one piece."""
@@ -83,7 +93,8 @@ class OwnerReport(Answer):
 
     def tables(self, units=None):
         """Return all tables there are."""
-        return self.found.tables(units or self.units)
+        changes = since_table(self.since)
+        return [*self.found.tables(units or self.units), *([changes] if changes else [])]
 
     def text(self, units=None, width=80):
         """Return the answer as text, in the report's own units unless others are asked for."""
@@ -100,7 +111,11 @@ class OwnerReport(Answer):
 
     def sentences(self):
         """Return the recommendation as (what it is about, sentences) pairs."""
-        return report_words.recommendation(self.found, self.units)
+        told = report_words.recommendation(self.found, self.units)
+        if self.since is not None:
+            text = since_text(self.since, self.found, self.units)
+            told.append((say("Since the last"), text))
+        return told
 
     def settings(self):
         """Return version, season, seed and the like as (name, value)."""
@@ -112,11 +127,37 @@ class OwnerReport(Answer):
 
     def html(self):
         """Return the report as one HTML page without any outside address."""
+        with speaking(self.told.speech):
+            return self._html()
+
+    def _html(self):
         found, units = self.found, self.units
-        many = len(found.block_names) > _MANY
-        made = [*self.tables(), *changes_tables(found, many), *why_tables(found, units, many)]
+        appendix = self.told.parts(len(found.block_names))
+        many = len(found.block_names) > FEW
+        shown = _in_short(found) if many else found
+        why = "why" in appendix and why_text(found, units)
+        made = [*shown.tables(units), *changes_tables(found, many)]
+        made += why_tables(found, units, many) if why else []
         tables = {table.key: table for table in made}
+        if changes := since_table(self.since):
+            tables["changes"] = changes
+        else:
+            appendix = tuple(part for part in appendix if part != "changes")
+        if not why:
+            appendix = tuple(part for part in appendix if part != "why")
+        figures = [
+            figure
+            for about in ("density", "balance") if "balance" in appendix
+            for figure in report_figures.band_figures(found, about, units, many)
+        ]  # fmt: skip
         return _template().render(
+            language=language_now(),
+            title=say("Pruning for the harvest of %(season)s", season=found.season),
+            style=html.STYLE,
+            settings=self.told,
+            facts=self._facts(),
+            appendix=appendix,
+            titles=PARTS,
             many=many,
             found=found,
             units=units,
@@ -124,27 +165,48 @@ class OwnerReport(Answer):
             often=ranges.often(),
             do_first=do_table(found, _FIRST_PAGE),
             tables=tables,
-            texts=kinds.TEXTS,
             first_figure=report_figures.first_figure(found, units)[0],
-            density_figure=report_figures.band_figure(found, "density", units)[0],
-            balance_figure=report_figures.band_figure(found, "balance", units)[0],
-            why_text=why_text(found, units),
-            why_figure=why_figure(found, units),
+            band_figures=figures,
+            why_text=why,
+            why_figure=why_figure(found, units) if why else "",
             bands=self._bands(),
             risks=report_words.risks(found, units),
             frost_notes=report_words.frost_notes(found),
-            settings=self.settings(),
+            made=self._made(),
+            rests_on=self.settings(),
             cautions=wording.CAUTIONS,
+            pruning_caution=PRUNING_CAUTION,
             support=wording.SUPPORT,
             gain=wording.FIRST_SEASON_GAIN,
             money_caution=report_words.MONEY_CAUTION,
             frost_caution=report_words.FROST_CAUTION,
             invented=self.invented,
-            varieties=dict.fromkeys(found.frame["variety"].tolist()),
-            area=wording.amount(
-                "area_ha", float(found.frame.drop_duplicates("block")["area_ha"].sum()), units
-            ),
+            fit=lambda table: _letters(table, units),
         )
+
+    def _facts(self):
+        """Return who made it and when, and what it is of, for the head of the page."""
+        found, names = self.found, self.found.block_names
+        parts = found.frame.drop_duplicates("block")
+        area = wording.amount("area_ha", float(parts["area_ha"].sum()), self.units)
+        blocks = say_number("%(number)s block", "%(number)s blocks", len(names))
+        named = "" if len(names) > FEW else f": {', '.join(names)}"
+        grown = ", ".join(dict.fromkeys(parts["variety"]))
+        by = [self.told.author] if self.told.author else []
+        day = day_words(self.made_on, language_now())
+        return [*by, day, f"{blocks}, {area}{named} ({grown})"]
+
+    def _made(self):
+        """Return on what the report rests, for its last line."""
+        from cropload import __version__
+
+        found = self.found
+        return [
+            say("made with %(name)s", name=f"cropload {__version__}"),
+            say("season (year of harvest) %(season)s", season=found.season),
+            say("%(draws)s draws", draws=wording.number(found.draws, 0)),
+            say("seed %(seed)s", seed=found.seed),
+        ]  # fmt: skip
 
     def _bands(self):
         """Return each pair of bands in words, with the blocks it is for."""
@@ -155,7 +217,7 @@ class OwnerReport(Answer):
                 wording.band_text(balance),
             )
             grouped.setdefault(pair, []).append(block)
-        return [(density, balance, ", ".join(b)) for (density, balance), b in grouped.items()]
+        return [(*pair, report_words.listed(blocks)) for pair, blocks in grouped.items()]
 
     def pdf(self):
         """Return the report as the bytes of a PDF.
@@ -176,7 +238,8 @@ class OwnerReport(Answer):
         """
         book = excel.new_book()
         made = [*self.tables(), *why_tables(self.found, self.units)]
-        tables = [table for table in made if table.key in SHEETS]
+        tables = {table.key: table for table in made}
+        tables = [tables[key] for key in SHEETS if key in tables]
         excel.add_lines(book, "notes", self._lines(tables))
         for table in tables:
             excel.add_table(book, SHEETS[table.key], table, self.units)
@@ -188,7 +251,8 @@ class OwnerReport(Answer):
         notes = [*found.notes, found.money_missing, *report_words.frost_notes(found)]
         return [
             ("Pruning scenarios: notes to these tables", ""),
-            *self.settings(),
+            *((name, self.made_on if name == "made on" else value)
+              for name, value in self.settings()),
             ("", ""),
             ("recommendation", ""),
             *self.sentences(),
@@ -203,15 +267,18 @@ class OwnerReport(Answer):
             *wording.CAUTIONS,
             ("", report_words.MONEY_CAUTION),
             ("", wording.SUPPORT),
-        ]
+        ]  # fmt: skip
 
 
 @arguments.check_arguments(
     records=arguments.records,
     scenarios=arguments.kind("Scenarios", "Make one first: compare_scenarios(records, {...})."),
     made_on=arguments.optional(arguments.day),
+    settings=arguments.optional(
+        arguments.kind("ReportSettings", "Read them first: report_settings.read_settings(path).")
+    ),
 )
-def report(records, scenarios, units=METRIC, made_on=None):
+def report(records, scenarios, units=METRIC, made_on=None, settings=None):
     """Make the owner's report of a comparison of scenarios.
 
     Parameters
@@ -223,7 +290,10 @@ def report(records, scenarios, units=METRIC, made_on=None):
     units : UnitSystem or str
         ``"metric"`` or ``"us"``: units to show.
     made_on : date, optional
-        Day on the report; today when left out.
+        Day on the report; that of the settings, or today, when left out.
+    settings : ReportSettings, optional
+        Whose report it is and how it looks; those of ``report.toml`` beside the records when left
+        out, and what is usual where there is none.
 
     Returns
     -------
@@ -233,20 +303,42 @@ def report(records, scenarios, units=METRIC, made_on=None):
     Raises
     ------
     CroploadError
-        For something else than a comparison, or units that are none.
+        For something else than a comparison, units that are none, or settings that cannot be used.
 
     Notes
     -----
     Valid as ``compare_scenarios``.
     """
+    told = read_settings(records.path) if settings is None else settings
+    if told.currency and scenarios.currency:
+        scenarios = replace(scenarios, currency=told.currency)
     return OwnerReport(
         frame=scenarios.frame,
         notes=scenarios.notes,
         found=scenarios,
         units=unit_system(units),
         invented=is_invented(records),
-        made_on=clock.today() if made_on is None else made_on,
+        made_on=made_on or told.date or clock.today(),
+        told=told,
+        since=since_kept(records, scenarios),
     )
+
+
+def _letters(table, units):
+    """Return the size of letters at which the rows of a table stay on one line of paper [point]."""
+    if table is None:
+        return _LETTERS
+    heads, _, rows = table.cells(units)
+    columns = zip(*rows, [max(head.split(), key=len) for head in heads], strict=True)
+    wide = sum(2 + max(map(len, column)) for column in columns)
+    return round(min(_LETTERS, _LETTERS * _ACROSS / wide), 1)
+
+
+def _in_short(found):
+    """Return a comparison whose rows are those of the first scenario and of the plans to take."""
+    frame, picks = found.frame, found.decision.picks
+    taken = frame["scenario"] == frame["block"].map(picks)
+    return replace(found, frame=frame[taken | (frame["scenario"] == found.names[0])])
 
 
 def is_invented(records):
@@ -349,27 +441,11 @@ def save_report(report, *, html=None, pdf=None, xlsx=None, csv=None, frame=None,
     return write_results(results, replace)
 
 
-#: One key of the handbook, or several.
-_KEYS = re.compile(r"[a-z_]+(\.[a-z0-9_]+)+(, [a-z_]+(\.[a-z0-9_]+)+)*")
-
-
-def _breakable(text):
-    """Let a key of the handbook break after its dots and underscores; other text stays as it is."""
-    from markupsafe import Markup, escape
-
-    safe = str(escape(text))
-    return Markup(
-        safe.replace(".", ".<wbr>").replace("_", "_<wbr>") if _KEYS.fullmatch(safe) else safe
-    )
-
-
 @cache
 def _template():
     # Loaded late: only a report needs the template engine.
     from jinja2 import Environment, PackageLoader, StrictUndefined
     from markupsafe import Markup
-
-    from cropload.show import html
 
     made = Environment(
         loader=PackageLoader("cropload", "owner/templates"),
@@ -378,8 +454,8 @@ def _template():
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    # Our own pictures are the one thing not escaped; their texts were, when they were drawn.
-    made.filters["picture"] = Markup
-    made.filters["breakable"] = _breakable
+    # Our own tables and pictures are not escaped again; their texts were, when they were made.
+    made.filters["made"] = Markup
+    made.globals["say"] = say
     made.filters["coded"] = lambda text: Markup(html.words(text))
     return made.get_template("report.html")

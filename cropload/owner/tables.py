@@ -9,6 +9,7 @@ from cropload.owner.decision import MIX, WHEN
 from cropload.owner.words import change_step, margin_step
 from cropload.show import table as kinds
 from cropload.show import wording
+from cropload.show.languages import say
 from cropload.show.table import Column, Table
 from cropload.units import METRIC
 
@@ -49,6 +50,7 @@ def scenario_tables(found, units=METRIC):
     made = [
         beside_table(found),
         do_table(found),
+        blocks_table(found),
         *changes_tables(found),
         totals_table(found),
         crop_table(found),
@@ -100,10 +102,10 @@ def totals_table(found):
 
 def _change_columns(found):
     """Return columns of what comes more over all seasons: crop, then money where it is known."""
-    columns = [(Column("more crop", kinds.CHANGE, "tonnes"), "crop_all")]
+    columns = [(Column(say("more crop"), kinds.CHANGE, "tonnes"), "crop_all")]
     if found.decision.by == "margin":
         unit = found.currency or "currency"
-        columns.append((Column("more left", kinds.MONEY_CHANGE, unit=unit), "money_all"))
+        columns.append((Column(say("more left"), kinds.MONEY_CHANGE, unit=unit), "money_all"))
     return columns
 
 
@@ -111,10 +113,10 @@ def _wrong_columns(found):
     """Return the chance of less than the first scenario, and what is then lost."""
     unit = found.currency or "currency"
     money = found.decision.by == "margin"
-    lost = Column("then less by", kinds.MONEY, unit=unit)
-    lost = lost if money else Column("then less by", kinds.NUMBER, "tonnes")
+    lost = Column(say("then less by"), kinds.MONEY, unit=unit)
+    lost = lost if money else Column(say("then less by"), kinds.NUMBER, "tonnes")
     return [
-        (Column("chance of less", kinds.CHANCE), "chance_worse"),
+        (Column(say("chance of less"), kinds.CHANCE), "chance_worse"),
         (lost, lambda row: row["cost_if_worse"] if row["chance_worse"] else None),
     ]
 
@@ -142,19 +144,68 @@ def do_table(found, most=None, short=False):
     by = "money_all_mean" if found.decision.by == "margin" else "crop_all_mean"
     shown = changed if most is None else changed.loc[changed[by].nlargest(most).index.sort_values()]
     more = _change_columns(found)
-    area = [] if short else [(Column("area", kinds.NUMBER, "area_ha"), "area_ha")]
+    area = [] if short else [(Column(say("area"), kinds.NUMBER, "area_ha"), "area_ha")]
     columns = [
-        (Column("block"), "block"),
+        (Column(say("block")), "block"),
         *area,
         (Column(f"'{what}'", kinds.PLAN), "plan_before"),
-        (Column("prune to", kinds.PLAN), "plan"),
+        (Column(say("prune to"), kinds.PLAN), "plan"),
         *(more[-1:] if short else [*more, *_wrong_columns(found)]),
     ]
-    some = (
-        f", the {len(shown)} of {len(changed)} that bring most" if len(shown) < len(changed) else ""
-    )
-    caption = f"Blocks to change{some}; beside '{what}' over five seasons ({ranges.often()})"
+    told = {"first": what, "often": say(ranges.often())}
+    if len(shown) < len(changed):
+        caption = say(
+            "Blocks to change, the %(some)s of %(all)s that bring most; beside '%(first)s' over "
+            "five seasons (%(often)s)", some=len(shown), all=len(changed), **told,
+        )  # fmt: skip
+    else:
+        caption = say("Blocks to change; beside '%(first)s' over five seasons (%(often)s)", **told)
     return Table.of("do", caption, shown.to_dict("records"), columns, step=change_step(found))
+
+
+def blocks_table(found):
+    """Return every block in a row: the plan to take, its crop, what it brings, and its balance."""
+    decision, first = found.decision, found.names[0]
+    gains = decision.changed.set_index("block")
+    every = found.frame.set_index(["block", "scenario"])
+    money = decision.by == "margin"
+    name = "money_all" if money else "crop_all"
+
+    def row(block):
+        new = every.loc[(block, decision.picks[block])].to_dict()
+        changed = block in gains.index
+        more = _ends(gains.loc[block], name) if changed else None
+        return new | {
+            "block": block,
+            "before": every.loc[(block, first), "plan"],
+            "plan": new["plan"] if changed else None,
+            "more": more,
+            "worse": float(gains.loc[block, "chance_worse"]) if changed else None,
+        }
+
+    unit = found.currency or "currency"
+    more = Column(say("more left"), kinds.MONEY_CHANGE, unit=unit)
+    columns = [
+        (Column(say("block")), "block"),
+        (Column(say("area"), kinds.NUMBER, "area_ha"), "area_ha"),
+        (Column(f"'{first}'", kinds.PLAN), "before"),
+        (Column(say("prune to"), kinds.PLAN), "plan"),
+        (Column(say("crop %(season)s", season=found.season), kinds.RANGE, "t_ha"), "t_ha"),
+        (
+            more if money else Column(say("more crop"), kinds.CHANGE, "tonnes"),
+            lambda row: row["more"],
+        ),
+        (Column(say("chance of less"), kinds.CHANCE), "worse"),
+        (Column(say("shoots")), lambda row: say(row["density_word"])),
+        (Column(say("balance")), lambda row: say(row["balance_settled_word"])),
+    ]
+    caption = say(
+        "Every block with the plan to take (%(often)s): its crop in a year without frost or loss; "
+        "what it brings more than '%(first)s' over five seasons, and the chance of less; shoots "
+        "and balance against the band of the block", often=say(ranges.often()), first=first,
+    )  # fmt: skip
+    rows = [row(block) for block in found.block_names]
+    return Table.of("blocks", caption, rows, columns, step=change_step(found))
 
 
 def beside_table(found):

@@ -7,6 +7,7 @@ from cropload.owner.costs import COSTS
 from cropload.owner.decision import WHEN
 from cropload.owner.mix import WORST_YEAR
 from cropload.show import wording
+from cropload.show.languages import say, say_number, with_currency
 from cropload.show.wording import chance, money, percent
 from cropload.units import METRIC
 from cropload.winery.tables import money_step
@@ -24,16 +25,21 @@ FROST_CAUTION = (
     "product manuals and fire rules."
 )
 
+
 #: Seasons followed, as a sentence tells them.
 OVER = "over five seasons"
 
 
-def _listed(texts, named=_NAMED):
+def listed(texts, named=_NAMED):
+    """Return names as a sentence has them; of many blocks the first ones, and how many more."""
     texts = list(texts)
     more = len(texts) - named
     if more > 0:
-        texts = [*texts[:named], f"{more} more block{'s' if more > 1 else ''}"]
-    return texts[0] if len(texts) == 1 else f"{', '.join(texts[:-1])} and {texts[-1]}"
+        rest = say_number("%(number)s more block", "%(number)s more blocks", more)
+        texts = [*texts[:named], rest]
+    if len(texts) == 1:
+        return texts[0]
+    return say("%(some)s and %(last)s", some=", ".join(texts[:-1]), last=texts[-1])
 
 
 def margin_step(found):
@@ -51,7 +57,7 @@ def change_step(found):
     return money_step(estate[["money_all_p10", "money_all_p90"]].to_numpy(float))
 
 
-def of_decision(found, value, units=METRIC):
+def of_decision(found, value, units=METRIC, signed=False):
     """Return what the decision is by, money or else crop, as text with its unit.
 
     Parameters
@@ -62,10 +68,13 @@ def of_decision(found, value, units=METRIC):
         [currency or t].
     units : UnitSystem
         Units to show.
+    signed : bool
+        Write the plus of a change.
     """
+    text = _plain(found, value, units, signed)
     if found.decision.by == "margin":
-        return f"{found.currency} {_plain(found, value, units)}".strip()
-    return f"{_plain(found, value, units)} {units.label('tonnes')}"
+        return with_currency(text, found.currency)
+    return f"{text} {units.label('tonnes')}"
 
 
 def _plain(found, value, units, signed=False):
@@ -79,18 +88,15 @@ def _plain(found, value, units, signed=False):
     return wording.ranged(value, write) if isinstance(value, tuple) else write(value)
 
 
-def _more(found, value, units, unit=True):
+def more_text(found, value, units, unit=True):
     """Return a difference as so much more or less; with its signs where it may be either."""
     ends = value if isinstance(value, tuple) else (value,)
     shown = of_decision if unit else _plain
-    if min(ends) >= 0:
-        return f"{shown(found, value, units)} more"
-    if max(ends) <= 0:
+    if max(ends) <= 0 and min(ends) < 0:
         back = tuple(-end for end in reversed(ends))
-        return f"{shown(found, back if len(back) > 1 else back[0], units)} less"
-    text = _plain(found, value, units, signed=True)
-    money_first = f"{found.currency} {text}".strip()
-    return money_first if found.decision.by == "margin" else f"{text} {units.label('tonnes')}"
+        text = shown(found, back if len(back) > 1 else back[0], units)
+        return say("%(amount)s less", amount=text)
+    return say("%(amount)s more", amount=shown(found, value, units, signed=min(ends) < 0))
 
 
 def _change(found, row, when):
@@ -102,8 +108,9 @@ def _by(found, ending):
     return f"{'money' if found.decision.by == 'margin' else 'crop'}_{ending}"
 
 
-def _verb(found):
-    return "leaves" if found.decision.by == "margin" else "bears"
+def _of_money(found, money, crop):
+    """Return which of two sentences is meant, of what is left or of the crop."""
+    return money if found.decision.by == "margin" else crop
 
 
 def recommendation(found, units=METRIC):
@@ -120,15 +127,15 @@ def recommendation(found, units=METRIC):
         What to do, what it brings, what if it goes wrong, what turns in the vines, what the limits
         cost, and what is counted in all of it.
     """
-    parts = [("What to do", do_text(found))]
+    parts = [(say("What to do"), do_text(found))]
     if not _all_alike(found):
         parts += [
-            ("What it brings", _brings(found, units)),
-            ("If it goes wrong", wrong_text(found, units)),
-            ("In the vines", _vines(found, units)),
-            ("Limits", _limits(found, units)),
+            (say("What it brings"), _brings(found, units)),
+            (say("If it goes wrong"), wrong_text(found, units)),
+            (say("In the vines"), _vines(found, units)),
+            (say("Limits"), _limits(found, units)),
         ]
-    parts.append(("Counted", counted(found)))
+    parts.append((say("Counted"), counted(found)))
     return [(name, text) for name, text in parts if text]
 
 
@@ -140,51 +147,83 @@ def do_text(found):
     """Return what to do, in a sentence."""
     decision, first = found.decision, found.names[0]
     if _all_alike(found):
-        others = _listed(f"'{name}'" for name in decision.same_as)
-        verb = "has" if len(decision.same_as) == 1 else "have"
-        return f"There is nothing to choose between: {others} {verb} the same plans as '{first}'."
+        others = listed(f"'{name}'" for name in decision.same_as)
+        return say_number(
+            "There is nothing to choose between: %(others)s has the same plans as '%(first)s'.",
+            "There is nothing to choose between: %(others)s have the same plans as '%(first)s'.",
+            len(decision.same_as), others=others, first=first,
+        )  # fmt: skip
     changed = decision.changed
     if changed.empty:
         if not decision.mix.held:
             never = [_rule(found, name)[0] for name, _ in decision.mix.costs]
-            alone = _listed(never) if never else "all of your limits together"
-            return f"No choice among these plans keeps {alone}, so nothing is recommended."
-        within = " within your limits" if decision.mix.costs else ""
-        return (
-            f"Keep the plans of '{first}' in every block: none of the others brings more{within}."
+            alone = listed(never) if never else say("all of your limits together")
+            return say(
+                "No choice among these plans keeps %(limits)s, so nothing is recommended.",
+                limits=alone,
+            )
+        if decision.mix.costs:
+            return say(
+                "Keep the plans of '%(first)s' in every block: none of the others brings more "
+                "within your limits.",
+                first=first,
+            )
+        return say(
+            "Keep the plans of '%(first)s' in every block: none of the others brings more.",
+            first=first,
         )
-    must = ""
-    if decision.mix.costs and decision.row()[_by(found, "all_mean")] < 0:
-        must = f"To keep {_listed(_rule(found, name)[0] for name, _ in decision.mix.costs)}: "
     rows = changed.to_dict("records")
     kept = [block for block in found.block_names if block not in {row["block"] for row in rows}]
     named = decision.chosen in found.names
     if len(rows) > _NAMED:
-        what = f"{must}Change the plan in {len(rows)} of {len(found.block_names)} blocks"
-        what += f", to those of '{decision.chosen}'" if named else ", as listed below"
-        rest = f"; keep '{first}' in the others" if kept else ""
-        return f"{what}{rest}."
-    what = _listed(f"{row['block']} to {row['plan']}" for row in rows)
-    rest = f"; keep '{first}' in {_listed(kept)}" if kept else ""
-    return f"{must}Prune {what}{f' (scenario {decision.chosen!r})' if named else ''}{rest}."
+        counts = {"some": len(rows), "all": len(found.block_names)}
+        if named:
+            what = say(
+                "Change the plan in %(some)s of %(all)s blocks, to those of '%(name)s'",
+                name=decision.chosen, **counts,
+            )  # fmt: skip
+        else:
+            what = say("Change the plan in %(some)s of %(all)s blocks, as listed below", **counts)
+        rest = say("; keep '%(first)s' in the others", first=first) if kept else ""
+    else:
+        each = (say("%(block)s to %(plan)s", block=r["block"], plan=r["plan"]) for r in rows)
+        what = say("Prune %(what)s", what=listed(each))
+        if named:
+            what = f"{what} ({say('scenario')} {decision.chosen!r})"
+        where = listed(kept) if kept else ""
+        rest = say("; keep '%(first)s' in %(blocks)s", first=first, blocks=where) if kept else ""
+    if decision.mix.costs and decision.row()[_by(found, "all_mean")] < 0:
+        limits = listed(_rule(found, name)[0] for name, _ in decision.mix.costs)
+        what = say("To keep %(limits)s: %(what)s", limits=limits, what=what)
+    return f"{what}{rest}."
 
 
 def _brings(found, units):
     decision, first = found.decision, found.names[0]
-    row, name = decision.row(), "This"
+    row, name = decision.row(), say("This")
     if decision.chosen == first:
         own = [n for n in decision.names[1:] if n not in decision.same_as]
-        name = max(own, key=lambda other: decision.row(other)[_by(found, "all_mean")])
-        row, name = decision.row(name), f"'{name}', the best of the others,"
-    each = {when: _more(found, _change(found, row, when)[1], units, False) for when in WHEN[:3]}
-    text = (
-        f"{name} {_verb(found)} {_more(found, _change(found, row, 'all'), units)} than '{first}' "
-        f"{OVER}: {each['first']} in the first, {each['second']} in the second, {each['settled']} "
-        "in a season once the vines have settled"
+        best = max(own, key=lambda other: decision.row(other)[_by(found, "all_mean")])
+        row, name = decision.row(best), say("'%(name)s', the best of the others,", name=best)
+    each = {when: more_text(found, _change(found, row, when)[1], units, False) for when in WHEN[:3]}
+    text = say(
+        _of_money(
+            found,
+            "%(name)s leaves %(more)s than '%(first)s' over five seasons: %(one)s in the first, "
+            "%(two)s in the second, %(later)s in a season once the vines have settled",
+            "%(name)s bears %(more)s than '%(first)s' over five seasons: %(one)s in the first, "
+            "%(two)s in the second, %(later)s in a season once the vines have settled",
+        ),
+        name=name,
+        more=more_text(found, _change(found, row, "all"), units),
+        first=first,
+        one=each["first"],
+        two=each["second"],
+        later=each["settled"],
     )
     if decision.by == "margin":
         crop = wording.amount("tonnes", row["crop_all_p50"], units, signed=True)
-        text += f"; {crop} of fruit {OVER}"
+        text += say("; %(crop)s of fruit over five seasons", crop=crop)
     return f"{text}."
 
 
@@ -194,20 +233,33 @@ def wrong_text(found, units=METRIC):
     row, name = decision.row(), decision.chosen
     parts = []
     if name != first:
-        less = chance(row["chance_worse"])
-        part = f"The chance that it {_verb(found)} less than '{first}' {OVER} is {less}"
+        text = say(
+            _of_money(
+                found,
+                "The chance that it leaves less than '%(first)s' over five seasons is %(chance)s",
+                "The chance that it bears less than '%(first)s' over five seasons is %(chance)s",
+            ),
+            first=first, chance=chance(row["chance_worse"]),
+        )  # fmt: skip
         if row["chance_worse"] > 0:
             cost = of_decision(found, row["cost_if_worse"], units)
-            part += f", and then it is {cost} less in the mean"
-        parts.append(f"{part}.")
+            text += say(", and then it is %(cost)s less in the mean", cost=cost)
+        parts.append(f"{text}.")
     worst = {key: of_decision(found, value, units) for key, value in decision.worst.items()}
-    beside = "" if name == first else f", with '{first}' {worst[first]}"
-    left = "is left" if decision.by == "margin" else "is picked"
-    parts.append(f"In the worst year in ten, once settled, {worst[name]} {left}{beside}.")
-    return " ".join(parts)
+    text = say(
+        _of_money(
+            found,
+            "In the worst year in ten, once settled, %(worst)s is left",
+            "In the worst year in ten, once settled, %(worst)s is picked",
+        ),
+        worst=worst[name],
+    )
+    if name != first:
+        text += say(", with '%(first)s' %(worst)s", first=first, worst=worst[first])
+    return " ".join([*parts, f"{text}."])
 
 
-#: Matters in words.
+#: Matters in words; each is said in the language spoken when it is told.
 _MATTERS = {
     reasons.DENSITY: "shoot density",
     reasons.BALANCE: "yield to pruning weight",
@@ -219,21 +271,29 @@ _MATTERS = {
 def _vines(found, units):
     """Return what gets better and what worse, by area: matters of the same blocks together."""
     parts = []
-    for better, word in ((True, "Better"), (False, "Worse")):
+    for better in (True, False):
         turns, alike = [t for t in found.decision.turns if t.better == better], {}
         for about, what in _MATTERS.items():
             blocks = tuple(t.block for t in turns if t.about == about)
             if blocks:
-                alike.setdefault(blocks, []).append(what)
+                alike.setdefault(blocks, []).append(say(what))
         texts = []
         for blocks, matters in alike.items():
             area = sum({t.block: t.area_ha for t in turns if t.block in blocks}.values())
-            area = wording.amount("area_ha", area, units)
-            texts.append(f"{_listed(matters, len(matters))} on {area} ({_listed(blocks)})")
+            area, what = wording.amount("area_ha", area, units), listed(matters, len(matters))
+            texts.append(
+                say("%(what)s on %(area)s (%(blocks)s)", what=what, area=area,
+                    blocks=listed(blocks))
+            )  # fmt: skip
         if texts:
-            parts.append(f"{word}: {'; '.join(texts)}.")
+            told = "; ".join(texts)
+            parts.append(
+                say("Better: %(what)s.", what=told)
+                if better
+                else say("Worse: %(what)s.", what=told)
+            )
     if not parts and found.decision.chosen != found.names[0]:
-        return "Shoot density, balance, wood and frost stay as they are."
+        return say("Shoot density, balance, wood and frost stay as they are.")
     return " ".join(parts)
 
 
@@ -241,17 +301,27 @@ def _rule(found, name):
     """Return a limit in words, and what would go beyond it."""
     limits = found.decision.limits
     if name in (reasons.DENSITY, reasons.BALANCE):
-        out = f"of the area further out of its band of {_MATTERS[name]}"
         share = percent(limits.area_out)
         if limits.area_out == handbook.value("mix.area_out"):
-            share = f"the default of {share}"
-        return f"at most {share} {out}", f"More than {share} {out}"
+            share = say("the default of %(share)s", share=share)
+        told = {"share": share, "matter": say(_MATTERS[name])}
+        return (
+            say("at most %(share)s of the area further out of its band of %(matter)s", **told),
+            say("More than %(share)s of the area further out of its band of %(matter)s", **told),
+        )
     if name == reasons.HOURS:
-        hours = f"{wording.number(limits.hours, 0)} pruning hours"
-        return hours, f"More than {hours}"
+        number = wording.number(limits.hours, 0)
+        return (
+            say("%(number)s pruning hours", number=number),
+            say("More than %(number)s pruning hours", number=number),
+        )
     if name == WORST_YEAR:
-        return "the worst year you bear", "A worse year than you bear"
-    return f"the {name}", f"A higher {name}"
+        return say("the worst year you bear"), say("A worse year than you bear")
+    name = name.removeprefix(f"{reasons.CEILING} ")
+    return (
+        say("the ceiling of %(name)s", name=name),
+        say("A higher ceiling of %(name)s", name=name),
+    )
 
 
 def _limits(found, units):
@@ -260,35 +330,41 @@ def _limits(found, units):
     if not mix.held:
         return ""
     return " ".join(
-        f"{_rule(found, name)[1]} would bring up to {of_decision(found, more, units)} more."
+        say("%(what)s would bring up to %(more)s more.", what=_rule(found, name)[1],
+            more=of_decision(found, more, units))
         for name, more in mix.costs
-    )
+    )  # fmt: skip
 
 
 def counted(found):
     """Return what is counted in crop and money, in a sentence or two."""
     parts = []
     if found.frost_about:
-        parts.append(f"spring frost as in {found.frost_about['seasons']} past springs")
-    parts.append("crops lost altogether")
+        number = found.frost_about["seasons"]
+        parts.append(say("spring frost as in %(number)s past springs", number=number))
+    parts.append(say("crops lost altogether"))
     if found.decision.by == "margin":
         spent = any(COSTS[name].paid for _, name, _ in found.costs.told())
-        parts.append(f"your prices and contracts, {'and your costs' if spent else 'with no cost'}")
-    text = f"In all these figures: {', '.join(parts)}."
-    if found.decision.discount:
-        text += f" Each later season counts {percent(found.decision.discount)} less."
-    for block, seasons in list(found.frost_twice.items())[:1]:
-        more = len(found.frost_twice) - 1
-        others = f" and {more} more block{'s' * (more > 1)}" if more else ""
-        text += (
-            f" Frost counts twice in {block}{others}: harvests bear frost that no event tells "
-            f"({_listed(map(str, seasons))})."
+        parts.append(
+            say("your prices and contracts, and your costs")
+            if spent
+            else say("your prices and contracts, with no cost")
         )
+    texts = [say("In all these figures: %(parts)s.", parts=", ".join(parts))]
+    if found.decision.discount:
+        share = percent(found.decision.discount)
+        texts.append(say("Each later season counts %(share)s less.", share=share))
+    for _, seasons in list(found.frost_twice.items())[:1]:
+        texts.append(
+            say("Frost counts twice in %(blocks)s: harvests bear frost that no event tells "
+                "(%(seasons)s).", blocks=listed(found.frost_twice, 1),
+                seasons=listed(map(str, seasons)))
+        )  # fmt: skip
     if found.frost_about and found.frost_missing:
-        text += f" Without frost: {_listed(found.frost_missing)}."
+        texts.append(say("Without frost: %(blocks)s.", blocks=listed(found.frost_missing)))
     elif not found.frost_about:
-        text += " Spring frost is not in them."
-    return text
+        texts.append(say("Spring frost is not in them."))
+    return " ".join(texts)
 
 
 def choice_in_short(found, units=METRIC):
@@ -298,7 +374,7 @@ def choice_in_short(found, units=METRIC):
         return f"every scenario has the plans of '{decision.first}'"
     text = f"keep the plans of '{decision.first}': no other choice brings more"
     if decision.chosen != decision.first:
-        change = _more(found, _change(found, decision.row(), "all"), units)
+        change = more_text(found, _change(found, decision.row(), "all"), units)
         number = f"{len(decision.changed)} of {len(found.block_names)} blocks"
         text = f"another plan in {number}: {change} {OVER}"
     return text if decision.by == "margin" else f"{text}; prices would tell what is left of it"
@@ -394,8 +470,8 @@ def settings(found, units, version, made_on, invented):
         rows.append(
             (
                 "plans recommended",
-                f"of all choices of one plan a block the best {OVER}, on {decision.sample:,} of "
-                f"the draws; another could be better by {gap} at most",
+                "of all choices of one plan a block the best over five seasons, on "
+                f"{decision.sample:,} of the draws; another could be better by {gap} at most",
             )
         )
     if invented:

@@ -14,6 +14,7 @@ import numpy as np
 from cropload.beliefs import ranges
 from cropload.show import drawing, wording
 from cropload.show.drawing import DARK, FILLS, LINE, LOOKS, PLAIN, SMALL, WIDTH, Look, room, wrapped
+from cropload.show.languages import marked, say
 from cropload.units import METRIC
 
 #: White ground of words that stand over lines.
@@ -184,7 +185,7 @@ class Rows:
         """The level of the ranges, or nothing where there is none."""
         if not any(each.ranged for each in self.series):
             return ""
-        return ranges.often() if self.plain else ranges.label()
+        return say(ranges.often()) if self.plain else ranges.label()
 
     @property
     def empty(self):
@@ -211,6 +212,31 @@ class Rows:
             return _draw_rows(self, _new_axes(self, width) if ax is None else ax)
 
 
+def row_marks(rows, ax):
+    """Return where each number of drawn rows stands, and it in words, for ``drawing.page_svg``.
+
+    Parameters
+    ----------
+    rows : Rows
+        What was drawn on the axes.
+    ax : Axes
+        Those of ``rows.plot()``.
+    """
+    width, height = (72 * side for side in ax.figure.get_size_inches())
+    box, tall = ax.get_position(), 72 * rows_room(rows) / max(len(rows.names), 1)
+    lines = len(rows.series) if rows.apart else 1
+    tall, marks = (0.9 * tall - 72 * _HEAD * rows.above) / lines, []
+    for each, shift in zip(rows.series, _shifts(rows), strict=True):
+        for row, name in enumerate(rows.names):
+            text = each.text(row, unit=True)
+            y = ax.transAxes.inverted().transform(ax.transData.transform((0, row + shift)))[1]
+            top = height * (1 - box.y0 - box.height * y) - tall / 2
+            said = f"{name}: {text}" if len(rows.series) == 1 else f"{name}, {each.name}: {text}"
+            if text:
+                marks.append((width * box.x0, top, width * box.width, tall, said))
+    return marks
+
+
 def rows_room(rows):
     """Return the height that rows take, without what stands above and below them [inch]."""
     lines = len(rows.series) if rows.apart else 1
@@ -228,7 +254,7 @@ def axis_room(rows, wide):
 
 
 def _axis_words(rows, wide):
-    level = f"middle and {rows.level}" if rows.level else ""
+    level = say("middle and %(level)s", level=rows.level) if rows.level else ""
     words = ", ".join(filter(None, [rows.axis, level]))
     if room(words) > wide:
         words = f"{wrapped(rows.axis, wide)}\n{wrapped(level, wide)}".strip()
@@ -399,7 +425,7 @@ def _set_across(ax, rows, bars, written):
     ax.set_xlim(low, high)
     for most in (7, 5, 4, 3, 2):
         ticks = MaxNLocator(most, steps=[1, 2, 2.5, 5, 10]).tick_values(low, high)
-        words = [f"{tick:,.6g}" if abs(tick) < 1e6 else f"{tick:,.0f}" for tick in ticks]
+        words = [marked(f"{tick:,.6g}" if abs(tick) < 1e6 else f"{tick:,.0f}") for tick in ticks]
         widest = max(map(room, words))
         # The last number may not stand out of the picture.
         last = high - (widest / 2 - 0.1) * (high - low) / wide
@@ -420,4 +446,11 @@ def _write_above(ax, rows, heights):
     for row, name in enumerate(rows.names):
         beside(ax, drawing.cut_name(name, 48), (0, row - 0.5), (0, -4), **bold)
         for each, y in zip(rows.series, heights, strict=True):
-            beside(ax, f"{each.name} {each.text(row)}", (0, y[row]), (0, 5), va="bottom", **look)
+            beside(
+                ax,
+                f"{each.name} {each.text(row)}".strip(),
+                (0, y[row]),
+                (0, 5),
+                va="bottom",
+                **look,
+            )

@@ -208,7 +208,7 @@ def svg(drawn):
     return _saved(drawn, {"svg.fonttype": "none"})
 
 
-def page_svg(drawn, title, words, name):
+def page_svg(drawn, title, words, name, marks=()):
     """Return a figure as SVG for a page of its own, with real text and its text alternative.
 
     Parameters
@@ -219,12 +219,20 @@ def page_svg(drawn, title, words, name):
         Its title and all of it in words.
     name : str
         Keeps its ids apart from those of other pictures on the page.
+    marks : iterable of (left, top, width, height, words)
+        Places that tell their words to a pointer [point].
     """
     text = _saved(drawn, {"svg.fonttype": "none"})
     body = text[text.index(">", text.index("<svg")) + 1 :]
     body = body.replace("xlink:href", "href")
     body = re.sub(r'(\bid="|url\(#|href="#)', rf"\g<1>{name}-", body)
     width, height = (72 * side for side in drawn.get_size_inches())
+    told = "".join(
+        f'<rect class="mark" x="{left:.1f}" y="{top:.1f}" width="{wide:.1f}" height="{tall:.1f}" '
+        f'fill-opacity="0"><title>{escape(text)}</title></rect>'
+        for left, top, wide, tall, text in marks
+    )
+    body = body.replace("</svg>", f"{told}</svg>")
     return (
         f'<svg class="figure" viewBox="0 0 {width:.0f} {height:.1f}" role="img" '
         f'aria-labelledby="{name}-title {name}-told" xmlns="http://www.w3.org/2000/svg">'

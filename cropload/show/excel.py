@@ -67,16 +67,26 @@ def add_table(book, name, table, units=METRIC):
     sheet.row_dimensions[1].height = 15 * min(6, 1 + longest // 14)
     sheet.freeze_panes = sheet.cell(2, table.heads + 1)
     sheet.auto_filter.ref = sheet.dimensions
+    sheet.print_title_rows = "1:1"
+    _on_paper(sheet)
+
+
+def _on_paper(sheet):
+    """Have a sheet printed across, as wide as the paper, with its name and page below."""
+    sheet.page_setup.orientation = "landscape"
+    sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
+    sheet.sheet_properties.pageSetUpPr.fitToPage = True
+    sheet.oddFooter.left.text, sheet.oddFooter.right.text = "&A", "&P / &N"
 
 
 def add_lines(book, name, lines):
-    """Add a sheet of two columns: a word in bold, and a text; empty ones leave their cell out."""
+    """Add a sheet of two columns: a word in bold, and a text or a day; empty ones are left out."""
     from openpyxl.styles import Alignment, Font
 
     sheet = book.create_sheet(name)
     for number, (word, text) in enumerate(lines, start=1):
         first = put(sheet, number, 1, word or None)
-        second = put(sheet, number, 2, text or None)
+        second = put(sheet, number, 2, text or None, "yyyy-mm-dd" if text != str(text) else "")
         if second is not None:
             second.alignment = Alignment(wrap_text=True, vertical="top")
         if first is not None:
@@ -85,3 +95,4 @@ def add_lines(book, name, lines):
     sheet.column_dimensions["A"].width = 26
     sheet.column_dimensions["B"].width = 100
     sheet.freeze_panes = "A2"
+    _on_paper(sheet)

@@ -1,6 +1,9 @@
 """Words in other languages by gettext catalogues; numbers and dates as each language has them."""
 
 import gettext
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
@@ -29,7 +32,7 @@ def catalogue(language, domain="cards"):
     language : str
         One of ``LANGUAGES``.
     domain : str
-        ``"cards"`` or ``"pocket"``: whose words.
+        ``"cards"``, ``"pocket"`` or ``"report"``: whose words.
 
     Raises
     ------
@@ -43,6 +46,86 @@ def catalogue(language, domain="cards"):
     if language == "en":
         return gettext.NullTranslations()
     return gettext.translation(domain, str(FOLDER), [language])
+
+
+@dataclass(frozen=True)
+class Speech:
+    """How an answer is told: its language, and how it writes numbers and sums of money.
+
+    language : one of ``LANGUAGES``; thousands, decimal : signs in a number;
+    money_after : whether the currency stands behind the sum.
+    """
+
+    language: str = "en"
+    thousands: str = ","
+    decimal: str = "."
+    money_after: bool = False
+
+
+_ENGLISH = Speech()
+_SPEECH = ContextVar("speech", default=_ENGLISH)
+
+
+@contextmanager
+def speaking(speech):
+    """Tell answers as a Speech says while inside; outside they are in English as ever."""
+    token = _SPEECH.set(speech)
+    try:
+        yield
+    finally:
+        _SPEECH.reset(token)
+
+
+def language_now():
+    """Return the language spoken now."""
+    return _SPEECH.get().language
+
+
+def say(text, **values):
+    """Return a sentence of the report in the language spoken now, with values put in.
+
+    Examples
+    --------
+    >>> with speaking(Speech("de")):
+    ...     say("%(number)s pruning hours", number=3)
+    '3 Schnittstunden'
+    """
+    found = catalogue(_SPEECH.get().language, "report").gettext(text)
+    return found % values if values else found
+
+
+def say_number(one, many, number, **values):
+    """Return a sentence about so many things, as the language spoken now has its plural."""
+    found = catalogue(_SPEECH.get().language, "report").ngettext(one, many, number)
+    return found % ({"number": number} | values)
+
+
+def marked(text):
+    """Return a number written like 1,234.5 with the signs that are used now.
+
+    Examples
+    --------
+    >>> with speaking(Speech("fr", " ", ",")):
+    ...     marked("1,234.5")
+    '1 234,5'
+    """
+    speech = _SPEECH.get()
+    return text.translate({ord(","): speech.thousands, ord("."): speech.decimal})
+
+
+def with_currency(text, currency):
+    """Return a sum with its currency at the side where it stands now; a sign of one letter close.
+
+    Examples
+    --------
+    >>> with_currency("4,200", "EUR"), with_currency("4,200", "$")
+    ('EUR 4,200', '$4,200')
+    """
+    if not currency:
+        return text
+    if _SPEECH.get().money_after:
+        return f"{text} {currency}"
+    return f"{currency}{text}" if len(currency) == 1 else f"{currency} {text}"
 
 
 @cache

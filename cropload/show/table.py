@@ -98,7 +98,7 @@ class Column:
         if self.kind in (MONEY, MONEYS, MONEY_CHANGE):
             return lambda value: wording.money(value, step, signed=self.kind == MONEY_CHANGE)
         if self.kind == WHOLE:
-            return lambda value: f"{int(value):,}"
+            return lambda value: wording.number(int(value), 0)
         if self.kind == FIGURE:
             return lambda value: wording.significant(value, self.places or 3)
         places = self.places

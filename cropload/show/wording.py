@@ -5,6 +5,7 @@ import re
 
 from cropload.beliefs import ranges
 from cropload.beliefs.ranges import ENDINGS
+from cropload.show.languages import marked, with_currency
 from cropload.units import METRIC
 from cropload.vine.bands import UNKNOWN
 
@@ -100,7 +101,7 @@ def number(value, places=None, quantity=None, units=METRIC, *, signed=False):
     if places is None:
         places = decimals(quantity, units, value)
     text = f"{value:{'+' if signed else ''},.{places}f}"
-    return text.lstrip("+-") if float(text.replace(",", "")) == 0 else text
+    return marked(text.lstrip("+-") if float(text.replace(",", "")) == 0 else text)
 
 
 def figure(value, places=1):
@@ -121,7 +122,7 @@ def significant(value, digits=3):
     if value == 0:
         return "0"
     power = math.floor(math.log10(abs(value))) + 1 - digits
-    return f"{round(value, -power) + 0.0:,.{max(0, -power)}f}"
+    return marked(f"{round(value, -power) + 0.0:,.{max(0, -power)}f}")
 
 
 def ranged(triple, show=number):
@@ -189,7 +190,7 @@ def money(value, step=0, currency="", signed=False):
     'EUR 48,200'
     """
     rounded = None if value is None or not math.isfinite(value) else round(value, -step)
-    return f"{currency} {number(rounded, 0, signed=signed)}".strip()
+    return with_currency(number(rounded, 0, signed=signed), currency)
 
 
 def amount(quantity, value, units=METRIC, unit=True, signed=False):
@@ -215,7 +216,7 @@ def amount(quantity, value, units=METRIC, unit=True, signed=False):
     """
     text = number(units.convert(quantity, value), None, quantity, units, signed=signed)
     label = units.label(quantity)
-    plural = "s" if label == "short ton" and text != "1.0" else ""
+    plural = "s" if label == "short ton" and text != marked("1.0") else ""
     return f"{text} {label}{plural}" if unit and text != "not known" else text
 
 

@@ -33,6 +33,13 @@ _ARGUMENTS = (
         option("--xlsx", "FILE", "write its tables as an Excel workbook"),
         option("--csv", "FILE", "write every figure of each block to a .csv or .xlsx file"),
         option("--replace", help="let these replace files that exist"),
+        option("--keep", help="keep this report beside the records; the next says what changed"),
+    ),
+    group(
+        "how it looks: report.toml beside the records",
+        option("--settings", "FILE", "another file in its place"),
+        option("--new-settings", help="write report.toml with every setting explained, and stop"),
+        option("--no-appendix", help="the decision and the blocks alone"),
     ),
     option(
         "--cost",
@@ -118,17 +125,30 @@ def scenarios_of(given, records):
 
 
 def _run(given):
-    from cropload.owner.costs import read_costs
+    from dataclasses import replace
+
+    from cropload.owner.kept_report import keep_report
     from cropload.owner.report import report, report_files, save_report
+    from cropload.owner.report_settings import new_settings, read_settings, with_prices
     from cropload.owner.scenarios import compare_scenarios
+    from cropload.records.example import own_folder
     from cropload.records.writing.gate import check_results
 
+    if given.new_settings:
+        file = new_settings(options.records_of(given, doubts=False))
+        given.opening = None
+        return f"{file} explains every setting. Edit it; the next report goes by it."
     files = {kind: getattr(given, kind) for kind in ("html", "pdf", "xlsx", "csv")}
     check_results(report_files(**files).values(), given.replace)
     records, units = options.records_of(given), options.units_of(given)
-    costs = read_costs(given.cost, options.number)
-    scenarios = scenarios_of(given, records)
-    limits, discount = limits_of(given, units)
+    if given.keep:
+        own_folder(records, "keep a report")
+    settings = read_settings(given.settings or records.path, must=bool(given.settings))
+    records = with_prices(records, settings.prices)
+    if given.no_appendix:
+        settings = replace(settings, appendix=())
+    costs, scenarios = settings.costs_with(given.cost), scenarios_of(given, records)
+    limits, discount = settings.limits_with(given, units)
     found = compare_scenarios(
         records,
         scenarios,
@@ -142,9 +162,12 @@ def _run(given):
         limits=limits,
         discount=discount,
     )
-    made = report(records, found, units)
+    made = report(records, found, units, settings=settings)
     frame = options.rounded(export(found, units))
-    options.tell_written(save_report(made, **files, frame=frame, replace=given.replace))
+    written = save_report(made, **files, frame=frame, replace=given.replace)
+    if given.keep:
+        written.append(keep_report(records, found, made.made_on))
+    options.tell_written(written)
     return _parts(made, given.why)
 
 

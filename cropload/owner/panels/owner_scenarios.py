@@ -9,6 +9,7 @@ from cropload.owner.costs import Costs
 from cropload.owner.mix import Limits
 from cropload.owner.panels.opening_scenarios import opening_scenarios
 from cropload.owner.report import report
+from cropload.owner.report_settings import read_settings, with_prices
 from cropload.owner.scenarios import compare_scenarios
 from cropload.owner.tables import beside_table, do_table
 from cropload.show.desk import Fold, Said, folds
@@ -58,15 +59,18 @@ class OwnerScenarios(Page):
     def build(self):
         """Return the answer, a row a scenario, the report, and the folds."""
         self.found, self.scenarios, self.costs, self.frost = None, {}, Costs(), True
-        self.limits, self.discount = Limits(), 0.0
+        self.limits, self.discount, self.prices = Limits(), 0.0, {}
         self.rows = ScenarioRows(self)
         self.sentence = Said(self.desk, self._sentence, ("found",))
         self.sentence.add_class("cl-answer-first")
         self.told = parts.html()
+        from cropload.owner.panels.report_boxes import kept_button
+
         report_row = parts.row(
             HandOut("open the report", lambda: self.report_file("html"), self._tell, opens=True),
             HandOut("report as PDF", lambda: self.report_file("pdf"), self._tell),
             HandOut("tables as Excel", lambda: self.report_file("xlsx"), self._tell),
+            kept_button(self),
         )
         return [self.sentence, self.rows, report_row, self.told, folds(*self._folds())]
 
@@ -77,6 +81,7 @@ class OwnerScenarios(Page):
             Fold("costs and prices", self._costs),
             Fold("what you can bear", self._bearable),
             Fold("why: what it hangs on", self._why),
+            Fold("the report: whose, language, parts", self._report),
             Fold("season by season", lambda: [said("beside", "money_change", "crop_change")]),
             Fold("block by block", lambda: [said("crop", "balance", "wood")]),
             Fold("what if it goes wrong", lambda: [Said(self.desk, self._risks, ("found",))]),
@@ -92,9 +97,17 @@ class OwnerScenarios(Page):
         return [ScenarioBoxes(self)]
 
     def _costs(self):
+        from cropload.owner.panels.report_boxes import PriceBoxes, keep_row, money_kept
         from cropload.owner.panels.scenario_boxes import CostBoxes
 
-        return [CostBoxes(self), self._said("money", "contracts", "costs")]
+        keep = keep_row(self, "costs, prices and limits", lambda: money_kept(self))
+        said = self._said("money", "contracts", "costs")
+        return [CostBoxes(self), said, PriceBoxes(self), keep]
+
+    def _report(self):
+        from cropload.owner.panels.report_boxes import ReportBoxes
+
+        return [ReportBoxes(self)]
 
     def _why(self):
         from cropload.owner.panels.why_part import WhyPart
@@ -121,9 +134,11 @@ class OwnerScenarios(Page):
         ]
 
     def _bearable(self):
+        from cropload.owner.panels.report_boxes import keep_row, money_kept
         from cropload.owner.panels.scenario_boxes import LimitBoxes
 
-        return [LimitBoxes(self)]
+        keep = keep_row(self, "costs, prices and limits", lambda: money_kept(self))
+        return [LimitBoxes(self), keep]
 
     def _said(self, *keys):
         """Return a part that shows tables of the comparison."""
@@ -161,6 +176,13 @@ class OwnerScenarios(Page):
         self.scenarios = scenarios
         self.desk.follow("scenarios")
 
+    def take_settings(self):
+        """Take the costs, prices and limits that are kept beside the records."""
+        told = read_settings(self.desk.records.path)
+        with_prices(self.desk.records, told.prices)
+        self.costs, self.prices = told.costs_with(), dict(told.prices)
+        self.limits, self.discount = told.limits_with()
+
     def compared(self):
         """Return the scenarios compared as they stand.
 
@@ -171,7 +193,7 @@ class OwnerScenarios(Page):
         """
         desk = self.desk
         return compare_scenarios(
-            desk.records,
+            with_prices(desk.records, self.prices),
             self.scenarios,
             desk.season,
             costs=self.costs,
@@ -196,7 +218,8 @@ class OwnerScenarios(Page):
         self.desk.settle()
         if self.found is None:
             raise CroploadError("There is nothing to report; see the message above.")
-        made = report(self.desk.records, self.found, self.desk.units)
+        records = with_prices(self.desk.records, self.prices)
+        made = report(records, self.found, self.desk.units)
         data = {
             "html": lambda: made.html().encode("utf-8"),
             "pdf": made.pdf,
@@ -208,7 +231,7 @@ class OwnerScenarios(Page):
 class ScenarioRows(PagePart):
     """Which block to give which plan, and a picture of the scenarios beside the first one."""
 
-    needs = ("season", "units", "scenarios", "costs", "limits", "frost")
+    needs = ("season", "units", "scenarios", "costs", "prices", "limits", "frost")
 
     def __init__(self, page):
         self._of = None
@@ -224,6 +247,7 @@ class ScenarioRows(PagePart):
         page, desk = self.page, self.desk
         of = (id(desk.records), desk.season)
         if self._of != of:
+            page.take_settings()
             page.scenarios = opening_scenarios(desk.records, desk.season, page.first_blocks)
             self._of = of
             desk.follow("opened")

@@ -6,6 +6,7 @@ from cropload.errors import CroploadError
 from cropload.owner.costs import COSTS, Costs, Span, read_amount, written
 from cropload.owner.mix import Limits
 from cropload.owner.panels.opening_scenarios import opening_scenarios
+from cropload.owner.report_settings import limit_lines
 from cropload.owner.scenarios import FEWEST, MOST
 from cropload.records.tables import LAST
 from cropload.show.options import number
@@ -253,7 +254,13 @@ class LimitBoxes(PagePart):
             "area_out": field("Area that may leave its bands [%]", width="22em"),
             "discount": field("Each later season counts less by [%]", width="22em"),
         }
-        self.boxes["area_out"].value = f"{100 * self.page.limits.area_out:g}"
+        for name, value in limit_lines(self.page.limits, self.page.discount).items():
+            shown = f"{value:g}" if name in self.boxes and name != "ceilings" else ""
+            if name == "ceilings":
+                units = self.desk.units
+                each = ((block, units.convert("t_ha", most)) for block, most in value.items())
+                shown = ", ".join(f"{block}={most:g}" for block, most in each)
+            self.boxes[name].value = shown
         for box in self.boxes.values():
             box.observe(self._changed, "value")
         self.note = parts.html()
