@@ -14,7 +14,7 @@ from cropload.owner import words as report_words
 from cropload.owner.kept_report import Since, since_kept, since_table, since_text
 from cropload.owner.report_settings import FEW, PARTS, ReportSettings, read_settings
 from cropload.owner.scenarios import Scenarios
-from cropload.owner.tables import changes_tables, do_table
+from cropload.owner.tables import blocks_table, changes_tables, do_table
 from cropload.owner.why_tables import why_figure, why_tables, why_text
 from cropload.records.writing.gate import Result, check_results, workbook_bytes, write_results
 from cropload.show import excel, html, wording
@@ -132,57 +132,62 @@ class OwnerReport(Answer):
 
     def _html(self):
         found, units = self.found, self.units
-        appendix = self.told.parts(len(found.block_names))
-        many = len(found.block_names) > FEW
-        shown = _in_short(found) if many else found
-        why = "why" in appendix and why_text(found, units)
-        made = [*shown.tables(units), *changes_tables(found, many)]
-        made += why_tables(found, units, many) if why else []
-        tables = {table.key: table for table in made}
-        if changes := since_table(self.since):
-            tables["changes"] = changes
-        else:
-            appendix = tuple(part for part in appendix if part != "changes")
-        if not why:
-            appendix = tuple(part for part in appendix if part != "why")
-        figures = [
-            figure
-            for about in ("density", "balance") if "balance" in appendix
-            for figure in report_figures.band_figures(found, about, units, many)
-        ]  # fmt: skip
+        first, blocks = do_table(found, _FIRST_PAGE), blocks_table(found)
         return _template().render(
             language=language_now(),
             title=say("Pruning for the harvest of %(season)s", season=found.season),
             style=html.STYLE,
             settings=self.told,
             facts=self._facts(),
-            appendix=appendix,
-            titles=PARTS,
-            many=many,
             found=found,
-            units=units,
             sentences=self.sentences(),
             often=ranges.often(),
-            do_first=do_table(found, _FIRST_PAGE),
-            tables=tables,
+            do_first=first.html(units) if first else "",
+            blocks=blocks.html(units),
+            sizes=[_letters(table, units) for table in (first, blocks)],
             first_figure=report_figures.first_figure(found, units)[0],
-            band_figures=figures,
-            why_text=why,
-            why_figure=why_figure(found, units) if why else "",
             bands=self._bands(),
-            risks=report_words.risks(found, units),
-            frost_notes=report_words.frost_notes(found),
             made=self._made(),
-            rests_on=self.settings(),
-            cautions=wording.CAUTIONS,
             pruning_caution=PRUNING_CAUTION,
             support=wording.SUPPORT,
-            gain=wording.FIRST_SEASON_GAIN,
             money_caution=report_words.MONEY_CAUTION,
             frost_caution=report_words.FROST_CAUTION,
             invented=self.invented,
-            fit=lambda table: _letters(table, units),
+            **self._appendix(),
         )
+
+    def _appendix(self):
+        """Return what the appendix is made of, in English whatever the first pages are in."""
+        found, units = self.found, self.units
+        parts, many = self.told.parts(len(found.block_names)), len(found.block_names) > FEW
+        if not parts:
+            return {"appendix": ()}
+        with speaking(replace(self.told.speech, language="en")):
+            shown = _in_short(found) if many else found
+            made, since = shown.tables(units), since_table(self.since)
+            made += [*changes_tables(found, many), *([since] if since else [])]
+            why = why_text(found, units) if "why" in parts else ""
+            made += why_tables(found, units, many) if why else []
+            figures = [
+                figure
+                for about in ("density", "balance") if "balance" in parts
+                for figure in report_figures.band_figures(found, about, units, many)
+            ]  # fmt: skip
+            empty = {"why": not why, "changes": not since}
+            return {
+                "appendix": tuple(part for part in parts if not empty.get(part)),
+                "titles": PARTS,
+                "many": many,
+                "tables": {table.key: table.html(units) for table in made},
+                "band_figures": figures,
+                "why_text": why,
+                "why_figure": why_figure(found, units) if why else "",
+                "risks": report_words.risks(found, units),
+                "frost_notes": report_words.frost_notes(found),
+                "rests_on": self.settings(),
+                "cautions": wording.CAUTIONS,
+                "gain": wording.FIRST_SEASON_GAIN,
+            }
 
     def _facts(self):
         """Return who made it and when, and what it is of, for the head of the page."""

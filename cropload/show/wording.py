@@ -5,7 +5,7 @@ import re
 
 from cropload.beliefs import ranges
 from cropload.beliefs.ranges import ENDINGS
-from cropload.show.languages import marked, with_currency
+from cropload.show.languages import marked, say, with_currency
 from cropload.units import METRIC
 from cropload.vine.bands import UNKNOWN
 
@@ -149,7 +149,7 @@ def ranged(triple, show=number):
     plain = all(end[:1].isdigit() for end in ends)
     if all(end.endswith(" %") for end in ends) and plain:
         ends[0] = ends[0].removesuffix(" %")
-    joined = ("-" if plain and middle is not None else " to ").join(ends)
+    joined = ("-" if plain and middle is not None else f" {say('to')} ").join(ends)
     return joined if middle is None else f"{show(middle)} ({joined})"
 
 
@@ -177,8 +177,8 @@ def chance(share):
     if share is None or not math.isfinite(share):
         return "-"
     if share <= 0.005:
-        return "under 1 %"
-    return "over 99 %" if share >= 0.995 else f"{100 * share:.0f} %"
+        return say("under 1 %")
+    return say("over 99 %") if share >= 0.995 else f"{100 * share:.0f} %"
 
 
 def money(value, step=0, currency="", signed=False):

@@ -179,7 +179,7 @@ def wanted():
     found = {*words._MATTERS.values(), *kept_report.KINDS.values(), ranges.often(), UNKNOWN}
     found |= {"below", "inside", "above", PRUNING_CAUTION, wording.SUPPORT}
     found |= {words.MONEY_CAUTION, words.FROST_CAUTION}
-    for path in (*(PACKAGE / "owner").glob("*.py"), PACKAGE / "show" / "charts.py"):
+    for path in (*(PACKAGE / "owner").glob("*.py"), *(PACKAGE / "show").glob("*.py")):
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):
             if getattr(getattr(node, "func", None), "id", "") in ("say", "say_number"):
                 parts = (part for each in node.args for part in ast.walk(each))
