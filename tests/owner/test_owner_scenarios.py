@@ -2,6 +2,7 @@
 
 import io
 import re
+import shutil
 
 import numpy as np
 import openpyxl
@@ -210,6 +211,64 @@ def test_the_report_is_handed_out_and_nothing_is_written(page, tmp_path, monkeyp
     _, book = page.report_file("xlsx")
     assert "money" in openpyxl.load_workbook(io.BytesIO(book)).sheetnames
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.fixture
+def own_page(tmp_path):
+    """A page of a folder of one's own, in which it can keep things."""
+    from cropload import read_records
+    from cropload.records.example import shipped
+
+    folder = shutil.copytree(shipped("sample_data") / "quillfoot", tmp_path / "mine")
+
+    def opened():
+        records = read_records(folder)
+        return OwnerScenarios(records, blocks=["Long Acre"], season=2027, draws=100)
+
+    return folder, opened
+
+
+def pressed(part, words):
+    """Press the button with some words in a part of the page."""
+    for each in part.children:
+        if getattr(each, "description", "") == words:
+            return each.click()
+        if hasattr(each, "children") and pressed(each, words) is not False:
+            return None
+    return False
+
+
+def test_what_is_typed_is_kept_and_opened_again_and_the_next_report_says_what_changed(own_page):
+    folder, opened = own_page
+    page = opened()
+    costs = unfold(page, "costs and prices")
+    before = page.found.money_settled["revenue_p50"]
+    pressed(page, "keep this report")
+    assert "is kept" in page.told.value
+    costs.boxes["picking_per_t"].value = "90-140"
+    prices = page.children[-1].children
+    fold = next(each for each in prices if each.words == "costs and prices")
+    boxes = fold.inside.children[2].boxes
+    assert boxes["Sauvignon blanc"].value == "1250"
+    boxes["Sauvignon blanc"].value = "2500"
+    assert (page.found.money_settled["revenue_p50"] > 1.3 * before).all()
+    pressed(fold.inside, "keep costs, prices and limits")
+    again = opened()
+    assert again.costs == page.costs
+    assert again.prices == {"Sauvignon blanc": "2500"}
+    assert unfold(again, "costs and prices").boxes["picking_per_t"].value == "90-140"
+    told = again.report_file("html")[1].decode()
+    assert "price of Sauvignon blanc 2500 (before 1250)" in told
+    settings = unfold(again, "the report: whose, language, parts")
+    settings.texts["vineyard"].value = "Ours"
+    settings.choices["language"].value = "fr"
+    settings.appendix["crop"].value = False
+    pressed(settings, "keep these settings")
+    told = again.report_file("html")[1].decode()
+    assert '<html lang="fr">' in told
+    assert "Ours" in told
+    assert 'id="crop"' not in told
+    assert (folder / "report.1.toml").exists()
 
 
 def test_frost_is_in_the_report_only_when_it_is_wanted(page):

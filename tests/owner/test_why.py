@@ -309,7 +309,7 @@ def test_report_and_command_tell_why(tmp_path, capsys):
 
 def test_page_of_the_report_and_its_picture_say_the_same(found):
     html = reported(given=scenarios(plans=("2x10+2x2", "2x12+2x2"))).html()
-    assert '<h2 id="why">Why</h2>' in html
+    assert '<details class="part" id="why">' in html
     text = input_rows(found, name="longer").text()
     table = inputs_table(found, name="longer")
     for name, _, low, high in table.cells()[2][:3]:
