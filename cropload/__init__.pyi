@@ -19,6 +19,7 @@ from cropload.frost.take_weather import TakenWeather as TakenWeather
 from cropload.owner.costs import Costs as Costs
 from cropload.owner.mix import Limits as Limits
 from cropload.owner.report import OwnerReport as OwnerReport
+from cropload.owner.report_settings import ReportSettings as ReportSettings
 from cropload.owner.scenarios import Scenarios as Scenarios
 from cropload.pruning.compare import Comparison as Comparison
 from cropload.pruning.compare_blocks import BlockComparison as BlockComparison
@@ -340,7 +341,11 @@ def replay_frost(
     **options: Any,
 ) -> FrostReplay: ...
 def report(
-    records: Records, scenarios: Scenarios, units: str | UnitSystem = ..., made_on: Day | None = ...
+    records: Records,
+    scenarios: Scenarios,
+    units: str | UnitSystem = ...,
+    made_on: Day | None = ...,
+    settings: ReportSettings | None = ...,
 ) -> OwnerReport: ...
 def review_season(
     records: Records,

@@ -99,6 +99,7 @@ CASES = {
         "scenarios": SCENARIOS,
         "units": "metric",
         "made_on": None,
+        "settings": None,
     },
     cropload.pocket_page: {
         "records": RECORDS,

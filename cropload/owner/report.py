@@ -280,7 +280,10 @@ class OwnerReport(Answer):
     scenarios=arguments.kind("Scenarios", "Make one first: compare_scenarios(records, {...})."),
     made_on=arguments.optional(arguments.day),
     settings=arguments.optional(
-        arguments.kind("ReportSettings", "Read them first: report_settings.read_settings(path).")
+        arguments.kind(
+            "ReportSettings",
+            "Read them first: cropload.owner.report_settings.read_settings(path).",
+        )
     ),
 )
 def report(records, scenarios, units=METRIC, made_on=None, settings=None):
