@@ -243,8 +243,9 @@ def test_what_is_typed_is_kept_and_opened_again_and_the_next_report_says_what_ch
     page = opened()
     costs = unfold(page, "costs and prices")
     before = page.found.money_settled["revenue_p50"]
-    pressed(page, "keep this report")
-    assert "is kept" in page.told.value
+    settings = unfold(page, "report: settings, keep it")
+    pressed(settings, "keep this report")
+    assert "is kept" in settings.body.children[-1].children[1].value
     costs.boxes["picking_per_t"].value = "90-140"
     prices = page.children[-1].children
     fold = next(each for each in prices if each.words == "costs and prices")
@@ -259,7 +260,7 @@ def test_what_is_typed_is_kept_and_opened_again_and_the_next_report_says_what_ch
     assert unfold(again, "costs and prices").boxes["picking_per_t"].value == "90-140"
     told = again.report_file("html")[1].decode()
     assert "price of Sauvignon blanc 2500 (before 1250)" in told
-    settings = unfold(again, "the report: whose, language, parts")
+    settings = unfold(again, "report: settings, keep it")
     settings.texts["vineyard"].value = "Ours"
     settings.choices["language"].value = "fr"
     settings.appendix["crop"].value = False

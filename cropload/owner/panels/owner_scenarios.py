@@ -64,13 +64,10 @@ class OwnerScenarios(Page):
         self.sentence = Said(self.desk, self._sentence, ("found",))
         self.sentence.add_class("cl-answer-first")
         self.told = parts.html()
-        from cropload.owner.panels.report_boxes import kept_button
-
         report_row = parts.row(
             HandOut("open the report", lambda: self.report_file("html"), self._tell, opens=True),
             HandOut("report as PDF", lambda: self.report_file("pdf"), self._tell),
             HandOut("tables as Excel", lambda: self.report_file("xlsx"), self._tell),
-            kept_button(self),
         )
         return [self.sentence, self.rows, report_row, self.told, folds(*self._folds())]
 
@@ -81,7 +78,7 @@ class OwnerScenarios(Page):
             Fold("costs and prices", self._costs),
             Fold("what you can bear", self._bearable),
             Fold("why: what it hangs on", self._why),
-            Fold("the report: whose, language, parts", self._report),
+            Fold("report: settings, keep it", self._report),
             Fold("season by season", lambda: [said("beside", "money_change", "crop_change")]),
             Fold("block by block", lambda: [said("crop", "balance", "wood")]),
             Fold("what if it goes wrong", lambda: [Said(self.desk, self._risks, ("found",))]),

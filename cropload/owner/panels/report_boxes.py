@@ -51,8 +51,9 @@ def money_kept(page):
     }
 
 
-def kept_button(page):
+def kept_row(page):
     """Return a button that keeps the report, so that the next one says what changed."""
+    said = parts.html()
 
     def action():
         desk = page.desk
@@ -64,7 +65,7 @@ def kept_button(page):
         keep_report(records, page.found, made.made_on)
         return "this report is kept; the next one says what changed since."
 
-    return button("keep this report", lambda: parts.tell(page.told, action), "auto")
+    return parts.row(button("keep this report", lambda: parts.tell(said, action), "auto"), said)
 
 
 class PriceBoxes(PagePart):
@@ -172,6 +173,7 @@ class ReportBoxes(PagePart):
             parts.html(parts.note("Parts of the appendix:")),
             parts.row(*self.appendix.values()),
             keep_row(self.page, "these settings", self.settings),
+            kept_row(self.page),
         )
 
     def show(self):
