@@ -81,7 +81,7 @@ class OwnerScenarios(Page):
             Fold("report: settings, keep it", self._report),
             Fold("season by season", lambda: [said("beside", "money_change", "crop_change")]),
             Fold("block by block", lambda: [said("crop", "balance", "wood")]),
-            Fold("what if it goes wrong", lambda: [Said(self.desk, self._risks, ("found",))]),
+            Fold("risks", lambda: [Said(self.desk, self._risks, ("found",))]),
             Fold("spring frost", self._frost),
             Fold("where the numbers come from", lambda: [said("origins", "handbook")]),
             Fold("taking care", lambda: [parts.html(_care())]),
