@@ -1,5 +1,6 @@
 """Springs of a replay that the harvest of their year contradicts."""
 
+import weakref
 from dataclasses import dataclass
 
 from cropload.beliefs import ranges
@@ -14,6 +15,8 @@ from cropload.units import METRIC
 _DRAWS = 200
 #: Seasons of other crops that tell what is usual in a block [1].
 _OTHERS = 2
+#: What the springs of records left in each block and season, worked out once.
+_KEPT = weakref.WeakKeyDictionary()
 
 
 @dataclass(frozen=True)
@@ -180,10 +183,21 @@ def frosts_not_told(records, season, blocks):
     """
     limit, found = entry("plausible.spring_and_harvest").high, {}
     told = {(event.block, event.season) for event in season_events(records)}
-    for replay in _replays(records, [b for b in blocks if (b, season) not in told], [season]):
-        laid = [at for at, case in enumerate(replay.cases) if case == "laid_down"]
-        left = float(ranges.quantiles(replay.crop_left[laid])[1].min()) if laid else 1.0
-        block = replay.years.block
-        if left < limit and not any(d.full for d in spring_doubts(replay, records)):
-            found[block] = left
+    kept = _KEPT.setdefault(records, {})
+    for block in blocks:
+        if (block, season) in told:
+            continue
+        if (block, season) not in kept:
+            # A review and the causes in it ask the same.
+            kept[block, season] = [
+                (_middle_left(replay), any(d.full for d in spring_doubts(replay, records)))
+                for replay in _replays(records, [block], [season])
+            ]
+        found.update({block: left for left, full in kept[block, season] if left < limit and not full})
     return found
+
+
+def _middle_left(replay):
+    """Return the middle share of the crop that the season's nights leave [1]."""
+    laid = [at for at, case in enumerate(replay.cases) if case == "laid_down"]
+    return float(ranges.quantiles(replay.crop_left[laid])[1].min()) if laid else 1.0
