@@ -193,7 +193,9 @@ def frosts_not_told(records, season, blocks):
                 (_middle_left(replay), any(d.full for d in spring_doubts(replay, records)))
                 for replay in _replays(records, [block], [season])
             ]
-        found.update({block: left for left, full in kept[block, season] if left < limit and not full})
+        for left, full in kept[block, season]:
+            if left < limit and not full:
+                found[block] = left
     return found
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from helpers import block_row, make_records
 from season_records import BLOCKS, small_estate, weight_row
-from worlds.causes import estate as planted_estate
+from worlds.causes import LAST, drawn, records_of
 
 from cropload import accept, example_records, forecast, learn, read_records, review_season
 from cropload.beliefs.learned import read_learned
@@ -167,7 +167,7 @@ def test_a_workbook_of_records_has_its_file_beside_it(lessons, tmp_path):
 
 def test_past_seasons_are_replayed_with_the_lessons_of_those_before():
     """Without lessons the misses are those that a review of the season tells."""
-    records = planted_estate(1003, "counter")[0]
+    records = records_of(drawn(1003, "counter"))
     records = replace(records, **{
         name: getattr(records, name)[getattr(records, name)["season"] <= 2023]
         for name in ("pruning", "harvest", "weights", "counts")
