@@ -4,6 +4,7 @@ import datetime
 import shutil
 from dataclasses import replace
 
+import pandas as pd
 import pytest
 from helpers import block_row, make_records
 from season_records import BLOCKS, small_estate, weight_row
@@ -180,3 +181,17 @@ def test_past_seasons_are_replayed_with_the_lessons_of_those_before():
     assert found["with"].iloc[0] != found["without"].iloc[0]
     (line,) = replay_lines(found)
     assert f"{100 * found['with'].iloc[0]:.1f} % with them" in line
+
+
+@pytest.mark.simulation
+@pytest.mark.long
+@pytest.mark.skipif("not __import__('length').whole", reason="takes minutes: pytest --long")
+@pytest.mark.parametrize("planted", [("counter",), ()], ids=["a counter", "nothing"])
+def test_lessons_help_where_there_is_a_cause_and_harm_nowhere(planted):
+    """After the count, in the season that follows five others."""
+    estates = (records_of(drawn(seed, *planted)) for seed in range(3000, 3012))
+    found = [replay_lessons(each, ["clusters"], seasons=[LAST], draws=400) for each in estates]
+    gain = pd.concat(found)["without"] - pd.concat(found)["with"]
+    error = gain.std() / len(gain) ** 0.5
+    print(f"{100 * gain.mean():+.2f} % of the crop, standard error {100 * error:.2f}")
+    assert gain.mean() > (0 if planted else -2 * error - 1e-3)
