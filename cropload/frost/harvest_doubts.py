@@ -181,25 +181,25 @@ def frosts_not_told(records, season, blocks):
         the handbook's ``plausible.spring_and_harvest`` calls nearly all, and whose crop was no
         full one.
     """
-    limit, found = entry("plausible.spring_and_harvest").high, {}
     told = {(event.block, event.season) for event in season_events(records)}
-    kept = _KEPT.setdefault(records, {})
+    kept, found = _KEPT.setdefault(records, {}), {}
     for block in blocks:
         if (block, season) in told:
             continue
         if (block, season) not in kept:
             # A review and the causes in it ask the same.
-            kept[block, season] = [
-                (_middle_left(replay), any(d.full for d in spring_doubts(replay, records)))
-                for replay in _replays(records, [block], [season])
-            ]
-        for left, full in kept[block, season]:
-            if left < limit and not full:
-                found[block] = left
+            kept[block, season] = _left_by_frost(records, block, season)
+        if kept[block, season] is not None:
+            found[block] = kept[block, season]
     return found
 
 
-def _middle_left(replay):
-    """Return the middle share of the crop that the season's nights leave [1]."""
-    laid = [at for at, case in enumerate(replay.cases) if case == "laid_down"]
-    return float(ranges.quantiles(replay.crop_left[laid])[1].min()) if laid else 1.0
+def _left_by_frost(records, block, season):
+    """Return the middle share of the crop that a spring's frost left [1], or None without one."""
+    for replay in _replays(records, [block], [season]):
+        laid = [at for at, case in enumerate(replay.cases) if case == "laid_down"]
+        left = float(ranges.quantiles(replay.crop_left[laid])[1].min()) if laid else 1.0
+        few = left < entry("plausible.spring_and_harvest").high
+        if few and not any(doubt.full for doubt in spring_doubts(replay, records)):
+            return left
+    return None

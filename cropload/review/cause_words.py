@@ -54,12 +54,13 @@ class CauseWords:
         what, name = each.name.split(" of ", 1)
         way = "more" if log > 0 else "fewer"
         if what == "lag lots":
-            less = wording.percent(abs(np.expm1(log)))
             soon = "early" if log < 0 else "late"
             other = "berries grew more after it" if log < 0 else "fruit shrank or dried after it"
-            days = f", by their dates up to {-self.early.min():.0f} days" if self.early.size else ""
+            days = ""
+            if log < 0 and self.early.size:
+                days = f", by their dates up to {-self.early.min():.0f} days"
             return (
-                f"Lag-phase lots of {name} were {less} {'lighter' if log < 0 else 'heavier'} "
+                f"Lag-phase lots of {name} were {share} {'lighter' if log < 0 else 'heavier'} "
                 f"beside harvest's than in other seasons: weighed too {soon}{days}, or the "
                 f"{other}; these records cannot tell them apart",
                 f"Note flowering, and weigh about {handbook.value('lag_phase.day'):.0f} days "
