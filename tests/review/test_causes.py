@@ -4,6 +4,7 @@ import re
 from dataclasses import replace
 from itertools import combinations
 
+import length
 import numpy as np
 import pytest
 from length import repeats, widened
@@ -36,7 +37,7 @@ def share(hits, what):
 def judged(planted):
     """The share of estates in which one of those planted is named first, and another is named."""
     wanted, start = [KINDS[kind] for kind in planted], FIRST + 1000 * CASES.index(planted)
-    seeds = range(start, start + repeats(WORLDS, 20))
+    seeds = range(start, start + repeats(WORLDS, 10))
     named = [[(c.kind, c.name) for c in told(drawn(seed, *planted))] for seed in seeds]
     first = [bool(each) and each[0] in wanted for each in named]
     other = [any(name not in wanted for name in each) for each in named]
@@ -44,7 +45,7 @@ def judged(planted):
     return share(first, f"{what}, named first"), share(other, f"{what}, another named")
 
 
-#: Every planted cause alone, and in pairs with each other kind (of the methods one a pair).
+#: Every planted cause alone, and in pairs with each other kind, which take ``pytest --long``.
 ALONE = [(kind,) for kind in KINDS]
 PAIRS = [
     pair
@@ -56,17 +57,22 @@ CASES = [(), *ALONE, *PAIRS]
 
 @pytest.mark.simulation
 @pytest.mark.long
-@pytest.mark.parametrize("planted", [*ALONE, *PAIRS], ids=" and ".join)
+@pytest.mark.parametrize("planted", [*ALONE, *(PAIRS if length.whole else ())], ids=" and ".join)
 def test_a_planted_cause_is_named_first(planted):
+    """100 estates each: alone 80 (loss after the count, lag day) to 100 %, in pairs 92 % or more.
+
+    Others are named in 0 to 11 % of them. A trend of the crop alone, the wood holding, is named in
+    17 %: 8 % a year in six seasons of 12 % noise stand out too little among twelve blocks.
+    """
     first, other = judged(planted)
-    assert first >= 0.8 - widened(0.1, 20)
-    assert other <= 0.1 + widened(0.07, 20)
+    assert first >= 0.8 - widened(0.1, 10)
+    assert other <= 0.1 + widened(0.07, 10)
 
 
 @pytest.mark.simulation
 @pytest.mark.long
 def test_where_nothing_is_planted_hardly_anything_is_named():
-    assert judged(())[1] <= 0.1 + widened(0.07, 20)
+    assert judged(())[1] <= 0.1 + widened(0.07, 10)
 
 
 @pytest.mark.parametrize("planted", [("counter", "lag day"), ("night",), ("one side",)])
