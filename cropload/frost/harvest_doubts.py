@@ -1,5 +1,6 @@
 """Springs of a replay that the harvest of their year contradicts."""
 
+import weakref
 from dataclasses import dataclass
 
 from cropload.beliefs import ranges
@@ -14,6 +15,8 @@ from cropload.units import METRIC
 _DRAWS = 200
 #: Seasons of other crops that tell what is usual in a block [1].
 _OTHERS = 2
+#: What the springs of records left in each block and season, worked out once.
+_KEPT = weakref.WeakKeyDictionary()
 
 
 @dataclass(frozen=True)
@@ -178,12 +181,25 @@ def frosts_not_told(records, season, blocks):
         the handbook's ``plausible.spring_and_harvest`` calls nearly all, and whose crop was no
         full one.
     """
-    limit, found = entry("plausible.spring_and_harvest").high, {}
     told = {(event.block, event.season) for event in season_events(records)}
-    for replay in _replays(records, [b for b in blocks if (b, season) not in told], [season]):
+    kept, found = _KEPT.setdefault(records, {}), {}
+    for block in blocks:
+        if (block, season) in told:
+            continue
+        if (block, season) not in kept:
+            # A review and the causes in it ask the same.
+            kept[block, season] = _left_by_frost(records, block, season)
+        if kept[block, season] is not None:
+            found[block] = kept[block, season]
+    return found
+
+
+def _left_by_frost(records, block, season):
+    """Return the middle share of the crop that a spring's frost left [1], or None without one."""
+    for replay in _replays(records, [block], [season]):
         laid = [at for at, case in enumerate(replay.cases) if case == "laid_down"]
         left = float(ranges.quantiles(replay.crop_left[laid])[1].min()) if laid else 1.0
-        block = replay.years.block
-        if left < limit and not any(d.full for d in spring_doubts(replay, records)):
-            found[block] = left
-    return found
+        few = left < entry("plausible.spring_and_harvest").high
+        if few and not any(doubt.full for doubt in spring_doubts(replay, records)):
+            return left
+    return None

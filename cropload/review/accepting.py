@@ -400,7 +400,7 @@ REPLAYED = ("pruning", "clusters", "picking")
 _TAUGHT = 2
 
 
-def replay_lessons(records, moments=REPLAYED, *, draws=DEFAULT_DRAWS, seed=0):
+def replay_lessons(records, moments=REPLAYED, *, seasons=None, draws=DEFAULT_DRAWS, seed=0):
     """Return the miss of each past season with the lessons of those before it, and without.
 
     Parameters
@@ -409,6 +409,8 @@ def replay_lessons(records, moments=REPLAYED, *, draws=DEFAULT_DRAWS, seed=0):
         As read by ``read_records``; what their folder holds of lessons is not used.
     moments : sequence of str
         Keys of ``MOMENTS``.
+    seasons : sequence of int, optional
+        Years of harvest; all that can be replayed when left out.
     draws, seed : int
         As in ``forecast`` [1].
 
@@ -427,7 +429,8 @@ def replay_lessons(records, moments=REPLAYED, *, draws=DEFAULT_DRAWS, seed=0):
     from cropload.review.picked import on_the_scale, sums
 
     rows = []
-    for season in sorted(picked_seasons(records))[_TAUGHT:]:
+    replayed = sorted(picked_seasons(records))[_TAUGHT:]
+    for season in (year for year in replayed if seasons is None or year in seasons):
         scale, days = on_the_scale(records, season), forecast_days(records, season)
         lessons = learn(records, season - 1)
         taught = Accepted(tuple(lessons.entries[key] for key in worth_accepting(lessons)))

@@ -1,40 +1,52 @@
 """What made a season's crops and counts stray, looked for together: a line a cause.
 
-Two things are held against each other over all seasons: what was counted and weighed against what
-came over the scale, and each crop against its block's own level in the same weather.
+Held against each other over all seasons: what was counted and weighed against what came over the
+scale, lots of the lag phase against those of harvest, and each crop and pruning weight against the
+block's own level in the same weather.
 """
 
 from dataclasses import dataclass
-from itertools import combinations
 
 import numpy as np
 import pandas as pd
 
 from cropload import handbook
-from cropload.beliefs.events import happened
+from cropload.beliefs.events import Happened, happened
 from cropload.beliefs.history import estate_before_season
+from cropload.beliefs.lag_days import lag_days
 from cropload.beliefs.measured import measurements
 from cropload.beliefs.trend import crop_rows
 from cropload.frost.harvest_doubts import frosts_not_told
 from cropload.records.facts import block_facts, weighed_together
+from cropload.review.cause_weights import Tried, weighed
+from cropload.review.cause_words import CauseWords
 from cropload.review.counter_bias import lots_counted
 from cropload.show import wording
 
-#: Weight of the handbook's scatter beside what is left, in cells [1].
+#: Weight of the handbook's scatter of seasons beside what is left [cells].
 _WEIGHT = 2.0
 #: Fewest blocks and seasons that tell a cause [1].
 _BLOCKS, _SEASONS = 4, 3
-#: Columns this alike, levels taken out, cannot be told apart; a chance below this is not told [1].
-_ALIKE, _SLIGHT = 0.9, 0.1
+#: Columns this alike, levels taken out, look the same, or much the same [1].
+_SAME, _MUCH = 0.9, 0.55
+#: A chance below this is not told beside another cause's [1].
+_SLIGHT = 0.1
+#: Events that take from a crop against the grower's will.
+_LOSSES = ("frost", "hail", "drought", "birds", "other")
+#: Causes that only take from a crop.
+_TAKING = ("night", "after count")
+_CELLS = ["of", "block", "season", "who", "y", "sd", "n", "variance"]
 
 
 @dataclass(frozen=True)
 class Cause:
     """A cause that was found.
 
-    kind : ``counter``, ``after count``, ``night``, ``own season``, ``trend`` or ``odd season``
+    kind : ``counter``, ``method``, ``after count``, ``night``, ``own season``, ``trend`` or
+        ``odd season``
     chance : that it is one, beside chance alone and the other causes [1]
-    log : what it does to what was counted, or to the crop [ln], a year for a trend
+    log : what it does to what was counted or weighed, or to the crop [ln], a year for a trend; of a
+        night or a loss after the count, what it took
     words, do : what it is, and what to do, in plain words
     """
 
@@ -49,17 +61,6 @@ class Cause:
     def line(self):
         """The cause in one line."""
         return f"{self.words} (chance {wording.chance(self.chance)}). {self.do}"
-
-
-@dataclass(frozen=True, eq=False)
-class _Tried:
-    """A cause that may be one: its column over the cells, spread of its size, chance before."""
-
-    kind: str
-    name: str
-    column: np.ndarray
-    spread: float
-    before: float
 
 
 def find_causes(records, season):
@@ -80,219 +81,180 @@ def find_causes(records, season):
     Notes
     -----
     Each set of up to two causes is weighed by how well it explains all cells beside a scatter that
-    is not known (normal, scaled inverse chi-square), levels of blocks and seasons apart.
+    is not known, levels of blocks and seasons apart. What cannot be is not offered: a loss only
+    takes, and no more than all of the fruit comes over the scale.
     Valid for four blocks and three seasons or more; fewer name nothing.
     """
     season, facts = int(season), block_facts(records)
     joint = weighed_together(records)
-    estate = estate_before_season(records, season + 1)
-    crops = crop_rows(estate)
+    crops = crop_rows(estate_before_season(records, season + 1))
     crops = crops[[pair not in joint for pair in zip(crops["block"], crops["season"], strict=True)]]
-    events = happened(records, facts)
-    counted = _counted(records, facts, season, joint)
-    return tuple(_looked_for(records, season, crops.reset_index(drop=True), counted, events))
+    return _looked_for(records, season, crops.reset_index(drop=True), facts, joint)
 
 
-def _weighed(y, apart, tried):
-    """Return the chance and the size of each of some causes, (causes,), and which look the same.
+def _looked_for(records, season, crops, facts, joint=frozenset()):
+    """Return the causes in crops, as of ``crop_rows``, and in what the records hold beside."""
+    if crops["block"].nunique() < _BLOCKS or crops["season"].nunique() < _SEASONS:
+        return ()
+    now = happened(records, facts).of_season(season)
+    losses = Happened(tuple(each for each in now.taken if each.event.kind in _LOSSES))
+    found = measurements(records, facts)
+    cells = _cells(records, facts, season, crops, losses, found, joint)
+    here = list(dict.fromkeys(crops.loc[crops["season"] == season, "block"]))
+    nights = _nights(records, season, now, here)
+    early = lag_days(records, facts, found[found["season"] == season], [season])[0]
+    words = CauseWords(season, cells, nights, now, early[early < 0])
+    return tuple(_named_of(season, cells, nights, here, words))
 
-    ``y``: cells in units of their scatter before; ``apart``: columns of the levels, which say
-    nothing.
+
+def _named_of(season, cells, nights, here, words):
+    """Return the causes in some cells, the surest first."""
+    tried = _tried(season, cells, nights, here)
+    y, sd, kinds = (cells[name].to_numpy() for name in ("y", "sd", "of"))
+    found = _named(tried, *weighed(y, sd, kinds, _levels(cells), tried), words.of)
+    crop = cells[cells["of"] == "crop"]
+    odd = _odd_season(season, *(crop[name].to_numpy() for name in ("season", "block", "y")), found)
+    return sorted([*found, *odd], key=lambda cause: -cause.chance)
+
+
+def _cells(records, facts, season, crops, losses, found, joint):
+    """Return what was seen, a row a cell: what ``of``, of which block, season and counter, ...
+
+    ... ``y``, its log, ``sd``, its scatter before the records speak [1], and of counts ``n`` vines
+    and ``variance`` of their sampling [1].
     """
-    count = len(tried)
-    basis, values, _ = np.linalg.svd(apart, full_matrices=True)
-    rank = int((values > 1e-9 * values.max()).sum())
-    free = basis[:, rank:]
-    if free.shape[1] < 4 or not count:
-        return np.zeros(count), np.zeros(count), np.zeros((count, count), bool)
-    x = free.T @ np.column_stack([each.column for each in tried])
-    y = free.T @ y
-    spread = np.array([each.spread for each in tried])
-    odds = np.array([each.before / (1 - each.before) for each in tried])
-    gram, along, whole = x.T @ x, x.T @ y, float(y @ y)
-    power = (len(y) + _WEIGHT) / 2
-    weights, sets, sizes = [], [], []
-    for some in (s for n in range(3) for s in combinations(range(count), n)):
-        at = list(some)
-        precision = gram[np.ix_(at, at)] + np.diag(1 / spread[at] ** 2)
-        size = np.linalg.solve(precision, along[at]) if at else np.zeros(0)
-        left = whole - float(along[at] @ size)
-        det = np.linalg.slogdet(precision * np.outer(spread[at], spread[at]))[1] if at else 0.0
-        fit = -0.5 * det - power * np.log(_WEIGHT + left)
-        weights.append(fit + np.log(odds[at]).sum())
-        sets.append(at)
-        sizes.append(size)
-    weights = np.exp(np.array(weights) - max(weights))
-    weights /= weights.sum()
-    chance, total = np.zeros(count), np.zeros(count)
-    for weight, at, size in zip(weights, sets, sizes, strict=True):
-        chance[at] += weight
-        total[at] += weight * size
-    length = np.sqrt(np.maximum(np.diag(gram), 1e-12))
-    alike = np.abs(gram) > _ALIKE * np.outer(length, length)
-    return chance, total / np.maximum(chance, 1e-12), alike & ~np.eye(count, dtype=bool)
+    y = np.log(crops["crop"].to_numpy(float))
+    # An event on record was put back; here it is what is looked for.
+    y = y + np.where(crops["season"] == season, losses.log_left(crops["block"]), 0.0)
+    crop = crops.assign(of="crop", who="", y=y, sd=handbook.value("causes.crop"))
+    found = found[found["season"] <= season]
+    wide = found.pivot_table(index=["block", "season"], columns="stage", values="log_value")
+    wide = wide.reindex(columns=["harvest", "weight_harvest", "weight_lag", "pruning_weight"])
+    wood = wide["pruning_weight"].dropna().rename("y").reset_index()
+    wood = wood[wood["block"].isin(crop["block"])]
+    wood = wood.assign(of="wood", who="", sd=handbook.value("causes.wood"))
+    gap = lots_counted(records, facts, season, every=True)
+    there = (wide["harvest"] - wide["weight_harvest"] + np.log(1000.0)).rename("there")
+    parts = [crop, wood]
+    if len(gap):
+        gap = gap.merge(there.dropna().reset_index(), on=["block", "season"])
+        kept = [pair not in joint for pair in zip(gap["block"], gap["season"], strict=True)]
+        gap = gap[kept].rename(columns={"log_variance": "variance"})
+        gap = gap.assign(of="gap", y=gap["log_mean"] - gap["there"])
+        gap = gap.assign(sd=handbook.value("causes.gap"))
+        parts += [gap, _by_season(gap, "counts", "recovery")]
+    lag = (wide["weight_lag"] - wide["weight_harvest"]).dropna().rename("y").reset_index()
+    parts.append(_by_season(lag, "lag lots", "increase_factor"))
+    parts = [part.reindex(columns=_CELLS) for part in parts if len(part)]
+    return pd.concat(parts, ignore_index=True)
 
 
-def _levels(*labels):
-    """Return a column for each of the values of some labels."""
-    return np.concatenate([pd.get_dummies(each, dtype=float).to_numpy() for each in labels], axis=1)
+def _by_season(rows, of, component):
+    """Return what all blocks did in each season beside their own seasons, a cell a season."""
+    if rows.empty or rows["season"].nunique() < _SEASONS:
+        return rows[:0]
+    level = rows.groupby("block")["y"].transform("median")
+    seasons = (rows["y"] - level).groupby(rows["season"]).agg(["median", "size"])
+    seasons = seasons[seasons["size"] >= _BLOCKS]
+    usual = handbook.value(f"sd.{component}.season")
+    sd = np.hypot(usual, handbook.value("causes.gap") / np.sqrt(seasons["size"]))
+    made = {"season": seasons.index, "y": seasons["median"], "sd": sd}
+    return pd.DataFrame(made).assign(of=of, block="", who="")
 
 
-def _named(tried, chance, size, same, tell):
-    """Return the causes whose chance is high, with what cannot be told from each."""
-    least, found = handbook.value("causes.named"), []
-    for at, each in enumerate(tried):
-        # What looks the same over these cells shares its chance with the others like it.
-        alike = np.flatnonzero(same[at] & (chance > _SLIGHT))
-        together = chance[[at, *alike]].sum()
-        if together < least or np.any(chance[alike] > chance[at]):
+def _levels(cells):
+    """Return the columns of the levels of some cells: of blocks, of seasons, or one of all."""
+    of, block, season = (cells[name].to_numpy() for name in ("of", "block", "season"))
+    apart = [(of == each) * 1.0 for each in ("counts", "lag lots")]
+    for each, labels in (("crop", block), ("crop", season), ("wood", block), ("wood", season)):
+        apart += [(of == each) & (labels == label) for label in pd.unique(labels[of == each])]
+    apart += [(of == "gap") & (season == year) for year in np.unique(season[of == "gap"])]
+    return np.column_stack(apart).astype(float)
+
+
+def _tried(season, cells, nights, here):
+    """Return all the causes that may be."""
+    of, block, year, who = (cells[name].to_numpy() for name in ("of", "block", "season", "who"))
+    crop, gap, wood, now = of == "crop", of == "gap", of == "wood", year == season
+    tried = []
+
+    def option(kind, name, key, column, share=1.0, spread=0.0):
+        entry = handbook.entry(f"causes.{key}")
+        spread = np.hypot(entry.spread, spread)
+        share, takes = entry.value * share, kind in _TAKING
+        tried.append(Tried(kind, name, column * 1.0, spread, share, takes))
+
+    for words, names in nights.items():
+        option("night", words, "night", -1.0 * (crop & now & np.isin(block, names)))
+    counters = [each for each in pd.unique(who[gap]) if each]
+    for each in sorted(counters) if len(pd.unique(who[gap])) > 1 else ():
+        option("counter", each, "counter", gap & (who == each), 1 / max(len(counters), 2))
+    after = [name for name in here if (gap & now & (block == name)).any()]
+    # A small sample strays more often than a large one, and further.
+    variance = {name: cells["variance"][gap & now & (block == name)].mean() for name in after}
+    hit = {name for names in nights.values() for name in names}
+    for name in here:
+        mine = block == name
+        if name not in hit:
+            option("own season", name, "own_season", crop & now & mine, 1 / len(here))
+        if name in after:
+            lost = 1.0 * (gap & now & mine) - (crop & now & mine)
+            option("after count", name, "after_count", lost, 1 / len(after))
+            share, spread = variance[name] / sum(variance.values()), np.sqrt(variance[name])
+            option("method", f"count of {name}", "count", gap & now & mine, share, spread)
+            if len(np.unique(year[gap & mine])) >= _SEASONS:
+                option("method", f"vines of {name}", "vines", gap & mine, 1 / len(after))
+    for each in ("counts", "lag lots"):
+        if (now & (of == each)).any() and (of == each).sum() > _SEASONS:
+            option("method", f"{each} of {season}", "season_method", now & (of == each))
+    for name in pd.unique(block[crop]):
+        mine, both = crop & (block == name), handbook.entry("causes.trend").extra["both"]
+        if mine.sum() <= handbook.value("trend.least_seasons"):
             continue
+        line = np.where(block == name, year - year[mine].mean(), 0.0)
+        share = 1 / len(pd.unique(block[crop]))
+        if (wood & (block == name)).sum() < _SEASONS:
+            option("trend", name, "trend", np.where(crop, line, 0.0), share)
+            continue
+        option("trend", name, "trend", np.where(crop, line, 0.0), (1 - both) * share)
+        option("trend", name, "trend", np.where(crop | wood, line, 0.0), both * share)
+    return tried
+
+
+def _named(tried, chance, size, alike, tell):
+    """Return the causes whose chance is high, with what cannot be told from each."""
+    least, found, ways, covered = handbook.value("causes.named"), [], {}, set()
+    for at, each in enumerate(tried):
+        ways.setdefault(each.key, []).append(at)
+    whole = {key: float(chance[at].sum()) for key, at in ways.items()}
+    likeliest = {key: at[int(np.argmax(chance[at]))] for key, at in ways.items()}
+    for key in sorted(whole, key=lambda each: -whole[each]):
+        at, others = likeliest[key], []
+        for other in whole:
+            # What looks much the same here shares its chance with it, both being seldom true.
+            close = abs(alike[at, likeliest[other]])
+            near = close > _SAME or (close > _MUCH and whole[other] < least)
+            if near and other not in covered and whole[other] > _SLIGHT:
+                others.append(other)
+        together = whole[key] + sum(whole[other] for other in others)
+        each = tried[at]
+        if key in covered or together < least or (each.takes and size[at] <= 0):
+            continue
+        covered.update([key, *others])
         words, do = tell(each, float(size[at]))
-        others = [tell(tried[other], float(size[other]))[0] for other in alike]
-        if others:
-            words += f"; or {' or '.join(others)}: these records cannot tell them apart"
+        also = [tell(tried[likeliest[o]], float(size[likeliest[o]]))[0] for o in others]
+        if also:
+            words += f"; or {' or '.join(also)}: these records cannot tell them apart"
         share = float(min(together, 1.0))
         found.append(Cause(each.kind, each.name, share, float(size[at]), words, do))
     return found
-
-
-def _counted(records, facts, season, joint):
-    """Return what was counted against the scale, a row a block, season and counter.
-
-    block, season, who, ``gap``: ln(counted and weighed / on the scale) [1].
-    """
-    found = measurements(records, facts)
-    wide = found.pivot_table(index=["block", "season"], columns="stage", values="log_value")
-    rows = lots_counted(records, facts, season, every=True)
-    if rows.empty or not {"harvest", "weight_harvest"} <= set(wide):
-        return pd.DataFrame(columns=["block", "season", "who", "gap"])
-    there = (wide["harvest"] - wide["weight_harvest"] + np.log(1000.0)).rename("there")
-    rows = rows.merge(there.dropna().reset_index(), on=["block", "season"])
-    kept = [pair not in joint for pair in zip(rows["block"], rows["season"], strict=True)]
-    rows = rows[kept]
-    return rows.assign(gap=rows["log_mean"] - rows["there"]).reset_index(drop=True)
-
-
-def _looked_for(records, season, crops, counted, events):
-    """Return the causes in crops (of ``crop_rows``) and in counts (of ``_counted``)."""
-    if crops["block"].nunique() < _BLOCKS or crops["season"].nunique() < _SEASONS:
-        return ()
-    crop_sd, gap_sd = (handbook.value(f"causes.{of}") for of in ("crop", "gap"))
-    block, year = crops["block"].to_numpy(), crops["season"].to_numpy(float)
-    now = year == season
-    here = list(dict.fromkeys(block[now]))
-    happened_now = events.of_season(season)
-    # An event on record was put back; here it is what is looked for.
-    y = np.log(crops["crop"].to_numpy(float)) + np.where(now, happened_now.log_left(block), 0.0)
-    counts_now = (counted["season"] == season).to_numpy(bool)
-    after = [name for name in here if (counts_now & (counted["block"] == name)).any()]
-    counters = [who for who in sorted(set(counted["who"])) if who]
-    nights = _nights(records, season, happened_now, here)
-    hit = {name for names in nights.values() for name in names}
-    options = []
-
-    def option(kind, name, key, among, crop=0.0, gap=0.0):
-        entry = handbook.entry(f"causes.{key}")
-        column = np.concatenate([
-            np.broadcast_to(crop, len(crops)) / crop_sd, np.broadcast_to(gap, len(counted)) / gap_sd
-        ])  # fmt: skip
-        options.append(_Tried(kind, name, column, entry.spread, entry.value / among))
-
-    for words, names in nights.items():
-        option("night", words, "night", 1, crop=1.0 * (now & np.isin(block, names)))
-    for who in counters if len(set(counted["who"])) > 1 else ():
-        mine = (counted["who"] == who).to_numpy(float)
-        option("counter", who, "counter", max(len(counters), 2), gap=mine)
-    for name in here:
-        mine, seen = now & (block == name), counts_now & (counted["block"] == name).to_numpy(bool)
-        if name in after:
-            option("after count", name, "after_count", len(after), -1.0 * mine, 1.0 * seen)
-        if name not in hit:
-            option("own season", name, "own_season", len(here), 1.0 * mine)
-    for name in dict.fromkeys(block):
-        mine = block == name
-        if mine.sum() > handbook.value("trend.least_seasons"):
-            line = np.where(mine, year - year[mine].mean(), 0.0)
-            option("trend", name, "trend", len(set(block)), line)
-    values = np.concatenate([y / crop_sd, counted["gap"].to_numpy(float) / gap_sd])
-    apart = [_levels(crops["block"], crops["season"])]
-    if len(counted):
-        apart.append(_levels(counted["season"]))
-    weighed = _weighed(values, block_diagonal(apart), options)
-    found = _named(options, *weighed, _Words(season, counted, nights, happened_now).of)
-    return sorted([*found, *_odd_season(season, year, block, y, found)], key=lambda c: -c.chance)
-
-
-def block_diagonal(parts):
-    """Return some matrices along one diagonal."""
-    out = np.zeros(np.sum([part.shape for part in parts], axis=0))
-    row = column = 0
-    for part in parts:
-        out[row : row + part.shape[0], column : column + part.shape[1]] = part
-        row, column = row + part.shape[0], column + part.shape[1]
-    return out
-
-
-@dataclass(frozen=True, eq=False)
-class _Words:
-    """How causes are said."""
-
-    season: int
-    counted: pd.DataFrame
-    nights: dict
-    events: object
-
-    def of(self, each, log):
-        """Return a cause, and what to do, in words."""
-        share, less = wording.percent(abs(np.expm1(log))), log < 0
-        name = each.name
-        if each.kind == "counter":
-            seen = self.counted[self.counted["who"] == name]
-            return (
-                f"{name} counts {share} too {'few' if less else 'many'} clusters, in "
-                f"{seen['block'].nunique()} blocks over {seen['season'].nunique()} seasons",
-                f"Accept counter:{name} to set counts right; count ten vines side by side.",
-            )
-        if each.kind == "after count" and less:
-            more = wording.percent(np.expm1(-log))
-            return (
-                f"{name}: {more} more came over the scale than was counted and weighed",
-                "Count more vines there, in every part of the block; look at the ticket.",
-            )
-        if each.kind == "after count":
-            share = wording.percent(-np.expm1(-log))
-            known = self.events.words(name)
-            beyond = f", beyond the {known}" if known else ""
-            return (
-                f"{name}: {share} of what was counted did not reach the scale{beyond}: thinned, "
-                "left or lost after the count",
-                "Write it in table events, with its share.",
-            )
-        if each.kind == "night":
-            took = "took" if less else "is on record, yet there was more of the crop by"
-            return (
-                f"{name} {took} {share} of the crop in {', '.join(self.nights[name])}",
-                "No lesson for another year; see that table events tells its share.",
-            )
-        if each.kind == "trend":
-            return (
-                f"{name}: the crop {'falls' if less else 'rises'} by {share} a year beside the "
-                "others",
-                "Read what that means for the next winter's plan.",
-            )
-        asked = (
-            "Frost, hail, thinning, fruit left? Write it in table events."
-            if less
-            else "Look at the ticket: is it this block's fruit alone?"
-        )
-        return f"{name} bore {share} {'less' if less else 'more'} than by its own seasons", asked
 
 
 def _nights(records, season, happened_now, here):
     """Return {what happened: blocks} of a season, from events and from the weather."""
     found = {}
     for each in (*(taken.event for taken in happened_now.taken), *happened_now.untold):
-        if each.block in here and each.kind in ("frost", "hail", "drought", "birds", "other"):
+        if each.block in here and each.kind in _LOSSES:
             names = found.setdefault(each.words[0].upper() + each.words[1:], [])
             names.extend([each.block] * (each.block not in names))
     told = {name for names in found.values() for name in names}
@@ -351,5 +313,5 @@ def why_lines(causes, season):
         return [cause.line for cause in causes]
     return [
         f"No cause stands out in {season}: chance, as these seasons scatter, is likelier than a "
-        "counter, a loss, a trend or an odd season."
+        "counter, a way of counting, a loss, a trend or an odd season."
     ]

@@ -74,9 +74,9 @@ COMMANDS = (
         summary="score the season's forecasts against the scale, and say what missed",
         details="Makes each forecast of a season again from what was known on its day, holds it "
         "against the harvest beside guesses a grower would make (miss and bias in per cent, score "
-        "in t, or short tons with --units us), says what caused it by all seasons (a counter, "
-        "fruit lost after the count, a night, a trend, an odd season), and splits the miss "
-        "by component. Forecasts kept in the log are scored as they were kept.",
+        "in t, or short tons with --units us), says what caused it by all seasons (a counter, a "
+        "way of counting, fruit lost after the count, a night, a trend, an odd season), and splits "
+        "the miss by component. Forecasts kept in the log are scored as they were kept.",
         example="""
             cropload review my_season --season 2026
             cropload review --example --season 2026 --moment lag

@@ -1,5 +1,6 @@
 """Daily weather made fit for use: one station, one row a day, holes filled or named."""
 
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -199,11 +200,34 @@ def prepare_weather(records_or_frame, station=None, *, hemisphere=None, max_fill
     """
     if hemisphere not in (None, "north", "south"):
         raise CroploadError(f"hemisphere {hemisphere!r} is not known: use 'north' or 'south'.")
-    notes, faults = [], []
     fill = handbook.value("phenology.weather_fill_days") if max_fill_days is None else max_fill_days
     if fill != int(fill) or fill < 0:
         raise CroploadError(f"max_fill_days is a whole number of days, 0 or more; got {fill}.")
-    frame = _checked(_one_station(_table(records_or_frame), station, notes), faults, notes)
+    made = _prepared(_Days(_table(records_or_frame)), station, hemisphere, int(fill))
+    return PreparedWeather(made.frame.copy(), made.notes)
+
+
+class _Days:
+    """A table of weather, equal to any other of the same content."""
+
+    def __init__(self, frame):
+        self.frame = frame
+        kept = frame[[name for name in (*_COLUMNS, "station") if name in frame]]
+        self.content = pd.util.hash_pandas_object(kept, index=False).to_numpy().tobytes()
+
+    def __eq__(self, other):
+        return self.content == other.content
+
+    def __hash__(self):
+        return hash(self.content)
+
+
+# Every block of a station, and every question about it, asks for the same days.
+@lru_cache(maxsize=8)
+def _prepared(days, station, hemisphere, fill):
+    """Return the prepared weather of a table."""
+    notes, faults = [], []
+    frame = _checked(_one_station(days.frame, station, notes), faults, notes)
     if frame[["tmin_c", "tmax_c"]].min().min() < _COLDEST_DAY_C:
         faults.append(
             f"a temperature of {frame[['tmin_c', 'tmax_c']].min().min():g} C is no "
@@ -222,7 +246,7 @@ def prepare_weather(records_or_frame, station=None, *, hemisphere=None, max_fill
     doubt = _fahrenheit(frame, hemisphere or seen)
     if doubt:
         notes.append(doubt)
-    frame = _filled(frame, int(fill), notes)
+    frame = _filled(frame, fill, notes)
     years = frame["date"].dt.year.nunique()
     if (frame["date"].iloc[-1] - frame["date"].iloc[0]).days < 400:
         notes.append("one season of weather only: it shows what one spring did, not how often")
