@@ -1,5 +1,6 @@
 """Springs of a replay that the harvest of their year contradicts."""
 
+import weakref
 from dataclasses import dataclass
 
 from cropload.beliefs import ranges
@@ -178,12 +179,24 @@ def frosts_not_told(records, season, blocks):
         the handbook's ``plausible.spring_and_harvest`` calls nearly all, and whose crop was no
         full one.
     """
-    limit, found = entry("plausible.spring_and_harvest").high, {}
     told = {(event.block, event.season) for event in season_events(records)}
-    for replay in _replays(records, [b for b in blocks if (b, season) not in told], [season]):
+    known = _LEFT.setdefault(records, {})
+    asked = [block for block in blocks if (block, season) not in told]
+    missing = [block for block in asked if (block, season) not in known]
+    known |= dict.fromkeys((block, season) for block in missing)
+    known |= {(block, season): left for block, left in _hit(records, season, missing)}
+    return {b: known[b, season] for b in asked if known[b, season] is not None}
+
+
+#: By records, {(block, season): share of the crop left where a frost is not told, else None}.
+_LEFT = weakref.WeakKeyDictionary()
+
+
+def _hit(records, season, blocks):
+    """Yield blocks that a frost left with little, and the share of the crop left [1]."""
+    limit = entry("plausible.spring_and_harvest").high
+    for replay in _replays(records, blocks, [season]):
         laid = [at for at, case in enumerate(replay.cases) if case == "laid_down"]
         left = float(ranges.quantiles(replay.crop_left[laid])[1].min()) if laid else 1.0
-        block = replay.years.block
         if left < limit and not any(d.full for d in spring_doubts(replay, records)):
-            found[block] = left
-    return found
+            yield replay.years.block, left

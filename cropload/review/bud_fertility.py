@@ -175,9 +175,7 @@ def fit_nodes(rows, what, shape, *, node_spread=None):
         weights = np.where(data["cell"] == "handbook", 1.0, 1 / dispersion)
         if poisson:
             return fit_model(data[top], design, weights, exposure=data[bottom])
-        return fit_model(
-            data[top] / data[bottom], design, weights * data[bottom].to_numpy(float)
-        )
+        return fit_model(data[top] / data[bottom], design, weights * data[bottom].to_numpy(float))
 
     first = fitted(1.0)
     real = (data["cell"] != "handbook").to_numpy(bool)

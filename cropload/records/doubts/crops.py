@@ -419,7 +419,7 @@ def _sizes(facts):
 
 
 def _medians(rows):
-    """Return the median of each row of an array [1], and of how many numbers it is; NaN for none."""
+    """Return the median of each row of an array [1], NaN where it has no number, and their count."""
     rows = np.sort(rows, axis=1)
     count = np.isfinite(rows).sum(axis=1)
     low, high = (np.maximum(count - 1, 0) // 2, count // 2)
@@ -430,10 +430,12 @@ def _medians(rows):
 def _far_blocks(facts):
     """Return the blocks far off their counts, and by season the logs of tonnes and expected."""
     limits = entry("plausible.scale_of_counts")
-    logs = np.log(facts.means[["tonnes", "expected"]]).unstack("season")
-    tonnes, expected = (logs[name].to_numpy() for name in ("tonnes", "expected"))
+    means = facts.means
+    block, names = pd.factorize(means.index.get_level_values("block"))
+    season, years = pd.factorize(means.index.get_level_values("season"))
+    tonnes, expected = np.full((2, len(names), len(years)), np.nan)
+    tonnes[block, season], expected[block, season] = np.log(means[["tonnes", "expected"]].T.values)
     far = np.abs(_medians(tonnes - expected)[0]) > np.log(limits.extra["swapped"])
-    names = logs.index.tolist()
     return dict(zip(names, range(len(names)), strict=True)), far, tonnes, expected
 
 

@@ -1,5 +1,6 @@
 """Daily weather made fit for use: one station, one row a day, holes filled or named."""
 
+from hashlib import sha256
 from typing import NamedTuple
 
 import numpy as np
@@ -199,11 +200,28 @@ def prepare_weather(records_or_frame, station=None, *, hemisphere=None, max_fill
     """
     if hemisphere not in (None, "north", "south"):
         raise CroploadError(f"hemisphere {hemisphere!r} is not known: use 'north' or 'south'.")
-    notes, faults = [], []
     fill = handbook.value("phenology.weather_fill_days") if max_fill_days is None else max_fill_days
     if fill != int(fill) or fill < 0:
         raise CroploadError(f"max_fill_days is a whole number of days, 0 or more; got {fill}.")
-    frame = _checked(_one_station(_table(records_or_frame), station, notes), faults, notes)
+    table = _table(records_or_frame)
+    # Blocks share a station: the same days are made ready once.
+    rows = pd.util.hash_pandas_object(table, index=False).to_numpy().tobytes()
+    asked = (sha256(rows).digest(), str(dict(table.dtypes)), repr(station), hemisphere, int(fill))
+    if asked not in _READY:
+        if len(_READY) >= _MOST_READY:
+            _READY.clear()
+        _READY[asked] = _made_ready(table, station, hemisphere, int(fill))
+    ready = _READY[asked]
+    return ready._replace(frame=ready.frame.copy())
+
+
+#: Weather made ready lately, by its content; so many are kept.
+_READY, _MOST_READY = {}, 16
+
+
+def _made_ready(table, station, hemisphere, fill):
+    notes, faults = [], []
+    frame = _checked(_one_station(table, station, notes), faults, notes)
     if frame[["tmin_c", "tmax_c"]].min().min() < _COLDEST_DAY_C:
         faults.append(
             f"a temperature of {frame[['tmin_c', 'tmax_c']].min().min():g} C is no "
@@ -222,7 +240,7 @@ def prepare_weather(records_or_frame, station=None, *, hemisphere=None, max_fill
     doubt = _fahrenheit(frame, hemisphere or seen)
     if doubt:
         notes.append(doubt)
-    frame = _filled(frame, int(fill), notes)
+    frame = _filled(frame, fill, notes)
     years = frame["date"].dt.year.nunique()
     if (frame["date"].iloc[-1] - frame["date"].iloc[0]).days < 400:
         notes.append("one season of weather only: it shows what one spring did, not how often")
