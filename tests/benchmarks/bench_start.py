@@ -49,11 +49,12 @@ COMMANDS = {
 READING = 0.5
 _READ = """
 import time
-from cropload import example_records, read_records
-from cropload.records.example import EXAMPLE
-read_records(EXAMPLE).warnings
+from cropload import read_records
+from cropload.records.example import shipped
+sample = shipped("sample_data") / "quillfoot"
+read_records(sample).warnings
 start = time.process_time()
-read_records(EXAMPLE).warnings
+read_records(sample).warnings
 print(time.process_time() - start)
 """
 

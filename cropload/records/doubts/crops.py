@@ -419,7 +419,7 @@ def _sizes(facts):
 
 
 def _medians(rows):
-    """Return the median of each row of an array [1], NaN where it has no number, and their count."""
+    """Return the median of each row of an array [1], NaN for none, and of how many numbers."""
     rows = np.sort(rows, axis=1)
     count = np.isfinite(rows).sum(axis=1)
     low, high = (np.maximum(count - 1, 0) // 2, count // 2)
