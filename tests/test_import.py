@@ -99,10 +99,12 @@ def test_answers_need_neither_plotting_nor_jupyter_nor_statistics_packages():
 UNUSED = ("scipy.stats", "statsmodels", "matplotlib.pyplot", "IPython", "jupyterlab")
 
 
-def test_no_command_can_come_to_a_statistics_package():
+def test_no_command_but_that_of_strips_can_come_to_a_statistics_package():
     slow = re.compile(
         r"^\s*(?:import|from) +(?:scipy\.stats|statsmodels|scipy +import.*\bstats)", re.M
     )
     files = [*Path(cropload.__file__).parent.rglob("*.py")]
     assert len(files) > 100
-    assert [file.name for file in files if slow.search(file.read_text(encoding="utf-8"))] == []
+    found = {file.name for file in files if slow.search(file.read_text(encoding="utf-8"))}
+    # Trials in strips are judged by mixed models, which only that package has.
+    assert found == {"strips.py"}
