@@ -1,11 +1,15 @@
 """What all tests share: property tests that give the same result on every machine and day."""
 
 import os
+import tempfile
 
 # Matrices here are small: threads that wait for each other cost more than they bring on a busy
 # machine. Set before numpy is loaded.
 for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(name, "1")
+# Programs that tests start compile the package once, and not each anew.
+if os.environ.pop("PYTHONDONTWRITEBYTECODE", None):
+    os.environ["PYTHONPYCACHEPREFIX"] = os.path.join(tempfile.gettempdir(), "cropload_bytecode")
 
 import length  # noqa: E402
 from hypothesis import settings  # noqa: E402

@@ -1,14 +1,19 @@
 """The public names, and what starting up must not load."""
 
+import re
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
 import cropload
 
 #: Slow to import; nothing at the start may need them.
-HEAVY = ("numpy", "pandas", "scipy", "statsmodels", "matplotlib", "IPython", "jupyterlab")
+HEAVY = (
+    *("numpy", "pandas", "scipy", "scipy.stats", "statsmodels"),
+    *("matplotlib", "matplotlib.pyplot", "IPython", "jupyterlab"),
+)
 
 
 def loaded_by(code):
@@ -77,9 +82,29 @@ def test_a_source_is_told_without_anything_heavy():
     assert loaded_by(code) == []
 
 
-def test_a_comparison_needs_neither_plotting_nor_jupyter_nor_regression():
-    code = (
-        "from cropload.pages.cli import main\n"
-        "main(['compare', '--example', '--block', 'Long Acre', '--plans', '3x8', '--draws', '100'])"
+ANSWERS = (
+    ["compare", "--block", "Long Acre", "--plans", "3x8", "--draws", "100"],
+    ["forecast", "--draws", "100"],
+    ["thin", "--block", "Long Acre", "--target-t-ha", "7", "--as-of", "2026-07-15"],
+)
+
+
+def test_answers_need_neither_plotting_nor_jupyter_nor_statistics_packages():
+    asked = [[*words[:1], "--example", *words[1:]] for words in ANSWERS]
+    code = f"from cropload.pages.cli import main\nassert not sum(map(main, {asked!r}))"
+    assert not set(UNUSED) & set(loaded_by(code))
+
+
+#: Slow to import, and used by no answer: scipy.special has the distributions.
+UNUSED = ("scipy.stats", "statsmodels", "matplotlib.pyplot", "IPython", "jupyterlab")
+
+
+def test_no_command_but_that_of_strips_can_come_to_a_statistics_package():
+    slow = re.compile(
+        r"^\s*(?:import|from) +(?:scipy\.stats|statsmodels|scipy +import.*\bstats)", re.M
     )
-    assert not {"statsmodels", "matplotlib", "IPython", "jupyterlab"} & set(loaded_by(code))
+    files = [*Path(cropload.__file__).parent.rglob("*.py")]
+    assert len(files) > 100
+    found = {file.name for file in files if slow.search(file.read_text(encoding="utf-8"))}
+    # Trials in strips are judged by mixed models, which only that package has.
+    assert found == {"strips.py"}

@@ -171,7 +171,7 @@ class ParsedTable:
         self.warnings = [*raw.warnings, *warnings]
         names = {match.position: name for name, match in self.matches.items()}
         self.bad = {(row, names[at]) for row, at in raw.bad if at in names}
-        self._texts, self._orderless, self._no_numbers = {}, [], []
+        self._orderless, self._no_numbers = [], []
         self.frame = self._parsed()
         self.told = None
         if self.complete and self.table.sifted and not self._orderless:
@@ -186,11 +186,10 @@ class ParsedTable:
 
     def text(self, row, column):
         """Return the text of a cell as the user wrote it."""
-        if column not in self._texts:
-            match = self.matches.get(column)
-            cells = [] if match is None else self.raw.frame[match.position].tolist()
-            self._texts[column] = dict(zip(self.raw.frame.index.tolist(), cells, strict=False))
-        return self._texts[column].get(row % COPY, "").strip()
+        match, rows = self.matches.get(column), self.raw.frame.index
+        if match is None or row % COPY not in rows:
+            return ""
+        return self.raw.frame[match.position].array[rows.get_loc(row % COPY)].strip()
 
     def us(self, column):
         """Whether a column is given in US units."""
@@ -397,8 +396,10 @@ def check_tables(raws):
     -------
     Checked
     """
-    mended = mend(raws, parser(raws))
-    parse = parser(mended.raws)
+    parse = parser(raws)
+    mended = mend(raws, parse)
+    if mended.raws is not raws:
+        parse = parser(mended.raws)
     parsed = {name: parse(name) for name in TABLES if name in raws}
     faults = [fault for table in parsed.values() for fault in table.faults]
     warnings = [doubt for table in parsed.values() for doubt in table.warnings]

@@ -1,6 +1,5 @@
 """Bud fertility by node: what dissections or spring counts say, held to the handbook's shape."""
 
-import warnings
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -11,6 +10,7 @@ from cropload.answer import Answer
 from cropload.beliefs import ranges
 from cropload.errors import CroploadError
 from cropload.records.facts import block_facts
+from cropload.review.node_model import NodeModel, fit_model
 from cropload.units import METRIC
 from cropload.vine.plan_shape import NodeProfile
 
@@ -79,7 +79,7 @@ class NodeFit:
     relative : (3, nodes), low end, middle and high end relative to the handbook's level [1].
     absolute : (3, nodes), shoots per bud or clusters per shoot, seasons and blocks on average [1].
     shape : (nodes,), the handbook's shape [1]. dispersion : variance over that of the family [1].
-    result : the statsmodels result. family : its name.
+    result : the NodeModel. family : its name.
     """
 
     nodes: np.ndarray
@@ -89,7 +89,7 @@ class NodeFit:
     shape: np.ndarray
     dispersion: float
     family: str
-    result: object
+    result: NodeModel
 
 
 def _design(rows, nodes):
@@ -146,9 +146,6 @@ def fit_nodes(rows, what, shape, *, node_spread=None):
     the shape is held to it. Counts that vary more than the family allows weigh less.
     Valid for ten buds a node or more.
     """
-    import statsmodels.api as sm
-    from statsmodels.tools.sm_exceptions import PerfectSeparationWarning
-
     top, bottom = WHAT[what]
     rows = rows[rows[bottom] > 0].reset_index(drop=True)
     if rows.empty or rows[top].sum() <= 0:
@@ -174,29 +171,16 @@ def fit_nodes(rows, what, shape, *, node_spread=None):
     design = _design(data, nodes)
 
     def fitted(dispersion):
+        # Each row's weight bears its dispersion; the rows of the handbook keep every node finite.
         weights = np.where(data["cell"] == "handbook", 1.0, 1 / dispersion)
         if poisson:
-            model = sm.GLM(
-                data[top].astype(float),
-                design,
-                sm.families.Poisson(),
-                offset=np.log(data[bottom]),
-                var_weights=weights,
-            )
-        else:
-            share = (data[top] / data[bottom]).rename(f"{top} / {bottom}")
-            weights = weights * data[bottom].to_numpy(float)
-            model = sm.GLM(share, design, sm.families.Binomial(), var_weights=weights)
-        with warnings.catch_warnings():
-            # Counts may well fit exactly; the rows of the handbook keep every node finite.
-            warnings.simplefilter("ignore", PerfectSeparationWarning)
-            # Each row's weight already bears its dispersion.
-            return model.fit(scale=1.0)
+            return fit_model(data[top], design, weights, exposure=data[bottom])
+        return fit_model(data[top] / data[bottom], design, weights * data[bottom].to_numpy(float))
 
     first = fitted(1.0)
     real = (data["cell"] != "handbook").to_numpy(bool)
     freedom = real.sum() - design.loc[real].any().sum()
-    squares = float((first.resid_pearson[real] ** 2).sum())
+    squares = float((first.pearson[real] ** 2).sum())
     dispersion = max(squares / freedom, 1.0) if freedom > 0 else 1.0
     result = fitted(dispersion) if dispersion > 1 else first
     return _reduced(result, design, nodes, seen, old, dispersion, poisson, real)
@@ -210,7 +194,7 @@ def _reduced(result, design, nodes, seen, old, dispersion, poisson, real):
     at[:, :count] = np.eye(count)
     at[:, count:] = design.loc[real].iloc[:, count:].mean().to_numpy(float)
     eta = at @ result.params.to_numpy(float)
-    covariance = at @ result.cov_params().to_numpy(float) @ at.T
+    covariance = at @ result.covariance.to_numpy(float) @ at.T
     value = np.exp(eta) if poisson else 1 / (1 + np.exp(-eta))
     slope = np.ones(count) if poisson else 1 - value
     log_covariance = slope[:, None] * covariance * slope[None, :]

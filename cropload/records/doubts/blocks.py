@@ -301,7 +301,7 @@ def _totals(facts):
     frame, limits = facts["blocks"], entry("plausible.total_row")
     vines, area = frame["vines"], area_ha(frame)
     found = {}
-    for row in frame.index[vines > vines.median()] if len(frame) > 2 else ():
+    for row in frame.index[_near_a_sum(frame, limits)] if len(frame) > 2 else ():
         words = set(re.findall(r"\w+", _bare(f"{frame['block'][row]} {frame['variety'][row]}")))
         named = bool(words & _TOTAL)
         kin = (frame["variety"] == frame["variety"][row]) & (frame.index != row)
@@ -316,6 +316,15 @@ def _totals(facts):
                 found[row] = {"others": others}
                 break
     return by_row(found)
+
+
+def _near_a_sum(frame, limits):
+    """Return which blocks have about as many vines as all others, or those of their variety."""
+    vines = frame["vines"]
+    whole = [vines.sum(), vines.groupby(frame["variety"]).transform("sum")]
+    close = 1.01 * max(limits.value, limits.extra["named"])
+    near = [(vines / (total - vines) - 1).abs() <= close for total in whole]
+    return (vines > vines.median()) & (near[0] | near[1])
 
 
 def _alike(facts):

@@ -99,14 +99,16 @@ def _too_long(facts):
 
 def _long_canes(facts):
     """Return the first of the rows of a block whose plan leaves canes too long for its vines."""
-    frame = facts["pruning"]
+    frame, wrong = facts["pruning"], _too_long(facts)
+    if not wrong.any():
+        return ()
     inner = entry("layout.internode_mm")
     told = frame.assign(
         metres=facts.cane_m * (inner.low + inner.high) / (2 * inner.low),
         buds=facts.cane_m / inner.low * 1000,
         room=facts.of_block("pruning", "vine_spacing_m"),
     )
-    return one_of_each(told[_too_long(facts)], ["block", "plan"])
+    return one_of_each(told[wrong], ["block", "plan"])
 
 
 PLAUSIBLE = [
@@ -158,9 +160,12 @@ def _places(column):
         most = facts.of_block("counts", "vines")
         if column == "row":
             most = facts.of_block("counts", "rows").fillna(most)
-        number = pd.to_numeric(frame[column], errors="coerce")
+        # The same few names stand in many rows.
+        codes, names = pd.factorize(frame[column].to_numpy(object))
+        number = pd.to_numeric(pd.Series(names, dtype=object), errors="coerce").astype(float)
+        number = pd.Series(number.to_numpy()[codes] if len(codes) else [], frame.index, dtype=float)
         hits = frame[number > most].assign(held=most)
-        if column == "row":
+        if column == "row" and len(hits):
             # Numbers of rows may run through the estate: the block's own then lie in one run.
             lots = number.groupby(frame["block"])
             run = (lots.max() - lots.min()).reindex(hits["block"]).to_numpy()
@@ -221,7 +226,7 @@ def plans_off(facts):
     best = 0
     for shift in (-1, 1):
         blocks, seasons = (plan.index.get_level_values(name) for name in KEYS)
-        moved = plan.reindex(list(zip(blocks, seasons + shift, strict=True))).to_numpy(float)
+        moved = plan.reindex(pd.MultiIndex.from_arrays([blocks, seasons + shift])).to_numpy(float)
         away, near = np.abs(np.log(counted / here)), np.abs(np.log(counted / moved))
         # Only where the plan changed can the two be told apart; the end has no plan at all.
         changed = np.isfinite(near) & ~(np.abs(np.log(moved / here)) < limits.extra["change"])
@@ -255,13 +260,10 @@ def _plans_off_buds(facts):
 def _misplanned(facts):
     if facts.once(plans_off):
         return ()
-    found = {}
-    for (block, season), mean in _plans_off_buds(facts).iterrows():
-        lot = facts.plans_held
-        lot = lot[(lot["block"] == block) & (lot["season"] == season)]
-        told = {"block": block, "season": season, **mean[["plan", "buds", "buds_vines"]]}
-        found[lot.index[0]] = told
-    return by_row(found)
+    off, plans = _plans_off_buds(facts), facts.plans_held
+    rows = pd.Series(plans.index, pd.MultiIndex.from_frame(plans[KEYS]))
+    told = off[["plan", "buds", "buds_vines"]].reset_index()
+    return told.set_index(rows.reindex(off.index).to_numpy())
 
 
 _DOUBLE = (
@@ -435,6 +437,8 @@ def _told_twice(column):
     """Return the rows that fill a column again, with the row before them, in order of writing."""
 
     def condition(facts):
+        if not facts["pruning"].duplicated(KEYS).any():
+            return ()
         rows = in_order(facts["pruning"], KEYS)
         rows = rows[rows[column].ne("") & rows[column].notna()]
         rows = rows.assign(row=rows.index)

@@ -1,5 +1,7 @@
 """Rules of the scale: picks, shares picked and lost, and crops beside others and the counts."""
 
+from collections import Counter
+
 import numpy as np
 import pandas as pd
 
@@ -84,6 +86,8 @@ def _caused(cause):
     def condition(facts):
         crops = facts.once(_judged)
         hits = crops[crops["cause"] == cause]
+        if hits.empty:
+            return hits[["times"]]
         rows = hits["lost_row" if cause == "lost_pct" else "row"].astype(int)
         comma = f" {_COMMA}" if facts.parsed["harvest"].raw.separator == "," else ""
         hits = pd.DataFrame({"times": hits["times"].to_numpy(), "comma": comma}, rows.to_numpy())
@@ -111,6 +115,8 @@ def _decimal_commas(facts):
         return ()
     limits = entry("plausible.comma_shares")
     filled = frame["picked_pct"].notna()
+    if not filled.any():
+        return ()
     pointed = pd.Series(["." in table.text(row, "tonnes") for row in frame.index], frame.index)
     if filled.mean() > limits.high or not pointed[~filled].mean() >= limits.extra["decimals"]:
         return ()
@@ -133,6 +139,8 @@ def _shares_kept(facts):
     """Return losses that look like the share that was kept."""
     limits, crops = entry("plausible.lost_pct"), facts.once(_judged)
     kept = crops[crops["lost_pct"] > limits.high]
+    if kept.empty:
+        return ()
     seasons = crops.groupby("block")["season"].transform("nunique")[kept.index]
     often = kept.groupby("block")["season"].transform("nunique")
     many = (often >= limits.extra["seasons"]) & (2 * often > seasons)
@@ -241,6 +249,8 @@ def _entered_twice(facts):
 def _ended_below_whole(facts):
     """Return past seasons that end with less than all picked, or shares given for each pick."""
     frame = _picks(facts)
+    if not (frame["picked_pct"] < 100).any():
+        return ()
     shares = frame["picked_pct"].fillna(100.0)
     lots = shares.groupby([frame["season"], frame["block"]])
     top, total, picks = (lots.transform(what) for what in ("max", "sum", "size"))
@@ -296,25 +306,28 @@ def _off_the_counts(facts):
     limits, ratio = entry("plausible.scale_of_counts"), facts.once(_ratio)
     middles = ratio.groupby(level="block").median()
     named = {block: _looks(facts, middle, block) for block, middle in middles.items()}
-    found = {}
-    for block, lot in ratio.groupby(level="block"):
-        middle = float(middles[block])
+    times, found = Counter(named.values()), {}
+    losses = facts.means["lost"].reindex(ratio.index).to_numpy()
+    ends = np.cumsum(ratio.groupby(level="block").size().to_numpy())
+    values, seasons = ratio.to_numpy(), ratio.index.get_level_values("season")
+    for (block, middle), start, end in zip(middles.items(), [0, *ends], ends, strict=False):
+        middle, lot = float(middle), values[start:end]
         # Fruit thinned every year leaves half of what was counted; one unit in several blocks
         # is no chance.
-        shared = named[block] and list(named.values()).count(named[block]) > 1
+        shared = named[block] and times[named[block]] > 1
         low, high = (limits.low, limits.high) if shared else limits.extra["thinned"]
         out = (lot < limits.low) | (lot > limits.high)
         most = not low <= middle <= high and out.mean() > limits.extra["most"]
-        other = _other_block(facts.means, block, lot, limits)
+        other = _other_block(facts, block, lot, limits)
         looks = named[block] if most and not other else ""
         # One season alone may have lost its crop; it is told where the number speaks of a slip.
-        lost = facts.means["lost"].reindex(lot.index).max() > 0 and middle < 1
+        lost = np.fmax.reduce(losses[start:end]) > 0 and middle < 1
         alone = len(lot) < limits.extra["seasons"]
         if not (other or looks or (most and not lost and not alone)):
             continue
         mend = f"It looks like {looks}: write the tonnes of the whole block. " if looks else ""
         mend += f"It looks like the crop of {other}. " if other else ""
-        found[_last_row(facts, block, lot.index[-1][1])] = {
+        found[_last_row(facts, block, seasons[end - 1])] = {
             "block": block,
             "mend": mend + _CHECK,
             "over": f"{len(lot)} season{'s' if len(lot) > 1 else ''}",
@@ -388,39 +401,64 @@ def _off_the_variety(facts):
 
 def _looks(facts, ratio, block, match=None):
     """Return the units that tonnes so many times too large may be in, or ``""``."""
-    us, area = facts.us("harvest", "tonnes"), facts.blocks["area"][block]
+    us, (area, bearing) = facts.us("harvest", "tonnes"), facts.once(_sizes)[block]
     match = entry("plausible.scale_of_counts").extra["match"] if match is None else match
     units = {
         "tonnes per hectare": 1 / area,
         "tons per acre": SUFFIXES["_ha"][1] / area,
-        "lb per vine" if us else "kg per vine": (2000 if us else 1000)
-        / facts.blocks["bearing"][block],
+        "lb per vine" if us else "kg per vine": (2000 if us else 1000) / bearing,
     }
     off = {name: abs(np.log(ratio / factor)) for name, factor in units.items()}
     return " or ".join(sorted((name for name in off if off[name] <= match), key=off.get))
 
 
-def _other_block(means, block, lot, limits):
+def _sizes(facts):
+    """Return {block: (area [ha], bearing vines [1])}."""
+    sizes = facts.blocks[["area", "bearing"]]
+    return dict(zip(sizes.index, sizes.to_numpy(float), strict=True))
+
+
+def _medians(rows):
+    """Return the median of each row of an array [1], NaN for none, and of how many numbers."""
+    rows = np.sort(rows, axis=1)
+    count = np.isfinite(rows).sum(axis=1)
+    low, high = (np.maximum(count - 1, 0) // 2, count // 2)
+    at = np.arange(len(rows))
+    return (rows[at, low] + rows[at, np.minimum(high, rows.shape[1] - 1)]) / 2, count
+
+
+def _far_blocks(facts):
+    """Return the blocks far off their counts, and by season the logs of tonnes and expected."""
+    limits = entry("plausible.scale_of_counts")
+    means = facts.means
+    block, names = pd.factorize(means.index.get_level_values("block"))
+    season, years = pd.factorize(means.index.get_level_values("season"))
+    tonnes, expected = np.full((2, len(names), len(years)), np.nan)
+    tonnes[block, season], expected[block, season] = np.log(means[["tonnes", "expected"]].T.values)
+    far = np.abs(_medians(tonnes - expected)[0]) > np.log(limits.extra["swapped"])
+    return dict(zip(names, range(len(names)), strict=True)), far, tonnes, expected
+
+
+def _other_block(facts, block, lot, limits):
     """Return the block whose tonnes were changed over with those of this one, or ``""``."""
-    far, near = np.log(limits.extra["swapped"]), limits.extra["match"]
-    if abs(np.log(lot).median()) < far or len(lot) < limits.extra["seasons"]:
+    if abs(np.median(np.log(lot))) < np.log(limits.extra["swapped"]):
         return ""
-    tonnes, expected = np.log(means["tonnes"]), np.log(means["expected"])
-    best = {}
-    for other in means.index.unique("block").drop(block):
-        pairs = (tonnes[block] - expected[other], tonnes[other] - expected[block])
-        pairs = [pair.dropna() for pair in pairs]
-        straight = (tonnes[other] - expected[other]).dropna()
-        if min(map(len, pairs)) < limits.extra["seasons"] or straight.empty:
-            continue
-        if abs(straight.median()) > far:
-            best[other] = max(float(pair.abs().median()) for pair in pairs)
-    name = min(best, key=best.get, default="")
-    return name if name and best[name] <= near else ""
+    if len(lot) < limits.extra["seasons"]:
+        return ""
+    places, far, tonnes, expected = facts.once(_far_blocks)
+    others, at = np.flatnonzero(far), places[block]
+    others = others[others != at]
+    pairs = (tonnes[at] - expected[others], tonnes[others] - expected[at])
+    (one, many), (other, more) = (_medians(np.abs(pair)) for pair in pairs)
+    most = np.where(np.minimum(many, more) < limits.extra["seasons"], np.inf, np.fmax(one, other))
+    best = int(np.argmin(most)) if len(most) else 0
+    if not len(most) or not most[best] <= limits.extra["match"]:
+        return ""
+    return list(places)[others[best]]
 
 
 def _last_row(facts, block, season):
-    return int(facts.rows("harvest", (block, season)).index[-1])
+    return int(facts.places("harvest")[block, season][-1])
 
 
 CONTRADICTIONS = [

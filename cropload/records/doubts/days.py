@@ -191,9 +191,15 @@ LONE = [_lone(table) for table in _SEASONED]
 
 def _swapped(days):
     """Return days with day and month changed over; NaT where there is no such day."""
-    parts = pd.DataFrame({"year": days.dt.year, "month": days.dt.day, "day": days.dt.month})
-    swapped = pd.to_datetime(parts.where(parts["month"] != parts["day"]), errors="coerce")
-    return swapped.astype("datetime64[ns]")
+    dates = days.to_numpy("datetime64[D]")
+    years, months = dates.astype("datetime64[Y]"), dates.astype("datetime64[M]")
+    month = (months - years).astype(float)
+    day = (dates - months).astype(float)
+    # Both count from 0, and every month has a day of each month's number.
+    known = (day < 12) & (day != month)
+    swapped = years.astype("datetime64[M]") + np.where(known, day, 0).astype("timedelta64[M]")
+    swapped = swapped.astype("datetime64[D]") + np.where(known, month, 0).astype("timedelta64[D]")
+    return pd.Series(swapped.astype("datetime64[ns]"), days.index).where(known)
 
 
 def before_its_time(facts, table):
@@ -265,6 +271,8 @@ def _odd_days(table):
         # Other blocks may be of varieties picked two months apart.
         least = np.where(frame["by_block"].eq(True), limits.extra["swap_away"], limits.high)
         close = (near <= limits.extra["swap_near"]) & (off > least)
+        if not (close | (off > limits.high)).any():
+            return ()
         some = close.groupby([frame[key] for key in keys]).transform("any").astype(bool)
         hits = frame.assign(off=off, close=close, swapped=swapped)
         hits = one_of_each(hits[close | (~some & (off > limits.high))], keys)

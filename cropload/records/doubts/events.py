@@ -110,6 +110,8 @@ def _loss_in_both(facts):
 def _loss_beside_counts(facts):
     """Return losses without a day, in a season whose clusters were counted."""
     harvest = facts["harvest"]
+    if not (harvest["lost_pct"] > 0).any():
+        return ()
     told = _by_event(facts) if "events" in facts else set()
     counts = facts["counts"]
     counted = counts[counts["clusters"].notna()].groupby(["block", "season"])["date"].max()
@@ -125,6 +127,8 @@ def _loss_beside_counts(facts):
 def _nothing_beside_weights(facts):
     """Return crops of 0 t without a loss in blocks whose clusters were weighed at harvest."""
     harvest, weights = facts["harvest"], facts["weights"]
+    if not (harvest["tonnes"] == 0).any():
+        return ()
     crops = harvest.groupby(KEYS)["tonnes"].sum()
     weighed = weights[weights["stage"] == "harvest"]
     weighed = set(zip(weighed["block"], weighed["season"], strict=True))

@@ -6,6 +6,7 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
+from cropload.clock import FIRST_YEAR, LAST_YEAR
 from cropload.handbook import entry, value, variety
 from cropload.records.facts import area_ha, bearing_vines, season_crops
 from cropload.records.later_rows import in_order
@@ -50,7 +51,11 @@ class Facts:
 
     def rows(self, name, key):
         """Return the rows of a table of one block and season."""
-        return self[name].loc[self.once(_places, name).get(key, [])]
+        return self[name].loc[self.places(name).get(key, [])]
+
+    def places(self, name):
+        """Return {(block, season): the index of its rows in a table}."""
+        return self.once(_places, name)
 
     @cached_property
     def blocks(self):
@@ -68,7 +73,7 @@ class Facts:
 
     def of_block(self, name, fact):
         """Return a fact of the block beside each row of a table."""
-        return self[name]["block"].map(self.blocks[fact])
+        return self.once(_of_block, name, fact)
 
     @cached_property
     def crop_t_ha(self):
@@ -113,11 +118,7 @@ class Facts:
 
     def days(self, name, stage=None, what="min"):
         """Return the first or last day of each block and season in a table, or in a stage of it."""
-        if name not in self:
-            return pd.Series(index=_NOTHING, dtype="datetime64[ns]")
-        frame = self[name]
-        frame = frame if stage is None else frame[frame["stage"] == stage]
-        return frame.dropna(subset=["date"]).groupby(KEYS)["date"].agg(what)
+        return self.once(_days, name, stage, what)
 
     @cached_property
     def picked(self):
@@ -168,6 +169,18 @@ class Facts:
         means = means.assign(expected=expected.where(expected > 0))
         # Absurd numbers are told elsewhere; they have no place in a mean.
         return means.where(np.isfinite(means))
+
+
+def _of_block(facts, name, fact):
+    return facts[name]["block"].map(facts.blocks[fact])
+
+
+def _days(facts, name, stage, what):
+    if name not in facts:
+        return pd.Series(index=_NOTHING, dtype="datetime64[ns]")
+    frame = facts[name]
+    frame = frame if stage is None else frame[frame["stage"] == stage]
+    return frame.dropna(subset=["date"]).groupby(KEYS)["date"].agg(what)
 
 
 def _places(facts, name):
@@ -274,7 +287,8 @@ def against_the_scale(move, off):
 
 def day_of_season(frame):
     """Return the days of rows counted from the first of January of their season [1]."""
-    first = pd.to_datetime(
-        pd.DataFrame({"year": frame["season"], "month": 1, "day": 1}), errors="coerce"
-    )
-    return (frame["date"] - first).dt.days.astype(float)
+    years = frame["season"].to_numpy(float)
+    known = (years >= FIRST_YEAR) & (years <= LAST_YEAR)
+    first = (np.where(known, years, 1970) - 1970).astype("datetime64[Y]").astype("datetime64[D]")
+    days = (frame["date"].to_numpy("datetime64[D]") - first) / np.timedelta64(1, "D")
+    return pd.Series(np.where(known, days, np.nan), frame.index)

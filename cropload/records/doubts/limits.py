@@ -20,6 +20,8 @@ def _refused(table, column, key, values, what, mend):
         high = limits.extra.get("refused_above", np.inf)
         high = high if limits.value is None else limits.value
         hits = beyond(values(facts), low, high)
+        if hits.empty:
+            return hits
         less = hits["number"] < low
         ends = np.where(less, f"less than {low:,g}", f"more than {high:,g}")
         told = mend(facts) if callable(mend) else mend
@@ -100,6 +102,8 @@ def _too_much(table, column, key):
         limits, parsed = entry(f"plausible.{key}"), facts.parsed[table]
         worst, blank = limits.extra["refused_above"], not parsed.table[column].required
         values = facts[table][column]
+        if not (values > worst).any():
+            return ()
         return pd.DataFrame(
             {
                 "limit": f"{worst:,.0f} {limits.unit}",

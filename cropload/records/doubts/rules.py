@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from cropload.handbook import entry
-from cropload.records.reading.faults import Fault, some_faults
+from cropload.records.reading.faults import MOST_OF_A_KIND, Fault, some_faults
 
 
 @dataclass(frozen=True)
@@ -46,8 +46,12 @@ class Rule:
             hits = pd.DataFrame(index=hits)
         if not len(hits):
             return []
-        table, known = facts.parsed[self.tables[0]], hits.to_dict("index")
+        table, rows = facts.parsed[self.tables[0]], hits.index
         written = table.written(self.column)
+        # Of many rows the first ones and the last are told, and only their words are made.
+        if len(hits) > MOST_OF_A_KIND:
+            hits = hits.iloc[[*range(MOST_OF_A_KIND), -1]]
+        known = hits.loc[~hits.index.duplicated()].to_dict("index")
 
         def fault(row):
             text, told = table.text(row, self.column), known[row]
@@ -59,7 +63,7 @@ class Rule:
             )
             return Fault(table.file, int(row), written, value, rule, mend, told.get("more", 0))
 
-        return some_faults(hits.index, fault)
+        return some_faults(rows, fault)
 
 
 @np.errstate(all="ignore")
@@ -74,8 +78,9 @@ def run(rules, facts):
 
 def beyond(values, low, high):
     """Return the rows whose number lies outside its limits, each with its ``number``."""
-    values = values.astype(float)
-    return pd.DataFrame({"number": values[(values < low) | (values > high)]})
+    numbers = values.to_numpy(float)
+    wrong = (numbers < np.asarray(low)) | (numbers > np.asarray(high))
+    return pd.DataFrame({"number": numbers[wrong]}, values.index[wrong])
 
 
 def by_row(found, columns=None):
@@ -121,7 +126,8 @@ def plausible(table, column, key, values, what, mend=_MEND, others=()):
 
     def condition(facts):
         limits = entry(f"plausible.{key}")
-        return beyond(values(facts), limits.low, limits.high).assign(limits=span(limits))
+        hits = beyond(values(facts), limits.low, limits.high)
+        return hits.assign(limits=span(limits)) if len(hits) else hits
 
     words = f"{what} lies outside {{limits}}"
     return Rule((table, *others), column, condition, words, mend, "{told}")

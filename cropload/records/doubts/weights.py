@@ -67,6 +67,8 @@ def _unripe(facts):
         ((date - lag).dt.days < limits.low, f"lies less than {least} lag lots of the block", lag),
     ]
     # The first reason that any lot of the season gives is told of, for all lots that give it.
+    if not any(broken.any() for broken, _, _ in reasons):
+        return frame.iloc[:0]
     left, found = pd.Series(True, frame.index), []
     lots = [frame[key] for key in KEYS]
     for broken, words, day in reasons:

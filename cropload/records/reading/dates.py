@@ -16,6 +16,7 @@ _YEAR_FIRST = re.compile(
     r"(?:[T ](?:[01]?[0-9]:[0-5]|2[0-3]:[0-5]|24:0)[0-9](?::[0-5]?[0-9](?:\.[0-9]*)?)?)?"
 )
 _YEAR_LAST = re.compile(r"([0-9]{1,2})[-/.]([0-9]{1,2})[-/.]([0-9]{4})")
+_PLAIN = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _NOT_A_DATE = "must be a date written YYYY-MM-DD"
 _NO_DAY = "is not a day of the calendar"
 _MEND = "Write it like 2026-03-14."
@@ -98,7 +99,8 @@ def date_order(columns):
     shown = {}
     for file, cells in columns:
         for text in cells.unique():
-            order = order_of(tidy(text))
+            # Most dates begin with the year, and show nothing.
+            order = "" if text[:4].isdigit() else order_of(tidy(text))
             if order and order not in shown:
                 row = int(cells.index[(cells == text).to_numpy()][0])
                 shown[order] = Shown(file, row, tidy(text))
@@ -120,8 +122,13 @@ def read_dates(texts, order, bad):
         Code -> (rule, mend) of bad texts; added to.  Codes in it are not read.
     """
     values = np.full(len(texts), np.datetime64("NaT"), dtype="datetime64[ns]")
+    plain = [at for at, text in enumerate(texts) if _PLAIN.fullmatch(text) and at not in bad]
+    days = _plain_days([texts[at] for at in plain])
+    if days is not None:
+        values[plain] = days
+    read = set() if days is None else set(plain)
     for code, text in enumerate(texts):
-        if not text or code in bad:
+        if not text or code in bad or code in read:
             continue
         found = _YEAR_FIRST.fullmatch(text)
         if found:
@@ -156,6 +163,16 @@ def read_dates(texts, order, bad):
     return values
 
 
+def _plain_days(texts):
+    """Return dates written YYYY-MM-DD, or None where one of them is no day that can be."""
+    try:
+        days = np.array(texts, dtype="datetime64[D]")
+    except ValueError:
+        return None
+    first, end = np.datetime64(f"{FIRST_YEAR}"), np.datetime64(f"{LAST_YEAR + 1}")
+    return days if ((days >= first) & (days < end)).all() else None
+
+
 def of_the_order(rule):
     """Whether a rule is about the order of day and month, which is told once a file."""
     return rule.startswith(("may be day/month", "day and month are written in both orders"))
@@ -181,8 +198,8 @@ def told_once(file, written, dates, rule, mend):
 
 def borrowed(file, written, cells, order):
     """Return a doubt when only dots, or dates elsewhere, show a column's order, or ``None``."""
-    texts = cells.unique()
-    if len(order.shown) > 1 or any(order_of(tidy(text)) for text in texts):
+    texts = [text for text in cells.unique() if not text[:4].isdigit()]
+    if not texts or len(order.shown) > 1 or any(order_of(tidy(text)) for text in texts):
         return None
     unclear = [text for text in texts if orderless(tidy(text)) and (order.order or _dotted(text))]
     unclear = cells[cells.isin(unclear)]

@@ -73,7 +73,7 @@ class RawTable:
 
 def tidy(text):
     """Return text without surrounding white space, byte order marks and zero-width spaces."""
-    return text.strip(_BLANK).strip()
+    return text.strip() if text.isascii() else text.strip(_BLANK).strip()
 
 
 def stop(file, rule, mend, value=None):
