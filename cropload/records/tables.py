@@ -142,6 +142,11 @@ _TABLES = (
             Column("grower", "name", "Whose fruit it is, where a winery buys from several."),
             Column("site", "name", "Place or cellar that the fruit belongs to, for your order."),
             Column(
+                "group",
+                "text",
+                "Group or groups (semicolons between) that contracts name, like old vines.",
+            ),
+            Column(
                 "year_planted",
                 "season",
                 "Year of planting: the year of harvest of the first season of growth. In the "
@@ -424,6 +429,7 @@ _TABLES = (
             Column("grower", "name", "Grower whose fruit it takes, as in table blocks."),
             Column("variety", "name", "Variety that it takes."),
             Column("blocks", "text", "Blocks that it takes, with semicolons between."),
+            Column("group", "text", "Groups of blocks that it takes, as in table blocks."),
             Column(
                 "from_t",
                 "number",

@@ -96,12 +96,11 @@ def cellar_table(schedule, tanks, presses):
     Valid as the schedule.
     """
     rows, uses, notes = [], [], []
+    arrives = {v: np.diff(until, axis=0) for v, until in schedule.until("variety")}
     for what, table, run in (("tanks", tanks, _fill), ("presses", presses, _press)):
         if not len(table):
             continue
-        kept = _kept(what, table)
-        arrives = {v: np.diff(until, axis=0) for v, until in schedule.until("variety")}
-        fits = {v: [at for at, each in enumerate(kept) if each[0] in (v, "")] for v in arrives}
+        kept, fits = kept_for(what, table, arrives)
         without = [v for v in arrives if not fits[v] and arrives[v].any()]
         if without:
             tonnes = sum(arrives[v].sum(0).mean() for v in without)
@@ -109,9 +108,6 @@ def cellar_table(schedule, tanks, presses):
                 f"No {what} are kept for {', '.join(without)} (about {tonnes:.1f} t), so it is "
                 "counted against none."
             )
-        for places in fits.values():
-            # Those kept for the variety come before those for any.
-            places.sort(key=lambda at: kept[at][0] == "")
         wanted = {v: arrives[v] for v in arrives if fits[v]}
         if not wanted:
             continue
@@ -125,6 +121,38 @@ def cellar_table(schedule, tanks, presses):
         )
     frame = pd.concat(rows, ignore_index=True) if rows else _rows("", 0, 0.0, *np.zeros((2, 0, 1)))
     return Cellar(frame=frame, notes=tuple(notes), uses=tuple(uses))
+
+
+def kept_for(what, table, varieties):
+    """Return tanks or presses alike together, and {variety: places of those that take it}."""
+    kept = _kept(what, table) if len(table) else []
+    fits = {v: [at for at, each in enumerate(kept) if each[0] in (v, "")] for v in varieties}
+    for places in fits.values():
+        # Those kept for the variety come before those for any.
+        places.sort(key=lambda at: kept[at][0] == "")
+    return kept, fits
+
+
+def left_over(arrives, tanks, presses):
+    """Return fruit that finds no tank, and fruit that waits over night for a press.
+
+    Parameters
+    ----------
+    arrives : dict
+        {variety: what comes each day, (days, ...) [t]}.
+    tanks, presses : (list, dict)
+        As from ``kept_for``.
+
+    Returns
+    -------
+    left, waits : ndarray, shape (...)
+        Tonnes in all days, and tonnes times nights [t, t d].
+    """
+    found = []
+    for (kept, fits), run in ((tanks, _fill), (presses, _press)):
+        wanted = {v: each for v, each in arrives.items() if fits.get(v)}
+        found.append(run(wanted, fits, kept)[1].sum(0) if wanted else np.zeros(1))
+    return found
 
 
 def _kept(what, table):
@@ -151,7 +179,7 @@ def _fill(wanted, fits, kept):
     shape = next(iter(wanted.values())).shape
     filled = np.zeros((len(kept), *shape))
     held, left = np.zeros((2, *shape))
-    inside = np.zeros((len(kept), shape[1]))
+    inside = np.zeros((len(kept), *shape[1:]))
     for day in range(shape[0]):
         for at, (_, _, days, _) in enumerate(kept):
             if day >= days:
@@ -173,9 +201,9 @@ def _press(wanted, fits, kept):
     """Return what presses do each day (days, draws) [t], and what waits over the night [t]."""
     shape = next(iter(wanted.values())).shape
     done, waits = np.zeros((2, *shape))
-    queue = {variety: np.zeros(shape[1]) for variety in wanted}
+    queue = {variety: np.zeros(shape[1:]) for variety in wanted}
     for day in range(shape[0]):
-        room = [np.full(shape[1], each[1]) for each in kept]
+        room = [np.full(shape[1:], each[1]) for each in kept]
         for variety, arrives in wanted.items():
             rest = queue[variety] + arrives[day]
             for at in fits[variety]:

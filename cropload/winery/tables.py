@@ -228,6 +228,18 @@ def before_after_table(relief, units=METRIC):
             what = "without a tank, mean" if name == "tanks" else "waiting, fullest night, mean"
             cells = (wording.amount("tonnes", use.left_mean, units) for use in used)
             rows.append((what, *cells))
+    if relief.bills:
+        names = {
+            "total": "cost in all, mean",
+            "moving": "of it moves",
+            "outside": "of it room booked elsewhere",
+            "short": "of it fruit without room",
+            "wait": "of it waiting for a press",
+        }
+        for name, what in names.items():
+            costs = [getattr(bill, name) for bill in relief.bills]
+            if any(costs):
+                rows.append((what, *(wording.number(cost, 0) for cost in costs)))
     heads = ("measure", "now", "with the moves")
     columns = [(Column(head), lambda row, at=at: row[at]) for at, head in enumerate(heads)]
     return Table.of("before_after", "What the moves change", rows, columns)
@@ -415,6 +427,16 @@ def moves_table(relief):
         (_tonnes("crop"), "tonnes_p50"),
     ]
     return Table.of("moves", "Blocks to move", relief.frame.to_dict("records"), columns)
+
+
+def booked_table(relief):
+    """Return the room to book elsewhere for each period, as it is best with the moves made."""
+    columns = [
+        (Column("for"), lambda row: words.short_period(row[0])),
+        (_tonnes("to book"), lambda row: row[1]),
+    ]
+    caption = "Room to book elsewhere beforehand, by your prices"
+    return Table.of("booked", caption, relief.bills[1].booked, columns)
 
 
 def chances_table(relief):

@@ -64,7 +64,12 @@ def rows_of(limits, ahead):
 
 
 def turned_away(sums, rows):
-    """Return the fruit over all rows together [t].
+    """Return the fruit over all rows together, (..., draws) [t]; see ``turned_by_row``."""
+    return turned_by_row(sums, rows).sum(-2)
+
+
+def turned_by_row(sums, rows):
+    """Return the fruit that each row turns away [t].
 
     Parameters
     ----------
@@ -75,19 +80,17 @@ def turned_away(sums, rows):
 
     Returns
     -------
-    ndarray, shape (..., draws)
+    ndarray, shape (..., rows, draws)
 
     Notes
     -----
     What a row turns away does not count against the rows around it. Where rows overlap only in
     part, this is the most it can be.
     """
-    total = np.zeros((*sums.shape[:-2], sums.shape[-1]))
-    less = []
+    less = np.empty(sums.shape)
     for at, within in enumerate(rows.inside):
         left = sums[..., at, :] - rows.limit[at]
         for other in within:
-            left = left - less[other]
-        less.append(np.maximum(left, 0.0))
-        total += less[-1]
-    return total
+            left = left - less[..., other, :]
+        np.maximum(left, 0.0, out=less[..., at, :])
+    return less

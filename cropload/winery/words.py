@@ -352,9 +352,19 @@ def relief_sentence(relief, units=METRIC):
         return wording.amount("tonnes", fit.elsewhere_mean, units)
 
     before, after = relief.fits
-    if before.elsewhere_mean < 1e-9:
+    if relief.bills:
+        was, now = (wording.number(bill.total, 0) for bill in relief.bills)
+        booked = sum(tonnes for _, tonnes in relief.bills[1].booked)
+        done = f"{wording.amount('tonnes', booked, units)} booked elsewhere"
+        if len(relief):
+            done = f"{len(relief)} block{'s' * (len(relief) != 1)} moved and {done}"
+        text = (
+            f"By your prices the intake costs {now} in the mean with {done}, and {was} with none "
+            f"moved. {tonnes(after)} go over the limits in the mean then ({tonnes(before)} now)."
+        )
+    elif before.elsewhere_mean < 1e-9 and not relief.cellars:
         return "No period goes over its limit. Nothing needs to move."
-    if relief.frame.empty:
+    elif relief.frame.empty:
         text = (
             f"{tonnes(before)} in the mean need another place, and no move of a few days that is "
             "worth it brings that down."

@@ -21,6 +21,22 @@ def pick(text):
     return name.strip(), dates.strip()
 
 
+def costs(text):
+    """Read prices: ``move=3, outside=60, short=250``."""
+    import argparse
+
+    found = {}
+    for part in filter(None, (part.strip() for part in text.split(","))):
+        name, _, price = (each.strip() for each in part.partition("="))
+        try:
+            found[name] = float(price)
+        except ValueError:
+            raise argparse.ArgumentTypeError(
+                f"'{part}' is not a price; write what costs what: move=3, outside=60, short=250"
+            ) from None
+    return found
+
+
 _ARGUMENTS = (
     options.RECORDS,
     options.SEASON,
@@ -57,6 +73,14 @@ _ARGUMENTS = (
         options.number,
     ),
     option(
+        "--costs",
+        "PRICES",
+        "with --move: look for what costs least, by your prices of a tonne: move (a day), outside "
+        "(room booked elsewhere), short (no room in the end), wait (a night before a press), like "
+        "move=3,outside=60,short=250",
+        costs,
+    ),
+    option(
         "--window",
         "DAYS",
         "days a pick may move either way with --move; 7 by default",
@@ -78,6 +102,7 @@ def _run(given):
     from cropload.beliefs.dates.picking_dates import parse
     from cropload.errors import CroploadError
     from cropload.records.writing.gate import Result, check_results
+    from cropload.show.terminal import working
     from cropload.winery.capacity import capacity_table
     from cropload.winery.intake import intake_schedule
     from cropload.winery.limits import own_periods
@@ -88,8 +113,9 @@ def _run(given):
         raise CroploadError(
             f"--window is {given.window}; picks may move by 0 to 60 days either way."
         )
-    if not given.move and (given.window is not None or given.worth is not None):
-        raise CroploadError("--window and --worth belong to --move: add it.")
+    of_move = (given.window, given.worth, given.costs)
+    if not given.move and any(each is not None for each in of_move):
+        raise CroploadError("--window, --worth and --costs belong to --move: add it.")
     if given.sheets:
         check_results([Result(given.sheets, _PAGE)], given.replace)
     records = options.records_of(given)
@@ -123,9 +149,10 @@ def _run(given):
     if given.move:
         if limits is None:
             raise CroploadError("--move needs table capacity, and these records have none.")
-        asked = {"windows": given.window, "worth": given.worth}
-        cellar = {"tanks": records.tanks, "presses": records.presses}
-        moves = relieve(schedule, records.capacity, **asked, **cellar)
+        asked = {"windows": given.window, "worth": given.worth, "costs": given.costs}
+        asked |= {"tanks": records.tanks, "presses": records.presses}
+        with working("Looking for moves") as progress:
+            moves = relieve(schedule, records.capacity, **asked, progress=progress)
     options.save(given, export(schedule, given.by, options.units_of(given)))
     if given.sheets:
         _write_sheets(given, records, now, schedule, limits, moves)
