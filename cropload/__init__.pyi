@@ -326,6 +326,7 @@ def relieve(
     worth: float | None = ...,
     tanks: DataFrame | None = ...,
     presses: DataFrame | None = ...,
+    pickers: DataFrame | None = ...,
     costs: dict[str, float] | None = ...,
     progress: Callable[[int, int], object] | None = ...,
 ) -> Relief: ...

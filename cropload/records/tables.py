@@ -504,6 +504,47 @@ _TABLES = (
         terms=True,
     ),
     Table(
+        "picking",
+        "a wanted pick of a block",
+        (
+            _season(),
+            _block(),
+            _date("First day on which it may be picked.", True, "first_day"),
+            _date("Last day. Blank means the first day.", False, "last_day"),
+            Column(
+                "share_pct",
+                "number",
+                "Share of the crop that this pass takes, of what is still to be picked; a block "
+                "with two passes has two rows. Blank means the rest.",
+                "%",
+                above=0,
+                high=100,
+            ),
+            Column("picker", "name", "Machine or crew, as in table pickers."),
+        ),
+        key=("season", "block", "first_day"),
+        ordered=(
+            (
+                ("first_day", "last_day"),
+                "last_day may not come before first_day",
+                "Correct the two dates.",
+            ),
+        ),
+        terms=True,
+    ),
+    Table(
+        "pickers",
+        "a machine or a crew that picks",
+        (
+            Column("picker", "name", "Name of the machine or crew.", required=True),
+            Column("kind", "choice", "How it picks.", choices=("machine", "hand")),
+            _positive("t_per_hour", "", "Fruit that it picks in an hour, t.", True),
+            _positive("hours_a_day", "h", "Hours that it picks on a day.", True),
+        ),
+        key=("picker",),
+        terms=True,
+    ),
+    Table(
         "capacity",
         "a period of intake",
         (

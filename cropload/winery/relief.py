@@ -126,6 +126,10 @@ def _windows(schedule, windows, limits):
     for block, parts in schedule.movable_parts().items():
         middle = min(float(np.median(day)) for day, _ in parts)
         low, high = given.get(schedule.blocks[block], usual)
+        # What is held to wanted days stays within them.
+        within = list(zip(parts, schedule.held.get(block, ()), strict=False))
+        low = max([low, *(min(first - int(day.min()), 0) for (day, _), (first, _) in within)])
+        high = min([high, *(max(last - int(day.max()), 0) for (day, _), (_, last) in within)])
         now = nowhere(block, 0) + _EPSILON
         days = [
             step
@@ -162,6 +166,7 @@ def _nowhere(schedule, limits):
     worth=arguments.optional(arguments.number(0)),
     tanks=arguments.optional(arguments.frame),
     presses=arguments.optional(arguments.frame),
+    pickers=arguments.optional(arguments.frame),
     costs=arguments.optional(arguments.row),
     progress=arguments.optional(arguments.calling),
 )
@@ -173,6 +178,7 @@ def relieve(
     worth=None,
     tanks=None,
     presses=None,
+    pickers=None,
     costs=None,
     progress=None,
 ):
@@ -190,6 +196,8 @@ def relieve(
         moves blocks for any gain.
     tanks, presses : DataFrame, optional
         As tables tanks and presses: fruit without a tank has no place either.
+    pickers : DataFrame, optional
+        As table pickers: told before and after, not searched for.
     costs : dict, optional
         Prices, to search for what costs least in the place of tonnes: move [currency/t/d],
         outside, for room booked elsewhere before the season is known [currency/t], short, for
@@ -216,7 +224,8 @@ def relieve(
     then pairs of blocks; and where it fits, a mixed-integer program (HiGHS) over a sample of
     seasons looks for better, and tells how low any choice could come in those seasons.
     ``.method`` says how near.
-    Whole picks move by whole days, all parts of a split pick together; what is picked stays,
+    Whole picks move by whole days, all parts of a split pick together, within the wanted days
+    they are held to; what is picked stays,
     periods that are over by ``as_of`` are left out, and no move puts more of a block's fruit on
     days that no row of the limits names for it.
     Valid for moves of so few days that the crop stays what it is.
@@ -230,7 +239,7 @@ def relieve(
     limits, _ = limits_of(schedule, capacity)
     ahead = ahead_of(schedule, limits)
     given = [pd.DataFrame() if each is None else each for each in (tanks, presses)]
-    asked = (schedule, limits, ahead, _windows(schedule, windows, limits), by, given)
+    asked = (schedule, limits, ahead, _windows(schedule, windows, limits), by, tuple(given))
     found = MoveSearch(*asked).best(progress)
     whole = MoveSearch(*asked, every=True)
     bills = whole.bill({}), whole.bill(found.moves)
@@ -240,6 +249,7 @@ def relieve(
         moved, bills = {}, (bills[0], bills[0])
     then = schedule.moved(moved) if moved else schedule
     fits = fit_of(schedule, capacity), fit_of(then, capacity)
+    given.append(pd.DataFrame() if pickers is None else pickers)
     cellars = (schedule, then) if any(map(len, given)) else ()
     return Relief(
         frame=_moves(schedule, moved),

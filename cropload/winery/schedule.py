@@ -41,6 +41,11 @@ class IntakeSchedule(Answer):
         picked portion is the same in every draw.
     movable : ndarray of bool, shape (portions,)
         Whether a portion is still to be picked.
+    pickers : tuple of str
+        Who picks each portion; blank where nobody is named.
+    held : dict
+        {place of the block: ((first day, last day) of each pass, ...)} for picks held to wanted
+        days [d since 1970-01-01].
     undated : ndarray, shape (blocks, draws)
         What has no picking date [t].
     owned : dict
@@ -61,6 +66,8 @@ class IntakeSchedule(Answer):
     portions: tuple
     movable: np.ndarray
     undated: np.ndarray
+    pickers: tuple = ()
+    held: dict = field(default_factory=dict)
     owned: dict = field(default_factory=dict)
     closed: dict = field(default_factory=dict)
     seed: int = 0

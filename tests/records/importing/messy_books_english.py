@@ -450,7 +450,10 @@ CASA = Case(
         ),
         "contracts": csv(
             "contract,variety,price_per_t,currency",
-            [(name, name, price * 10, "EUR") for _, name, price in _A_QUINTAL],
+            [
+                ({"Pinot noir": "Pinot nero"}.get(name, name), name, price * 10, "EUR")
+                for _, name, price in _A_QUINTAL
+            ],
         ),
     },
     left_out=("Bio", "comments", "media"),
