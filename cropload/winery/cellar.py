@@ -51,8 +51,8 @@ class Cellar:
     ----------
     frame : DataFrame
         One row a day and kind: day, what (tanks, presses or pickers), room, used_p10, used_p50,
-        used_p90, used_mean [hl in tanks, t otherwise], chance_left [1] that fruit of the day finds no
-        tank or waits over night, left_mean, left_p90 of it [t].
+        used_p90, used_mean [hl in tanks, t otherwise], chance_left [1] that fruit of the day finds
+        no tank or waits over night, left_mean, left_p90 of it [t].
     notes : tuple of str
         What is taken, and which fruit no tank or press is kept for.
     uses : tuple of Use

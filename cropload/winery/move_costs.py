@@ -3,9 +3,14 @@
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
 from cropload import arguments
 from cropload.errors import CroploadError, near
+from cropload.winery.cellar import kept_for, left_over
+from cropload.winery.fit import over_rows
+from cropload.winery.periods import span_words
+from cropload.winery.turned_away import rows_of
 
 #: What has a price.
 KINDS = ("move", "outside", "short", "wait")
@@ -101,27 +106,41 @@ class Bill:
         return self.moving + self.outside + self.short + self.wait
 
 
-def bill_of(over, names, waits, moved, costs):
+def bill_of(schedule, limits, ahead, moves, costs, cellar):
     """Return the bill of an intake, with the best room booked for each limit.
 
     Parameters
     ----------
-    over : ndarray, shape (limits, draws)
-        Fruit over each [t].
-    names : sequence of str
-        What they are.
-    waits : ndarray or float
-        Tonnes times nights before a press [t d].
-    moved : float
-        Tonnes times days moved, in the mean [t d].
-    costs : dict
-        As from ``check_costs``.
+    schedule : IntakeSchedule
+        With the moves made.
+    limits, ahead : Limits, ndarray of bool
+        As in ``MoveSearch``.
+    moves : dict
+        {place of the block: days}, for what they cost [d].
+    costs, cellar
+        As in ``MoveSearch``.
     """
+    rows, epoch = rows_of(limits, ahead), pd.Timestamp(0)
+    over, waits = over_rows(schedule, rows), np.zeros(1)
+    names = [
+        span_words(*(epoch + pd.Timedelta(days=int(day)) for day in (start, end)))
+        + (f", {variety}" if variety else "")
+        for start, end, variety in zip(rows.starts, rows.ends, rows.varieties, strict=True)
+    ]
+    if any(map(len, cellar)):
+        arrives = {v: np.diff(until, axis=0) for v, until in schedule.until("variety")}
+        kept = [kept_for(w, t, arrives) for w, t in zip(("tanks", "presses"), cellar, strict=True)]
+        left, waits = left_over(arrives, *kept)
+        if kept[0][0]:
+            over = np.vstack([over, np.broadcast_to(left, over.shape[1:])])
+            names.append("fruit without a tank")
+    parts = schedule.movable_parts()
+    moved = sum(abs(days) * sum(t.mean() for _, t in parts[b]) for b, days in moves.items())
     room = best_booking(over, costs)
     short = np.maximum(over - room[:, None], 0.0).sum(0).mean()
     booked = tuple((n, float(t)) for n, t in zip(names, room, strict=True) if t > 0)
     return Bill(
-        moving=costs["move"] * moved,
+        moving=costs["move"] * float(moved),
         outside=costs["outside"] * float(room.sum()) if booked else 0.0,
         short=costs["short"] * float(short),
         wait=costs["wait"] * float(np.mean(waits)),

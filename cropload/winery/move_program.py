@@ -121,7 +121,7 @@ def solve(search):
     for block, numbers in zip(windows, moves, strict=True):
         of_block = search.moved(block, windows[block]).of(places)
         for step, number in enumerate(numbers):
-            program.put_some(held, number, of_block.counted[step])
+            program.put_some(held[of_block.places], number, of_block.counted[step])
             for came in arrivals.get(search.varieties[block], ()):
                 program.put_some(came, number, -of_block.arrives[search.varieties[block]][step])
     answer = program.best(ways)

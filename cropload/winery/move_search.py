@@ -6,9 +6,8 @@ from itertools import combinations
 import numpy as np
 
 from cropload.winery.cellar import kept_for, left_over
-from cropload.winery.move_costs import bill_of, priced
+from cropload.winery.move_costs import priced
 from cropload.winery.move_program import solve
-from cropload.winery.periods import span_words
 from cropload.winery.turned_away import rows_of, turned_by_row
 
 #: Most seasons looked at by the search, with tanks and presses too [1]; its answer is told of all.
@@ -46,15 +45,10 @@ class MoveSearch:
         As from ``check_costs``.
     cellar : (DataFrame, DataFrame), optional
         Tanks and presses, which may be empty.
-    every : bool
-        Whether all seasons are looked at.
     """
 
-    def __init__(self, schedule, limits, ahead, windows, costs, cellar=((), ()), every=False):
+    def __init__(self, schedule, limits, ahead, windows, costs, cellar=((), ())):
         self.rows, self.windows, self.costs = rows_of(limits, ahead), windows, costs
-        self.starts, self.ends = (
-            each[:, None].astype(np.int32) for each in (self.rows.starts, self.rows.ends)
-        )
         self.varieties = schedule.varieties
         self.tanks, self.presses = (
             kept_for(what, table, dict.fromkeys(schedule.varieties))
@@ -65,7 +59,7 @@ class MoveSearch:
         self.has_cellar = bool(self.tanks[0] or self.presses[0])
         draws = schedule.undated.shape[1]
         most = min(max(_LOOKED_AT // max(len(windows), 1), _FEWEST), _SEASONS)
-        most = draws if every else min(most, _WITH_CELLAR) if self.has_cellar else most
+        most = min(most, _WITH_CELLAR) if self.has_cellar else most
         at = np.arange(0, draws, max(-(-draws // most), 1))
         self.open_days = schedule.open_days
         first, last = schedule.span
@@ -80,21 +74,38 @@ class MoveSearch:
             block: costs["move"] * sum(t.mean() for _, t in parts) * np.abs(windows[block])
             for block, parts in self.parts.items()
         }
+        self.near = {block: self._near(block, far) for block in self.parts}
         fixed = np.zeros((len(self.rows.limit), len(at)))
         kinds = dict.fromkeys(schedule.varieties) if self.has_cellar else ()
         arrives = {variety: np.zeros((self.days, len(at))) for variety in kinds}
         for (block, day, tonnes), movable in zip(schedule.portions, schedule.movable, strict=True):
             if not (movable and block in windows):
-                fixed += self._counted(block, day[at], tonnes[at])
+                fixed += _counted(self.rows, block, day[at], tonnes[at])
                 if self.has_cellar:
                     arrives[schedule.varieties[block]] += self._arriving(day[at], tonnes[at])
         self.fixed = Tally(fixed, arrives)
 
-    def _counted(self, block, day, tonnes):
-        """Return what each row counts of picks on days (..., draws): (..., rows, draws)."""
-        rows, day = self.rows, day[..., None, :]
-        inside = (day >= self.starts) & (day <= self.ends) & rows.member[:, block, None]
-        return tonnes * inside
+    def _near(self, block, far):
+        """Return the places of the rows that a block can change, and these rows.
+
+        Those around them are changed too, and those within them are needed; in small searches all
+        are taken.
+        """
+        rows = self.rows
+        if len(self.windows) <= _PAIRED:
+            return np.arange(len(rows.limit)), rows
+        first = min(int(day.min()) for day, _ in self.parts[block]) - far
+        last = max(int(day.max()) for day, _ in self.parts[block]) + far
+        near = set(
+            np.flatnonzero((rows.starts <= last) & (rows.ends >= first) & rows.member[:, block])
+        )
+        for row, within in enumerate(rows.inside):
+            if near.intersection(within):
+                near.add(row)
+        for row in sorted(near, reverse=True):
+            near.update(rows.inside[row])
+        places = np.array(sorted(near), int)
+        return places, rows.only(places)
 
     def _arriving(self, day, tonnes):
         """Return what comes each day of picks on days (..., draws): (..., days, draws)."""
@@ -108,15 +119,17 @@ class MoveSearch:
     def moved(self, block, steps):
         """Return a block moved by some days, as a Tally of arrays (steps, ..., draws)."""
         counted, arrives = 0.0, 0.0
+        places, rows = self.near[block]
         for day, tonnes in self.parts[block]:
             then = [self.open_days(block, day + step) if step else day for step in steps]
             then = np.array(then)
-            counted = counted + self._counted(block, then, tonnes)
+            counted = counted + _counted(rows, block, then, tonnes)
             if self.has_cellar:
                 arrives = arrives + self._arriving(then, tonnes)
-        return Tally(counted, {self.varieties[block]: arrives} if self.has_cellar else {})
+        arrives = {self.varieties[block]: arrives} if self.has_cellar else {}
+        return Tally(counted, arrives, places)
 
-    def over(self, tally):
+    def over(self, tally, rows=None):
         """Return the fruit over each row, and without a tank; and the nights it waits.
 
         Returns
@@ -126,7 +139,7 @@ class MoveSearch:
         waits : ndarray
             (..., draws) [t d]; one 0 where none counts.
         """
-        over = turned_by_row(tally.counted, self.rows)
+        over = turned_by_row(tally.counted, self.rows if rows is None else rows)
         if not self.has_cellar:
             return over, np.zeros(1)
         lead = over.shape[:-2]
@@ -143,31 +156,10 @@ class MoveSearch:
             over = np.concatenate([over, left[..., None, :]], axis=-2)
         return over, waits
 
-    def value(self, tally):
+    def value(self, tally, rows=None):
         """Return what a tally costs in the mean, (...)."""
-        over, waits = self.over(tally)
+        over, waits = self.over(tally, rows)
         return priced(over, self.costs).sum(-1) + self.costs["wait"] * np.mean(waits, -1)
-
-    def bill(self, moves):
-        """Return the Bill with moves {place of the block: days} made; see ``bill_of``."""
-        import pandas as pd
-
-        at = {block: self.windows[block].index(moves.get(block, 0)) for block in self.windows}
-        over, waits = self.over(self._tally(at))
-        rows, epoch = self.rows, pd.Timestamp(0)
-        days = (
-            (epoch + pd.Timedelta(days=int(day)) for day in pair)
-            for pair in zip(rows.starts, rows.ends, strict=True)
-        )
-        names = [
-            span_words(*pair) + (f", {variety}" if variety else "")
-            for pair, variety in zip(days, rows.varieties, strict=True)
-        ]
-        names += ["fruit without a tank"] * (len(over) - len(names))
-        moved = sum(
-            abs(days) * sum(t.mean() for _, t in self.parts[b]) for b, days in moves.items()
-        )
-        return bill_of(over, names, waits, moved, self.costs)
 
     def best(self, progress=None):
         """Return the moves found, and how; ``progress(done, total)`` is called after each round."""
@@ -218,17 +210,17 @@ class MoveSearch:
         value = float(self.value(tally)) + self._moving(chosen)
         total = len(self.windows)
         while True:
-            before, cost = value, self._moving(chosen)
+            before = value
             for done, block in enumerate(self.windows):
                 step(done, total)
                 ways = keep[block] if block in keep else self.moved(block, self.windows[block])
                 bare = tally.less(ways.at(chosen[block]))
-                rest = cost - self.cost[block][chosen[block]]
-                values = self.value(bare.plus(ways)) + self.cost[block] + rest
+                values = self.value(bare.of_rows(ways.places).plus(ways), self.near[block][1])
+                values = values + self.cost[block]
                 at = int(values.argmin())
-                if values[at] < value - _GAIN:
-                    chosen[block], value = at, float(values[at])
-                    tally, cost = bare.plus(ways.at(at)), rest + self.cost[block][at]
+                if values[at] < values[chosen[block]] - _GAIN:
+                    value += float(values[at] - values[chosen[block]])
+                    chosen[block], tally = at, bare.plus(ways.at(at))
             if value >= before - _GAIN and len(self.windows) <= _PAIRED and not self.has_cellar:
                 chosen, value, tally = self._pairs(chosen, value, tally, keep)
             if value >= before - (max(_GAIN, _ROUND * before) if many else _GAIN):
@@ -256,29 +248,47 @@ class Tally:
     """What limits count and what comes by day, of all fruit or of one block.
 
     counted : (..., rows, draws) [t]; arrives : {variety: (..., days, draws) [t]}, empty where
-    neither tanks nor presses count.
+    neither tanks nor presses count; places : the rows that it tells of, None for all.
     """
 
     counted: np.ndarray
     arrives: dict
+    places: np.ndarray | None = None
+
+    def _each(self, take):
+        return Tally(take(self.counted), {v: take(a) for v, a in self.arrives.items()}, self.places)
 
     def at(self, place):
         """Return one of several ways."""
-        return Tally(self.counted[place], {v: each[place] for v, each in self.arrives.items()})
+        return self._each(lambda each: each[place])
 
     def of(self, seasons):
         """Return some seasons of it."""
-        return Tally(
-            self.counted[..., seasons], {v: each[..., seasons] for v, each in self.arrives.items()}
-        )
+        return self._each(lambda each: each[..., seasons])
+
+    def of_rows(self, places):
+        """Return some rows of one that tells of all."""
+        return Tally(self.counted[places], self.arrives, places)
 
     def plus(self, other, sign=1):
-        """Return both together; the other may be several ways."""
+        """Return both together; the other may be several ways, of the same rows."""
         arrives = dict(self.arrives)
         for variety, each in other.arrives.items():
             arrives[variety] = arrives[variety] + sign * each
-        return Tally(self.counted + sign * other.counted, arrives)
+        if self.places is None and other.places is not None and other.counted.ndim == 2:
+            counted = self.counted.copy()
+            counted[other.places] += sign * other.counted
+        else:
+            counted = self.counted + sign * other.counted
+        return Tally(counted, arrives, self.places)
 
     def less(self, other):
         """Return this one without the other."""
         return self.plus(other, -1)
+
+
+def _counted(rows, block, day, tonnes):
+    """Return what each row counts of picks on days (..., draws): (..., rows, draws)."""
+    day = day[..., None, :]
+    starts, ends = (each[:, None].astype(np.int32) for each in (rows.starts, rows.ends))
+    return tonnes * ((day >= starts) & (day <= ends) & rows.member[:, block, None])

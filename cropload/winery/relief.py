@@ -15,7 +15,7 @@ from cropload.winery.capacity import Capacity, capacity_table
 from cropload.winery.cellar import cellar_table
 from cropload.winery.fit import fit_of
 from cropload.winery.limits import ahead_of, limits_of, named_days
-from cropload.winery.move_costs import check_costs
+from cropload.winery.move_costs import bill_of, check_costs
 from cropload.winery.move_search import MoveSearch
 from cropload.winery.schedule import IntakeSchedule
 
@@ -241,13 +241,17 @@ def relieve(
     given = [pd.DataFrame() if each is None else each for each in (tanks, presses)]
     asked = (schedule, limits, ahead, _windows(schedule, windows, limits), by, tuple(given))
     found = MoveSearch(*asked).best(progress)
-    whole = MoveSearch(*asked, every=True)
-    bills = whole.bill({}), whole.bill(found.moves)
     moved = {schedule.blocks[block]: days for block, days in found.moves.items()}
-    if bills[1].total >= bills[0].total:
-        # Better in the seasons looked at, and not in all of them.
-        moved, bills = {}, (bills[0], bills[0])
     then = schedule.moved(moved) if moved else schedule
+    bills = [
+        bill_of(each, limits, ahead, moves, by, tuple(given))
+        for each, moves in ((schedule, {}), (then, found.moves))
+    ]
+    # Without prices moves need only leave less without a place, whatever they are worth.
+    moving = [0.0 if costs else bill.moving for bill in bills]
+    if bills[1].total - moving[1] >= bills[0].total - moving[0]:
+        # Better in the seasons looked at, and not in all of them.
+        moved, then, bills = {}, schedule, [bills[0]] * 2
     fits = fit_of(schedule, capacity), fit_of(then, capacity)
     given.append(pd.DataFrame() if pickers is None else pickers)
     cellars = (schedule, then) if any(map(len, given)) else ()
@@ -263,7 +267,7 @@ def relieve(
         worth=worth,
         method=found.method,
         too_big=_too_big(schedule, limits, ahead),
-        bills=() if costs is None else bills,
+        bills=() if costs is None else tuple(bills),
     )
 
 

@@ -21,6 +21,18 @@ class Rows:
     varieties: tuple
     inside: tuple
 
+    def only(self, places):
+        """Return some of the rows, with all that lie within them among them."""
+        new = {int(place): at for at, place in enumerate(places)}
+        return Rows(
+            self.starts[places],
+            self.ends[places],
+            self.limit[places],
+            self.member[places],
+            tuple(self.varieties[place] for place in places),
+            tuple(tuple(new[at] for at in self.inside[place]) for place in places),
+        )
+
 
 def rows_of(limits, ahead):
     """Return the limits ahead as rows that turn fruit away, from the narrowest to the widest.
@@ -61,11 +73,6 @@ def rows_of(limits, ahead):
         columns[3],
         tuple(inside),
     )
-
-
-def turned_away(sums, rows):
-    """Return the fruit over all rows together, (..., draws) [t]; see ``turned_by_row``."""
-    return turned_by_row(sums, rows).sum(-2)
 
 
 def turned_by_row(sums, rows):

@@ -370,6 +370,17 @@ def test_the_command_prints_weeks_limits_and_contracts(capsys):
         assert max(map(len, out.splitlines())) <= 80
 
 
+def test_the_page_finds_what_costs_least(page):
+    moves = unfold(page, "blocks to move")
+    moves.costs["short"].value, moves.costs["outside"].value = 250, 60
+    moves.find()
+    assert moves.found.bills[1].total <= moves.found.bills[0].total
+    assert "By your prices" in moves.answer.value
+    moves.costs["short"].value = 0
+    moves.find()
+    assert "short" in moves.message.value
+
+
 def test_forty_blocks_of_six_growers_fit_one_screen(capsys, tmp_path):
     rows = [
         f"{grower},{grower},900,{60 + 3 * at},{95 + at},EUR" for at, grower in enumerate(GROWERS)
@@ -493,7 +504,7 @@ def test_picks_by_day_and_sheets_tell_each_block_once(opened, tmp_path, capsys):
         middle = np.datetime64(0, "D") + drawn[round(0.5 * (len(drawn) - 1))]
         assert row[0] == str(middle)
         low, middle, high = np.percentile(opened.forecast.draws[at], [10, 50, 90])
-        told = [float(end) for end in re.findall(r"[\d.]+", row[3])]
+        told = [float(end) for end in re.findall(r"[\d.]+", row[4])]
         assert told == pytest.approx([middle, low, high], abs=0.051)
     assert sorted(row[1] for row in shown) == sorted(opened.desk.blocks)
     assert [row[0] for row in shown] == sorted(row[0] for row in shown)

@@ -250,7 +250,8 @@ def _parts(given, records, now, dates, schedule, limits, moves):
     notes = list(schedule.notes if limits is None else limits.notes)
     cellar = cellar_of(schedule, records)
     if cellar is not None:
-        yield f"CELLAR AND PICKING\n{paragraph(cellar_sentence(cellar, units))}"
+        kinds = "TANKS, PRESSES AND PICKERS" if len(records.pickers) else "TANKS AND PRESSES"
+        yield f"{kinds}\n{paragraph(cellar_sentence(cellar, units))}"
         if given.all:
             yield tables.cellar_table(cellar, units).text(units)
         notes += cellar.notes

@@ -158,13 +158,33 @@ class BlocksToMove(PagePart):
             style=parts.LABELLED,
             layout=widgets.Layout(width="26em", max_width="100%"),
         )
+        self.costs = {
+            "move": parts.number_box("A tonne moved by a day costs"),
+            "outside": parts.number_box("A tonne of room booked elsewhere costs"),
+            "short": parts.number_box("A tonne without room costs"),
+            "wait": parts.number_box("A tonne that waits a night costs"),
+        }
         self.find_button = button("find blocks to move", self.find, "auto")
+        self.progress = widgets.IntProgress(
+            0, 0, 1, description="Blocks", style=parts.LABELLED, layout={"display": "none"}
+        )
         self.answer = parts.html()
+        told = "With your prices it looks for what costs least; with none, for the fewest tonnes."
         self.body.children = (
             parts.row(self.earlier, self.later),
-            parts.row(self.held, self.find_button),
+            parts.html(parts.note(told)),
+            parts.row(*self.costs.values()),
+            parts.row(self.held, self.find_button, self.progress),
             self.answer,
         )
+
+    def _tell(self, done, total):
+        self.progress.max, self.progress.value = total, done
+
+    def _prices(self):
+        """Return the prices that are given, or None where none is."""
+        given = {name: box.value for name, box in self.costs.items() if box.value}
+        return given or None
 
     def show(self):
         """Take an answer away that belongs to another forecast or other dates."""
@@ -188,14 +208,19 @@ class BlocksToMove(PagePart):
         schedule = self.page.schedule(WEEK)
         if schedule.empty:
             raise CroploadError(schedule.heading())
-        found = relieve(
-            schedule,
-            self.desk.records.capacity,
-            windows=windows,
-            tanks=self.desk.records.tanks,
-            presses=self.desk.records.presses,
-            pickers=self.desk.records.pickers,
-        )
+        records = self.desk.records
+        self.progress.value, self.progress.layout.display = 0, None
+        try:
+            found = relieve(
+                schedule,
+                records.capacity,
+                windows=windows,
+                costs=self._prices(),
+                progress=self._tell,
+                **{name: getattr(records, name) for name in ("tanks", "presses", "pickers")},
+            )
+        finally:
+            self.progress.layout.display = "none"
         self.found = found
         said = f'<div role="status">{parts.note(found.heading(self.desk.units))}</div>'
         shown = "".join(table.html(self.desk.units) for table in found.tables(self.desk.units))
