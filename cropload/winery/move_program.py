@@ -2,10 +2,10 @@
 
 import numpy as np
 
-#: Most seasons of the program, with tanks and presses too, and fewest [1].
-_SAMPLED, _WITH_CELLAR, _FEWEST = 100, 24, 20
+#: Most seasons of the program, with tanks and presses too, and fewest of either [1].
+_SAMPLED, _WITH_CELLAR, _FEWEST, _FEWEST_CELLAR = 100, 24, 20, 8
 #: Most block-days times seasons [1]; with tanks and presses, days and kinds times seasons.
-_LARGEST, _LARGEST_CELLAR = 120_000, 20_000
+_LARGEST, _LARGEST_CELLAR = 120_000, 24_000
 #: Longest that it may take [s].
 _SECONDS = 10.0
 
@@ -87,7 +87,7 @@ def solve(search):
     if search.has_cellar:
         kinds = len(search.fixed.arrives) * (1 + len(search.tanks[0]) + len(search.presses[0]))
         seasons = min(seasons, _WITH_CELLAR, _LARGEST_CELLAR // max(search.days * kinds, 1))
-    if seasons < _FEWEST and seasons < known:
+    if seasons < min(_FEWEST_CELLAR if search.has_cellar else _FEWEST, known):
         return None
     places = np.linspace(0, known - 1, seasons).astype(int)
     program = _Program()

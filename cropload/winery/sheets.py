@@ -1,7 +1,5 @@
 """What is picked when, block by block: a list by day, and sheets to print."""
 
-import itertools
-
 import numpy as np
 import pandas as pd
 
@@ -98,7 +96,6 @@ def intake_sheets(schedule, fit, terms=None, moved=None, units=METRIC):
         }
         for row in deliveries(schedule, moved).to_dict("records")
     ]
-    days = itertools.groupby(rows, key=lambda row: row["about"])
     names = sorted({row["grower"] for row in rows}) if any(schedule.owned.get("grower", ())) else []
     template = Environment(
         loader=PackageLoader("cropload", "winery/templates"),
@@ -111,7 +108,7 @@ def intake_sheets(schedule, fit, terms=None, moved=None, units=METRIC):
         named=any(row["picker"] for row in rows),
         often=ranges.often(),
         fit=fit,
-        days=[(day, list(each)) for day, each in days],
+        rows=rows,
         growers=[
             (name, [row for row in rows if row["grower"] == name], (terms or {}).get(name, ()))
             for name in names
