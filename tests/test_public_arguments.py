@@ -94,6 +94,8 @@ CASES = {
         "tanks": RECORDS.tanks,
         "presses": RECORDS.presses,
         "pickers": RECORDS.pickers,
+        "costs": None,
+        "progress": None,
     },
     cropload.report: {
         "records": RECORDS,
