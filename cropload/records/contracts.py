@@ -47,11 +47,17 @@ def listed_blocks(text):
     return [name.strip() for name in text.split(";") if name.strip()]
 
 
+def _texts(frame, name):
+    """Return a column as texts; a blank one may have come as numbers that are missing."""
+    values = frame[name] if name in frame else [""] * len(frame)
+    return pd.Series(["" if pd.isna(each) else str(each) for each in values], frame.index, str)
+
+
 def named_after(prices):
     """Return rows of table prices as contracts of the block's or variety's name."""
     frame = prices.rename(columns=PRICES)
     for name in ("blocks", "variety"):
-        frame[name] = frame[name].fillna("").astype(str) if name in frame else ""
+        frame[name] = _texts(frame, name)
     frame["contract"] = frame["blocks"].where(frame["blocks"] != "", frame["variety"])
     alike = (frame["blocks"] != "") & frame["contract"].isin(frame["variety"])
     frame["contract"] = frame["contract"].mask(alike, frame["contract"] + " (block)")
@@ -75,7 +81,7 @@ def in_full(contracts):
     if "contract" not in frame:
         frame = named_after(frame)
     for name in _NAMES:
-        frame[name] = frame[name].fillna("").astype(str) if name in frame else ""
+        frame[name] = _texts(frame, name)
     for name in _NUMBERS:
         try:
             frame[name] = frame[name].astype(float) if name in frame else np.nan
