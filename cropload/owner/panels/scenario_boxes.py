@@ -183,8 +183,8 @@ class CostBoxes(PagePart):
             parts.html(
                 parts.note(
                     "In the currency of your prices, which come from table contracts. A number, or "
-                    "a range that holds it in 8 of 10 cases, like 90-140. Empty is not counted; for "
-                    "a variety or a block it is as for all. Time counts by what an hour costs."
+                    "a range that holds it in 8 of 10 cases, like 90-140. Empty is not counted; "
+                    "for a variety or a block it is as for all. Time counts by what an hour costs."
                 )
             ),
             self.whose,
