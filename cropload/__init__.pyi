@@ -326,6 +326,9 @@ def relieve(
     worth: float | None = ...,
     tanks: DataFrame | None = ...,
     presses: DataFrame | None = ...,
+    pickers: DataFrame | None = ...,
+    costs: dict[str, float] | None = ...,
+    progress: Callable[[int, int], object] | None = ...,
 ) -> Relief: ...
 def replacement_buds(target_live_buds: ArrayLike, dead_fraction: ArrayLike) -> Any: ...
 def replay_frost(

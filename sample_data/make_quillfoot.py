@@ -24,8 +24,8 @@ FALLING_NUMBER = {2020: 40, 2021: 40, 2022: 35, 2023: 35}  # vines a visit; 30 i
 COLUMNS = {
     "blocks": (
         "block", "variety", "row_spacing_m", "vine_spacing_m", "vines", "missing_pct", "area_ha",
-        "canopies", "training", "region", "year_planted", "rows", "headlands", "station",
-        "frost_offset_c", "frost_offset_spread_c",
+        "canopies", "training", "region", "grower", "site", "group", "year_planted", "rows",
+        "headlands", "station", "frost_offset_c", "frost_offset_spread_c",
     ),
     "pruning": ("season", "block", "plan", "pruning_weight_kg", "vines_weighed", "date"),
     "counts": (
@@ -40,8 +40,8 @@ COLUMNS = {
                "pruning_weight_kg", "work_h"),
     "dates": ("season", "block", "stage", "date"),
     "weather": ("station", "date", "tmin_c", "tmax_c"),
-    "prices": ("block", "variety", "price_per_t", "cap_t", "cap_t_ha", "price_above_cap",
-               "currency"),
+    "contracts": ("contract", "grower", "variety", "group", "price_per_t", "least_t", "most_t",
+                  "most_t_ha", "price_beyond", "currency"),
     "capacity": ("period_start", "period_end", "limit_t", "variety"),
 }  # fmt: skip
 STRIPS = ("Long Acre", 2026, ("3x8+3x2", "3x10+3x2"), 5)  # block, season, plans, pairs of rows
@@ -49,12 +49,20 @@ LONGER_CANES = {"fruit": 0.07, "prunings": -0.06, "work": 0.05}  # of the second
 STRIP_SPREAD, PAIR_SPREAD = 0.08, 0.14  # between neighbouring rows, and places in the block, ln
 ESTIMATED = (2024, 2025, 2026)  # seasons whose crops the grower guessed three weeks from flowering
 GUESS_LEAN, GUESS_SPREAD = 0.04, 0.20  # of these guesses, ln
-PRICES = (
-    ("", "Riesling", 1500, "", 11.0, 600),
-    ("", "Pinot noir", 2400, "", 9.0, 900),
-    ("", "Chardonnay", 1700, "", "", ""),
-    ("", "Sauvignon blanc", 1250, 45.0, "", 500),
-    ("Upper Knoll", "", 2100, 4.0, "", 1200),
+#: Whose fruit it is and where it grows, all invented; the estate's own where a block is not named.
+GROWERS = {
+    "Mill Meadow": ("Mill Meadow farm", "valley"),
+    "Upper Knoll": ("Mill Meadow farm", "slopes"),
+    "Long Acre": ("Lyre Field farm", "valley"),
+    "Lyre Field": ("Lyre Field farm", "valley"),
+}
+GROUPS = {"Upper Knoll": "old vines", "Chapel Slope": "old vines"}
+CONTRACTS = (
+    ("Riesling", "Quillfoot", "Riesling", "", 1500, 6.0, "", 11.0, 600),
+    ("Pinot noir", "Quillfoot", "Pinot noir", "", 2400, "", "", 9.0, 900),
+    ("Chardonnay", "", "Chardonnay", "", 1700, "", "", "", ""),
+    ("Sauvignon blanc", "Lyre Field farm", "Sauvignon blanc", "", 1250, 20.0, 45.0, "", 500),
+    ("Upper Knoll", "Mill Meadow farm", "", "old vines", 2100, 2.0, 4.0, "", 1200),
 )
 CAPACITY = (  # first day, tonnes a week; all varieties together
     ("2027-09-01", 10), ("2027-09-08", 10), ("2027-09-15", 14), ("2027-09-22", 16),
@@ -81,6 +89,9 @@ def blocks_table() -> pd.DataFrame:
             "canopies": b.canopies,
             "training": b.training,
             "region": "Quill valley (invented)",
+            "grower": GROWERS.get(b.name, ("Quillfoot", "slopes"))[0],
+            "site": GROWERS.get(b.name, ("Quillfoot", "slopes"))[1],
+            "group": GROUPS.get(b.name, ""),
             "year_planted": b.year_planted,
             "rows": b.rows,
             "headlands": field.HEADLANDS,
@@ -260,8 +271,8 @@ def all_tables():
     frames = {name: pd.concat(parts, ignore_index=True) for name, parts in tables.items()}
     frames["blocks"], frames["weather"] = blocks_table(), weather
     frames["estimates"], frames["strips"] = estimates_table(truth, stages), strips_table(truth)
-    prices = [(*row, "EUR") for row in PRICES]
-    frames["prices"] = pd.DataFrame(prices, columns=list(COLUMNS["prices"]))
+    contracts = [(*row, "EUR") for row in CONTRACTS]
+    frames["contracts"] = pd.DataFrame(contracts, columns=list(COLUMNS["contracts"]))
     starts = [pd.Timestamp(start) for start, _ in CAPACITY]
     frames["capacity"] = pd.DataFrame(
         {

@@ -83,7 +83,7 @@ CASES = {
     },
     cropload.contract_table: {
         "forecast": FORECAST,
-        "contracts": RECORDS.prices,
+        "contracts": RECORDS.contracts,
         "blocks": RECORDS.blocks,
     },
     cropload.relieve: {
@@ -93,6 +93,9 @@ CASES = {
         "worth": 0.1,
         "tanks": RECORDS.tanks,
         "presses": RECORDS.presses,
+        "pickers": RECORDS.pickers,
+        "costs": None,
+        "progress": None,
     },
     cropload.report: {
         "records": RECORDS,
@@ -458,6 +461,7 @@ FINE = {
     # No tanks are no fault.
     ("relieve", "tanks"): {"a table"},
     ("relieve", "presses"): {"a table"},
+    ("relieve", "pickers"): {"a table"},
     ("next_counts", "hours"): {"a broken number"},
     ("due", "hours"): {"a broken number"},
     ("strip_trial", "price_per_t"): {"a broken number"},

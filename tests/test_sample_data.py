@@ -18,7 +18,7 @@ FOLDER = Path(__file__).parents[1] / "sample_data"
 RECORDS = FOLDER / "quillfoot"
 SEASONS = list(range(2020, 2027))
 NAMES = ("blocks", "pruning", "counts", "fertility", "weights", "harvest", "dates", "weather",
-         "prices", "capacity", "estimates", "strips")  # fmt: skip
+         "contracts", "capacity", "estimates", "strips")  # fmt: skip
 
 
 @pytest.fixture(scope="module")

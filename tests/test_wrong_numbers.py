@@ -16,7 +16,7 @@ from cropload.vine.plan import PlanError, PruningPlan
 
 @pytest.fixture
 def estate(tmp_path):
-    return sample_copy(tmp_path / "mine", "blocks", "pruning", "counts", "harvest", "prices")
+    return sample_copy(tmp_path / "mine", "blocks", "pruning", "counts", "harvest", "contracts")
 
 
 def rewrite_harvest(estate, season, *rows, block="Home Terrace"):
@@ -128,7 +128,7 @@ def test_the_mend_of_a_thousands_comma_keeps_the_thousands(tmp_path):
     assert "4.200" not in str(fault.value)
 
 
-@pytest.mark.parametrize("name", ["blocks.csv", "harvest.csv", "prices.csv", "Counts.CSV"])
+@pytest.mark.parametrize("name", ["blocks.csv", "harvest.csv", "contracts.csv", "Counts.CSV"])
 def test_a_result_never_takes_the_place_of_records(estate, name):
     records = cropload.example_records()
     frame = cropload.compare_plans(records, "Long Acre", "3x8+3x2", draws=200).frame

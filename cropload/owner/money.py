@@ -89,8 +89,8 @@ def contracts_for(records, blocks, facts, unsure):
     if unpaid:
         varieties = dict.fromkeys(facts.varieties[mine[block]] for block in unpaid)
         raise CroploadError(
-            f"No price is on record for {', '.join(unpaid)}. Add a row to table prices for the "
-            f"block, or for {', '.join(varieties)}; or to table contracts, where that is used."
+            f"No price is on record for {', '.join(unpaid)}. Add a row to table contracts for the "
+            f"block, or for {', '.join(varieties)}."
         )
     contracts, notes = [], []
     for name in dict.fromkeys(places[block] for block in mine):
@@ -140,7 +140,7 @@ def currency_of(records):
     named = sorted({str(c).strip() for c in contract_book(records)["currency"] if str(c).strip()})
     if len(named) > 1:
         raise CroploadError(
-            f"Table prices names several currencies ({', '.join(named)}). Write all prices in one."
+            f"The contracts name several currencies ({', '.join(named)}). Write all prices in one."
         )
     return named[0] if named else ""
 

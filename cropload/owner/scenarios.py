@@ -244,7 +244,7 @@ def compare_scenarios(
     Parameters
     ----------
     records : Records
-        As read by ``read_records``; its table prices is used when every block has a price.
+        As read by ``read_records``; its contracts (or prices) are used when every block has one.
     scenarios : dict
         {name: {block: plan}}, two to five, all over the same blocks; the first one is what the
         others are held against, such as today's plans. ``last`` as a plan is the one on record.

@@ -416,7 +416,7 @@ def contracts_table(found, units=METRIC):
             ),
         ),
     ]
-    return Table.of("contracts", "Prices, from your table prices", found.contracts, columns)
+    return Table.of("contracts", "Prices, from your contracts", found.contracts, columns)
 
 
 def _range_column(rows, told, factor=1.0):

@@ -10,6 +10,7 @@ TERMS = (
     "grower",
     "variety",
     "blocks",
+    "group",
     "least_t",
     "most_t",
     "most_t_ha",
@@ -22,7 +23,9 @@ TERMS = (
     "excess_per_t",
     "currency",
 )
-_NAMES = ("contract", "grower", "variety", "blocks", "currency")
+#: Terms that say whose fruit a contract takes; blocks and group hold several names.
+WHOSE = ("grower", "variety", "blocks", "group")
+_NAMES = ("contract", *WHOSE, "currency")
 _NUMBERS = (
     "from_t",
     "price_per_t",
@@ -40,8 +43,25 @@ PRICES = {
 
 
 def listed_blocks(text):
-    """Return the names of a cell of column blocks, which has semicolons between them."""
+    """Return the names of a cell of column blocks or group, which has semicolons between."""
     return [name.strip() for name in text.split(";") if name.strip()]
+
+
+def _texts(frame, name):
+    """Return a column as texts; a blank one may have come as numbers that are missing."""
+    values = frame[name] if name in frame else [""] * len(frame)
+    return pd.Series(["" if pd.isna(each) else str(each) for each in values], frame.index, str)
+
+
+def named_after(prices):
+    """Return rows of table prices as contracts of the block's or variety's name."""
+    frame = prices.rename(columns=PRICES)
+    for name in ("blocks", "variety"):
+        frame[name] = _texts(frame, name)
+    frame["contract"] = frame["blocks"].where(frame["blocks"] != "", frame["variety"])
+    alike = (frame["blocks"] != "") & frame["contract"].isin(frame["variety"])
+    frame["contract"] = frame["contract"].mask(alike, frame["contract"] + " (block)")
+    return frame
 
 
 def in_full(contracts):
@@ -59,14 +79,9 @@ def in_full(contracts):
     """
     frame = pd.DataFrame(contracts).copy()
     if "contract" not in frame:
-        frame = frame.rename(columns=PRICES)
-        for name in ("blocks", "variety"):
-            frame[name] = frame[name].fillna("").astype(str) if name in frame else ""
-        frame["contract"] = frame["blocks"].where(frame["blocks"] != "", frame["variety"])
-        alike = (frame["blocks"] != "") & frame["contract"].isin(frame["variety"])
-        frame["contract"] = frame["contract"].mask(alike, frame["contract"] + " (block)")
+        frame = named_after(frame)
     for name in _NAMES:
-        frame[name] = frame[name].fillna("").astype(str) if name in frame else ""
+        frame[name] = _texts(frame, name)
     for name in _NUMBERS:
         try:
             frame[name] = frame[name].astype(float) if name in frame else np.nan
@@ -93,12 +108,13 @@ def faults_of(frame):
                     f"differs between the rows of contract '{name}'",
                     "Rows of one contract are its price steps: tell its terms once.",
                 )
-        if not any(told[term] for term in ("grower", "variety", "blocks")):
+        if not any(told[term] for term in WHOSE):
             yield (
                 first,
                 "contract",
-                "says neither of which grower, nor of which variety or blocks it takes fruit",
-                "Fill in grower, variety or blocks.",
+                "says neither of which grower, nor of which variety, blocks or group it takes "
+                "fruit",
+                "Fill in grower, variety, blocks or group.",
             )
         if (rows["from_t"] == 0).sum() != 1:
             yield (
@@ -140,7 +156,7 @@ def deliveries(book, blocks):
     book : DataFrame
         As from ``of_the_book``.
     blocks : DataFrame
-        block, variety and, if known, grower.
+        block, variety and, if known, grower and group.
 
     Returns
     -------
@@ -152,21 +168,30 @@ def deliveries(book, blocks):
     Notes
     -----
     A contract takes fruit that fits all it names. One that names blocks goes before one that names
-    grower and variety, that before one that names the grower, and last comes the variety alone.
+    a group of them, that before one of grower and variety, that before one of the grower, and last
+    comes the variety alone.
     """
-    grower = blocks["grower"] if "grower" in blocks else pd.Series("", blocks.index)
+    blank = pd.Series("", blocks.index)
+    grower = blocks.get("grower", blank)
+    groups = [set(listed_blocks(cell)) for cell in blocks.get("group", blank)]
     places, ranks, clashes = {}, {}, []
     for name, rows in book.groupby("contract", sort=False):
         terms = {term: "".join(dict.fromkeys(rows[term])) for term in ("grower", "variety")}
-        own = [block for cell in dict.fromkeys(rows["blocks"]) for block in listed_blocks(cell)]
+        own, ours = (
+            {each for cell in set(rows[term]) for each in listed_blocks(cell)}
+            for term in ("blocks", "group")
+        )
         fits = pd.Series(True, blocks.index)
         if own:
             fits &= blocks["block"].isin(own)
+        if ours:
+            fits &= np.array([bool(ours & each) for each in groups], bool)
         if terms["variety"]:
             fits &= blocks["variety"] == terms["variety"]
         if terms["grower"]:
             fits &= grower == terms["grower"]
-        rank = 0 if own else (1 if terms["variety"] else 2) if terms["grower"] else 3
+        named = (own, ours, terms["grower"] and terms["variety"], terms["grower"], True)
+        rank = [bool(each) for each in named].index(True)
         for block in blocks["block"][fits]:
             if block in places and ranks[block] == rank:
                 clashes.append((block, places[block], name))
@@ -177,9 +202,12 @@ def deliveries(book, blocks):
 
 def strangers(book, blocks):
     """Yield names of the contracts that no block has: (row, column, name, hint)."""
-    for column, known in (("blocks", "block"), ("variety", "variety"), ("grower", "grower")):
+    for column in WHOSE:
+        known, several = "block" if column == "blocks" else column, column in ("blocks", "group")
         names = set(blocks[known]) - {""} if known in blocks else set()
+        if column == "group":
+            names = {name for cell in names for name in listed_blocks(cell)}
         for row, cell in book[column].items():
-            for name in listed_blocks(cell) if column == "blocks" else filter(None, [cell]):
+            for name in listed_blocks(cell) if several else filter(None, [cell]):
                 if name not in names:
                     yield row, column, name, near(name, names)

@@ -64,8 +64,8 @@ class Records(Asked):
         Where the records were read from.
     blocks, pruning, counts, fertility, weights : pandas.DataFrame
     harvest, events, dates, weather, prices, capacity : pandas.DataFrame
-    contracts, tanks, presses, scenarios, parts, corrections : pandas.DataFrame
-    estimates, strips : pandas.DataFrame
+    contracts, tanks, presses, picking, pickers : pandas.DataFrame
+    scenarios, parts, corrections, estimates, strips : pandas.DataFrame
         One frame a table, with every column of the table in metric units; a column or table that
         was not given is blank or empty.  ``season`` is int64, numbers are float64, dates
         datetime64[ns], text is ``""`` where blank.
@@ -104,6 +104,8 @@ class Records(Asked):
     contracts: pd.DataFrame = field(repr=False)
     tanks: pd.DataFrame = field(repr=False)
     presses: pd.DataFrame = field(repr=False)
+    picking: pd.DataFrame = field(repr=False)
+    pickers: pd.DataFrame = field(repr=False)
     scenarios: pd.DataFrame = field(repr=False)
     parts: pd.DataFrame = field(repr=False)
     corrections: pd.DataFrame = field(repr=False)

@@ -142,6 +142,11 @@ _TABLES = (
             Column("grower", "name", "Whose fruit it is, where a winery buys from several."),
             Column("site", "name", "Place or cellar that the fruit belongs to, for your order."),
             Column(
+                "group",
+                "text",
+                "Group or groups (semicolons between) that contracts name, like old vines.",
+            ),
+            Column(
                 "year_planted",
                 "season",
                 "Year of planting: the year of harvest of the first season of growth. In the "
@@ -424,6 +429,7 @@ _TABLES = (
             Column("grower", "name", "Grower whose fruit it takes, as in table blocks."),
             Column("variety", "name", "Variety that it takes."),
             Column("blocks", "text", "Blocks that it takes, with semicolons between."),
+            Column("group", "text", "Groups of blocks that it takes, as in table blocks."),
             Column(
                 "from_t",
                 "number",
@@ -495,6 +501,47 @@ _TABLES = (
             Column("variety", "name", "Variety it is kept for. Blank means any."),
         ),
         key=("press",),
+        terms=True,
+    ),
+    Table(
+        "picking",
+        "a wanted pick of a block",
+        (
+            _season(),
+            _block(),
+            _date("First day on which it may be picked.", True, "first_day"),
+            _date("Last day. Blank means the first day.", False, "last_day"),
+            Column(
+                "share_pct",
+                "number",
+                "Share of the crop that this pass takes, of what is still to be picked; a block "
+                "with two passes has two rows. Blank means the rest.",
+                "%",
+                above=0,
+                high=100,
+            ),
+            Column("picker", "name", "Machine or crew, as in table pickers."),
+        ),
+        key=("season", "block", "first_day"),
+        ordered=(
+            (
+                ("first_day", "last_day"),
+                "last_day may not come before first_day",
+                "Correct the two dates.",
+            ),
+        ),
+        terms=True,
+    ),
+    Table(
+        "pickers",
+        "a machine or a crew that picks",
+        (
+            Column("picker", "name", "Name of the machine or crew.", required=True),
+            Column("kind", "choice", "How it picks.", choices=("machine", "hand")),
+            _positive("t_per_hour", "", "Fruit that it picks in an hour, t.", True),
+            _positive("hours_a_day", "h", "Hours that it picks on a day.", True),
+        ),
+        key=("picker",),
         terms=True,
     ),
     Table(

@@ -1,4 +1,4 @@
-"""Tanks and presses day by day: what is still occupied, and what finds no room."""
+"""Tanks, presses and pickers day by day: what is still occupied, and what finds no room."""
 
 from dataclasses import dataclass
 
@@ -15,19 +15,19 @@ _NOTHING = 1e-9
 
 @dataclass(frozen=True)
 class Use:
-    """How tanks, or presses, are used in all.
+    """How tanks, presses, or those who pick are used in all.
 
     Attributes
     ----------
     what : str
-        ``tanks`` or ``presses``.
+        ``tanks``, ``presses`` or ``pickers``.
     room : float
-        All of them together [hl], or what they press in a day [t].
+        All of them together [hl], or what they press or pick in a day [t].
     chance_left : float
         Chance that some fruit finds no room on the day it comes [1].
     left_mean, left_high : float
-        Fruit without a tank in the season, or that waits for a press in its fullest night: mean,
-        and what it is over in one case of ten [t].
+        Fruit without a tank in the season, or that waits for a press or for picking in its fullest
+        night: mean, and what it is over in one case of ten [t].
     fullest : Timestamp or None
         The day on which most is used in the mean.
     used : tuple of float
@@ -50,9 +50,9 @@ class Cellar:
     Attributes
     ----------
     frame : DataFrame
-        One row a day and kind: day, what (tanks or presses), room, used_p10, used_p50, used_p90,
-        used_mean [hl in tanks, t through presses], chance_left [1] that fruit of the day finds no
-        tank or waits over night, left_mean, left_p90 of it [t].
+        One row a day and kind: day, what (tanks, presses or pickers), room, used_p10, used_p50,
+        used_p90, used_mean [hl in tanks, t otherwise], chance_left [1] that fruit of the day finds
+        no tank or waits over night, left_mean, left_p90 of it [t].
     notes : tuple of str
         What is taken, and which fruit no tank or press is kept for.
     uses : tuple of Use
@@ -65,10 +65,13 @@ class Cellar:
 
 
 @arguments.check_arguments(
-    schedule=arguments.kind("IntakeSchedule"), tanks=arguments.frame, presses=arguments.frame
+    schedule=arguments.kind("IntakeSchedule"),
+    tanks=arguments.frame,
+    presses=arguments.frame,
+    pickers=arguments.optional(arguments.frame),
 )
-def cellar_table(schedule, tanks, presses):
-    """Hold a schedule against tanks and presses, day by day.
+def cellar_table(schedule, tanks, presses, pickers=None):
+    """Hold a schedule against tanks, presses and those who pick, day by day.
 
     Parameters
     ----------
@@ -76,6 +79,8 @@ def cellar_table(schedule, tanks, presses):
         As from ``intake_schedule``.
     tanks, presses : DataFrame
         As tables tanks and presses.
+    pickers : DataFrame, optional
+        As table pickers; they pick what table picking names them for.
 
     Returns
     -------
@@ -93,15 +98,19 @@ def cellar_table(schedule, tanks, presses):
     added up: that a lot fills its last tank only in part is not counted, so a little room is lost.
     Presses take fruit on the day it comes, what waited first, in tonnes and not in whole loads;
     what they leave waits for the next day. Fruit that no tank or press is kept for needs none.
+    So it is with picking: rate times hours is what one picks in a day. Tanks and presses are taken
+    to get the fruit on the day that it is planned for.
     Valid as the schedule.
     """
     rows, uses, notes = [], [], []
-    for what, table, run in (("tanks", tanks, _fill), ("presses", presses, _press)):
+    arrives = {v: np.diff(until, axis=0) for v, until in schedule.until("variety")}
+    asked = [("tanks", tanks, _fill, arrives), ("presses", presses, _press, arrives)]
+    if pickers is not None:
+        asked.append(("pickers", pickers, _press, _by_picker(schedule)))
+    for what, table, run, arrives in asked:
         if not len(table):
             continue
-        kept = _kept(what, table)
-        arrives = {v: np.diff(until, axis=0) for v, until in schedule.until("variety")}
-        fits = {v: [at for at, each in enumerate(kept) if each[0] in (v, "")] for v in arrives}
+        kept, fits = kept_for(what, table, arrives)
         without = [v for v in arrives if not fits[v] and arrives[v].any()]
         if without:
             tonnes = sum(arrives[v].sum(0).mean() for v in without)
@@ -109,9 +118,6 @@ def cellar_table(schedule, tanks, presses):
                 f"No {what} are kept for {', '.join(without)} (about {tonnes:.1f} t), so it is "
                 "counted against none."
             )
-        for places in fits.values():
-            # Those kept for the variety come before those for any.
-            places.sort(key=lambda at: kept[at][0] == "")
         wanted = {v: arrives[v] for v in arrives if fits[v]}
         if not wanted:
             continue
@@ -127,16 +133,72 @@ def cellar_table(schedule, tanks, presses):
     return Cellar(frame=frame, notes=tuple(notes), uses=tuple(uses))
 
 
+def cellar_of(schedule, records):
+    """Return the Cellar of a schedule and of all that records have for it; None for nothing."""
+    if not len(records.tanks) + len(records.presses) + len(records.pickers):
+        return None
+    return cellar_table(schedule, records.tanks, records.presses, records.pickers)
+
+
+def _by_picker(schedule):
+    """Return {picker: what it is to pick each day, (days, draws) [t]}."""
+    first, last = schedule.span
+    found, every = {}, np.arange(schedule.undated.shape[1])
+    for (_, day, tonnes), name in zip(schedule.portions, schedule.pickers, strict=True):
+        if name:
+            total = found.setdefault(name, np.zeros((last - first + 1, len(every))))
+            total[day - first, every] += tonnes
+    return found
+
+
+def kept_for(what, table, varieties):
+    """Return tanks or presses alike together, and {variety: places of those that take it}."""
+    kept = _kept(what, table) if len(table) else []
+    fits = {v: [at for at, each in enumerate(kept) if each[0] in (v, "")] for v in varieties}
+    for places in fits.values():
+        # Those kept for the variety come before those for any.
+        places.sort(key=lambda at: kept[at][0] == "")
+    return kept, fits
+
+
+def left_over(arrives, tanks, presses):
+    """Return fruit that finds no tank, and fruit that waits over night for a press.
+
+    Parameters
+    ----------
+    arrives : dict
+        {variety: what comes each day, (days, ...) [t]}.
+    tanks, presses : (list, dict)
+        As from ``kept_for``.
+
+    Returns
+    -------
+    left, waits : ndarray, shape (...)
+        Tonnes in all days, and tonnes times nights [t, t d].
+    """
+    found = []
+    for (kept, fits), run in ((tanks, _fill), (presses, _press)):
+        wanted = {v: each for v, each in arrives.items() if fits.get(v)}
+        found.append(run(wanted, fits, kept)[1].sum(0) if wanted else np.zeros(1))
+    return found
+
+
 def _kept(what, table):
     """Return (variety, room [hl or t a day], days held [d], kg for a hl) of like ones together."""
     frame = pd.DataFrame(table).copy()
-    names = {"tanks": ("volume_hl", "days_held"), "presses": ("load_t", "cycles_a_day")}[what]
+    names = {
+        "tanks": ("volume_hl", "days_held"),
+        "presses": ("load_t", "cycles_a_day"),
+        "pickers": ("t_per_hour", "hours_a_day"),
+    }[what]
     for name in names:
         if name not in frame or not (frame[name] > 0).all() or np.isinf(frame[name]).any():
             raise CroploadError(f"Table {what} needs {name} above 0 in each row. Fill it in.")
     frame["variety"] = frame["variety"].fillna("") if "variety" in frame else ""
-    if what == "presses":
-        room = frame["load_t"] * frame["cycles_a_day"]
+    if what == "pickers":
+        frame["variety"] = frame["picker"]
+    if what != "tanks":
+        room = frame[names[0]] * frame[names[1]]
         return [(v, float(each.sum()), 1, 1000.0) for v, each in room.groupby(frame["variety"])]
     least = handbook.band("intake.kg_per_hl")[0]
     frame["kg"] = frame["kg_per_hl"].fillna(least) if "kg_per_hl" in frame else least
@@ -151,7 +213,7 @@ def _fill(wanted, fits, kept):
     shape = next(iter(wanted.values())).shape
     filled = np.zeros((len(kept), *shape))
     held, left = np.zeros((2, *shape))
-    inside = np.zeros((len(kept), shape[1]))
+    inside = np.zeros((len(kept), *shape[1:]))
     for day in range(shape[0]):
         for at, (_, _, days, _) in enumerate(kept):
             if day >= days:
@@ -173,9 +235,9 @@ def _press(wanted, fits, kept):
     """Return what presses do each day (days, draws) [t], and what waits over the night [t]."""
     shape = next(iter(wanted.values())).shape
     done, waits = np.zeros((2, *shape))
-    queue = {variety: np.zeros(shape[1]) for variety in wanted}
+    queue = {variety: np.zeros(shape[1:]) for variety in wanted}
     for day in range(shape[0]):
-        room = [np.full(shape[1], each[1]) for each in kept]
+        room = [np.full(shape[1:], each[1]) for each in kept]
         for variety, arrives in wanted.items():
             rest = queue[variety] + arrives[day]
             for at in fits[variety]:

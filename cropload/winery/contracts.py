@@ -250,7 +250,7 @@ def contract_places(book, blocks):
     book : DataFrame
         As from ``check_contracts``.
     blocks : DataFrame
-        block, variety and, if known, grower.
+        block, variety and, if known, grower and group.
 
     Returns
     -------
@@ -266,8 +266,8 @@ def contract_places(book, blocks):
     places, clashes = deliveries(book, blocks)
     for block, one, other in clashes:
         raise CroploadError(
-            f"Contracts '{one}' and '{other}' both take the fruit of {block}. Name blocks, grower "
-            "or variety so that one contract takes each block."
+            f"Contracts '{one}' and '{other}' both take the fruit of {block}. Name blocks, "
+            "group, grower or variety so that one contract takes each block."
         )
     notes = []
     for _, column, name, hint in strangers(book, blocks):
@@ -279,7 +279,7 @@ def contract_places(book, blocks):
     wide = {
         row["contract"]: row["variety"]
         for row in book.to_dict("records")
-        if row["variety"] and not row["blocks"] and not row["grower"]
+        if row["variety"] and not (row["blocks"] or row["group"] or row["grower"])
     }
     for block, variety in zip(blocks["block"], blocks["variety"], strict=True):
         if variety in wide.values() and places.get(block) not in wide:
@@ -306,7 +306,7 @@ def contract_table(forecast, contracts, blocks=None):
     contracts : DataFrame
         As table contracts, or as table prices.
     blocks : DataFrame, optional
-        Table blocks of the records, for the growers it names.
+        Table blocks of the records, for the growers and groups it names.
 
     Returns
     -------
@@ -333,9 +333,10 @@ def contract_table(forecast, contracts, blocks=None):
     if blocks is not None:
         if "block" not in blocks:
             raise CroploadError("The table of blocks has no column block. Give it whole.")
-        blocks = blocks.assign(grower="") if "grower" not in blocks else blocks
-        growers = dict(zip(blocks["block"], blocks["grower"], strict=True))
-        owned["grower"] = owned["block"].map(growers).fillna("")
+        rows = blocks.drop_duplicates("block").set_index("block")
+        for name in ("grower", "group"):
+            if name in rows:
+                owned[name] = owned["block"].map(rows[name].to_dict()).fillna("")
     places, notes = contract_places(book, owned)
     area = np.asarray(forecast.area_ha, float)
     rows = []

@@ -8,7 +8,7 @@ from cropload import arguments
 from cropload.beliefs import ranges
 from cropload.winery.capacity import ENOUGH
 from cropload.winery.limits import ahead_of, limited_sums, limits_of, named_days
-from cropload.winery.turned_away import rows_of, turned_away
+from cropload.winery.turned_away import rows_of, turned_by_row
 
 
 @dataclass(frozen=True)
@@ -98,14 +98,18 @@ def fit_of(schedule, capacity):
 
 def elsewhere(schedule, limits, ahead):
     """Return the tonnes over the limits ahead in all, each once, (draws) [t]."""
-    rows = rows_of(limits, ahead)
+    return over_rows(schedule, rows_of(limits, ahead)).sum(0)
+
+
+def over_rows(schedule, rows):
+    """Return the tonnes over each row as from ``rows_of``, each once, (rows, draws) [t]."""
     names = dict(schedule.until("variety"))
     sums = np.zeros((len(rows.limit), schedule.undated.shape[1]))
     for variety in dict.fromkeys(rows.varieties):
         mine = np.array([name == variety for name in rows.varieties])
         found = names[variety] if variety else sum(names.values())
         sums[mine] = schedule.between(found, rows.starts[mine], rows.ends[mine])
-    return turned_away(sums, rows)
+    return turned_by_row(sums, rows)
 
 
 def outside(schedule, limits):

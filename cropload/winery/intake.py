@@ -15,9 +15,9 @@ from cropload.winery.schedule import IntakeSchedule
 
 
 def _portions(forecast, dates, tonnes):
-    """Return the portions of every block, which of them may move, and what has no date [t]."""
+    """Return portions, which of them may move, who picks them, and what has no date [t]."""
     draws = tonnes.shape[1]
-    portions, movable = [], []
+    portions, movable, pickers = [], [], []
     apart = np.zeros_like(tonnes)
     place = {name: at for at, name in enumerate(forecast.blocks)}
     for block, day, known in dates.picked.itertuples(index=False):
@@ -27,22 +27,28 @@ def _portions(forecast, dates, tonnes):
         one = np.full(draws, int(day), np.int32), np.full(draws, float(known))
         portions.append((place[block], *one))
         movable.append(False)
+        pickers.append("")
     left = 1 - forecast.picked["share"].to_numpy(float)
     for at, name in enumerate(forecast.blocks):
         if left[at] <= 0:
             continue
-        parts = dates.entered.get(name)
+        parts, held = dates.entered.get(name), dates.held.get(name, ())
         if parts is None and not dates.dated[at]:
             apart[at] += tonnes[at]
             continue
-        if parts is None:
-            portions.append((at, dates.draws[at], tonnes[at]))
+        if parts is not None:
+            days = [(np.full(draws, day, np.int32), share) for day, share in parts]
+            by = [held[0][3] if held else ""] * len(days)
+        elif held:
+            days = [(np.clip(dates.draws[at], low, high), s) for low, high, s, _ in held]
+            by = [each[3] for each in held]
+        else:
+            days, by = [(dates.draws[at], 1.0)], [""]
+        for day, share in days:
+            portions.append((at, day, share * tonnes[at] if share < 1 else tonnes[at]))
             movable.append(True)
-            continue
-        for day, share in parts:
-            portions.append((at, np.full(draws, day, np.int32), share * tonnes[at]))
-            movable.append(True)
-    return tuple(portions), np.array(movable, bool), apart
+        pickers += by
+    return tuple(portions), np.array(movable, bool), tuple(pickers), apart
 
 
 def _notes(forecast, dates):
@@ -124,6 +130,8 @@ def intake_schedule(
     winery that planned for +-9 % would meet +-21 %. ``independent=True`` shows that wrong answer.
     Crop and picking date are taken as independent of each other.
     What is picked stands at its own date in every draw.
+    Picks held to wanted days (table picking) come on the day of them that is nearest to the
+    forecast one, pass by pass.
     Valid for blocks of one estate, picked once or in shares that are known.
 
     Examples
@@ -160,7 +168,7 @@ def intake_schedule(
     if independent:
         left = _shuffled(left, forecast, "crop")
         dates = replace(dates, draws=_shuffled(dates.draws, forecast, "date"))
-    portions, movable, apart = _portions(forecast, dates, left)
+    portions, movable, pickers, apart = _portions(forecast, dates, left)
     notes = [*forecast.notes, *dates.notes, *_notes(forecast, dates)]
     if independent:
         notes.append("Blocks are drawn by themselves, which makes every total look too sure.")
@@ -172,6 +180,12 @@ def intake_schedule(
         periods=pd.DataFrame(),
         portions=portions,
         movable=movable,
+        pickers=pickers,
+        held={
+            forecast.blocks.index(name): tuple((low, high) for low, high, _, _ in passes)
+            for name, passes in dates.held.items()
+            if name not in dates.entered
+        },
         undated=apart,
         owned=_owned(forecast, blocks),
         closed={} if capacity is None else closed_days(capacity, forecast.varieties),

@@ -5,16 +5,17 @@ from itertools import combinations
 
 import numpy as np
 
-from cropload.winery.turned_away import rows_of, turned_away
+from cropload.winery.cellar import kept_for, left_over
+from cropload.winery.move_costs import priced
+from cropload.winery.move_program import solve
+from cropload.winery.turned_away import rows_of, turned_by_row
 
-#: Most seasons looked at by the search, and by the program [1]; its answer is told of all.
-_SEASONS, _SAMPLED = 1000, 100
+#: Most seasons looked at by the search, with tanks and presses too [1]; its answer is told of all.
+_SEASONS, _WITH_CELLAR = 1000, 200
 #: With more blocks fewer seasons are looked at, so that blocks times seasons stay so many [1].
 _LOOKED_AT, _FEWEST = 60_000, 200
-#: Most blocks of which pairs are tried, and most block-days times seasons of the program [1].
-_PAIRED, _PROGRAM = 12, 120_000
-#: Longest that the program may take [s].
-_SECONDS = 10.0
+#: Most blocks of which pairs are tried [1].
+_PAIRED = 12
 #: A gain below this is none [t], nor, with many blocks, a round of less than this share [1].
 _GAIN, _ROUND, _MANY = 1e-6, 0.01, 64
 
@@ -28,7 +29,7 @@ class Found:
 
 
 class MoveSearch:
-    """Moves that leave the least fruit without a place, with what is moved weighed in.
+    """Moves that cost least, where fruit without a place, moves and waiting have a price.
 
     Parameters
     ----------
@@ -40,180 +41,254 @@ class MoveSearch:
         Which of them count.
     windows : dict
         {place of the block: days it may move, 0 first}.
-    worth : float
-        Tonnes over that a tonne moved by a day must save [1/d].
+    costs : dict
+        As from ``check_costs``.
+    cellar : (DataFrame, DataFrame), optional
+        Tanks and presses, which may be empty.
     """
 
-    def __init__(self, schedule, limits, ahead, windows, worth):
-        self.rows, self.windows = rows_of(limits, ahead), windows
-        self.starts, self.ends = (
-            each[:, None].astype(np.int32) for each in (self.rows.starts, self.rows.ends)
+    def __init__(self, schedule, limits, ahead, windows, costs, cellar=((), ())):
+        self.rows, self.windows, self.costs = rows_of(limits, ahead), windows, costs
+        self.varieties = schedule.varieties
+        self.tanks, self.presses = (
+            kept_for(what, table, dict.fromkeys(schedule.varieties))
+            for what, table in zip(("tanks", "presses"), cellar, strict=True)
         )
+        if not costs["wait"]:
+            self.presses = [], {}
+        self.has_cellar = bool(self.tanks[0] or self.presses[0])
         draws = schedule.undated.shape[1]
         most = min(max(_LOOKED_AT // max(len(windows), 1), _FEWEST), _SEASONS)
+        most = min(most, _WITH_CELLAR) if self.has_cellar else most
         at = np.arange(0, draws, max(-(-draws // most), 1))
         self.open_days = schedule.open_days
+        first, last = schedule.span
+        far = 3 + max((abs(step) for steps in windows.values() for step in steps), default=0)
+        self.first, self.days = first - far, last - first + 1 + 2 * far
         self.parts = {
             block: [(day[at], tonnes[at]) for day, tonnes in parts]
             for block, parts in schedule.movable_parts().items()
             if block in windows
         }
         self.cost = {
-            block: worth * sum(t.mean() for _, t in parts) * np.abs(windows[block])
+            block: costs["move"] * sum(t.mean() for _, t in parts) * np.abs(windows[block])
             for block, parts in self.parts.items()
         }
-        self.fixed = np.zeros((len(self.rows.limit), len(at)))
+        self.near = {block: self._near(block, far) for block in self.parts}
+        fixed = np.zeros((len(self.rows.limit), len(at)))
+        kinds = dict.fromkeys(schedule.varieties) if self.has_cellar else ()
+        arrives = {variety: np.zeros((self.days, len(at))) for variety in kinds}
         for (block, day, tonnes), movable in zip(schedule.portions, schedule.movable, strict=True):
             if not (movable and block in windows):
-                self.fixed += self._counted(block, day[at], tonnes[at])
+                fixed += _counted(self.rows, block, day[at], tonnes[at])
+                if self.has_cellar:
+                    arrives[schedule.varieties[block]] += self._arriving(day[at], tonnes[at])
+        self.fixed = Tally(fixed, arrives)
 
-    def _counted(self, block, day, tonnes):
-        """Return what each row counts of picks on days (..., draws): (..., rows, draws)."""
-        rows, day = self.rows, day[..., None, :]
-        inside = (day >= self.starts) & (day <= self.ends) & rows.member[:, block, None]
-        return tonnes * inside
+    def _near(self, block, far):
+        """Return the places of the rows that a block can change, and these rows.
 
-    def inside(self, block):
-        """Return what each row counts of a block for each day it may move, (days, rows, draws)."""
-        return self._moved(block, self.windows[block])
+        Those around them are changed too, and those within them are needed; in small searches all
+        are taken.
+        """
+        rows = self.rows
+        if len(self.windows) <= _PAIRED:
+            return np.arange(len(rows.limit)), rows
+        first = min(int(day.min()) for day, _ in self.parts[block]) - far
+        last = max(int(day.max()) for day, _ in self.parts[block]) + far
+        near = set(
+            np.flatnonzero((rows.starts <= last) & (rows.ends >= first) & rows.member[:, block])
+        )
+        for row, within in enumerate(rows.inside):
+            if near.intersection(within):
+                near.add(row)
+        for row in sorted(near, reverse=True):
+            near.update(rows.inside[row])
+        places = np.array(sorted(near), int)
+        return places, rows.only(places)
 
-    def _moved(self, block, steps):
-        """Return what each row counts of a block moved by some days, (days, rows, draws)."""
-        total = 0.0
+    def _arriving(self, day, tonnes):
+        """Return what comes each day of picks on days (..., draws): (..., days, draws)."""
+        found = np.zeros((*day.shape[:-1], self.days, day.shape[-1]))
+        np.put_along_axis(
+            found, day[..., None, :] - self.first, np.broadcast_to(tonnes, day.shape)[..., None, :],
+            axis=-2,
+        )  # fmt: skip
+        return found
+
+    def moved(self, block, steps):
+        """Return a block moved by some days, as a Tally of arrays (steps, ..., draws)."""
+        counted, arrives = 0.0, 0.0
+        places, rows = self.near[block]
         for day, tonnes in self.parts[block]:
             then = [self.open_days(block, day + step) if step else day for step in steps]
-            total = total + self._counted(block, np.array(then), tonnes)
-        return total
+            then = np.array(then)
+            counted = counted + _counted(rows, block, then, tonnes)
+            if self.has_cellar:
+                arrives = arrives + self._arriving(then, tonnes)
+        arrives = {self.varieties[block]: arrives} if self.has_cellar else {}
+        return Tally(counted, arrives, places)
 
-    def value(self, sums):
-        """Return the mean tonnes over [t] of sums (..., rows, draws)."""
-        return turned_away(sums, self.rows).mean(-1)
+    def over(self, tally, rows=None):
+        """Return the fruit over each row, and without a tank; and the nights it waits.
 
-    def best(self):
-        """Return the moves found, and how."""
-        if not len(self.rows.limit) or not self.windows:
+        Returns
+        -------
+        over : ndarray, shape (..., rows + 1, draws)
+            [t]; the last without a tank, where there are tanks.
+        waits : ndarray
+            (..., draws) [t d]; one 0 where none counts.
+        """
+        over = turned_by_row(tally.counted, self.rows if rows is None else rows)
+        if not self.has_cellar:
+            return over, np.zeros(1)
+        lead = over.shape[:-2]
+        shape = (self.days, *lead, over.shape[-1])
+        arrives = {
+            variety: np.broadcast_to(
+                np.moveaxis(each, -2, 0) if each.ndim > 2 or not lead else each[:, None], shape
+            )
+            for variety, each in tally.arrives.items()
+        }
+        left, waits = left_over(arrives, self.tanks, self.presses)
+        if self.tanks[0]:
+            left = np.broadcast_to(left, shape[1:])
+            over = np.concatenate([over, left[..., None, :]], axis=-2)
+        return over, waits
+
+    def value(self, tally, rows=None):
+        """Return what a tally costs in the mean, (...)."""
+        over, waits = self.over(tally, rows)
+        return priced(over, self.costs).sum(-1) + self.costs["wait"] * np.mean(waits, -1)
+
+    def best(self, progress=None):
+        """Return the moves found, and how; ``progress(done, total)`` is called after each round."""
+        if not (len(self.rows.limit) or self.has_cellar) or not self.windows:
             return Found({}, "no search was needed, as nothing may move against a limit ahead")
-        nothing = dict.fromkeys(self.windows, 0)
-        chosen, value = self._in_turn(nothing)
+        step = progress or (lambda done, total: None)
+        chosen, value = self._in_turn(dict.fromkeys(self.windows, 0), step)
+        paired = len(self.windows) <= _PAIRED and not self.has_cellar
         method = (
             "each block in turn to its best day until none helped"
-            f"{', then pairs of blocks' if len(self.windows) <= _PAIRED else ''}"
+            f"{', then pairs of blocks' if paired else ''}"
         )
-        program = self._program()
+        program = solve(self)
         if program is not None:
             theirs, bound, seasons = program
             if theirs is not None:
-                theirs, better = self._in_turn(theirs)
+                theirs, better = self._in_turn(theirs, step)
                 if better < value - _GAIN:
                     chosen, value = theirs, better
-            here = self._of_sample(chosen, seasons)
+            few = self._tally(chosen).of(seasons)
+            here = float(self.value(few)) + self._moving(chosen)
+            t = "" if self.costs["short"] != 1 else " t"
             method += (
                 f"; and a mixed-integer program over {len(seasons)} seasons: in these no choice of "
-                f"moves comes below {bound:.2f} t, moves weighed in, and this one comes to "
-                f"{here:.2f} t"
+                f"moves comes below {bound:.2f}{t}, moves weighed in, and this one comes to "
+                f"{here:.2f}{t}"
             )
         else:
             method += "; how much better others might be is not known"
         moves = {b: self.windows[b][at] for b, at in chosen.items() if self.windows[b][at]}
         return Found(moves, method)
 
-    def _in_turn(self, chosen):
+    def _moving(self, chosen):
+        return float(sum(self.cost[block][at] for block, at in chosen.items()))
+
+    def _tally(self, chosen):
+        tally = self.fixed
+        for block, at in chosen.items():
+            tally = tally.plus(self.moved(block, [self.windows[block][at]]).at(0))
+        return tally
+
+    def _in_turn(self, chosen, step):
         """Return the choice {block: place of its days} that no single block or pair betters."""
         chosen = dict(chosen)
         many = len(self.windows) > _MANY
-        keep = {} if many else {b: self.inside(b) for b in self.windows}
-
-        def inside(block):
-            return keep[block] if block in keep else self.inside(block)
-
-        sums = self.fixed + sum(
-            self._moved(b, [self.windows[b][at]])[0] for b, at in chosen.items()
-        )
-        value = float(self.value(sums)) + sum(self.cost[b][at] for b, at in chosen.items())
+        keep = {} if many else {b: self.moved(b, self.windows[b]) for b in self.windows}
+        tally = self._tally(chosen)
+        value = float(self.value(tally)) + self._moving(chosen)
+        total = len(self.windows)
         while True:
-            before, cost = value, sum(self.cost[b][at] for b, at in chosen.items())
-            for block in self.windows:
-                ways = inside(block)
-                bare = sums - ways[chosen[block]]
-                rest = cost - self.cost[block][chosen[block]]
-                values = self.value(bare + ways) + self.cost[block] + rest
+            before = value
+            for done, block in enumerate(self.windows):
+                step(done, total)
+                ways = keep[block] if block in keep else self.moved(block, self.windows[block])
+                bare = tally.less(ways.at(chosen[block]))
+                values = self.value(bare.of_rows(ways.places).plus(ways), self.near[block][1])
+                values = values + self.cost[block]
                 at = int(values.argmin())
-                if values[at] < value - _GAIN:
-                    chosen[block], value, sums = at, float(values[at]), bare + ways[at]
-                    cost = rest + self.cost[block][at]
-            if value >= before - _GAIN and len(self.windows) <= _PAIRED:
-                chosen, value, sums = self._pairs(chosen, value, sums, keep)
+                if values[at] < values[chosen[block]] - _GAIN:
+                    value += float(values[at] - values[chosen[block]])
+                    chosen[block], tally = at, bare.plus(ways.at(at))
+            if value >= before - _GAIN and len(self.windows) <= _PAIRED and not self.has_cellar:
+                chosen, value, tally = self._pairs(chosen, value, tally, keep)
             if value >= before - (max(_GAIN, _ROUND * before) if many else _GAIN):
+                step(total, total)
                 return chosen, value
 
-    def _pairs(self, chosen, value, sums, keep):
+    def _pairs(self, chosen, value, tally, keep):
         """Return the choice after the first two blocks that together better it, if any do."""
         for one, other in combinations(self.windows, 2):
-            bare = sums - keep[one][chosen[one]] - keep[other][chosen[other]]
+            bare = tally.less(keep[one].at(chosen[one])).less(keep[other].at(chosen[other]))
             rest = sum(self.cost[b][at] for b, at in chosen.items() if b not in (one, other))
-            for place, way in enumerate(keep[one]):
-                values = self.value(bare + way + keep[other]) + self.cost[other]
+            for place in range(len(self.windows[one])):
+                half = bare.plus(keep[one].at(place))
+                values = self.value(half.plus(keep[other])) + self.cost[other]
                 values = values + self.cost[one][place] + rest
                 at = int(values.argmin())
                 if values[at] < value - _GAIN:
                     chosen = chosen | {one: place, other: at}
-                    return chosen, float(values[at]), bare + way + keep[other][at]
-        return chosen, value, sums
+                    return chosen, float(values[at]), half.plus(keep[other].at(at))
+        return chosen, value, tally
 
-    def _of_sample(self, chosen, seasons):
-        sums = self.fixed[:, seasons]
-        for block, at in chosen.items():
-            sums = sums + self._moved(block, [self.windows[block][at]])[0][:, seasons]
-        return float(self.value(sums)) + sum(self.cost[b][at] for b, at in chosen.items())
 
-    def _program(self):
-        """Return a choice, the least that any can come to [t], and the seasons; None if too big."""
-        ways = sum(map(len, self.windows.values()))
-        seasons = min(_SAMPLED, self.fixed.shape[1], _PROGRAM // max(ways, 1))
-        if seasons < 20:
-            return None
-        from scipy.optimize import Bounds, LinearConstraint, milp
-        from scipy.sparse import coo_array
+@dataclass(frozen=True, eq=False)
+class Tally:
+    """What limits count and what comes by day, of all fruit or of one block.
 
-        places = np.linspace(0, self.fixed.shape[1] - 1, seasons).astype(int)
-        count, rows = len(self.rows.limit), self.rows
-        of_row = np.arange(count * seasons).reshape(count, seasons)
-        at, to, values, cost, one = [], [], [], [], []
-        for number, block in enumerate(self.windows):
-            for step, counted in enumerate(self.inside(block)[:, :, places]):
-                row, season = np.nonzero(counted)
-                at.append(of_row[row, season])
-                to.append(np.full(len(row), len(cost)))
-                values.append(counted[row, season])
-                cost.append(self.cost[block][step])
-                one.append(number)
-        # What a row turns away, and what the rows within it do, is taken off what it counts.
-        for row in range(count):
-            for other in (row, *rows.inside[row]):
-                at.append(of_row[row])
-                to.append(ways + of_row[other])
-                values.append(np.full(seasons, -1.0))
-        size = ways + count * seasons
-        held = coo_array(
-            (np.concatenate(values), (np.concatenate(at), np.concatenate(to))),
-            shape=(count * seasons, size),
-        ).tocsr()
-        room = (rows.limit[:, None] - self.fixed[:, places]).ravel()
-        each = coo_array(
-            (np.ones(ways), (one, np.arange(ways))), shape=(len(self.windows), size)
-        ).tocsr()
-        answer = milp(
-            np.concatenate([cost, np.full(count * seasons, 1 / seasons)]),
-            constraints=[LinearConstraint(held, ub=room), LinearConstraint(each, 1, 1)],
-            integrality=np.arange(size) < ways,
-            bounds=Bounds(0, np.where(np.arange(size) < ways, 1, np.inf)),
-            options={"time_limit": _SECONDS},
-        )
-        bound = answer.get("mip_dual_bound")
-        if bound is None or not np.isfinite(bound):
-            return None
-        chosen = None
-        if answer.x is not None:
-            picked = np.split(answer.x[:ways], np.cumsum([*map(len, self.windows.values())])[:-1])
-            chosen = {b: int(part.argmax()) for b, part in zip(self.windows, picked, strict=True)}
-        return chosen, float(bound), places
+    counted : (..., rows, draws) [t]; arrives : {variety: (..., days, draws) [t]}, empty where
+    neither tanks nor presses count; places : the rows that it tells of, None for all.
+    """
+
+    counted: np.ndarray
+    arrives: dict
+    places: np.ndarray | None = None
+
+    def _each(self, take):
+        return Tally(take(self.counted), {v: take(a) for v, a in self.arrives.items()}, self.places)
+
+    def at(self, place):
+        """Return one of several ways."""
+        return self._each(lambda each: each[place])
+
+    def of(self, seasons):
+        """Return some seasons of it."""
+        return self._each(lambda each: each[..., seasons])
+
+    def of_rows(self, places):
+        """Return some rows of one that tells of all."""
+        return Tally(self.counted[places], self.arrives, places)
+
+    def plus(self, other, sign=1):
+        """Return both together; the other may be several ways, of the same rows."""
+        arrives = dict(self.arrives)
+        for variety, each in other.arrives.items():
+            arrives[variety] = arrives[variety] + sign * each
+        if self.places is None and other.places is not None and other.counted.ndim == 2:
+            counted = self.counted.copy()
+            counted[other.places] += sign * other.counted
+        else:
+            counted = self.counted + sign * other.counted
+        return Tally(counted, arrives, self.places)
+
+    def less(self, other):
+        """Return this one without the other."""
+        return self.plus(other, -1)
+
+
+def _counted(rows, block, day, tonnes):
+    """Return what each row counts of picks on days (..., draws): (..., rows, draws)."""
+    day = day[..., None, :]
+    starts, ends = (each[:, None].astype(np.int32) for each in (rows.starts, rows.ends))
+    return tonnes * ((day >= starts) & (day <= ends) & rows.member[:, block, None])

@@ -15,6 +15,7 @@ from cropload.winery.capacity import Capacity, capacity_table
 from cropload.winery.cellar import cellar_table
 from cropload.winery.fit import fit_of
 from cropload.winery.limits import ahead_of, limits_of, named_days
+from cropload.winery.move_costs import bill_of, check_costs
 from cropload.winery.move_search import MoveSearch
 from cropload.winery.schedule import IntakeSchedule
 
@@ -55,6 +56,8 @@ class Relief(Answer):
         How the moves were found, and what is known of the best there can be.
     too_big : dict
         {block: chance that it alone is over the highest limit [1]}, where that is likely.
+    bills : tuple of Bill
+        Before and after [currency], each with the best room booked; empty without costs.
     """
 
     before: Capacity
@@ -66,6 +69,7 @@ class Relief(Answer):
     worth: float
     method: str
     too_big: dict
+    bills: tuple = ()
 
     def heading(self, units=METRIC):
         """Return what the moves change, in one to three sentences."""
@@ -77,10 +81,11 @@ class Relief(Answer):
         """Return the moves, when there are any, and every measure and limit now and then."""
         from cropload.winery import tables
 
+        booked = [tables.booked_table(self)] if self.bills and self.bills[1].booked else []
         if not len(self.frame):
-            return []
+            return booked
         change = tables.before_after_table(self, unit_system(units))
-        return [tables.moves_table(self), change, tables.chances_table(self)]
+        return [tables.moves_table(self), *booked, change, tables.chances_table(self)]
 
     def plot(self, ax=None, units=METRIC):
         """Draw the intake by period with the moves made, and return the axes."""
@@ -121,6 +126,10 @@ def _windows(schedule, windows, limits):
     for block, parts in schedule.movable_parts().items():
         middle = min(float(np.median(day)) for day, _ in parts)
         low, high = given.get(schedule.blocks[block], usual)
+        # What is held to wanted days stays within them.
+        within = list(zip(parts, schedule.held.get(block, ()), strict=False))
+        low = max([low, *(min(first - int(day.min()), 0) for (day, _), (first, _) in within)])
+        high = min([high, *(max(last - int(day.max()), 0) for (day, _), (_, last) in within)])
         now = nowhere(block, 0) + _EPSILON
         days = [
             step
@@ -157,9 +166,23 @@ def _nowhere(schedule, limits):
     worth=arguments.optional(arguments.number(0)),
     tanks=arguments.optional(arguments.frame),
     presses=arguments.optional(arguments.frame),
+    pickers=arguments.optional(arguments.frame),
+    costs=arguments.optional(arguments.row),
+    progress=arguments.optional(arguments.calling),
 )
-def relieve(schedule, capacity, *, windows=None, worth=None, tanks=None, presses=None):
-    """Find moves of whole blocks that leave the least fruit over the limits in the mean.
+def relieve(
+    schedule,
+    capacity,
+    *,
+    windows=None,
+    worth=None,
+    tanks=None,
+    presses=None,
+    pickers=None,
+    costs=None,
+    progress=None,
+):
+    """Find moves of whole blocks that leave the least fruit without a place, or that cost least.
 
     Parameters
     ----------
@@ -172,7 +195,15 @@ def relieve(schedule, capacity, *, windows=None, worth=None, tanks=None, presses
         Tonnes over that a tonne moved by a day must save [1/d]; the handbook's when left out. 0
         moves blocks for any gain.
     tanks, presses : DataFrame, optional
-        As tables tanks and presses: told before and after, not searched for.
+        As tables tanks and presses: fruit without a tank has no place either.
+    pickers : DataFrame, optional
+        As table pickers: told before and after, not searched for.
+    costs : dict, optional
+        Prices, to search for what costs least in the place of tonnes: move [currency/t/d],
+        outside, for room booked elsewhere before the season is known [currency/t], short, for
+        fruit that has no room in the end [currency/t], wait, before a press [currency/t a night].
+    progress : callable, optional
+        Called as progress(done, total) after each block of each round.
 
     Returns
     -------
@@ -182,31 +213,47 @@ def relieve(schedule, capacity, *, windows=None, worth=None, tanks=None, presses
     Raises
     ------
     CroploadError
-        For a worth below 0, an unknown block or a window that cannot be.
+        For a worth below 0, an unknown block, or a window or costs that cannot be.
 
     Notes
     -----
-    What is brought down is the mean over the seasons drawn of ``Fit.elsewhere_mean``, plus the
-    worth of what is moved. Each block in turn is moved to the day that is best with the others
-    where they are, until none helps, then pairs of blocks; and where it fits, a mixed-integer
-    program (HiGHS) over a sample of seasons looks for better, and tells how low any choice could
-    come in those seasons. ``.method`` says how near.
-    Whole picks move by whole days, all parts of a split pick together; what is picked stays,
+    What is brought down is the mean over the seasons drawn of ``Fit.elsewhere_mean`` and of fruit
+    without a tank, plus the worth of what is moved; or what these cost, with the best room booked
+    for each limit and for the tanks. Fruit over a limit is counted for the tanks too. Each block
+    in turn is moved to the day that is best with the others where they are, until none helps,
+    then pairs of blocks; and where it fits, a mixed-integer program (HiGHS) over a sample of
+    seasons looks for better, and tells how low any choice could come in those seasons.
+    ``.method`` says how near.
+    Whole picks move by whole days, all parts of a split pick together, within the wanted days
+    they are held to; what is picked stays,
     periods that are over by ``as_of`` are left out, and no move puts more of a block's fruit on
     days that no row of the limits names for it.
     Valid for moves of so few days that the crop stays what it is.
     """
+    if costs is not None and worth is not None:
+        raise CroploadError("A move has a worth in tonnes, or a cost: give one of worth and costs.")
     worth = handbook.value("intake.worth_of_move") if worth is None else float(worth)
+    # Tonnes alone: each without a place counts as one, and no room is booked.
+    by = {"move": worth, "short": 1.0} if costs is None else costs
+    by = check_costs(by)
     limits, _ = limits_of(schedule, capacity)
     ahead = ahead_of(schedule, limits)
-    found = MoveSearch(schedule, limits, ahead, _windows(schedule, windows, limits), worth).best()
-    moved = {schedule.blocks[block]: days for block, days in found.moves.items()}
-    then = schedule.moved(moved)
-    fits = fit_of(schedule, capacity), fit_of(then, capacity)
-    if moved and fits[1].elsewhere_mean >= fits[0].elsewhere_mean:
-        # Better in the seasons looked at, and not in all of them.
-        moved, then, fits = {}, schedule, (fits[0], fits[0])
     given = [pd.DataFrame() if each is None else each for each in (tanks, presses)]
+    asked = (schedule, limits, ahead, _windows(schedule, windows, limits), by, tuple(given))
+    found = MoveSearch(*asked).best(progress)
+    moved = {schedule.blocks[block]: days for block, days in found.moves.items()}
+    then = schedule.moved(moved) if moved else schedule
+    bills = [
+        bill_of(each, limits, ahead, moves, by, tuple(given))
+        for each, moves in ((schedule, {}), (then, found.moves))
+    ]
+    # Without prices moves need only leave less without a place, whatever they are worth.
+    moving = [0.0 if costs else bill.moving for bill in bills]
+    if bills[1].total - moving[1] >= bills[0].total - moving[0]:
+        # Better in the seasons looked at, and not in all of them.
+        moved, then, bills = {}, schedule, [bills[0]] * 2
+    fits = fit_of(schedule, capacity), fit_of(then, capacity)
+    given.append(pd.DataFrame() if pickers is None else pickers)
     cellars = (schedule, then) if any(map(len, given)) else ()
     return Relief(
         frame=_moves(schedule, moved),
@@ -220,6 +267,7 @@ def relieve(schedule, capacity, *, windows=None, worth=None, tanks=None, presses
         worth=worth,
         method=found.method,
         too_big=_too_big(schedule, limits, ahead),
+        bills=() if costs is None else tuple(bills),
     )
 
 

@@ -41,6 +41,11 @@ class IntakeSchedule(Answer):
         picked portion is the same in every draw.
     movable : ndarray of bool, shape (portions,)
         Whether a portion is still to be picked.
+    pickers : tuple of str
+        Who picks each portion; blank where nobody is named.
+    held : dict
+        {place of the block: ((first day, last day) of each pass, ...)} for picks held to wanted
+        days [d since 1970-01-01].
     undated : ndarray, shape (blocks, draws)
         What has no picking date [t].
     owned : dict
@@ -61,6 +66,8 @@ class IntakeSchedule(Answer):
     portions: tuple
     movable: np.ndarray
     undated: np.ndarray
+    pickers: tuple = ()
+    held: dict = field(default_factory=dict)
     owned: dict = field(default_factory=dict)
     closed: dict = field(default_factory=dict)
     seed: int = 0
@@ -152,11 +159,14 @@ class IntakeSchedule(Answer):
     def _until(self, members):
         """Return tonnes picked before each day of the span by some blocks, (days + 1, draws)."""
         first, last = self.span
-        total = np.zeros((last - first + 2, self.undated.shape[1]))
-        every = np.arange(self.undated.shape[1])
-        for block in members:
-            for day, tonnes in self._parts()[block]:
-                total[day - first + 1, every] += tonnes
+        draws = self.undated.shape[1]
+        every, size = np.arange(draws), (last - first + 2) * draws
+        parts = [part for block in members for part in self._parts()[block]]
+        if not parts:
+            return np.zeros((last - first + 2, draws))
+        cells = np.concatenate([(day - (first - 1)) * draws + every for day, _ in parts])
+        tonnes = np.concatenate([each for _, each in parts])
+        total = np.bincount(cells, tonnes, minlength=size).reshape(-1, draws)
         return np.cumsum(total, axis=0, out=total)
 
     def until(self, by):

@@ -1,7 +1,5 @@
 """What is picked when, block by block: a list by day, and sheets to print."""
 
-import itertools
-
 import numpy as np
 import pandas as pd
 
@@ -25,14 +23,15 @@ def deliveries(schedule, moved=None):
     -------
     DataFrame
         One row a pick: day (middle), day_p10, day_p90, block, variety, grower, tonnes_p10,
-        tonnes_p50, tonnes_p90 [t], days moved [d].
+        tonnes_p50, tonnes_p90 [t], days moved [d], picker.
     """
     growers = schedule.owned.get("grower", ("",) * len(schedule.blocks))
     rows = []
-    for block, parts in schedule.movable_parts().items():
-        for day, tonnes in parts:
-            if not tonnes.any():
-                continue
+    for portion, movable, picker in zip(
+        schedule.portions, schedule.movable, schedule.pickers, strict=True
+    ):
+        block, day, tonnes = portion
+        if movable and tonnes.any():
             # A day that fruit comes on: the middle of those drawn, not between two of them.
             low, middle, high = np.sort(day)[[round(at * (len(day) - 1)) for at in _ends()]]
             days = (pd.Timestamp(0) + pd.Timedelta(days=int(each)) for each in (middle, low, high))
@@ -44,10 +43,13 @@ def deliveries(schedule, moved=None):
                     "grower": growers[block],
                     **ranges.columns("tonnes", tonnes),
                     "days": (moved or {}).get(schedule.blocks[block], 0),
+                    "picker": picker,
                 }
             )
     names = ["day", "day_p10", "day_p90", "block", "variety", "grower"]
-    frame = pd.DataFrame(rows, columns=[*names, *ranges.columns("tonnes", np.zeros(1)), "days"])
+    frame = pd.DataFrame(
+        rows, columns=[*names, *ranges.columns("tonnes", np.zeros(1)), "days", "picker"]
+    )
     return frame.sort_values(["day", "grower", "block"], kind="stable", ignore_index=True)
 
 
@@ -94,7 +96,6 @@ def intake_sheets(schedule, fit, terms=None, moved=None, units=METRIC):
         }
         for row in deliveries(schedule, moved).to_dict("records")
     ]
-    days = itertools.groupby(rows, key=lambda row: row["about"])
     names = sorted({row["grower"] for row in rows}) if any(schedule.owned.get("grower", ())) else []
     template = Environment(
         loader=PackageLoader("cropload", "winery/templates"),
@@ -104,9 +105,10 @@ def intake_sheets(schedule, fit, terms=None, moved=None, units=METRIC):
     return template.render(
         season=schedule.season,
         unit=units.label("tonnes"),
+        named=any(row["picker"] for row in rows),
         often=ranges.often(),
         fit=fit,
-        days=[(day, list(each)) for day, each in days],
+        rows=rows,
         growers=[
             (name, [row for row in rows if row["grower"] == name], (terms or {}).get(name, ()))
             for name in names

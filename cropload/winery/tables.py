@@ -111,8 +111,18 @@ def group_table(schedule, by, units=METRIC):
     return Table.of(f"by_{by}", caption, cells.items(), columns)
 
 
-def limit_table(limits, dated=False):
-    """Return all limits one by one, those of one variety too; ``dated`` with days of their own."""
+def limit_table(limits, dated=False, most=None):
+    """Return all limits one by one, those of one variety too.
+
+    Parameters
+    ----------
+    limits : Capacity
+        As from ``capacity_table``.
+    dated : bool
+        Whether the first and the last day have columns of their own.
+    most : int, optional
+        Most rows: those likeliest passed, in fewer columns.
+    """
     # A closed day that nothing comes on needs no row.
     rows = [
         row
@@ -135,7 +145,21 @@ def limit_table(limits, dated=False):
         (_tonnes(f"enough in {words.enough()}"), limited("enough_t")),
     ]
     caption = f"Limits of intake, one by one: crop with its {ranges.label()}"
-    return Table.of("limits", caption, rows, columns, 1 + varied + dated)
+    if most is None:
+        return Table.of("limits", caption, rows, columns, 1 + varied + dated)
+    columns = [
+        _SHORT_PERIOD,
+        _FRUIT if varied else None,
+        (Column("crop", kinds.RANGE, "tonnes"), _crop),
+        _LIMIT,
+        (Column("over", kinds.CHANCE), limited("chance_over")),
+        (_tonnes("by"), lambda row: row["over_mean_t"] or None),
+    ]
+    named = sorted(rows, key=lambda row: -row["chance_over"])[:most]
+    which = "" if len(named) == len(rows) else f" ({most} likeliest of {len(rows)})"
+    caption = f"LIMITS{which}: crop, limit, chance of more, and by how much then"
+    rows = [row for row in rows if row in named]
+    return Table.of("limits", caption, rows, columns, 1 + varied)
 
 
 def book_tables(schedule, by, limits=None, moves=None, room=None, cellar=None, units=METRIC):
@@ -167,7 +191,7 @@ def book_tables(schedule, by, limits=None, moves=None, room=None, cellar=None, u
     return found
 
 
-def totals_table(schedule, by, dates=None, units=METRIC):
+def totals_table(schedule, by, dates=None, units=METRIC, most=None):
     """Return the crop of each group in all, and when most of it is expected.
 
     Parameters
@@ -178,6 +202,8 @@ def totals_table(schedule, by, dates=None, units=METRIC):
         What the rows are.
     dates : HarvestDates, optional
         Shown where the rows are blocks.
+    most : int, optional
+        Most rows: those of the largest crop, in fewer columns.
     """
     frame = schedule.frame_by(by)
     inside = frame[frame["period_start"].notna()]
@@ -205,6 +231,12 @@ def totals_table(schedule, by, dates=None, units=METRIC):
         (_tonnes("mean then"), lambda row: row.get("then")),
     ]
     caption = f"By {by}: crop in all with its {ranges.label()}, and the period that gets most of it"
+    if most is not None:
+        largest = sorted(rows, key=lambda row: -row["crop"][1])[:most]
+        which = f" (the {most} largest of {len(rows)})" if len(rows) > most else ""
+        rows = [row for row in rows if any(row is each for each in largest)]
+        caption = f"BY {by.upper()}{which}: crop in all, and the period that gets most of it"
+        return Table.of(f"totals_{by}", caption, rows, columns[:-1])
     return Table.of(f"totals_{by}", caption, rows, columns)
 
 
@@ -222,12 +254,27 @@ def before_after_table(relief, units=METRIC):
         ("fullest period, middle", *tonnes(lambda fit: fit.peak_t[1])),
         (f"each period enough in {words.enough()}", *tonnes(lambda fit: fit.enough_t)),
     ]
-    for name in ("tanks", "presses"):
+    for name, what in (
+        ("tanks", "without a tank, mean"),
+        ("presses", "waiting, fullest night, mean"),
+        ("pickers", "not picked that day, fullest, mean"),
+    ):
         used = [use for cellar in relief.cellars for use in cellar.uses if use.what == name]
         if used:
-            what = "without a tank, mean" if name == "tanks" else "waiting, fullest night, mean"
             cells = (wording.amount("tonnes", use.left_mean, units) for use in used)
             rows.append((what, *cells))
+    if relief.bills:
+        names = {
+            "total": "cost in all, mean",
+            "moving": "of it moves",
+            "outside": "of it room booked elsewhere",
+            "short": "of it fruit without room",
+            "wait": "of it waiting for a press",
+        }
+        for name, what in names.items():
+            costs = [getattr(bill, name) for bill in relief.bills]
+            if any(costs):
+                rows.append((what, *(wording.number(cost, 0) for cost in costs)))
     heads = ("measure", "now", "with the moves")
     columns = [(Column(head), lambda row, at=at: row[at]) for at, head in enumerate(heads)]
     return Table.of("before_after", "What the moves change", rows, columns)
@@ -238,7 +285,7 @@ def _told(frame, name, *columns):
     return columns if frame[name].notna().any() else ()
 
 
-def room_table(room):
+def room_table(room, title="Contracts"):
     """Return the crop against the least and the most of each contract, with both chances."""
     frame = room.frame
     columns = [
@@ -264,13 +311,13 @@ def room_table(room):
         ),
     ]
     caption = (
-        f"Contracts: crop with its {ranges.label()}, and chances on both sides; a dash where a "
-        "contract has none"
+        f"{title}: crop with its {ranges.label()}, and chances on both sides; a dash where there "
+        "is none"
     )
     return Table.of("contracts", caption, frame.to_dict("records"), columns)
 
 
-def book_table(room):
+def book_table(room, title="Contracts"):
     """Return each contract in one row: crop, both chances, what it pays and what is owed."""
     frame = room.frame
     unit, several = _currency(frame)
@@ -295,7 +342,7 @@ def book_table(room):
         (Column("owed, mean", kinds.MONEY, unit=unit), _owed) if owed else None,
         several,
     ]
-    caption = f"Contracts: crop with its {ranges.label()}, both chances, and money in the mean"
+    caption = f"{title}: crop with its {ranges.label()}, both chances, and money in the mean"
     return Table.of("book", caption, frame.to_dict("records"), columns, step=step)
 
 
@@ -347,7 +394,7 @@ def pay_table(room):
 
 
 def cellar_table(cellar, units=METRIC):
-    """Return tanks and presses by day: what is in use, and what finds no room.
+    """Return tanks, presses and pickers by day: what is in use, and what finds no room.
 
     Parameters
     ----------
@@ -372,7 +419,7 @@ def cellar_table(cellar, units=METRIC):
         (_tonnes("without, mean"), "left_mean"),
         (_tonnes("one year in ten over"), "left_p90"),
     ]
-    caption = f"Tanks and presses by day, in use with its {ranges.label()}"
+    caption = f"Tanks, presses and pickers by day, in use with its {ranges.label()}"
     return Table.of("cellar", caption, cellar.frame.to_dict("records"), columns, 2)
 
 
@@ -394,6 +441,7 @@ def deliveries_table(schedule, moved=None):
         (Column("variety"), "variety"),
         (Column("crop", kinds.RANGE, "tonnes"), _crop),
         (Column("between"), lambda row: f"{row['day_p10']:%m-%d} to {row['day_p90']:%m-%d}"),
+        (Column("picked by"), "picker") if (frame["picker"] != "").any() else None,
         (Column("moved"), _move) if frame["days"].any() else None,
     ]
     caption = f"Picks to come by day, each with its {ranges.label()}"
@@ -415,6 +463,16 @@ def moves_table(relief):
         (_tonnes("crop"), "tonnes_p50"),
     ]
     return Table.of("moves", "Blocks to move", relief.frame.to_dict("records"), columns)
+
+
+def booked_table(relief):
+    """Return the room to book elsewhere for each period, as it is best with the moves made."""
+    columns = [
+        (Column("for"), lambda row: words.short_period(row[0])),
+        (_tonnes("to book"), lambda row: row[1]),
+    ]
+    caption = "Room to book elsewhere beforehand, by your prices"
+    return Table.of("booked", caption, relief.bills[1].booked, columns)
 
 
 def chances_table(relief):

@@ -21,6 +21,18 @@ class Rows:
     varieties: tuple
     inside: tuple
 
+    def only(self, places):
+        """Return some of the rows, with all that lie within them among them."""
+        new = {int(place): at for at, place in enumerate(places)}
+        return Rows(
+            self.starts[places],
+            self.ends[places],
+            self.limit[places],
+            self.member[places],
+            tuple(self.varieties[place] for place in places),
+            tuple(tuple(new[at] for at in self.inside[place]) for place in places),
+        )
+
 
 def rows_of(limits, ahead):
     """Return the limits ahead as rows that turn fruit away, from the narrowest to the widest.
@@ -63,8 +75,8 @@ def rows_of(limits, ahead):
     )
 
 
-def turned_away(sums, rows):
-    """Return the fruit over all rows together [t].
+def turned_by_row(sums, rows):
+    """Return the fruit that each row turns away [t].
 
     Parameters
     ----------
@@ -75,19 +87,17 @@ def turned_away(sums, rows):
 
     Returns
     -------
-    ndarray, shape (..., draws)
+    ndarray, shape (..., rows, draws)
 
     Notes
     -----
     What a row turns away does not count against the rows around it. Where rows overlap only in
     part, this is the most it can be.
     """
-    total = np.zeros((*sums.shape[:-2], sums.shape[-1]))
-    less = []
+    less = np.empty(sums.shape)
     for at, within in enumerate(rows.inside):
         left = sums[..., at, :] - rows.limit[at]
         for other in within:
-            left = left - less[other]
-        less.append(np.maximum(left, 0.0))
-        total += less[-1]
-    return total
+            left = left - less[..., other, :]
+        np.maximum(left, 0.0, out=less[..., at, :])
+    return less

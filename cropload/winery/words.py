@@ -2,6 +2,8 @@
 
 import re
 
+import pandas as pd
+
 from cropload import handbook
 from cropload.beliefs import ranges
 from cropload.show import wording
@@ -11,8 +13,8 @@ from cropload.winery.capacity import ENOUGH, GALLON_L, tank_volume
 from cropload.winery.schedule import NO_DATE, OUTSIDE
 
 CAUTION = (
-    "A forecast is decision support, not a guarantee. Picking follows ripeness, health of the "
-    "fruit, weather and the contract; prices and contracts need advice of their own."
+    "A forecast is decision support, not a guarantee: ripeness, fruit health, weather and contract "
+    "decide; money needs its own advice."
 )
 
 TERMS = (
@@ -97,25 +99,39 @@ def short_period(period):
     return re.sub(r"\d{4}-(?=\d\d-\d\d)", "", period)
 
 
+def crop_sentence(schedule, units=METRIC):
+    """Return the crop in all and what it fills, in one sentence."""
+    if schedule.empty:
+        return f"No block bears a crop in {schedule.season}, so there is nothing to take in."
+    low, middle, high = (float(end) for end in ranges.quantiles(schedule.totals("estate")[1][0]))
+    filled = _filled(middle, units)
+    return (
+        f"In all about {wording.amount('tonnes', middle, units)} "
+        f"({wording.span('tonnes', low, high, units)}, {ranges.often()}), "
+        f"{filled} {volume_label(units)} in the tank."
+    )
+
+
+def _filled(tonnes, units):
+    return wording.ranged(
+        (volume(tonnes, units)[0], None, volume(tonnes, units)[1]),
+        lambda end: wording.number(end, 0),
+    )
+
+
 def intake_sentence(schedule, limits=None, units=METRIC):
     """Return where most fruit is expected, and where it is likeliest too much, in sentences."""
     if schedule.empty:
-        return f"No block bears a crop in {schedule.season}, so there is nothing to take in."
+        return crop_sentence(schedule)
     table = schedule.frame_by("estate")
     inside = table[~table["period"].isin([NO_DATE, OUTSIDE])]
     low, middle, high = (float(end) for end in ranges.quantiles(schedule.totals("estate")[1][0]))
 
-    def filled(tonnes):
-        return wording.ranged(
-            (volume(tonnes, units)[0], None, volume(tonnes, units)[1]),
-            lambda end: wording.number(end, 0),
-        )
-
     text = (
         f"In all about {wording.amount('tonnes', middle, units)} "
         f"({wording.span('tonnes', low, high, units)}, {ranges.label()}). The middle fills "
-        f"{filled(middle)} {volume_label(units)} in the tank, by the juice the grapes give; the "
-        f"high end {filled(high)}."
+        f"{_filled(middle, units)} {volume_label(units)} in the tank, by the juice the grapes "
+        f"give; the high end {_filled(high, units)}."
     )
     if len(inside):
         top = inside.loc[inside["tonnes_mean"].idxmax()]
@@ -138,7 +154,7 @@ def enough():
     return f"{10 * ENOUGH:g} years of 10"
 
 
-def fit_sentence(fit, limits, units=METRIC):
+def fit_sentence(fit, limits, units=METRIC, short=False):
     """Return whether the crop fits the limits of intake, in some sentences.
 
     Parameters
@@ -147,6 +163,8 @@ def fit_sentence(fit, limits, units=METRIC):
         As from ``fit_of`` and ``capacity_table``.
     units : UnitSystem
         Units to show.
+    short : bool
+        Whether the tightest limit is left to a table beside it.
     """
     if not fit.limits:
         return "No limit of intake lies ahead, so there is nothing to hold the crop against."
@@ -165,7 +183,7 @@ def fit_sentence(fit, limits, units=METRIC):
         )
     worst = limits.frame.loc[limits["chance_over"].idxmax()]
     fruit = f" of {worst['variety']}" if worst["variety"] else ""
-    if worst["chance_over"] > 0:
+    if worst["chance_over"] > 0 and not short:
         text += (
             f" Tightest alone is {short_period(worst['period'])}: "
             f"{wording.chance(worst['chance_over'])} for more than "
@@ -174,15 +192,15 @@ def fit_sentence(fit, limits, units=METRIC):
     if fit.peak:
         low, middle, high = fit.peak_t
         text += (
-            f" The fullest period, oftenest {short_period(fit.peak)} "
-            f"({wording.chance(fit.peak_chance)}), gets {tonnes(middle)} "
-            f"({wording.span('tonnes', low, high, units)}, {ranges.often()}); "
-            f"{tonnes(fit.enough_t)} in each would be enough in {enough()}."
+            f" The fullest period gets {tonnes(middle)} "
+            f"({wording.span('tonnes', low, high, units)}, {ranges.often()}), oftenest "
+            f"{short_period(fit.peak)}; {tonnes(fit.enough_t)} in each would be enough in "
+            f"{enough()}."
         )
     if fit.outside_high >= SMALL or fit.outside_mean >= SMALL:
         text += (
-            f" Besides, {tonnes(fit.outside_mean)} in the mean, over {tonnes(fit.outside_high)} in "
-            "one year of ten, come on days that no row of table capacity names."
+            f" Besides, {tonnes(fit.outside_mean)} (over {tonnes(fit.outside_high)} one year in "
+            "ten) come on days that no row of table capacity names."
         )
     return text
 
@@ -198,14 +216,16 @@ def cellar_sentence(cellar, units=METRIC):
         low, middle, high = (room_words(use.what, end, units) for end in use.used)
         low = low.split()[0]
         if use.what == "tanks":
-            room = f"Tanks ({room_words('tanks', use.room, units)})"
-            short = "some fruit finds none"
+            room, short = "Tanks (%s)", "some fruit finds none"
+        elif use.what == "presses":
+            room, short = "Presses (%s a day)", "some fruit waits over night"
         else:
-            room = f"Presses ({room_words('presses', use.room, units)} a day)"
-            short = "some fruit waits over night"
+            room, short = "Pickers (%s a day)", "some fruit is not picked on its day"
+        room %= room_words(use.what, use.room, units)
         text = f"{room}: the chance that {short} is {wording.chance(use.chance_left)}"
         if use.left_mean >= SMALL or use.left_high >= SMALL:
-            when = "a season" if use.what == "tanks" else "in the fullest night"
+            nights = {"tanks": "a season", "presses": "in the fullest night"}
+            when = nights.get(use.what, "on the fullest day")
             text += (
                 f", {tonnes(use.left_mean)} {when} in the mean, over {tonnes(use.left_high)} in "
                 "one year of ten"
@@ -213,12 +233,12 @@ def cellar_sentence(cellar, units=METRIC):
         told.append(
             f"{text}. Fullest is {use.fullest:%m-%d}: {middle} ({low} to {high}, {ranges.often()})."
         )
-    return " ".join(told) or "No tank or press is kept for what comes in."
+    return " ".join(told) or "No tank or press is kept for what comes in, and no picker named."
 
 
 def room_words(what, value, units=METRIC):
-    """Return what tanks hold, in hl or US gal, or presses do, in tonnes or tons, as text."""
-    if what == "presses":
+    """Return what tanks hold, in hl or US gal, or others do, in tonnes or tons, as text."""
+    if what != "tanks":
         return wording.amount("tonnes", value, units)
     factor = 100 / GALLON_L if units.name == "us" else 1.0
     return f"{wording.number(factor * value, 0)} {volume_label(units)}"
@@ -259,6 +279,44 @@ def fit_in_short(made, schedule, limits=None, fit=None, units=METRIC):
 def _years(chance):
     """Return a chance in years of ten."""
     return f"{min(max(round(10 * chance), 1), 9)} of 10 years"
+
+
+def next_picks(schedule, units=METRIC, most=5):
+    """Return which days the next picks come in, and these picks, in a phrase and lines.
+
+    Parameters
+    ----------
+    schedule : IntakeSchedule
+        As from ``intake_schedule``.
+    units : UnitSystem
+        Units to show.
+    most : int
+        Most lines [1].
+
+    Notes
+    -----
+    The seven days after the day of the forecast, or from the first pick on where none comes then.
+    """
+    from cropload.winery.sheets import deliveries
+
+    frame = deliveries(schedule)
+    if frame.empty:
+        return "", []
+    week = pd.Timedelta(days=6)
+    start = frame["day"].iloc[0]
+    if schedule.as_of:
+        start = max(start, pd.Timestamp(schedule.as_of) + pd.Timedelta(days=1))
+    rows = frame[(frame["day"] >= start) & (frame["day"] <= start + week)].to_dict("records")
+    lines = [
+        f"{row['day']:%m-%d} {row['block']}{', ' * bool(row['grower'])}{row['grower']}: "
+        f"{wording.range_of(row, 'tonnes', 'tonnes', units)} {units.label('tonnes')}, between "
+        f"{row['day_p10']:%m-%d} and {row['day_p90']:%m-%d}"
+        f"{', by ' * bool(row['picker'])}{row['picker']}"
+        for row in rows[:most]
+    ]
+    if len(rows) > most:
+        lines.append(f"and {len(rows) - most} more, under 'day by day'")
+    return f"{start:%m-%d} to {start + week:%m-%d}", lines
 
 
 def first_step(relief, shown="blocks to move"):
@@ -314,6 +372,26 @@ def contracts_at_risk(room, units=METRIC, least=0.2):
     return [text for _, text in sorted(found, key=lambda each: -each[0])]
 
 
+def book_title(records):
+    """Return what terms of money the records have: contracts, or prices alone."""
+    return "Contracts" if len(records.contracts) else "Prices"
+
+
+def book_lines(room, title, units=METRIC, most=2):
+    """Return what all contracts pay together, and those at risk, the likeliest first, in lines."""
+    frame, head = room.frame, title.upper()
+    if len(set(frame["currency"])) == 1:
+        currency = f" {frame['currency'].iloc[0]}".rstrip()
+        pay, owed = (frame[name].sum() for name in ("revenue_mean", "penalty_mean"))
+        head += f": {wording.significant(pay, 3)}{currency} paid in the mean"
+        head += f", {wording.significant(owed, 2)} owed" if owed else ""
+    risks = contracts_at_risk(room, units)
+    lines = [f"- {text}" for text in risks[:most]] or ["- none is likely to be missed or passed"]
+    if len(risks) > most:
+        lines[-1] += f"; and {len(risks) - most} more"
+    return [head, *lines]
+
+
 def contract_words(room, book, units=METRIC):
     """Return {grower: a sentence on each contract of the grower}.
 
@@ -352,9 +430,19 @@ def relief_sentence(relief, units=METRIC):
         return wording.amount("tonnes", fit.elsewhere_mean, units)
 
     before, after = relief.fits
-    if before.elsewhere_mean < 1e-9:
+    if relief.bills:
+        was, now = (wording.number(bill.total, 0) for bill in relief.bills)
+        booked = sum(tonnes for _, tonnes in relief.bills[1].booked)
+        done = f"{wording.amount('tonnes', booked, units)} booked elsewhere"
+        if len(relief):
+            done = f"{len(relief)} block{'s' * (len(relief) != 1)} moved and {done}"
+        text = (
+            f"By your prices the intake costs {now} in the mean with {done}, and {was} with none "
+            f"moved. {tonnes(after)} go over the limits in the mean then ({tonnes(before)} now)."
+        )
+    elif before.elsewhere_mean < 1e-9 and not relief.cellars:
         return "No period goes over its limit. Nothing needs to move."
-    if relief.frame.empty:
+    elif relief.frame.empty:
         text = (
             f"{tonnes(before)} in the mean need another place, and no move of a few days that is "
             "worth it brings that down."

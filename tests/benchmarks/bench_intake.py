@@ -1,4 +1,4 @@
-"""How long intake takes: 500 blocks x 4,000 draws x 12 weeks, with capacity.
+"""How long intake takes: 500 blocks x 4,000 draws x 15 weeks, with capacity.
 
 Run it as ``python tests/benchmarks/bench_intake.py``; it prints seconds, and ratios to drawing as
 many normals and taking the same quantiles with numpy, so that they mean the same on any machine.
@@ -22,7 +22,7 @@ from cropload.winery.fit import fit_of
 from cropload.winery.intake import intake_schedule
 from cropload.winery.relief import relieve
 
-BLOCKS, DRAWS, WEEKS = 500, 4_000, 12
+BLOCKS, DRAWS, WEEKS = 500, 4_000, 15
 FIRST = pd.Timestamp(2026, 8, 31)
 
 

@@ -163,7 +163,7 @@ def test_a_crop_never_earns_more_than_all_of_it_at_the_better_price(tonnes, cap,
 
 def test_missing_price_names_blocks_and_the_mend():
     found = drawn([[[1.0] * 100] * 2], [[1, 1]], ("North", "West"))
-    with pytest.raises(CroploadError, match=r"West.*Add a row to table prices.*Pinot noir"):
+    with pytest.raises(CroploadError, match=r"West.*Add a row to table contracts.*Pinot noir"):
         scenario_money(priced({"variety": "Riesling", "price_per_t": 100}), found, Costs())
 
 

@@ -118,7 +118,7 @@ def test_one_wrong_level_harms_only_itself(page):
 
 def test_the_late_cut_is_weighed_at_its_price(page):
     late = page.late
-    assert late.grapes.value == 1700  # Chardonnay in table prices of the sample
+    assert late.grapes.value == 1700  # Chardonnay in table contracts of the sample
     free = late.found
     late.price.value = 340.0
     # 340 a hectare at 1,700 a tonne is worth 0.2 t/ha.

@@ -110,20 +110,20 @@ def test_the_same_contract_twice_is_said():
 #: Twelve growers, each with one block of 2 ha that bears 10, 11, ... 21 t in every season.
 CROP = {f"Grower {at}": 10.0 + at for at in range(12)}
 BOOK = """\
-contract,grower,variety,blocks,from_t,price_per_t,least_t,most_t,most_t_ha,ceiling_kg_ha,\
+contract,grower,variety,blocks,group,from_t,price_per_t,least_t,most_t,most_t_ha,ceiling_kg_ha,\
 ceiling_hl_ha,ceiling_kg_per_hl,price_beyond,shortfall_per_t,excess_per_t
-plain,Grower 0,,,,1000,,,,,,,,,
-short,Grower 1,,,,1000,12,,,,,,,300,
-steps,Grower 2,,,,1000,,,,,,,,,
-steps,,,,5,800,,,,,,,,,
-steps,,,,10,600,,,,,,,,,
-most,Grower 3,,,,1000,,12,,,,,400,,
-excess,Grower 4,,,,1000,,12,,,,,400,,150
-by area,Grower 5,,,,1000,,,7,,,,,,
-lawful,Grower 6,,,,1000,,,,7500,,,,,
-by wine,Grower 7,,,,1000,,,,,50,140,,,
-group,,,Block 8; Block 9,,1000,40,,,,,,,200,
-rest,,Anyvine,,,900,30,50,,,,,100,50,20
+plain,Grower 0,,,,,1000,,,,,,,,,
+short,Grower 1,,,,,1000,12,,,,,,,300,
+steps,Grower 2,,,,,1000,,,,,,,,,
+steps,,,,,5,800,,,,,,,,,
+steps,,,,,10,600,,,,,,,,,
+most,Grower 3,,,,,1000,,12,,,,,400,,
+excess,Grower 4,,,,,1000,,12,,,,,400,,150
+by area,Grower 5,,,,,1000,,,7,,,,,,
+lawful,Grower 6,,,,,1000,,,,7500,,,,,
+by wine,Grower 7,,,,,1000,,,,,50,140,,,
+group,,,,old vines,,1000,40,,,,,,,200,
+rest,,Anyvine,,,,900,30,50,,,,,100,50,20
 """
 #: The same by hand: crop, pay, owed.
 BY_HAND = {
@@ -143,6 +143,7 @@ BY_HAND = {
 def test_a_book_of_twelve_growers_is_what_it_is_by_hand():
     made = made_forecast(np.repeat(np.array(list(CROP.values()))[:, None], 100, axis=1))
     blocks = pd.DataFrame({"block": made.blocks, "variety": made.varieties, "grower": list(CROP)})
+    blocks["group"] = ["steep", *[""] * 7, "old vines; steep", "old vines", "", ""]
     found = contract_table(made, pd.read_csv(io.StringIO(BOOK)), blocks).frame
     assert set(found["contract"]) == set(BY_HAND)
     for row in found.to_dict("records"):
@@ -160,6 +161,7 @@ def test_a_book_of_twelve_growers_is_what_it_is_by_hand():
     ("row", "told"),
     [
         ("A,,,,9,,,,", "neither of which grower"),
+        ("A,,,,9,,,,,old wines", "'old wines' is the group of no row"),
         ("A,Ash,,,9,20,10,,", "above most_t"),
         ("A,Ash,,,9,,,50,", "without ceiling_kg_per_hl"),
         ("A,,,Ash 1; Nowhere,9,,,,", "'Nowhere' is the block of no row"),
@@ -169,7 +171,7 @@ def test_a_book_of_twelve_growers_is_what_it_is_by_hand():
     ],
 )
 def test_contracts_that_cannot_be_are_faults_of_the_file(tmp_path, row, told):
-    head = "contract,grower,variety,blocks,price_per_t,least_t,most_t,ceiling_hl_ha,from_t"
+    head = "contract,grower,variety,blocks,price_per_t,least_t,most_t,ceiling_hl_ha,from_t,group"
     with pytest.raises(CroploadError) as fault:
         read_records(growers_estate(tmp_path, contracts=[head, row]))
     assert told in " ".join(str(fault.value).split())

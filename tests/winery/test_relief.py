@@ -155,9 +155,69 @@ def test_no_pick_is_moved_into_the_past():
     assert (found.frame["days"] > 0).all()
 
 
+def bill_by_hand(crops, days, steps, limits, hl, costs):
+    """What seasons cost in the mean: each limit and the tank booked for by trying every amount."""
+    over = np.zeros((len(limits) + 1, crops.shape[1]))
+    for season in range(crops.shape[1]):
+        comes = np.zeros(40)
+        for crop, day, step in zip(crops[:, season], days, steps, strict=True):
+            comes[day + step] += crop
+        for at, limit in enumerate(limits):
+            over[at, season] = max(comes[3 * at : 3 * at + 3].sum() - limit, 0)
+        put = np.zeros(40)  # at 100 kg a hectolitre, two days in the tank
+        for day in range(40):
+            room = hl / 10 - (put[day - 1] if day else 0)
+            put[day] = min(comes[day], room)
+            over[-1, season] += comes[day] - put[day]
+    cost = costs["move"] * float(crops.mean(1) @ np.abs(steps))
+    for fruit in over:
+        ways = [
+            costs["outside"] * room + costs["short"] * np.maximum(fruit - room, 0).mean()
+            for room in [0.0, *fruit]
+        ]
+        cost += min(ways)
+    return cost
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_the_cheapest_moves_are_the_best_of_all_choices(seed):
+    crops = np.array([[5.0], [4.0], [6.0]]) * correlated_lognormals(
+        3, 60, sigma=0.3, correlation=0.5, seed=seed
+    )
+    days, limits, hl = [3, 4, 4], [5.0, 7.0, 4.0], 60.0
+    costs = {"move": 4.0, "outside": 30.0, "short": 100.0}
+    tanks = pd.DataFrame({"volume_hl": [hl], "days_held": [2], "kg_per_hl": [100.0]})
+    schedule, seen = on_days(crops, days), []
+    found = relieve(
+        schedule, day_limits(limits), windows=2, costs=costs, tanks=tanks,
+        progress=lambda done, total: seen.append((done, total)),
+    )  # fmt: skip
+    steps = np.zeros(3, int)
+    for name, step in zip(found.frame["block"], found.frame["days"], strict=True):
+        steps[int(name[-1])] = step
+    mine = [
+        bill_by_hand(crops, days, each, limits, hl, costs) for each in (np.zeros(3, int), steps)
+    ]
+    assert [bill.total for bill in found.bills] == pytest.approx(mine)
+    choices = product(range(-2, 3), repeat=3)
+    least = min(bill_by_hand(crops, days, each, limits, hl, costs) for each in choices)
+    assert mine[1] == pytest.approx(least, rel=0.01)
+    # The 24 seasons of the program are not all 60, so its bound is one of its own seasons.
+    bound, here = map(
+        float, re.search(r"below ([\d.]+),.*comes to ([\d.]+)", found.method).groups()
+    )
+    assert 0 < bound <= here + 0.01
+    assert seen[-1] == (3, 3)
+    assert "booked elsewhere" in found.heading()
+
+
 @pytest.mark.parametrize(
     ("more", "told"),
     [
+        ({"costs": {"shrt": 3.0}}, "Did you mean 'short'"),
+        ({"costs": {"move": 3.0}}, "must be above 0"),
+        ({"costs": {"short": 100.0, "move": -1.0}}, "cost of move"),
+        ({"costs": {"short": 100.0}, "worth": 0.1}, "give one of"),
         ({"worth": -0.1}, "worth"),
         ({"windows": {"Blok 0": 3}}, "Did you mean 'Block 0'"),
         ({"windows": (2, 5)}, "days earlier"),

@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from intake_cases import capacity, growers_estate, made_forecast
+from intake_cases import GROWERS, capacity, growers_estate, made_forecast
 
 from cropload import example_records, forecast, harvest_dates, intake_schedule
 from cropload.pages.cli import main
@@ -131,7 +131,7 @@ def test_the_first_step_names_what_is_too_big_for_a_period(opened, records):
 
 
 def test_contracts_at_risk_are_those_likely_overrun(opened, records):
-    room = contract_table(opened.forecast, records.prices).frame
+    room = contract_table(opened.forecast, records.contracts, records.blocks).frame
     told = opened.risks.text.value
     for row in room.to_dict("records"):
         assert (f"{row['contract']}: more than" in told) == (row["chance_excess"] >= 0.2)
@@ -201,7 +201,7 @@ def test_contracts_show_both_chances(opened):
 
 def test_without_limits_and_prices_the_page_says_what_to_fill_in(folder):
     (folder / "capacity.csv").unlink()
-    (folder / "prices.csv").unlink()
+    (folder / "contracts.csv").unlink()
     page = WineryIntake(folder, draws=400)
     assert "In all about" in page.sentence.text.value
     assert "no table capacity" in page.risks.text.value
@@ -231,7 +231,7 @@ def test_a_folder_that_cannot_be_read_is_one_message(tmp_path):
 
 
 def test_names_of_blocks_are_escaped_everywhere(folder):
-    for name in ("blocks", "dates", "prices", "harvest", "pruning", "counts", "weights"):
+    for name in ("blocks", "dates", "contracts", "harvest", "pruning", "counts", "weights"):
         path = folder / f"{name}.csv"
         text = path.read_text(encoding="utf-8").replace("Long Acre", "<b>=Acre</b>")
         path.write_text(text, encoding="utf-8")
@@ -327,7 +327,7 @@ def test_an_excel_file_holds_real_dates(opened):
 
 def test_answers_of_the_winery_can_be_read_and_drawn(small, records):
     schedule, limits = small
-    room = contract_table(forecast(records, 2027, draws=400), records.prices)
+    room = contract_table(forecast(records, 2027, draws=400), records.contracts, records.blocks)
     weeks = capacity(("2026-09-14", "2026-09-20", 2.0), ("2026-09-21", "2026-09-27", 9.0))
     moves = relieve(schedule, weeks, windows=7)
     for answer in (schedule, limits, room, moves):
@@ -359,7 +359,7 @@ def run(capsys, *arguments):
 
 def test_the_command_prints_weeks_limits_and_contracts(capsys):
     for more, titles in (
-        ((), ("LIMITS", "BY VARIETY", "CONTRACTS")),
+        ((), ("LIMITS", "BY GROWER", "CONTRACTS: ")),
         (("--all",), ("LIMITS", "CONTRACTS", "PICKING DATES", "INTAKE", "No plan for 2027")),
         (("--period", "week"), ("LIMITS", "INTAKE")),
     ):
@@ -368,6 +368,38 @@ def test_the_command_prints_weeks_limits_and_contracts(capsys):
         for title in titles:
             assert title in out
         assert max(map(len, out.splitlines())) <= 80
+
+
+def test_the_page_finds_what_costs_least(page):
+    moves = unfold(page, "blocks to move")
+    moves.costs["short"].value, moves.costs["outside"].value = 250, 60
+    moves.find()
+    assert moves.found.bills[1].total <= moves.found.bills[0].total
+    assert "By your prices" in moves.answer.value
+    moves.costs["short"].value = 0
+    moves.find()
+    assert "short" in moves.message.value
+
+
+def test_forty_blocks_of_six_growers_fit_one_screen(capsys, tmp_path):
+    rows = [
+        f"{grower},{grower},900,{60 + 3 * at},{95 + at},EUR" for at, grower in enumerate(GROWERS)
+    ]
+    head = "contract,grower,price_per_t,least_t,most_t,currency"
+    folder = growers_estate(tmp_path, contracts=[head, *rows])
+    code, out, _ = run(capsys, str(folder), "--draws", "400")
+    assert code == 0
+    assert all(grower in out for grower in GROWERS)
+    assert "LIMITS (7 likeliest of 8)" in out
+    assert len(out.rstrip().splitlines()) <= 40
+    assert max(map(len, out.splitlines())) <= 80
+
+
+def test_old_prices_are_not_called_contracts(capsys, tmp_path):
+    old = ["variety,price_per_t", "Riesling,900"]
+    _, out, _ = run(capsys, str(growers_estate(tmp_path, prices=old)), "--draws", "200")
+    assert "PRICES: " in out
+    assert "CONTRACTS" not in out
 
 
 def test_the_command_writes_the_whole_table_and_moves(capsys, tmp_path):
@@ -472,7 +504,7 @@ def test_picks_by_day_and_sheets_tell_each_block_once(opened, tmp_path, capsys):
         middle = np.datetime64(0, "D") + drawn[round(0.5 * (len(drawn) - 1))]
         assert row[0] == str(middle)
         low, middle, high = np.percentile(opened.forecast.draws[at], [10, 50, 90])
-        told = [float(end) for end in re.findall(r"[\d.]+", row[3])]
+        told = [float(end) for end in re.findall(r"[\d.]+", row[4])]
         assert told == pytest.approx([middle, low, high], abs=0.051)
     assert sorted(row[1] for row in shown) == sorted(opened.desk.blocks)
     assert [row[0] for row in shown] == sorted(row[0] for row in shown)

@@ -41,6 +41,9 @@ class HarvestDates:
         Where each block's date is known from, in words.
     entered : dict
         {block: ((day since 1970-01-01, share), ...)} for picking dates the user entered.
+    held : dict
+        {block: ((first day, last day, share, picker), ...)} for picks held to wanted days of
+        table picking; the draws lie within them.
     picked : DataFrame
         What the scale has said already: block, day (days since 1970-01-01, NaN where no date is
         on record), tonnes [t].
@@ -61,6 +64,7 @@ class HarvestDates:
     beliefs: Beliefs = field(repr=False)
     seed: int = 0
     notes: tuple = ()
+    held: dict = field(default_factory=dict, repr=False)
 
     def table(self):
         """Return the picking date of each block with its range.
@@ -271,12 +275,27 @@ def harvest_dates(
         if name in done:
             x[at] = done[name] - first
             words[at] = "picked"
+    day_limit = None if limit is None else (limit - pd.Timestamp(0)).days
+    held, over = picking_dates.wanted(known, season, names, done, day_limit)
+    for name, passes in held.items():
+        at = names.index(name)
+        ends = passes[0][0] - first, max(each[1] for each in passes) - first
+        if not dated[at]:
+            x[at], words[at] = sum(ends) / 2, ""
+        x[at] = np.clip(x[at], *ends)
+        dated[at] = True
+        words[at] = "held to its wanted days" + (f"; {words[at]}" if words[at] else "")
     blind = [n for n, yes in zip(names, dated, strict=True) if not yes and n not in done]
     notes = []
     if blind:
         notes.append(
             f"Nothing says when {', '.join(blind)} will be picked: no date of any season is on "
             "record and none is entered. Their tonnes are kept apart from the periods."
+        )
+    if over:
+        notes.append(
+            f"The wanted days of {', '.join(over)} are over and no pick is on record: the forecast "
+            "date stands."
         )
     dates = HarvestDates(
         season=season,
@@ -292,6 +311,7 @@ def harvest_dates(
         beliefs=beliefs,
         seed=int(seed),
         notes=tuple(notes),
+        held=held,
     )
     return dates.with_picks(picks) if picks else dates
 

@@ -153,6 +153,51 @@ def so_far(records, season, names, stages):
     return picked, rest, done
 
 
+def wanted(records, season, names, picked, limit=None):
+    """Return the days to which the picks of blocks are held.
+
+    Parameters
+    ----------
+    records : Records
+        Its table picking.
+    season : int
+        Year of harvest.
+    names : sequence of str
+        Names of the blocks.
+    picked : iterable of str
+        Blocks that are picked whole.
+    limit : int, optional
+        Day up to which records are used [d since 1970-01-01]; passes that are over by then are
+        left out, and others begin after it.
+
+    Returns
+    -------
+    held : dict
+        {block: ((first day, last day [d since 1970-01-01], share [1], picker), ...)}.
+    over : list of str
+        Blocks none of whose wanted days is left.
+    """
+    rows = records.picking[records.picking["season"] == season]
+    held, over = {}, []
+    for block, passes in rows.sort_values("first_day", kind="stable").groupby("block", sort=False):
+        if block not in names or block in picked:
+            continue
+        share = passes["share_pct"] / 100
+        share = share.fillna(1 - share.sum())
+        days = [(passes[name] - pd.Timestamp(0)).dt.days for name in ("first_day", "last_day")]
+        first, last = days[0], days[1].fillna(days[0])
+        left = last > (-np.inf if limit is None else limit)
+        if not left.any():
+            over.append(block)
+            continue
+        if limit is not None:
+            first = first.clip(lower=limit + 1)
+        share = share[left] / share[left].sum()
+        each = zip(first[left], last[left], share, passes["picker"][left], strict=True)
+        held[block] = tuple((int(a), int(z), float(s), str(by)) for a, z, s, by in each)
+    return held, over
+
+
 def parse(text):
     """Read picking dates as a person writes them: one date, or dates with their shares.
 

@@ -182,9 +182,9 @@ class CostBoxes(PagePart):
         self.body.children = (
             parts.html(
                 parts.note(
-                    "In the currency of your prices, which come from table prices. A number, or a "
-                    "range that holds it in 8 of 10 cases, like 90-140. Empty is not counted; for "
-                    "a variety or a block it is as for all. Time counts by what an hour costs."
+                    "In the currency of your prices, which come from table contracts. A number, or "
+                    "a range that holds it in 8 of 10 cases, like 90-140. Empty is not counted; "
+                    "for a variety or a block it is as for all. Time counts by what an hour costs."
                 )
             ),
             self.whose,

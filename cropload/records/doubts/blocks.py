@@ -54,6 +54,7 @@ UNKNOWN = [
         "strips",
         "dates",
         "prices",
+        "picking",
         "scenarios",
     )
 ]

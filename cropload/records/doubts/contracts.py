@@ -60,13 +60,14 @@ def _taken_twice(facts):
 REFUSED = [
     *map(_terms, ("contract", "from_t", *TERMS)),
     _names("blocks", "the block"),
+    _names("group", "the group"),
     Rule(
         ("contracts", "blocks"),
         "contract",
         _taken_twice,
         "takes the fruit of {block}, which {other} takes too",
-        "Name blocks, grower or variety so that one contract takes each block; table contracts "
-        "takes the place of table prices.",
+        "Name blocks, group, grower or variety so that one contract takes each block; table "
+        "contracts takes the place of table prices.",
     ),
 ]
 DOUBTS = [_names("grower", "the grower"), _names("variety", "the variety")]

@@ -207,9 +207,12 @@ _KILOGRAM = (
 )
 
 
-def _over_median(facts):
-    prices = _above_nothing("prices", "price_per_t")(facts)
-    return prices / prices[prices > 0].median()
+def _over_median(table):
+    def values(facts):
+        prices = _above_nothing(table, "price_per_t")(facts)
+        return prices / prices[prices > 0].median()
+
+    return values
 
 
 def _overlaps(facts):
@@ -254,6 +257,8 @@ def _beside_crops(table, column):
 MONEY = [
     _beside_crops("capacity", "limit_t"),
     _beside_crops("prices", "cap_t"),
+    _beside_crops("contracts", "least_t"),
+    _beside_crops("contracts", "most_t"),
     *(
         plausible(
             table,
@@ -265,12 +270,15 @@ MONEY = [
         )
         for table, column, key, what in _MONEY
     ),
-    plausible(
-        "prices",
-        "price_per_t",
-        "price_ratio",
-        _over_median,
-        "the price over the median of all prices",
+    *(
+        plausible(
+            table,
+            "price_per_t",
+            "price_ratio",
+            _over_median(table),
+            "the price over the median of all prices",
+        )
+        for table in ("prices", "contracts")
     ),
     Rule(
         ("capacity",),

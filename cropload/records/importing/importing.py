@@ -10,6 +10,7 @@ import pandas as pd
 from cropload import arguments
 from cropload.answer import Answer
 from cropload.errors import CroploadError, Unanswered, near
+from cropload.records.contracts import PRICES, named_after
 from cropload.records.importing.find import letters
 from cropload.records.importing.keep import kept_answers, new_rows, write_folder
 from cropload.records.importing.questions import read_answers
@@ -156,6 +157,8 @@ def import_workbook(files, into=None, answers=None, *, progress=None):
     found = understand(grids, given, names, steps)
     if not found.tables:
         _stop_at_nothing(shown, found)
+    if "prices" in found.tables and (old is None or old.prices.empty):
+        _as_contracts(found)
     tables = {
         name: csv_frame(name, found.tables[name], name in found.us)
         for name in TABLES
@@ -268,6 +271,26 @@ def _stop_at_nothing(files, found):
     if seen:
         mend += f" Seen and not understood: {'; '.join(seen)}."
     stop(", ".join(files), "no table of blocks, pruning, counts, weights or crops is found", mend)
+
+
+def _as_contracts(found):
+    """Make prices that were found contracts of the block's or variety's name."""
+    joined = found.tables.pop("prices")
+    joined.frame = named_after(joined.frame)
+    found.tables["contracts"] = joined
+    if "prices" in found.us:
+        found.us.add("contracts")
+    found.units = {
+        (part, "contracts" if table == "prices" else table, source): unit
+        for (part, table, source), unit in found.units.items()
+    }
+    for part in found.parts:
+        part.meaning.targets = [
+            replace(each, table="contracts", column=PRICES.get(each.column, each.column))
+            if each.table == "prices"
+            else each
+            for each in part.meaning.targets
+        ]
 
 
 def _columns(found, tables):

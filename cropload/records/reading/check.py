@@ -10,6 +10,7 @@ from cropload.records.doubts import (
     days,
     events,
     limits,
+    picking,
     places,
     trials,
     weights,
@@ -32,6 +33,7 @@ REFUSED = [
     days.STAGES,
     *limits.IMPOSSIBLE,
     *contracts.REFUSED,
+    *picking.REFUSED,
 ]
 #: Doubts that need no blocks.
 DOUBTS = [*days.SEASONS, *days.NOT_YET, *blocks.NAMES]

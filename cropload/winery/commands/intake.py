@@ -5,6 +5,8 @@ from cropload.show import options
 from cropload.show.command import Command
 from cropload.show.options import option
 
+#: Most limits and most rows beside them that are shown without --all, so that it fits a screen.
+_LIMITS, _ROWS = 7, 6
 #: Endings of sheets: a page to print, or a workbook.
 _PAGE = (".html", ".htm", ".xlsx")
 
@@ -19,6 +21,22 @@ def pick(text):
             f"'{text}' is not a picking date; write BLOCK=DATE like \"Long Acre=2027-09-20\""
         )
     return name.strip(), dates.strip()
+
+
+def costs(text):
+    """Read prices: ``move=3, outside=60, short=250``."""
+    import argparse
+
+    found = {}
+    for part in filter(None, (part.strip() for part in text.split(","))):
+        name, _, price = (each.strip() for each in part.partition("="))
+        try:
+            found[name] = float(price)
+        except ValueError:
+            raise argparse.ArgumentTypeError(
+                f"'{part}' is not a price; write what costs what: move=3, outside=60, short=250"
+            ) from None
+    return found
 
 
 _ARGUMENTS = (
@@ -57,6 +75,14 @@ _ARGUMENTS = (
         options.number,
     ),
     option(
+        "--costs",
+        "PRICES",
+        "with --move: look for what costs least, by your prices of a tonne: move (a day), outside "
+        "(room booked elsewhere), short (no room in the end), wait (a night before a press), like "
+        "move=3,outside=60,short=250",
+        costs,
+    ),
+    option(
         "--window",
         "DAYS",
         "days a pick may move either way with --move; 7 by default",
@@ -78,6 +104,7 @@ def _run(given):
     from cropload.beliefs.dates.picking_dates import parse
     from cropload.errors import CroploadError
     from cropload.records.writing.gate import Result, check_results
+    from cropload.show.terminal import working
     from cropload.winery.capacity import capacity_table
     from cropload.winery.intake import intake_schedule
     from cropload.winery.limits import own_periods
@@ -88,8 +115,9 @@ def _run(given):
         raise CroploadError(
             f"--window is {given.window}; picks may move by 0 to 60 days either way."
         )
-    if not given.move and (given.window is not None or given.worth is not None):
-        raise CroploadError("--window and --worth belong to --move: add it.")
+    of_move = (given.window, given.worth, given.costs)
+    if not given.move and any(each is not None for each in of_move):
+        raise CroploadError("--window, --worth and --costs belong to --move: add it.")
     if given.sheets:
         check_results([Result(given.sheets, _PAGE)], given.replace)
     records = options.records_of(given)
@@ -111,6 +139,7 @@ def _run(given):
         blocks=records.blocks,
         capacity=records.capacity,
     )
+    given.by_asked = given.by is not None
     if given.by is None:
         given.by = "grower" if any(schedule.owned["grower"]) else "variety"
     schedule.groups(given.by)
@@ -123,9 +152,10 @@ def _run(given):
     if given.move:
         if limits is None:
             raise CroploadError("--move needs table capacity, and these records have none.")
-        asked = {"windows": given.window, "worth": given.worth}
-        cellar = {"tanks": records.tanks, "presses": records.presses}
-        moves = relieve(schedule, records.capacity, **asked, **cellar)
+        asked = {"windows": given.window, "worth": given.worth, "costs": given.costs}
+        asked |= {name: getattr(records, name) for name in ("tanks", "presses", "pickers")}
+        with working("Looking for moves") as progress:
+            moves = relieve(schedule, records.capacity, **asked, progress=progress)
     options.save(given, export(schedule, given.by, options.units_of(given)))
     if given.sheets:
         _write_sheets(given, records, now, schedule, limits, moves)
@@ -136,7 +166,7 @@ def _write_sheets(given, records, now, schedule, limits, moves):
     """Write a page to print, or a workbook of every table."""
     from cropload.records.writing.gate import Result, write_results
     from cropload.winery import tables
-    from cropload.winery.cellar import cellar_table
+    from cropload.winery.cellar import cellar_of
     from cropload.winery.contracts import contract_book, contract_table
     from cropload.winery.fit import fit_of
     from cropload.winery.sheets import intake_book, intake_sheets
@@ -152,8 +182,7 @@ def _write_sheets(given, records, now, schedule, limits, moves):
         fit = fit_sentence(fit_of(then, records.capacity), held, units)
     room = contract_table(now, book, records.blocks)
     if given.sheets.lower().endswith(".xlsx"):
-        kept = len(records.tanks) + len(records.presses)
-        cellar = cellar_table(then, records.tanks, records.presses) if kept else None
+        cellar = cellar_of(then, records)
         found = tables.book_tables(schedule, given.by, limits, moves, room, cellar, units)
         data = intake_book(found, [fit, *schedule.notes, *room.notes, CAUTION], units)
     else:
@@ -176,10 +205,18 @@ def _parts(given, records, now, dates, schedule, limits, moves):
     from cropload.season.words import figures_sentence
     from cropload.show.terminal import paragraph
     from cropload.winery import tables
-    from cropload.winery.cellar import cellar_table
+    from cropload.winery.cellar import cellar_of
     from cropload.winery.contracts import contract_book, contract_table
     from cropload.winery.fit import fit_of
-    from cropload.winery.words import CAUTION, cellar_sentence, fit_sentence, intake_sentence
+    from cropload.winery.words import (
+        CAUTION,
+        book_lines,
+        book_title,
+        cellar_sentence,
+        crop_sentence,
+        fit_sentence,
+        intake_sentence,
+    )
 
     units = options.units_of(given)
 
@@ -187,35 +224,45 @@ def _parts(given, records, now, dates, schedule, limits, moves):
         return f"{title}\n{table.text(units)}"
 
     limited = limits is not None and len(limits)
-    yield paragraph(figures_sentence())
-    yield paragraph(intake_sentence(schedule, None, units))
+    short = not given.all
+    if short:
+        told = [crop_sentence(schedule, units)]
+    else:
+        yield paragraph(figures_sentence())
+        told = [intake_sentence(schedule, None, units)]
     if limits is not None:
-        yield paragraph(fit_sentence(fit_of(schedule, records.capacity), limits, units))
-    if limited:
+        told.append(fit_sentence(fit_of(schedule, records.capacity), limits, units, short))
+    yield paragraph(" ".join(told))
+    if limited and short:
+        yield tables.limit_table(limits, most=_LIMITS).text(units)
+    elif limited:
         yield section("LIMITS", tables.limit_table(limits))
     if given.period in ("week", "day") or not limited:
         yield section("INTAKE", tables.intake_table(schedule, "estate", None, units))
-    if given.by != "estate":
+    if given.by != "estate" and short and not given.by_asked:
+        yield tables.totals_table(schedule, given.by, dates, units, _ROWS).text(units)
+    elif given.by != "estate":
         totals = tables.totals_table(schedule, given.by, dates, units)
         yield section(f"BY {given.by.upper()}", totals)
     if moves is not None:
         parts = [paragraph(moves.heading()), *(table.text(units) for table in moves.tables(units))]
         yield "\n".join(["BLOCKS TO MOVE", *parts, *map(paragraph, moves.notes)])
-    # What the sentence on the fit tells already is not told again.
     notes = list(schedule.notes if limits is None else limits.notes)
-    notes = [note for note in notes if given.all or "before or after all" not in note]
-    if len(records.tanks) + len(records.presses):
-        cellar = cellar_table(schedule, records.tanks, records.presses)
-        yield f"TANKS AND PRESSES\n{paragraph(cellar_sentence(cellar, units))}"
+    cellar = cellar_of(schedule, records)
+    if cellar is not None:
+        kinds = "TANKS, PRESSES AND PICKERS" if len(records.pickers) else "TANKS AND PRESSES"
+        yield f"{kinds}\n{paragraph(cellar_sentence(cellar, units))}"
         if given.all:
             yield tables.cellar_table(cellar, units).text(units)
         notes += cellar.notes
-    book = contract_book(records)
+    book, title = contract_book(records), book_title(records)
     if len(book):
         contracts = contract_table(now, book, records.blocks)
-        yield section("CONTRACTS", tables.book_table(contracts))
-        if given.all:
-            yield tables.room_table(contracts).text(units)
+        if short:
+            yield "\n".join(map(paragraph, book_lines(contracts, title, units)))
+        else:
+            yield section(title.upper(), tables.book_table(contracts, title))
+            yield tables.room_table(contracts, title).text(units)
             yield tables.pay_table(contracts).text(units)
         notes += contracts.notes
     if given.all:
@@ -227,14 +274,12 @@ def _parts(given, records, now, dates, schedule, limits, moves):
         intake = tables.intake_table(schedule, given.by, None, units)
         heads = ("period", given.by, "mean", "chance of any", "high end", "tank, high end")
         yield section("INTAKE", intake.only(*heads))
-    for note in notes if given.all else [note for note in notes if note not in now.notes]:
-        yield paragraph(note, "- ")
-    if not given.all and now.notes:
-        yield paragraph(
-            f"Not shown: notes on the forecast itself ({len(now.notes)}), tables period by period, "
-            "picking dates. --all shows them."
-        )
-    yield paragraph(CAUTION)
+    if given.all:
+        for note in notes:
+            yield paragraph(note, "- ")
+        yield paragraph(CAUTION)
+        return
+    yield paragraph(f"{CAUTION} --all shows {len(notes)} notes and more.")
 
 
 COMMANDS = (

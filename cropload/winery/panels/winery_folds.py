@@ -18,7 +18,7 @@ from cropload.show.page_part import PagePart
 from cropload.show.panels import parts, saving
 from cropload.show.panels.fields import button, choice, day_field, field
 from cropload.winery import tables
-from cropload.winery.cellar import cellar_table
+from cropload.winery.cellar import cellar_of
 from cropload.winery.contracts import contract_book, contract_table
 from cropload.winery.fit import fit_of
 from cropload.winery.panels.winery_intake import NEEDS, WEEK
@@ -29,6 +29,7 @@ from cropload.winery.words import (
     NO_CAPACITY,
     NO_PRICES,
     TERMS,
+    book_title,
     cellar_sentence,
     contract_words,
     export,
@@ -157,13 +158,33 @@ class BlocksToMove(PagePart):
             style=parts.LABELLED,
             layout=widgets.Layout(width="26em", max_width="100%"),
         )
+        self.costs = {
+            "move": parts.number_box("A tonne moved by a day costs"),
+            "outside": parts.number_box("A tonne of room booked elsewhere costs"),
+            "short": parts.number_box("A tonne without room costs"),
+            "wait": parts.number_box("A tonne that waits a night costs"),
+        }
         self.find_button = button("find blocks to move", self.find, "auto")
+        self.progress = widgets.IntProgress(
+            0, 0, 1, description="Blocks", style=parts.LABELLED, layout={"display": "none"}
+        )
         self.answer = parts.html()
+        told = "With your prices it looks for what costs least; with none, for the fewest tonnes."
         self.body.children = (
             parts.row(self.earlier, self.later),
-            parts.row(self.held, self.find_button),
+            parts.html(parts.note(told)),
+            parts.row(*self.costs.values()),
+            parts.row(self.held, self.find_button, self.progress),
             self.answer,
         )
+
+    def _tell(self, done, total):
+        self.progress.max, self.progress.value = total, done
+
+    def _prices(self):
+        """Return the prices that are given, or None where none is."""
+        given = {name: box.value for name, box in self.costs.items() if box.value}
+        return given or None
 
     def show(self):
         """Take an answer away that belongs to another forecast or other dates."""
@@ -187,17 +208,36 @@ class BlocksToMove(PagePart):
         schedule = self.page.schedule(WEEK)
         if schedule.empty:
             raise CroploadError(schedule.heading())
-        found = relieve(
-            schedule,
-            self.desk.records.capacity,
-            windows=windows,
-            tanks=self.desk.records.tanks,
-            presses=self.desk.records.presses,
-        )
+        records = self.desk.records
+        self.progress.value, self.progress.layout.display = 0, None
+        try:
+            found = relieve(
+                schedule,
+                records.capacity,
+                windows=windows,
+                costs=self._prices(),
+                progress=self._tell,
+                **{name: getattr(records, name) for name in ("tanks", "presses", "pickers")},
+            )
+        finally:
+            self.progress.layout.display = "none"
         self.found = found
         said = f'<div role="status">{parts.note(found.heading(self.desk.units))}</div>'
         shown = "".join(table.html(self.desk.units) for table in found.tables(self.desk.units))
         self.answer.value = said + shown + "".join(map(parts.note, found.notes))
+
+
+def growers_html(page):
+    """Return each grower's crop and busiest period, and how the grower's contracts stand."""
+    records, units, schedule = page.desk.records, page.desk.units, page.schedule()
+    if schedule.empty:
+        return parts.note(schedule.heading())
+    text = tables.totals_table(schedule, "grower", None, units).html(units)
+    book = contract_book(records)
+    if len(book):
+        told = contract_words(contract_table(page.forecast, book, records.blocks), book, units)
+        text += parts.points([f"{grower}: {line}" for grower in told for line in told[grower]])
+    return text
 
 
 def contracts_html(page):
@@ -207,7 +247,9 @@ def contracts_html(page):
     if book.empty:
         return parts.note(NO_PRICES)
     room = contract_table(page.forecast, book, records.blocks)
-    text = "".join(table.html(page.desk.units) for table in room.tables())
+    title = book_title(records)
+    found = tables.room_table(room, title), tables.pay_table(room)
+    text = "".join(table.html(page.desk.units) for table in found)
     return text + parts.points(room.notes) + parts.note(TERMS)
 
 
@@ -234,8 +276,8 @@ class DayByDay(PagePart):
         if schedule.empty:
             return
         text = tables.deliveries_table(schedule).html(units)
-        if len(records.tanks) + len(records.presses):
-            cellar = cellar_table(schedule, records.tanks, records.presses)
+        cellar = cellar_of(schedule, records)
+        if cellar is not None:
             text += parts.note(cellar_sentence(cellar, units)) + parts.points(cellar.notes)
             text += tables.cellar_table(cellar, units).html(units)
         self.answer.value = text
@@ -251,8 +293,7 @@ class DayByDay(PagePart):
         """Return the name and the bytes of the workbook."""
         fit, room, _ = self._held()
         page, records, units = self.page, self.desk.records, self.desk.units
-        kept = len(records.tanks) + len(records.presses)
-        cellar = cellar_table(page.schedule(), records.tanks, records.presses) if kept else None
+        cellar = cellar_of(page.schedule(), records)
         given = {"limits": page.limits(), "room": room, "cellar": cellar, "units": units}
         found = tables.book_tables(page.schedule(), "variety", **given)
         notes = [fit, *page.schedule().notes, *room.notes, CAUTION]

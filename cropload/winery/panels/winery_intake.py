@@ -84,11 +84,15 @@ class WineryIntake(Page):
             Fold("by variety and block", self._tables),
             Fold("blocks to move", self._moves),
             Fold("day by day", self._days),
+            *([Fold("growers", lambda: [said("growers_html")])] if self._growers() else []),
             Fold("contracts", lambda: [said("contracts_html")]),
             Fold("since last", lambda: [said("since_last_html")]),
             Fold("where the numbers come from", lambda: [said("sources_html")]),
             Fold("taking care", lambda: [parts.html(parts.note(words.CAUTION))]),
         ]
+
+    def _growers(self):
+        return (self.records.blocks["grower"] != "").any()
 
     def _said(self, name):
         from cropload.winery.panels import winery_folds
@@ -202,7 +206,10 @@ class WineryIntake(Page):
             # Without any move: it tells what single picks are too big for a period.
             first = words.first_step(relieve(schedule, records.capacity, windows=0))
         text = _head("What to do first") + parts.note(first)
-        text += _head("Contracts at risk")
+        week, picks = words.next_picks(schedule, self.desk.units)
+        if picks:
+            text += _head(f"Next picks, {week}") + parts.points(picks)
+        text += _head(f"{words.book_title(records)} at risk")
         book = contract_book(records)
         if book.empty:
             return text + parts.note(words.NO_PRICES)

@@ -23,6 +23,15 @@ def test_a_cap_in_kilograms_is_asked_about(write):
     assert (file, column) == ("prices.csv", "cap_t")
 
 
+def test_a_contract_in_kilograms_is_asked_about(write):
+    head = "contract,variety,price_per_t,least_t,most_t\n"
+    found = told(write(harvest=HARVEST, contracts=head + "A,Riesling,1.5,2,2400\n"))
+    assert [(file, column) for file, _, column, _ in found] == [
+        ("contracts.csv", "most_t"),
+        ("contracts.csv", "price_per_t"),
+    ]
+
+
 def test_a_price_of_a_kilogram_is_asked_about(write):
     ((_, _, column, mend),) = told(write(harvest=HARVEST, prices=PRICES + "Riesling,1.5,2.4\n"))
     assert column == "price_per_t"

@@ -448,9 +448,12 @@ CASA = Case(
             "season,date,block,row,vine,clusters,counter",
             [(2025, _COUNTED, *told) for told in _GRAPPOLI],
         ),
-        "prices": csv(
-            "variety,price_per_t,currency",
-            [(name, price * 10, "EUR") for _, name, price in _A_QUINTAL],
+        "contracts": csv(
+            "contract,variety,price_per_t,currency",
+            [
+                ({"Pinot noir": "Pinot nero"}.get(name, name), name, price * 10, "EUR")
+                for _, name, price in _A_QUINTAL
+            ],
         ),
     },
     left_out=("Bio", "comments", "media"),

@@ -127,9 +127,9 @@ RANCH = Case(
             [(2025, day, block, "lag", count, lb) for _, block, day, count, lb in _LAG],
         ),
         "pruning": csv("season,block,plan,pruning_weight_lb,vines_weighed,date", _CUT),
-        "prices": csv(
-            "variety,price_per_ton,cap_ton,currency",
-            [(name, price, most, "USD") for _, name, price, most in _CONTRACTS],
+        "contracts": csv(
+            "contract,variety,price_per_ton,most_ton,currency",
+            [(name, name, price, most, "USD") for _, name, price, most in _CONTRACTS],
         ),
     },
     left_out=(

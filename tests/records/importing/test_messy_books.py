@@ -49,6 +49,22 @@ def test_it_comes_in_whole(case, tmp_path):
     assert [file.read_bytes() for file in files] == before
 
 
+def test_prices_go_on_where_a_folder_has_a_table_of_them(tmp_path):
+    blocks = "block,variety,row_spacing_m,vine_spacing_m,vines\nNorth,Riesling,2,1.2,900\n"
+    old = {"blocks": blocks, "prices": "variety,price_per_t,cap_t\nRiesling,1500,9\n"}
+    for name, table in old.items():
+        (tmp_path / f"{name}.csv").write_text(table, encoding="utf-8")
+    (tmp_path / "new").mkdir()
+    more = tmp_path / "new" / "prices.csv"
+    more.write_text("Variety,Price [EUR/t]\nRiesling,1500\nMerlot,1100\n", encoding="utf-8")
+    found = import_workbook([more], tmp_path)
+    assert list(found.new) == ["prices"]
+    found.write()
+    assert read_records(tmp_path).prices["variety"].tolist() == ["Riesling", "Merlot"]
+    both = import_workbook([tmp_path / "blocks.csv", more], tmp_path / "other")
+    assert both.tables["contracts"]["contract"].tolist() == ["Riesling", "Merlot"]
+
+
 @pytest.mark.parametrize("case", **_BY_NAME)
 def test_the_same_again_adds_nothing_and_asks_nothing(case, tmp_path):
     files = _files(case, tmp_path / "files")
