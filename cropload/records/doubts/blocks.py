@@ -8,7 +8,7 @@ import pandas as pd
 
 from cropload.errors import near
 from cropload.handbook import entry
-from cropload.records.doubts.rules import Rule, by_row, plausible
+from cropload.records.doubts.rules import Rule, by_row, named, plausible
 from cropload.records.facts import area_ha, planted_ha
 from cropload.records.known_varieties import unknown_varieties
 
@@ -94,7 +94,7 @@ def _twins(column):
 
     rule = "differs from '{other}' only in capitals or blanks"
     mend = "Write both the same if they are the same; they are kept apart as they stand."
-    return Rule(("blocks",), column, condition, rule, mend)
+    return Rule(("blocks",), column, condition, rule, mend, name=f"blocks-same-{column}")
 
 
 def _misspelt(facts):
@@ -119,8 +119,8 @@ def _stranger(table, column, owner, place, what):
                 found[row] = {"mend": hint or "Check the spelling."}
         return by_row(found)
 
-    rule = f"is the {column} of no {what}"
-    return Rule((table, owner), column, condition, rule, "{mend}")
+    rule, name = f"is the {column} of no {what}", f"{table}-unknown-{column}"
+    return Rule((table, owner), column, condition, rule, "{mend}", name=name)
 
 
 NAMES = [
@@ -132,6 +132,7 @@ NAMES = [
         _misspelt,
         "is no variety of the handbook, so its figures for single varieties are not used",
         "Did you mean '{likely}'?",
+        name="blocks-unknown-variety",
     ),
     _stranger("prices", "variety", "blocks", "variety", "block"),
     *(
@@ -165,7 +166,8 @@ def fractions(table, column):
         rows = [row for row in small if not text(row, column).endswith("%")]
         return pd.DataFrame({"rule": rule, "mend": mend}, rows)
 
-    return Rule((table,), column, condition, "{rule}", "{mend}")
+    name = named(table, column, "fraction")
+    return Rule((table,), column, condition, "{rule}", "{mend}", name=name)
 
 
 PLAUSIBLE = [
@@ -192,6 +194,7 @@ TEMPERATURES = [
         "air_temperature_c",
         lambda facts, column=column: facts["weather"][column],
         "the temperature",
+        name=named("weather", column),
     )
     for column in ("tmin_c", "tmax_c")
 ]
@@ -210,6 +213,7 @@ HEADLANDS = Rule(
     _headlands,
     "at both ends of a row of about {vines:,.0f} vines, they leave no vine to sample",
     "Write the vines at one end of a row that samples leave out, often 1 to 3.",
+    name="blocks-headlands",
 )
 
 
@@ -229,6 +233,7 @@ SPACING = Rule(
     "is less than {vine}, {other}",
     "Are the two swapped? Then change them over: shoots per metre of canopy hang on it. On "
     "pergolas and other wide training it can be so; then leave it.",
+    name="blocks-spacings-swapped",
 )
 
 
@@ -284,6 +289,7 @@ STILL_AIR = Rule(
     "{rule}",
     "If a gap was filled with zeros or with a value before it, take those rows out: a gap is "
     "known as one, made-up nights count as measured.",
+    name="weather-still-air",
 )
 
 #: What growers write before a sum, in the languages of the trade.
@@ -353,6 +359,7 @@ TWICE = [
         _totals,
         "has as many vines as {others} other blocks together, so it may be a total",
         "Take the row out if it is a sum: else its vines count twice on the estate.",
+        name="blocks-total",
     ),
     Rule(
         ("blocks",),
@@ -360,5 +367,6 @@ TWICE = [
         _alike,
         "differs from '{other}' only in accents, points, hyphens or blanks",
         "Keep one of the two rows if they are the same block: else its vines count twice.",
+        name="blocks-alike",
     ),
 ]

@@ -15,7 +15,7 @@ from cropload.records.doubts.facts import (
     others_median,
     scale_moves,
 )
-from cropload.records.doubts.rules import Rule, beyond, by_row, one_of_each, plausible, span
+from cropload.records.doubts.rules import Rule, beyond, by_row, named, one_of_each, plausible, span
 from cropload.records.later_rows import in_order
 
 _MEND = "Possible, but rare: check the value and its unit."
@@ -48,7 +48,8 @@ def _hedged(table, column, key, values, what, usual):
         return pd.concat(hits).assign(limits=span(limits))
 
     words = f"{what} lies outside {{limits}}"
-    return Rule((table, "blocks"), column, condition, words, "{mend}", "{told}")
+    name = named(table, key)
+    return Rule((table, "blocks"), column, condition, words, "{mend}", "{told}", name=name)
 
 
 def _of_other_seasons(facts, numbers):
@@ -117,6 +118,7 @@ PLAUSIBLE = [
         "a cane of {buds:.0f} buds is about {metres:.1f} m long, and the vine has {room:.3g} m",
         "Is the number right? Canes that are bent, overlap or cross the row, and vines pruned to a "
         "hedge, can be so; then leave it.",
+        name="pruning-cane-length",
     ),
     _hedged(
         "pruning",
@@ -169,7 +171,8 @@ def _places(column):
 
     rule = f"is beyond the {{held:,.0f}} {column}s of the block"
     mend = "Check the number and the block; the row is used as it stands."
-    return Rule(("counts", "blocks"), column, condition, rule, mend)
+    name = f"counts-{column}-beyond-block"
+    return Rule(("counts", "blocks"), column, condition, rule, mend, name=name)
 
 
 def _shoots_per_bud(facts):
@@ -326,8 +329,12 @@ def _odd(kind, column):
             found[rows[0]] = {"more": len(rows) - 1, **told}
         return by_row(found)
 
-    value = "{mean:.3g} a vine in {block}"
-    return Rule(("counts", "blocks"), column, condition, "{rule}", "{mend}", value)
+    value, name = "{mean:.3g} a vine in {block}", f"counts-{kind}-season"
+    return Rule(
+        *(("counts", "blocks"), column, condition, "{rule}", "{mend}", value),
+        name=name,
+        of="season",
+    )
 
 
 _SWAPPED = "shoots and clusters of the season fit each other's usual numbers in the block"
@@ -456,6 +463,8 @@ CONTRADICTIONS = [
         "another plan of that season and block stands in row {row}, and a day is missing; this row "
         "holds",
         "Write the day into column date, or take out the row that does not hold.",
+        name="pruning-plan-twice",
+        of="season",
     ),
     Rule(
         ("pruning",),
@@ -464,6 +473,8 @@ CONTRADICTIONS = [
         "another weight of that season and block stands in row {row}; this row holds, and the two "
         "are not averaged",
         "Write one row with the mean of all vines weighed, if both count.",
+        name="pruning-weight-twice",
+        of="season",
     ),
     Rule(
         ("pruning", "counts"),
@@ -473,6 +484,7 @@ CONTRADICTIONS = [
         "of the season {side}",
         "Write the year of the harvest that the pruning was for into column season.",
         "season {season}",
+        name="pruning-season-shifted",
     ),
     Rule(
         ("pruning", "counts"),
@@ -481,6 +493,8 @@ CONTRADICTIONS = [
         "leaves {plan:g} buds a vine, and {buds_vines:.0f} vines of {block} were counted at "
         "{buds:.1f} in season {season}",
         "Correct the plan, or the buds counted: canes x buds per cane + spurs x buds a spur.",
+        name="pruning-plan-off-buds",
+        of="season",
     ),
     _odd("swapped", "shoots"),
     _odd("shoots", "shoots"),
@@ -491,6 +505,8 @@ CONTRADICTIONS = [
         _bare_shoots,
         "there are clusters on the vine and no shoot that could bear them",
         _ZERO,
+        name="counts-no-shoots",
+        of="season",
     ),
     Rule(
         ("counts",),
@@ -498,6 +514,8 @@ CONTRADICTIONS = [
         lambda facts: one_of_each(facts.once(_no_buds), ["season", "block"]),
         "the same vine had buds later in the season",
         _ZERO,
+        name="counts-no-buds-yet",
+        of="season",
     ),
     Rule(
         ("counts", "blocks"),
@@ -507,5 +525,7 @@ CONTRADICTIONS = [
         "zero lowers their mean",
         "Where no living vine stands, write 1 into column missing and leave this cell blank; "
         "missing_pct of table blocks is their share of the block.",
+        name="counts-no-buds",
+        of="season",
     ),
 ]

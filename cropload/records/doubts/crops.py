@@ -50,6 +50,8 @@ PLAUSIBLE = [
         "the season's crop per hectare lies outside {limits}",
         "{mend}",
         "{told}",
+        name="harvest-t-ha",
+        of="season",
     ),
     fractions("harvest", "picked_pct"),
     fractions("harvest", "lost_pct"),
@@ -156,6 +158,8 @@ SHARES = [
         "is {percent:.0f} % of the usual crop of the block",
         "If hail, frost, birds or rot took the rest, write the share lost, in percent, into "
         "column lost_pct; else check the weight. As it stands, it counts as an ordinary crop.",
+        name="harvest-low-crop",
+        of="season",
     ),
     Rule(
         ("harvest", "blocks"),
@@ -163,6 +167,8 @@ SHARES = [
         _caused("high"),
         "is {times:.1f} times the usual crop of the block",
         "Check the weight and the block. As it stands, it counts as an ordinary crop.",
+        name="harvest-high-crop",
+        of="season",
     ),
     Rule(
         ("harvest", "blocks"),
@@ -171,6 +177,8 @@ SHARES = [
         "makes the crop {times:.1f} times the usual one of the block",
         "The tonnes alone would be in the usual range, so hardly as much was lost: write the "
         "share of the whole crop that was lost, not the share that was left, or clear the cell.",
+        name="harvest-lost-high-crop",
+        of="season",
     ),
     Rule(
         ("harvest", "blocks"),
@@ -179,6 +187,8 @@ SHARES = [
         "makes the crop {times:.1f} times the usual one of the block",
         "The tonnes alone would be in the usual range: clear the cell, or write 100, if all "
         "of the block was picked.{comma}",
+        name="harvest-picked-high-crop",
+        of="season",
     ),
     Rule(
         ("harvest", "blocks"),
@@ -186,6 +196,7 @@ SHARES = [
         _decimal_commas,
         "is a share picked in a table that tells hardly any, beside tonnes without decimals",
         _COMMA,
+        name="harvest-decimal-comma",
     ),
     Rule(
         ("harvest",),
@@ -193,6 +204,7 @@ SHARES = [
         _small_losses,
         "is less than one percent, so it may be a fraction",
         "For 40 percent write 40 or 40 %, not 0.4; clear the cell if hardly any was lost.",
+        name="harvest-small-loss",
     ),
     Rule(
         ("harvest", "blocks"),
@@ -200,6 +212,8 @@ SHARES = [
         _shares_kept,
         "{rule}",
         "Write the share of the crop that was lost, not the share that was kept.",
+        name="harvest-share-kept",
+        of="season",
     ),
 ]
 
@@ -431,8 +445,18 @@ CONTRADICTIONS = [
         "are the tonnes of row {first} again, for the same block and season",
         "Take one of the rows out if the pick was entered twice. If both were picked, give each "
         "its ticket or the share picked so far. As it stands, the two are added up.",
+        name="harvest-entered-twice",
+        of="season",
     ),
-    Rule(("harvest",), "picked_pct", _ended_below_whole, "{rule}", "{mend}"),
+    Rule(
+        ("harvest",),
+        "picked_pct",
+        _ended_below_whole,
+        "{rule}",
+        "{mend}",
+        name="harvest-not-whole",
+        of="season",
+    ),
     Rule(
         ("harvest", "blocks"),
         "tonnes",
@@ -441,6 +465,8 @@ CONTRADICTIONS = [
         "a rule",
         "{mend}",
         "{text} in {block}",
+        name="harvest-off-counts",
+        of="block",
     ),
     Rule(
         ("harvest", "blocks"),
@@ -451,6 +477,8 @@ CONTRADICTIONS = [
         "Check the tonnes, and the counts and weights of that season: clusters counted on one "
         "side of the row or on a metre of it, or a pick entered twice, come out like this.",
         "{text} in {block}",
+        name="harvest-season-off-counts",
+        of="season",
     ),
     Rule(
         ("harvest", "blocks"),
@@ -459,5 +487,7 @@ CONTRADICTIONS = [
         "comes to {crop:.3g} t/ha as a rule, {ratio:.2g} times the other blocks of {variety}",
         "{mend}",
         "{text} in {block}",
+        name="harvest-off-variety",
+        of="block",
     ),
 ]

@@ -30,6 +30,11 @@ class Rule:
         ``{told}`` that with the ``number`` that comes of it.
     more : str
         A column ``more`` of the condition holds further rows that are counted, not listed [1].
+    name : str
+        What a doubt is called when it is answered: lower case, never changed; "" for a fault.
+    of : str
+        What it speaks of, so that an answer holds while that stays the same: the ``row``, all of
+        the block in the ``season``, or all of the ``block``.
     """
 
     tables: tuple
@@ -38,6 +43,8 @@ class Rule:
     words: str
     mend: str = ""
     value: str = "{text}"
+    name: str = field(default="", kw_only=True)
+    of: str = field(default="row", kw_only=True)
 
     def faults(self, facts):
         """Return a Fault for each row that breaks the rule."""
@@ -104,7 +111,12 @@ def one_of_each(frame, keys):
 _MEND = "Possible, but rare: check the value and its unit."
 
 
-def plausible(table, column, key, values, what, mend=_MEND, others=()):
+def named(*parts):
+    """Return the name of a doubt: its table, and what is doubted, in lower case."""
+    return "-".join(parts).replace("_", "-")
+
+
+def plausible(table, column, key, values, what, mend=_MEND, others=(), name=""):
     """Return the rule of a number that lies beyond what the handbook finds plausible.
 
     Parameters
@@ -117,6 +129,8 @@ def plausible(table, column, key, values, what, mend=_MEND, others=()):
         Takes the facts; returns a Series of numbers by row.
     what : str
         What the number is.
+    name : str
+        What it is called; table and key when left out.
     """
 
     def condition(facts):
@@ -124,7 +138,8 @@ def plausible(table, column, key, values, what, mend=_MEND, others=()):
         return beyond(values(facts), limits.low, limits.high).assign(limits=span(limits))
 
     words = f"{what} lies outside {{limits}}"
-    return Rule((table, *others), column, condition, words, mend, "{told}")
+    name = name or named(table, key)
+    return Rule((table, *others), column, condition, words, mend, "{told}", name=name)
 
 
 def span(limits):

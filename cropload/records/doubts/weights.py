@@ -161,6 +161,8 @@ CONTRADICTIONS = [
         "{rule}",
         "Write lag or veraison into column stage if the berries were not ripe, or mend the date.",
         "harvest on {day}",
+        name="weights-unripe-harvest",
+        of="season",
     ),
     Rule(
         ("weights", "blocks"),
@@ -170,6 +172,8 @@ CONTRADICTIONS = [
         "seasons of the block",
         "{mend}",
         "{grams:.3g} g a cluster in {block}",
+        name="weights-season",
+        of="season",
     ),
     Rule(
         ("weights",),
@@ -177,5 +181,7 @@ CONTRADICTIONS = [
         _odd_lots,
         "the lot weighs {times:.2g} times as much a cluster as those of its day",
         "Check the number of clusters and the weight of the lot.",
+        name="weights-odd-lot",
+        of="season",
     ),
 ]
