@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from cropload.handbook import entry
+from cropload.records.doubts.answers import Answers, matters
 from cropload.records.reading.faults import Fault, some_faults
 
 
@@ -46,8 +47,15 @@ class Rule:
     name: str = field(default="", kw_only=True)
     of: str = field(default="row", kw_only=True)
 
-    def faults(self, facts):
-        """Return a Fault for each row that breaks the rule."""
+    def faults(self, facts, settled=None):
+        """Return a Fault for each row that breaks the rule, but for those that were answered.
+
+        Parameters
+        ----------
+        facts : Facts
+        settled : list, optional
+            Takes the faults that were answered.
+        """
         hits = self.condition(facts)
         if not isinstance(hits, pd.DataFrame):
             hits = pd.DataFrame(index=hits)
@@ -55,6 +63,9 @@ class Rule:
             return []
         table, known = facts.parsed[self.tables[0]], hits.to_dict("index")
         written = table.written(self.column)
+        about = matters(self, facts, hits.index) if self.name else {}
+        answers = facts.once(Answers.of) if self.name else None
+        held = [row for row in hits.index if answers and answers.holding(about[row])]
 
         def fault(row):
             text, told = table.text(row, self.column), known[row]
@@ -64,18 +75,24 @@ class Rule:
                 pattern.format(**{"text": text} | told)
                 for pattern in (self.value, self.words, self.mend)
             )
-            return Fault(table.file, int(row), written, value, rule, mend, told.get("more", 0))
+            more, matter = told.get("more", 0), about.get(row)
+            return Fault(table.file, int(row), written, value, rule, mend, more, matter)
 
-        return some_faults(hits.index, fault)
+        if settled is not None:
+            settled += some_faults(held, fault)
+        return some_faults(hits.index.difference(held, sort=False), fault)
 
 
 @np.errstate(all="ignore")
-def run(rules, facts):
-    """Return the faults of all rules whose tables are there, in the order of the rules."""
+def run(rules, facts, settled=None):
+    """Return the faults of all rules whose tables are there, in the order of the rules.
+
+    Those that were answered go into the list ``settled``, where it is given.
+    """
     found = []
     for rule in rules:
         if all(name in facts for name in rule.tables):
-            found += rule.faults(facts)
+            found += rule.faults(facts, settled)
     return found
 
 
