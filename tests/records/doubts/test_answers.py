@@ -2,50 +2,23 @@
 
 import pickle
 import re
+from pathlib import Path
 
 import pytest
 
-from cropload import answer_doubt, read_records
+from cropload import answer_doubt, correct, read_records
 from cropload.errors import CroploadError
 from cropload.pages.cli import main
+from cropload.pages.home_doubts import Doubtful
+from cropload.records.example import shipped
 from cropload.records.reading import check
+from cropload.show.desk import Desk
 
 HARVEST = "season,block,date,tonnes\n" + "".join(
     f"{year},North,{year}-09-20,2.{year - 2018}\n" for year in range(2020, 2026)
 )
 COUNTS = "season,date,block,row,vine,shoots,clusters\n2026,2026-06-01,North,1,1,10,61\n"
-NAMES = set(
-    """
-blocks-alike blocks-area-ratio blocks-frost-offset-c blocks-headlands blocks-missing-pct
-blocks-missing-pct-fraction blocks-row-spacing-m blocks-same-block blocks-same-variety
-blocks-spacings-swapped blocks-total blocks-unknown-station blocks-unknown-variety
-blocks-vine-spacing-m capacity-limit-t capacity-limit-t-beside-crops capacity-overlap
-capacity-unknown-variety contracts-least-t contracts-most-t contracts-most-t-ha
-contracts-price-beyond contracts-price-per-t contracts-unknown-grower contracts-unknown-variety
-counts-after-picking counts-buds-per-m counts-clusters-per-m counts-clusters-per-shoot
-counts-clusters-season counts-date-to-come counts-dead-alone counts-leaf-area-m2-per-m
-counts-lone-season counts-missing-share counts-no-buds counts-no-buds-yet counts-no-shoots
-counts-outside-season counts-pruning-weight-kg-per-m counts-row-beyond-block counts-shoots-per-bud
-counts-shoots-per-m counts-shoots-season counts-swapped-season counts-too-early
-counts-vine-beyond-block dates-lone-season dates-outside-season events-after-picking
-events-all-lost events-before-planting events-dead-alone events-same-day events-share-and-counts
-events-share-fraction events-to-come fertility-clusters-per-shoot fertility-lone-season
-fertility-shoots-per-bud harvest-date-to-come harvest-decimal-comma harvest-entered-twice
-harvest-high-crop harvest-lone-season harvest-loss-beside-counts harvest-loss-twice
-harvest-lost-high-crop harvest-lost-pct-fraction harvest-low-crop harvest-not-whole
-harvest-nothing-beside-weights harvest-odd-day harvest-off-counts harvest-off-variety
-harvest-outside-season harvest-picked-high-crop harvest-picked-pct-fraction
-harvest-season-off-counts harvest-season-to-come harvest-share-kept harvest-small-loss harvest-t-ha
-harvest-too-early presses-unknown-variety prices-cap-t prices-cap-t-beside-crops prices-cap-t-ha
-prices-price-above-cap prices-price-per-t prices-price-ratio prices-unknown-variety
-pruning-buds-per-m pruning-cane-length pruning-lone-season pruning-outside-season
-pruning-plan-off-buds pruning-plan-twice pruning-pruning-weight-kg-per-m pruning-season-shifted
-pruning-weight-twice tanks-unknown-variety weather-still-air weather-tmax-c weather-tmin-c
-weights-after-picking weights-berry-weight-g weights-cluster-weight-g weights-date-to-come
-weights-lone-season weights-odd-day weights-odd-lot weights-outside-season weights-season
-weights-too-early weights-unripe-harvest
-""".split()
-)
+NAMES = (Path(__file__).parents[2] / "data" / "names_of_doubts.txt").read_text().split()
 
 
 def test_every_doubt_has_a_name_that_stays_and_no_fault_has_one():
@@ -170,23 +143,16 @@ def test_answers_travel_with_the_records_and_reach_a_workbook(folder, tmp_path):
     assert [fault.matter.rule for fault in sent.settled] == ["harvest-low-crop"]
     assert len(sent.warnings) == 1
     with pytest.raises(CroploadError, match="sample"):
-        from cropload.records.example import shipped
-
         answer_doubt(shipped("sample_data") / "quillfoot", "harvest-low-crop", "wasps")
 
 
 def test_a_correction_takes_an_answer_back(folder):
-    from cropload import correct
-
     answer_doubt(folder, "harvest-low-crop", "wasps")
     correct(folder, "answered", "harvest-low-crop; North; 2022", "all", "")
     assert ("harvest-low-crop", 4) in raised(folder)
 
 
 def test_the_home_page_answers_a_doubt(folder):
-    from cropload.pages.home_doubts import Doubtful
-    from cropload.show.desk import Desk
-
     desk = Desk(folder)
     part = Doubtful(desk)
     part.follow()
