@@ -218,10 +218,11 @@ HEADLANDS = Rule(
 
 
 def _swapped_spacing(facts):
-    """Return rows that stand closer than the vines in them; on pergolas they can."""
+    """Return rows that stand closer than the vines in them; on wide pergolas they can."""
     frame, table = facts["blocks"], facts.parsed["blocks"]
-    limit = entry("plausible.row_over_vine").low
-    rows = frame.index[frame["row_spacing_m"] < limit * frame["vine_spacing_m"]]
+    limits, between = entry("plausible.row_over_vine"), frame["row_spacing_m"]
+    close = between < limits.low * frame["vine_spacing_m"]
+    rows = frame.index[close & (between < limits.extra["wide"])]
     texts = [table.text(row, "vine_spacing_m") for row in rows]
     return pd.DataFrame({"vine": table.written("vine_spacing_m"), "other": texts}, rows)
 
@@ -325,15 +326,20 @@ def _totals(facts):
 
 
 def _alike(facts):
-    """Return names that differ only in accents, points, hyphens or blanks.
+    """Return names that differ only in accents, points, hyphens or blanks, of blocks alike.
 
-    Names that differ only in capitals or in the number of blanks are told elsewhere.
+    Names that differ only in capitals or in the number of blanks are told elsewhere, and blocks of
+    another variety or of other vines are not one block.
     """
-    first, found = {}, {}
+    first, found, frame = {}, {}, facts["blocks"]
     for name, row in _names(facts, "blocks", "block").items():
-        other = first.setdefault(_plain(name), name)
-        if other != name and _spaced(other) != _spaced(name):
-            found[row] = {"other": other}
+        vines = frame["vines"][row]
+        for other, at in first.get(_plain(name), ()):
+            same = frame["variety"][at] == frame["variety"][row] and frame["vines"][at] == vines
+            if same and _spaced(other) != _spaced(name):
+                found[row] = {"other": other}
+                break
+        first.setdefault(_plain(name), []).append((name, row))
     return by_row(found)
 
 

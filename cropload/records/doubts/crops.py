@@ -72,6 +72,7 @@ def _judged(facts):
     young = crops["season"] - planted < entry("plausible.crop_of_variety").extra["young"]
     usual, count = others_median(crops["whole"], crops["block"], ~young.to_numpy())
     usual = usual.where(count >= limits.extra["other_seasons"])
+    usual = _of_its_turn(crops, young).fillna(usual)
     whole, fits = crops["whole"], limits.high * usual
     low = (whole < limits.low * usual) & (crops["lost"] == 0) & ~young
     high = ~low & (whole > fits)
@@ -80,6 +81,23 @@ def _judged(facts):
     share = high & ~loss & (crops["share"] < 1) & (whole * crops["share"] <= fits)
     cause = np.select([low, loss, share, high], ["low", "lost_pct", "picked_pct", "high"], "")
     return crops.assign(times=whole / usual, cause=cause)
+
+
+def _of_its_turn(crops, young):
+    """Return the usual crop of on or of off years where a block bears in turn, else NaN.
+
+    It does where all crops of one turn lie above all of the other, with two and more of each.
+    """
+    turn = (crops["season"] % 2).astype(int)
+    grown = crops["whole"].mask(young)
+    lots = grown.groupby([crops["block"], turn]).agg(["min", "max", "count"]).unstack()
+    if not {("min", 0), ("min", 1)} <= set(lots.columns):
+        return pd.Series(np.nan, crops.index)
+    apart = (lots["min"][1] > lots["max"][0]) | (lots["min"][0] > lots["max"][1])
+    bears = apart & (lots["count"].min(axis=1) >= 2)
+    groups = crops["block"].astype(str) + turn.map(" {}".format)
+    same, _ = others_median(crops["whole"], groups, ~young.to_numpy())
+    return same.where(crops["block"].map(bears).astype(bool))
 
 
 def _caused(cause):
@@ -368,6 +386,37 @@ def _one_season(facts):
     return by_row(found)
 
 
+def _off_the_others(facts):
+    """Return blocks whose tonnes lie off the counts where those of the other blocks do not.
+
+    Half as many vines again, or two thirds of them, come out like this in every season; so does
+    fruit thinned each year, which table events tells.
+    """
+    limits = entry("plausible.scale_of_others")
+    logs = np.log(facts.once(_ratio))
+    blocks = logs.index.get_level_values("block")
+    lots = logs[~blocks.isin(_doubted(facts))].groupby(level="block")
+    middle = lots.median()
+    steady = (lots.size() >= limits.extra["seasons"]) & (lots.std() <= limits.extra["steady"])
+    rest, others = others_median(middle, np.zeros(len(middle)), steady.to_numpy())
+    off = middle - rest
+    wrong = steady & (others >= limits.extra["blocks"])
+    wrong &= off.abs().between(np.log(limits.low), np.log(limits.high))
+    thinned = ()
+    if "events" in facts:
+        events = facts["events"]
+        thinned = events["block"][events["kind"].isin(["thinning", "fruit left"])]
+    found = {
+        _last_row(facts, block, lots.get_group(block).index[-1][1]): {
+            "block": block,
+            "times": np.exp(middle[block]),
+            "rest": np.exp(rest[block]),
+        }
+        for block in middle.index[wrong & ~middle.index.isin(thinned)]
+    }
+    return by_row(found)
+
+
 def _off_the_variety(facts):
     """Return blocks without counts whose tonnes lie far from the variety's others per hectare."""
     limits, means, blocks = entry("plausible.crop_of_variety"), facts.means, facts.blocks
@@ -479,6 +528,18 @@ CONTRADICTIONS = [
         "{text} in {block}",
         name="harvest-season-off-counts",
         of="season",
+    ),
+    Rule(
+        ("harvest", "blocks"),
+        "tonnes",
+        _off_the_others,
+        "the scale is {times:.2g} times clusters x cluster weight x bearing vines season after "
+        "season, and {rest:.2g} times in the other blocks",
+        "Check vines and missing_pct of table blocks: half as many vines again come out like this. "
+        "Fruit thinned or left each year does too: tell it in table events.",
+        "{text} in {block}",
+        name="harvest-off-others",
+        of="block",
     ),
     Rule(
         ("harvest", "blocks"),

@@ -88,10 +88,10 @@ def _by_event(facts):
     events = facts["events"]
     lost = events[~events["kind"].isin(["thinning", "shoot thinning"])]
     lost = lost[(lost["share_pct"].notna() | lost["alive"].notna()) & lost["date"].notna()]
-    return set(zip(lost["block"], _seasons(facts, lost["date"]), strict=True))
+    return set(zip(lost["block"], seasons_of(facts, lost["date"]), strict=True))
 
 
-def _seasons(facts, days):
+def seasons_of(facts, days):
     """Return the year of harvest of some days, by what stages and picks tell of the hemisphere."""
     told = {
         name: facts[name] if name in facts else pd.DataFrame(columns=columns).astype(_DATED)
@@ -144,7 +144,7 @@ def _after_picking(facts):
     last = whole.groupby(KEYS)["date"].max()
     rows = events[(events["kind"] != "fruit left") & events["date"].notna()]
     found = {}
-    for row, season in zip(rows.itertuples(), _seasons(facts, rows["date"]), strict=True):
+    for row, season in zip(rows.itertuples(), seasons_of(facts, rows["date"]), strict=True):
         day = last.get((row.block, season))
         if day is not None and day < row.date:
             found[row.Index] = (f"{day:%Y-%m-%d}",)
