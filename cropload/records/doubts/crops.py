@@ -90,11 +90,9 @@ def _of_its_turn(crops, young):
     """
     turn = (crops["season"] % 2).astype(int)
     grown = crops["whole"].mask(young)
-    lots = grown.groupby([crops["block"], turn]).agg(["min", "max", "count"]).unstack()
-    if not {("min", 0), ("min", 1)} <= set(lots.columns):
-        return pd.Series(np.nan, crops.index)
-    apart = (lots["min"][1] > lots["max"][0]) | (lots["min"][0] > lots["max"][1])
-    bears = apart & (lots["count"].min(axis=1) >= 2)
+    on, off = (grown.where(turn == at).groupby(crops["block"]) for at in (1, 0))
+    bears = (on.min() > off.max()) | (off.min() > on.max())
+    bears &= (on.count() >= 2) & (off.count() >= 2)
     groups = crops["block"].astype(str) + turn.map(" {}".format)
     same, _ = others_median(crops["whole"], groups, ~young.to_numpy())
     return same.where(crops["block"].map(bears).astype(bool))

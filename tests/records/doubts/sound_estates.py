@@ -31,8 +31,8 @@ TABLE = {"variety": "Sultana", "row": 3.5, "vine": 2.5, "vines": 1100, "plan": "
          "grams": 620.0, "in_lot": 10, "picked": (8, 25)}  # fmt: skip
 JUICE = {"variety": "Concord", "row": 2.7, "vine": 2.4, "vines": 1500, "plan": "8x10", "fruit": 1.8,
          "grams": 95.0, "prunings": 1.4, "picked": (9, 20)}  # fmt: skip
-BUSH = {"variety": "Grenache", "row": 2.5, "vine": 2.5, "vines": 1600, "plan": "6x2", "grams": 210.0,
-        "prunings": 0.4}  # fmt: skip
+BUSH = {"variety": "Grenache", "row": 2.5, "vine": 2.5, "vines": 1600, "plan": "6x2",
+        "grams": 210.0, "prunings": 0.4}  # fmt: skip
 SPRAWL = {"row": 5.0, "vine": 6.0, "vines": 330, "plan": "20x10", "grams": 180.0, "prunings": 4.0}
 
 SOUND = {
@@ -91,7 +91,7 @@ SOUND = {
         years=(2024, 2025, 2026),
         counted=4,
         lots=2,
-    ),  # fmt: skip
+    ),
     "hail told as an event": lambda: _with(
         _told_once(estate({"lost": {2024: 65}}, {})), events=[_event("2024-08-02", "hail", 65)]
     ),
@@ -135,7 +135,7 @@ SOUND = {
             "grams": _from(2024, 70.0, 130.0),
         },
         {},
-    ),  # fmt: skip
+    ),
     "turned to a hedge this season": lambda: estate(
         {
             "plan": _from(2026, "24x8", "2x10+2x2"),
@@ -144,7 +144,7 @@ SOUND = {
             "grams": _from(2026, 70.0, 130.0),
         },
         {},
-    ),  # fmt: skip
+    ),
     "turned from a hedge to spurs": lambda: estate(
         {
             "plan": _from(2024, "12x2", "22x8"),
@@ -153,7 +153,7 @@ SOUND = {
             "grams": _from(2024, 130.0, 70.0),
         },
         {},
-    ),  # fmt: skip
+    ),
     "shoots thinned for the first time": lambda: _with(
         _unpicked(estate({"burst": _from(2026, 0.5, 0.95)}, {})),
         events=[_event("2026-05-25", "shoot thinning")],
@@ -190,7 +190,7 @@ SOUND = {
             {"variety": "Riesling", "price_per_t": 1400, "cap_t": 9, "block": ""},
             {"variety": "Merlot", "price_per_t": 900, "cap_t": "", "block": ""},
         ],
-    ),  # fmt: skip
+    ),
     "two in five vines missing": lambda: estate({"missing": 40}, {}),
     "old dry vines of 1.5 t/ha": lambda: estate(
         BUSH | {"fruit": 0.9, "grams": 90.0, "planted": 1921}
