@@ -47,7 +47,7 @@ HEAD = {
 MODEL = 2
 
 _CUT = "cut short"
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "'")
+_FORMULA_STARTS = ("=", "+", "-", "@", "＝", "＋", "－", "＠", "\t", "\r", "'")
 
 
 def log_path(path):

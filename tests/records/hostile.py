@@ -101,7 +101,10 @@ def _celled(draw, text):
         row = draw.randrange(len(rows)) if draw.random() < 0.25 else draw.randrange(1, len(rows))
         how = draw.random()
         if how < 0.7 and rows[row]:
-            rows[row][draw.randrange(len(rows[row]))] = draw.choice(CELLS)
+            place = draw.randrange(len(rows[row]))
+            slip = draw.choice((rows[row][place] + "0", draw.choice(rows)[place:][:1] or [""]))
+            slip = slip if isinstance(slip, str) else slip[0]
+            rows[row][place] = draw.choice((slip, draw.choice(CELLS)))
         elif how < 0.8:
             rows.insert(row, list(draw.choice(rows)))
         elif how < 0.9:
