@@ -86,13 +86,16 @@ def _judged(facts):
 def _of_its_turn(crops, young):
     """Return the usual crop of on or of off years where a block bears in turn, else NaN.
 
-    It does where all crops of one turn lie above all of the other, with two and more of each.
+    It does where all crops of one turn lie above all of the other, with two and more of each that
+    are much alike.
     """
+    alike = entry("plausible.crop_of_usual").extra["turn"]
     turn = (crops["season"] % 2).astype(int)
     grown = crops["whole"].mask(young)
     on, off = (grown.where(turn == at).groupby(crops["block"]) for at in (1, 0))
     bears = (on.min() > off.max()) | (off.min() > on.max())
-    bears &= (on.count() >= 2) & (off.count() >= 2)
+    for turns in (on, off):
+        bears &= (turns.count() >= 2) & (turns.max() < alike * turns.min())
     groups = crops["block"].astype(str) + turn.map(" {}".format)
     same, _ = others_median(crops["whole"], groups, ~young.to_numpy())
     return same.where(crops["block"].map(bears).astype(bool))
