@@ -66,6 +66,7 @@ _HOME = {
     "RecordsError": "cropload.records.reading.faults",
     "read_records": "cropload.records.records",
     "record_event": "cropload.records.writing.event_row",
+    "answer_doubt": "cropload.records.writing.answer",
     "correct": "cropload.records.writing.correct",
     "write_template": "cropload.records.writing.template",
     "vines_per_hectare": "cropload.units",

@@ -129,6 +129,17 @@ def compare_scenarios(
     limits: Limits | None = ...,
     discount: float = ...,
 ) -> Scenarios: ...
+def answer_doubt(
+    path: str | PathLike[str],
+    rule: str,
+    why: str,
+    *,
+    block: str | None = ...,
+    season: int | None = ...,
+    who: str = ...,
+    every: bool = ...,
+    day: Day | None = ...,
+) -> str: ...
 def contract_table(
     forecast: Forecast, contracts: DataFrame, blocks: DataFrame | None = ...
 ) -> ContractRoom: ...

@@ -320,6 +320,16 @@ CASES = {
         "counts_that_day": "before",
         "note": "a remark",
     },
+    cropload.answer_doubt: {
+        "path": "nowhere",
+        "rule": "harvest-low-crop",
+        "why": "a remark",
+        "block": None,
+        "season": 2026,
+        "who": "",
+        "every": False,
+        "day": None,
+    },
     cropload.correct: {
         "path": "nowhere",
         "table": "counts",

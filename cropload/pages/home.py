@@ -191,15 +191,9 @@ class Home(Page):
         return [parts.html(note), parts.row(language, self.pocket), said]
 
     def _doubts(self):
-        from cropload.records.reading.faults import fault_list
+        from cropload.pages.home_doubts import Doubtful
 
-        def say():
-            doubts = self.desk.records.warnings
-            if not doubts:
-                return parts.note("Nothing in the records is doubtful.")
-            return f"<pre>{parts.escape(fault_list(doubts))}</pre>"
-
-        return [Said(self.desk, say, ("records",))]
+        return [Doubtful(self.desk)]
 
 
 class Questions(PagePart):

@@ -319,7 +319,7 @@ function showSoFar() {
 function cell(value) {
   let text = String(value ?? "");
   // A spreadsheet would take it for a formula; the reader takes the apostrophe off again.
-  if (/^[=+\-@\t\r]/.test(text)) text = `'${text}`;
+  if (/^[=+\-@＝＋－＠\t\r]/.test(text)) text = `'${text}`;
   return /[",;\r\n]|^\s|\s$/.test(text) ? `"${text.replaceAll('"', '""')}"` : text;
 }
 const dayRows = (day) => rows().filter((row) => row.date === day).sort((a, b) => a.at - b.at);

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -32,26 +31,33 @@ class Doubts:
     Parameters
     ----------
     find : callable, optional
-        Returns it as Faults; nothing when left out.
+        Takes a list for what was answered; returns the rest as Faults; nothing when left out.
     """
 
-    def __init__(self, find=tuple):
-        self._find, self._told = find, None
+    def __init__(self, find=lambda settled: ()):
+        self._find, self._told, self._settled = find, None, None
 
     def told(self):
         """Return it as a tuple of Fault."""
         if self._told is None:
             # What it was found in, the text of every cell, is let go of.
-            self._told, self._find = tuple(self._find()), None
+            settled = []
+            self._told, self._find = tuple(self._find(settled)), None
+            self._settled = tuple(settled)
         return self._told
+
+    def settled(self):
+        """Return what was answered, and is not raised again, as a tuple of Fault."""
+        self.told()
+        return self._settled
 
     def __reduce__(self):
         # What finds them cannot be sent, what they are can.
-        return (_doubts_told, (self.told(),))
+        return (_doubts_told, (self.told(), self.settled()))
 
 
-def _doubts_told(told):
-    return Doubts(partial(tuple, told))
+def _doubts_told(told, settled):
+    return Doubts(lambda list_: list_.extend(settled) or told)
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,7 +71,7 @@ class Records(Asked):
     blocks, pruning, counts, fertility, weights : pandas.DataFrame
     harvest, events, dates, weather, prices, capacity : pandas.DataFrame
     contracts, tanks, presses, picking, pickers : pandas.DataFrame
-    scenarios, parts, corrections, estimates, strips : pandas.DataFrame
+    scenarios, parts, corrections, answered, estimates, strips : pandas.DataFrame
         One frame a table, with every column of the table in metric units; a column or table that
         was not given is blank or empty.  ``season`` is int64, numbers are float64, dates
         datetime64[ns], text is ``""`` where blank.
@@ -111,6 +117,7 @@ class Records(Asked):
     corrections: pd.DataFrame = field(repr=False)
     estimates: pd.DataFrame = field(repr=False)
     strips: pd.DataFrame = field(repr=False)
+    answered: pd.DataFrame = field(repr=False)
     doubts: Doubts = field(default_factory=Doubts, repr=False)
     given: frozenset = frozenset()
     last_harvest: int = 0
@@ -124,6 +131,11 @@ class Records(Asked):
     def warnings(self):
         """What is possible but doubtful, as a tuple of Fault; looked for when first asked for."""
         return self.doubts.told()
+
+    @property
+    def settled(self):
+        """Doubts that table ``answered`` says are right, as a tuple of Fault."""
+        return self.doubts.settled()
 
     def not_as_written(self, season):
         """Return in sentences which values an answer on a season does not take as written."""
@@ -409,8 +421,12 @@ def check_tables(raws):
     found, doubts = cross_checks(parsed)
     faults = placed([*mended.faults, *mended.placed(faults + names.faults + found)])
 
-    def told():
-        return placed([*warnings, *names.warnings, *doubts()])
+    def told(settled=None):
+        held = []
+        found = placed([*warnings, *names.warnings, *doubts(held)])
+        if settled is not None:
+            settled += placed(held)
+        return found
 
     return Checked(parsed, faults, told, mended.told, names)
 
@@ -443,7 +459,7 @@ def assemble(path, raws, faults=(), warnings=()):
     read = Records(
         place,
         **frames,
-        doubts=Doubts(lambda: [*warnings, *doubts()]),
+        doubts=Doubts(lambda settled: [*warnings, *doubts(settled)]),
         given=frozenset(parsed),
         us=any(blocks.us(column) for column in blocks.table.columns),
         earlier_plans=before,

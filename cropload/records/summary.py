@@ -5,6 +5,7 @@ import textwrap
 import pandas as pd
 
 from cropload.clock import season_ranges
+from cropload.records.doubts.answers import Answers, rule_name
 from cropload.records.reading.faults import WIDTH, fault_list, how_many
 from cropload.records.tables import TABLES
 from cropload.units import vines_per_hectare
@@ -139,8 +140,54 @@ def summarise(records, width=WIDTH):
     if records.warnings:
         number = how_many(records.warnings)
         lines += ["", f"{number:,} value{'' if number == 1 else 's'} to look at again:", ""]
-        lines.append(fault_list(records.warnings, width))
+        lines.append(fault_list(records.warnings, width, named=True))
+        if any(fault.matter for fault in records.warnings):
+            lines += ["", *_wrapped(_ANSWER, width)]
     return "\n".join(lines)
+
+
+_ANSWER = (
+    "Where the records are right, say so once: `cropload answer DOUBT BLOCK SEASON --why TEXT "
+    "--into FOLDER`, where DOUBT is the name in brackets. It is not raised again while its rows "
+    "stay as they are."
+)
+
+
+def answered_lines(records):
+    """Return in words what was answered, and which answers hold for nothing any more.
+
+    Parameters
+    ----------
+    records : Records
+        As read by ``read_records``.
+
+    Returns
+    -------
+    list of str
+        A line for each row of table ``answered``.
+    """
+    answers, held = Answers(records.answered), {}
+    for fault in records.settled:
+        for at in answers.holding(fault.matter):
+            held.setdefault(at, []).append(fault)
+    raised = {(f.matter.rule, f.matter.block) for f in records.warnings if f.matter}
+    lines = []
+    for at, row in enumerate(records.answered.itertuples()):
+        rule = rule_name(row.rule)
+        place = ", ".join(filter(None, (rule, row.block, str(row.season or ""))))
+        day = "" if pd.isna(row.date) else f"{row.date:%Y-%m-%d}"
+        by = ", ".join(filter(None, (row.who, day)))
+        said = f"{place}: {row.why}" + (f" ({by})" if by else "")
+        if at in held:
+            first, rest = held[at][0], how_many(held[at]) - 1
+            of = f"{first.file}, row {first.row}" + (f" and {rest:,} more" if rest else "")
+            tied = "" if row.rows else "; whatever becomes of its rows"
+            lines.append(f"{said}. {of}: {first.rule}{tied}.")
+        elif any(rule == name and row.block in ("", block) for name, block in raised):
+            lines.append(f"{said}. Its rows are others now, so the doubt is raised again.")
+        else:
+            lines.append(f"{said}. Nothing there is doubtful any more.")
+    return lines
 
 
 def _wrapped(text, width):

@@ -677,6 +677,38 @@ _TABLES = (
         ),
         made=True,
     ),
+    Table(
+        "answered",
+        "a doubt that was answered: the records are right",
+        (
+            Column(
+                "rule",
+                "text",
+                "Name of the doubt, as `cropload check` has it in brackets.",
+                required=True,
+            ),
+            Column("block", "text", "The block. Blank means any."),
+            Column(
+                "season",
+                "season",
+                "Year of harvest. Blank means any.",
+                low=FIRST_YEAR,
+                high=LAST_YEAR,
+                default=0.0,
+            ),
+            Column("who", "text", "Who answered."),
+            Column("why", "text", "Why it is right.", required=True),
+            _date("Day of the answer."),
+            Column(
+                "rows",
+                "text",
+                "What ties the answer to its rows; written by `cropload answer`. When a value in "
+                "them changes, the doubt is raised again. Blank ties it to none.",
+            ),
+        ),
+        named_by=("rule", "block", "season"),
+        made=True,
+    ),
 )
 
 #: Name of a table -> :class:`Table`, in the order of the template.

@@ -9,6 +9,7 @@ import pandas as pd
 
 from cropload import __version__, arguments, clock
 from cropload.beliefs import ranges
+from cropload.clock import FIRST_YEAR, LAST_YEAR
 from cropload.errors import CroploadError
 from cropload.records.reading.cells import decimal_sign
 from cropload.records.reading.csv_table import SEPARATORS, plain, separator_of
@@ -46,7 +47,7 @@ HEAD = {
 MODEL = 2
 
 _CUT = "cut short"
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "'")
+_FORMULA_STARTS = ("=", "+", "-", "@", "＝", "＋", "－", "＠", "\t", "\r", "'")
 
 
 def log_path(path):
@@ -67,7 +68,7 @@ def _plain(text):
 
 def models(log):
     """Return the numbers of the models behind the rows of a log, (rows,) [1]."""
-    told = log["version"].astype(str).str.extract(r", model (\d+)$", expand=False)
+    told = log["version"].astype(str).str.extract(r", model (\d{1,6})$", expand=False)
     return told.fillna("1").astype(int)
 
 
@@ -274,10 +275,18 @@ def read_log(path):
         try:
             if len(line) != len(columns) or number == len(lines):
                 raise ValueError
-            rows[number] = [
+            row = [
                 _value(cell, HEAD.get(name, float), comma)
                 for name, cell in zip(columns, line, strict=True)
             ]
+            told = _no_forecast(dict(zip(columns, row, strict=True)))
+            if told:
+                name, rule = told
+                rule = f"{rule}, so the line is skipped"
+                mend = "Write the line back as it was kept; the lines around it are used."
+                faults.append(Fault(FILE, number, name, line[columns.index(name)], rule, mend))
+            else:
+                rows[number] = row
         except ValueError:
             rule = "the line is broken (a write cut short?)"
             mend = (
@@ -289,6 +298,26 @@ def read_log(path):
     log, undated = _dated(log)
     faults = sorted([*faults, *undated], key=lambda fault: fault.row)
     return log.reset_index(drop=True), tuple(faults)
+
+
+def _no_forecast(row):
+    """Return the column of a line that no forecast can have, and the rule; None where all can."""
+    if not FIRST_YEAR <= row["season"] <= LAST_YEAR:
+        return "season", f"must be a year from {FIRST_YEAR} to {LAST_YEAR}"
+    if abs(row["seed"]) >= 2**63 or not 0 <= row["draws"] < 2**31:
+        return "seed", "is no seed, or draws is no number of draws"
+    ends = [row[f"tonnes_{end}"] for end in ranges.ENDINGS]
+    if not (np.isfinite(ends).all() and ends[0] >= 0 and ends == sorted(ends)):
+        return "tonnes_p50", "the three tonnes must be numbers that rise"
+    if not 0 <= row["tonnes_centre"] < np.inf:
+        return "tonnes_centre", "must be a number not below 0"
+    for name in ("picked_tonnes", "picked_share"):
+        if row[name] < 0 or np.isinf(row[name]):
+            return name, "must be a number not below 0"
+    for name, value in row.items():
+        if name not in HEAD and not (0 <= value < np.inf and (value or "_spread" in name)):
+            return name, "must be a number above 0"
+    return None
 
 
 def _value(cell, kind, comma):

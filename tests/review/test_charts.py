@@ -84,7 +84,7 @@ def test_misses_are_drawn_beside_each_guess_with_marks_of_their_own(review):
     last = drawn["same as last season"]
     assert np.allclose(last.get_ydata(), 100 * table["last_season_miss"])
     looks = {(line.get_marker(), line.get_linestyle()) for line in drawn.values()}
-    assert len(looks) == len(drawn) == 4
+    assert len(looks) == len(drawn) == 5
     assert "the block's mean so far" in panel.text()
 
 

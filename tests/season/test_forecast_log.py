@@ -18,6 +18,7 @@ from cropload.season.forecast_log import (
     append_log,
     log_forecast,
     log_path,
+    models,
     read_log,
 )
 from cropload.vine.growth import COMPONENTS
@@ -36,12 +37,12 @@ def row(block="North", **more):
 
 
 def test_what_is_logged_reads_back_equal(tmp_path):
-    append_log(tmp_path, [row("North"), row("South", tonnes_p50=1 / 3)], EXTRA)
+    append_log(tmp_path, [row("North"), row("South", tonnes_p10=1 / 3)], EXTRA)
     log, faults = read_log(tmp_path)
     assert faults == ()
     assert log.to_dict("records") == [
         {name: row("North")[name] for name in [*HEAD, *EXTRA]},
-        {name: row("South", tonnes_p50=1 / 3)[name] for name in [*HEAD, *EXTRA]},
+        {name: row("South", tonnes_p10=1 / 3)[name] for name in [*HEAD, *EXTRA]},
     ]
     assert log["season"].dtype.kind == "i"
 
@@ -143,7 +144,7 @@ def saved_again(target, separator, newline="\r\n", encoding="utf-8-sig", told=Fa
 def test_a_log_saved_again_in_any_dialect_is_read_and_added_to(
     tmp_path, separator, told, newline, encoding
 ):
-    target = append_log(tmp_path, [row("Ürzig"), row("South", tonnes_p50=1 / 3)], EXTRA)
+    target = append_log(tmp_path, [row("Ürzig"), row("South", tonnes_p10=1 / 3)], EXTRA)
     before, _ = read_log(tmp_path)
     saved_again(target, separator, newline, encoding, told)
     log, faults = read_log(tmp_path)
@@ -291,3 +292,28 @@ def test_the_kept_centre_is_the_chain_of_the_kept_components(tmp_path):
     kg = clusters * line["cluster_weight_g_centre"] / 1000 * line["recovery_centre"]
     # Within the node profile and the weight response at clusters a little off the usual.
     assert kg == pytest.approx(line["tonnes_centre"], rel=0.03)
+
+
+@pytest.mark.parametrize(
+    ("more", "column"),
+    [
+        ({"season": 20266}, "season"),
+        ({"tonnes_p10": 9.0}, "tonnes_p50"),
+        ({"tonnes_p90": np.inf}, "tonnes_p50"),
+        ({"tonnes_centre": -1.0}, "tonnes_centre"),
+        ({"picked_share": -0.5}, "picked_share"),
+        ({"cluster_weight_g_centre": 0.0}, "cluster_weight_g_centre"),
+        ({"cluster_weight_g_spread": np.nan}, "cluster_weight_g_spread"),
+    ],
+)
+def test_a_line_that_no_forecast_can_be_is_skipped_and_told(tmp_path, more, column):
+    append_log(tmp_path, [row("North"), row("South", **more), row("East")], EXTRA)
+    log, faults = read_log(tmp_path)
+    assert log["block"].tolist() == ["North", "East"]
+    assert [(fault.row, fault.column) for fault in faults] == [(3, column)]
+    assert "so the line is skipped" in faults[0].rule
+
+
+def test_a_model_without_end_is_read_as_the_first_one(tmp_path):
+    append_log(tmp_path, [row(version="0.1.0, model " + "9" * 40)], EXTRA)
+    assert models(read_log(tmp_path)[0]).tolist() == [1]

@@ -20,7 +20,7 @@ def _run(given):
     from cropload.beliefs.not_learned_from import not_learned_from
     from cropload.frost.harvest_doubts import doubts_of_records
     from cropload.pruning.compare import load_notes
-    from cropload.records.summary import summarise
+    from cropload.records.summary import answered_lines, summarise
     from cropload.show.terminal import paragraph, screen_width
 
     records = options.records_of(given, doubts=False)
@@ -64,6 +64,9 @@ def _run(given):
     if records.corrected:
         mended = [paragraph(each.words()) for each in records.corrected]
         parts += ["", "WRITTEN WRONG, AND READ AS CORRECTED", *mended]
+    if len(records.answered):
+        parts += ["", "DOUBTS THAT WERE ANSWERED: IT IS RIGHT"]
+        parts += [paragraph(line, "- ") for line in answered_lines(records)]
     doubts = doubts_of_records(records, shown)
     if doubts:
         parts += ["", "SPRINGS THAT THE HARVEST CONTRADICTS"]

@@ -8,7 +8,7 @@ import pandas as pd
 
 from cropload.errors import near
 from cropload.handbook import entry
-from cropload.records.doubts.rules import Rule, by_row, plausible
+from cropload.records.doubts.rules import Rule, by_row, named, plausible
 from cropload.records.facts import area_ha, planted_ha
 from cropload.records.known_varieties import unknown_varieties
 
@@ -95,7 +95,7 @@ def _twins(column):
 
     rule = "differs from '{other}' only in capitals or blanks"
     mend = "Write both the same if they are the same; they are kept apart as they stand."
-    return Rule(("blocks",), column, condition, rule, mend)
+    return Rule(("blocks",), column, condition, rule, mend, name=f"blocks-same-{column}")
 
 
 def _misspelt(facts):
@@ -120,8 +120,8 @@ def _stranger(table, column, owner, place, what):
                 found[row] = {"mend": hint or "Check the spelling."}
         return by_row(found)
 
-    rule = f"is the {column} of no {what}"
-    return Rule((table, owner), column, condition, rule, "{mend}")
+    rule, name = f"is the {column} of no {what}", f"{table}-unknown-{column}"
+    return Rule((table, owner), column, condition, rule, "{mend}", name=name)
 
 
 NAMES = [
@@ -133,6 +133,7 @@ NAMES = [
         _misspelt,
         "is no variety of the handbook, so its figures for single varieties are not used",
         "Did you mean '{likely}'?",
+        name="blocks-unknown-variety",
     ),
     _stranger("prices", "variety", "blocks", "variety", "block"),
     *(
@@ -166,7 +167,8 @@ def fractions(table, column):
         rows = [row for row in small if not text(row, column).endswith("%")]
         return pd.DataFrame({"rule": rule, "mend": mend}, rows)
 
-    return Rule((table,), column, condition, "{rule}", "{mend}")
+    name = named(table, column, "fraction")
+    return Rule((table,), column, condition, "{rule}", "{mend}", name=name)
 
 
 PLAUSIBLE = [
@@ -193,6 +195,7 @@ TEMPERATURES = [
         "air_temperature_c",
         lambda facts, column=column: facts["weather"][column],
         "the temperature",
+        name=named("weather", column),
     )
     for column in ("tmin_c", "tmax_c")
 ]
@@ -211,14 +214,16 @@ HEADLANDS = Rule(
     _headlands,
     "at both ends of a row of about {vines:,.0f} vines, they leave no vine to sample",
     "Write the vines at one end of a row that samples leave out, often 1 to 3.",
+    name="blocks-headlands",
 )
 
 
 def _swapped_spacing(facts):
-    """Return rows that stand closer than the vines in them; on pergolas they can."""
+    """Return rows that stand closer than the vines in them; on wide pergolas they can."""
     frame, table = facts["blocks"], facts.parsed["blocks"]
-    limit = entry("plausible.row_over_vine").low
-    rows = frame.index[frame["row_spacing_m"] < limit * frame["vine_spacing_m"]]
+    limits, between = entry("plausible.row_over_vine"), frame["row_spacing_m"]
+    close = between < limits.low * frame["vine_spacing_m"]
+    rows = frame.index[close & (between < limits.extra["wide"])]
     texts = [table.text(row, "vine_spacing_m") for row in rows]
     return pd.DataFrame({"vine": table.written("vine_spacing_m"), "other": texts}, rows)
 
@@ -230,6 +235,7 @@ SPACING = Rule(
     "is less than {vine}, {other}",
     "Are the two swapped? Then change them over: shoots per metre of canopy hang on it. On "
     "pergolas and other wide training it can be so; then leave it.",
+    name="blocks-spacings-swapped",
 )
 
 
@@ -285,6 +291,7 @@ STILL_AIR = Rule(
     "{rule}",
     "If a gap was filled with zeros or with a value before it, take those rows out: a gap is "
     "known as one, made-up nights count as measured.",
+    name="weather-still-air",
 )
 
 #: What growers write before a sum, in the languages of the trade.
@@ -329,15 +336,20 @@ def _near_a_sum(frame, limits):
 
 
 def _alike(facts):
-    """Return names that differ only in accents, points, hyphens or blanks.
+    """Return names that differ only in accents, points, hyphens or blanks, of blocks alike.
 
-    Names that differ only in capitals or in the number of blanks are told elsewhere.
+    Names that differ only in capitals or in the number of blanks are told elsewhere, and blocks of
+    another variety or of other vines are not one block.
     """
-    first, found = {}, {}
+    first, found, frame = {}, {}, facts["blocks"]
     for name, row in _names(facts, "blocks", "block").items():
-        other = first.setdefault(_plain(name), name)
-        if other != name and _spaced(other) != _spaced(name):
-            found[row] = {"other": other}
+        vines = frame["vines"][row]
+        for other, at in first.get(_plain(name), ()):
+            same = frame["variety"][at] == frame["variety"][row] and frame["vines"][at] == vines
+            if same and _spaced(other) != _spaced(name):
+                found[row] = {"other": other}
+                break
+        first.setdefault(_plain(name), []).append((name, row))
     return by_row(found)
 
 
@@ -363,6 +375,7 @@ TWICE = [
         _totals,
         "has as many vines as {others} other blocks together, so it may be a total",
         "Take the row out if it is a sum: else its vines count twice on the estate.",
+        name="blocks-total",
     ),
     Rule(
         ("blocks",),
@@ -370,5 +383,6 @@ TWICE = [
         _alike,
         "differs from '{other}' only in accents, points, hyphens or blanks",
         "Keep one of the two rows if they are the same block: else its vines count twice.",
+        name="blocks-alike",
     ),
 ]

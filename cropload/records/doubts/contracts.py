@@ -23,7 +23,7 @@ def _terms(column):
     return Rule(("contracts",), column, condition, "{rule}", "{mend}")
 
 
-def _names(column, what):
+def _names(column, what, name=""):
     """Return the rule of names in a column of contracts that no block has."""
 
     def condition(facts):
@@ -34,7 +34,7 @@ def _names(column, what):
 
     return Rule(
         ("contracts", "blocks"), column, condition, "'{name}' is " + what + " of no row of table "
-        "blocks", "{mend}"
+        "blocks", "{mend}", name=name
     )  # fmt: skip
 
 
@@ -70,4 +70,7 @@ REFUSED = [
         "contracts takes the place of table prices.",
     ),
 ]
-DOUBTS = [_names("grower", "the grower"), _names("variety", "the variety")]
+DOUBTS = [
+    _names("grower", "the grower", "contracts-unknown-grower"),
+    _names("variety", "the variety", "contracts-unknown-variety"),
+]

@@ -5,6 +5,7 @@ import pandas as pd
 
 from cropload.handbook import entry
 from cropload.records.doubts.crops import trusted
+from cropload.records.doubts.events import seasons_of
 from cropload.records.doubts.facts import (
     KEYS,
     against_the_scale,
@@ -12,10 +13,9 @@ from cropload.records.doubts.facts import (
     milder,
     moves,
     other_seasons,
-    others_median,
     scale_moves,
 )
-from cropload.records.doubts.rules import Rule, beyond, by_row, one_of_each, plausible, span
+from cropload.records.doubts.rules import Rule, beyond, by_row, named, one_of_each, plausible, span
 from cropload.records.later_rows import in_order
 
 _MEND = "Possible, but rare: check the value and its unit."
@@ -31,16 +31,12 @@ def _hedged(table, column, key, values, what, usual):
     Parameters
     ----------
     usual : callable
-        Takes the facts and the values; returns what the block usually has beside each, NaN where
-        nothing else tells.
+        Takes the facts, the values and the limits; returns the high end for each value.
     """
 
     def condition(facts):
         limits, numbers = entry(f"plausible.{key}"), values(facts)
-        others = usual(facts, numbers)
-        high = pd.Series(limits.high, index=numbers.index)
-        high[others > limits.high] = limits.extra["hedged_high"]
-        high[others.isna()] = limits.extra["alone_high"]
+        high = usual(facts, numbers, limits)
         hits = [
             beyond(numbers, limits.low, np.inf).assign(mend=_MEND),
             beyond(numbers.where(numbers > limits.high), -np.inf, high).assign(mend=_MEND_HEDGED),
@@ -48,24 +44,43 @@ def _hedged(table, column, key, values, what, usual):
         return pd.concat(hits).assign(limits=span(limits))
 
     words = f"{what} lies outside {{limits}}"
-    return Rule((table, "blocks"), column, condition, words, "{mend}", "{told}")
+    name = named(table, key)
+    return Rule((table, "blocks"), column, condition, words, "{mend}", "{told}", name=name)
 
 
-def _of_other_seasons(facts, numbers):
-    """Return the median of the block's other seasons beside each plan."""
-    return others_median(
-        numbers.where(facts["pruning"]["season"].notna()), facts["pruning"]["block"]
-    )[0]
+def _of_plans(facts, numbers, limits):
+    """Return the high end of plans: there is room for hedges, and for those who turn to them.
+
+    A hedge shows by the training, by another season of as many buds, or by the buds counted.
+    """
+    frame = facts["pruning"]
+    known, blocks = numbers.notna() & frame["season"].notna(), frame["block"]
+    many = known & (numbers > limits.high)
+    high = pd.Series(limits.high, numbers.index)
+    others, more = (
+        each.groupby(blocks).transform("sum") - each.astype(int) for each in (known, many)
+    )
+    high[others == 0] = limits.extra["alone_high"]
+    hedged = (more > 0) | (facts.of_block("pruning", "training") == "minimal hedge")
+    if many.any() and "counts" in facts:
+        ratio, fit = _counted_buds(facts) / facts.means["plan"], entry("plausible.buds_of_plan")
+        counted = ratio.index[ratio.between(fit.low, fit.high)]
+        hedged |= pd.MultiIndex.from_frame(frame[KEYS]).isin(list(counted))
+    high[hedged] = limits.extra["hedged_high"]
+    return high
 
 
-def _of_other_vines(key):
-    def usual(facts, numbers):
+def _of_other_vines(facts, numbers, limits):
+    """Return the high end of vines: twice the median of their season, or else of their block."""
+    frame, high = facts["counts"], pd.Series(np.nan, numbers.index)
+    for keys in (KEYS, ["block"]):
+        lots = numbers.groupby([frame[key] for key in keys])
         # A few vines do not tell what a block is like.
-        lots = numbers.groupby(facts["counts"]["block"])
-        enough = lots.transform("count") >= entry(f"plausible.{key}").extra["vines"]
-        return lots.transform("median").where(enough, 0.0)
-
-    return usual
+        enough = lots.transform("count") >= limits.extra["vines"]
+        median = lots.transform("median").where(enough)
+        wide = (2 * median).clip(limits.high, limits.extra["hedged_high"])
+        high = high.fillna(wide.mask(median > limits.high, limits.extra["hedged_high"]))
+    return high.fillna(limits.high)
 
 
 def _filled(frame, column):
@@ -83,7 +98,7 @@ def _a_metre(table, values):
 
 def _per_metre(column, key, values, what):
     what = f"{what} per metre of canopy"
-    return _hedged("counts", column, key, _a_metre("counts", values), what, _of_other_vines(key))
+    return _hedged("counts", column, key, _a_metre("counts", values), what, _of_other_vines)
 
 
 def _pruned(table, values):
@@ -119,6 +134,7 @@ PLAUSIBLE = [
         "a cane of {buds:.0f} buds is about {metres:.1f} m long, and the vine has {room:.3g} m",
         "Is the number right? Canes that are bent, overlap or cross the row, and vines pruned to a "
         "hedge, can be so; then leave it.",
+        name="pruning-cane-length",
     ),
     _hedged(
         "pruning",
@@ -128,7 +144,7 @@ PLAUSIBLE = [
             ~_too_long(facts)
         ),
         "buds per metre of canopy",
-        _of_other_seasons,
+        _of_plans,
     ),
     _pruned("pruning", lambda frame: frame["pruning_weight_kg"]),
     _per_metre("buds", "buds_per_m", lambda frame: _filled(frame, "buds"), "buds"),
@@ -174,7 +190,25 @@ def _places(column):
 
     rule = f"is beyond the {{held:,.0f}} {column}s of the block"
     mend = "Check the number and the block; the row is used as it stands."
-    return Rule(("counts", "blocks"), column, condition, rule, mend)
+    name = f"counts-{column}-beyond-block"
+    return Rule(("counts", "blocks"), column, condition, rule, mend, name=name)
+
+
+def _heavy_prunings(facts):
+    """Return seasons whose prunings lie far above the heaviest of the block's other seasons."""
+    limits, frame = entry("plausible.prunings_of_own_seasons"), facts["pruning"]
+    grown = frame["season"] - facts.of_block("pruning", "year_planted")
+    grown = ~(grown < entry("plausible.crop_of_variety").extra["young"] + 1)
+    frame = frame[grown & (frame["pruning_weight_kg"] > 0)].drop_duplicates(KEYS, keep="last")
+    by_weight = frame.sort_values("pruning_weight_kg", kind="stable")["pruning_weight_kg"]
+    lots = by_weight.groupby(frame["block"])
+    # Only the heaviest of a block can lie above all others.
+    times = (by_weight / lots.shift())[~frame["block"].loc[by_weight.index].duplicated(keep="last")]
+    seasons = frame["block"].map(frame.groupby("block").size())
+    rows = times.index[(times > limits.value) & (seasons[times.index] > limits.extra["seasons"])]
+    written = facts.parsed["pruning"].written("pruning_weight_kg")
+    told = {"times": times[rows], "written": written, "block": frame["block"][rows]}
+    return pd.DataFrame(told, rows)
 
 
 def _shoots_per_bud(facts):
@@ -197,6 +231,16 @@ def _over(upper, lower):
 
 
 MISFITS = [
+    Rule(
+        ("pruning", "blocks"),
+        "pruning_weight_kg",
+        _heavy_prunings,
+        "is {times:.2g} times the heaviest prunings of the other seasons of {block}",
+        "Is it in another unit than {written}? Pounds are 2.2 times kilograms. Possible after a "
+        "season without a crop, or where the vines were left longer.",
+        name="pruning-weight-season",
+        of="season",
+    ),
     _places("row"),
     _places("vine"),
     plausible("counts", "shoots", "shoots_per_bud", _shoots_per_bud, "shoots per bud of the vine"),
@@ -272,7 +316,8 @@ _DOUBLE = (
 )
 _HALF = (
     "If one side of the row or {metre} was counted, count the whole vine. "
-    "Possible after frost or hail, or where the vines were left much shorter than before."
+    "Possible after frost or hail, where shoots were thinned (write it into table events), or "
+    "where the vines were left much shorter than before."
 )
 
 
@@ -306,9 +351,14 @@ def _odd_means(facts):
         wrong = (move > np.log(limits.high)) | (move < np.log(limits.low))
         if name == "clusters":
             wrong |= against_the_scale(move, off)
+        else:
+            # Of few buds most burst and twins come, of the many of a hedge hardly half do.
+            load = moves(np.log(held["plan"]), 1)[0].fillna(0.0) * limits.extra["load"]
+            wrong &= ~(move + load).between(np.log(limits.low), np.log(limits.high))
         # Shoots and clusters that fall together, or clusters alone, are what frost leaves.
         fell = (move < 0) & ~(off > np.log(1 / limits.low) / 2)
-        wrong &= ~(fell & (means["lost"] > 0)) & ~(stands & ((move < 0) | (name == "clusters")))
+        less = (means["lost"] > 0) | means.index.isin(facts.once(_struck))
+        wrong &= ~(fell & less) & ~(stands & ((move < 0) | (name == "clusters")))
         found[name] = {
             key: (means.loc[key, name], *_of_others(facts, key, name, move[key]))
             for key in means.index[wrong]
@@ -316,6 +366,15 @@ def _odd_means(facts):
         }
         told |= set(found[name])
     return found
+
+
+def _struck(facts):
+    """Return blocks and seasons in which an event took shoots or fruit: frost, hail, thinning."""
+    if "events" not in facts:
+        return []
+    events = facts["events"].dropna(subset=["date"])
+    events = events[events["kind"] != "fruit left"]
+    return list(zip(events["block"], seasons_of(facts, events["date"]), strict=True))
 
 
 def _odd(kind, column):
@@ -328,8 +387,12 @@ def _odd(kind, column):
             found[rows[0]] = {"more": len(rows) - 1, **told}
         return by_row(found)
 
-    value = "{mean:.3g} a vine in {block}"
-    return Rule(("counts", "blocks"), column, condition, "{rule}", "{mend}", value)
+    value, name = "{mean:.3g} a vine in {block}", f"counts-{kind}-season"
+    return Rule(
+        *(("counts", "blocks"), column, condition, "{rule}", "{mend}", value),
+        name=name,
+        of="season",
+    )
 
 
 _SWAPPED = "shoots and clusters of the season fit each other's usual numbers in the block"
@@ -460,6 +523,8 @@ CONTRADICTIONS = [
         "another plan of that season and block stands in row {row}, and a day is missing; this row "
         "holds",
         "Write the day into column date, or take out the row that does not hold.",
+        name="pruning-plan-twice",
+        of="season",
     ),
     Rule(
         ("pruning",),
@@ -468,6 +533,8 @@ CONTRADICTIONS = [
         "another weight of that season and block stands in row {row}; this row holds, and the two "
         "are not averaged",
         "Write one row with the mean of all vines weighed, if both count.",
+        name="pruning-weight-twice",
+        of="season",
     ),
     Rule(
         ("pruning", "counts"),
@@ -477,6 +544,7 @@ CONTRADICTIONS = [
         "of the season {side}",
         "Write the year of the harvest that the pruning was for into column season.",
         "season {season}",
+        name="pruning-season-shifted",
     ),
     Rule(
         ("pruning", "counts"),
@@ -485,6 +553,8 @@ CONTRADICTIONS = [
         "leaves {plan:g} buds a vine, and {buds_vines:.0f} vines of {block} were counted at "
         "{buds:.1f} in season {season}",
         "Correct the plan, or the buds counted: canes x buds per cane + spurs x buds a spur.",
+        name="pruning-plan-off-buds",
+        of="season",
     ),
     _odd("swapped", "shoots"),
     _odd("shoots", "shoots"),
@@ -495,6 +565,8 @@ CONTRADICTIONS = [
         _bare_shoots,
         "there are clusters on the vine and no shoot that could bear them",
         _ZERO,
+        name="counts-no-shoots",
+        of="season",
     ),
     Rule(
         ("counts",),
@@ -502,6 +574,8 @@ CONTRADICTIONS = [
         lambda facts: one_of_each(facts.once(_no_buds), ["season", "block"]),
         "the same vine had buds later in the season",
         _ZERO,
+        name="counts-no-buds-yet",
+        of="season",
     ),
     Rule(
         ("counts", "blocks"),
@@ -511,5 +585,7 @@ CONTRADICTIONS = [
         "zero lowers their mean",
         "Where no living vine stands, write 1 into column missing and leave this cell blank; "
         "missing_pct of table blocks is their share of the block.",
+        name="counts-no-buds",
+        of="season",
     ),
 ]

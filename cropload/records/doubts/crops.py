@@ -52,6 +52,8 @@ PLAUSIBLE = [
         "the season's crop per hectare lies outside {limits}",
         "{mend}",
         "{told}",
+        name="harvest-t-ha",
+        of="season",
     ),
     fractions("harvest", "picked_pct"),
     fractions("harvest", "lost_pct"),
@@ -72,6 +74,7 @@ def _judged(facts):
     young = crops["season"] - planted < entry("plausible.crop_of_variety").extra["young"]
     usual, count = others_median(crops["whole"], crops["block"], ~young.to_numpy())
     usual = usual.where(count >= limits.extra["other_seasons"])
+    usual = _of_its_turn(crops, young).fillna(usual)
     whole, fits = crops["whole"], limits.high * usual
     low = (whole < limits.low * usual) & (crops["lost"] == 0) & ~young
     high = ~low & (whole > fits)
@@ -80,6 +83,24 @@ def _judged(facts):
     share = high & ~loss & (crops["share"] < 1) & (whole * crops["share"] <= fits)
     cause = np.select([low, loss, share, high], ["low", "lost_pct", "picked_pct", "high"], "")
     return crops.assign(times=whole / usual, cause=cause)
+
+
+def _of_its_turn(crops, young):
+    """Return the usual crop of on or of off years where a block bears in turn, else NaN.
+
+    It does where all crops of one turn lie above all of the other, with two and more of each that
+    are much alike.
+    """
+    alike = entry("plausible.crop_of_usual").extra["turn"]
+    turn = (crops["season"] % 2).astype(int)
+    grown = crops["whole"].mask(young)
+    on, off = (grown.where(turn == at).groupby(crops["block"]) for at in (1, 0))
+    bears = (on.min() > off.max()) | (off.min() > on.max())
+    for turns in (on, off):
+        bears &= (turns.count() >= 2) & (turns.max() < alike * turns.min())
+    groups = crops["block"].astype(str) + turn.map(" {}".format)
+    same, _ = others_median(crops["whole"], groups, ~young.to_numpy())
+    return same.where(crops["block"].map(bears).astype(bool))
 
 
 def _caused(cause):
@@ -164,6 +185,8 @@ SHARES = [
         "is {percent:.0f} % of the usual crop of the block",
         "If hail, frost, birds or rot took the rest, write the share lost, in percent, into "
         "column lost_pct; else check the weight. As it stands, it counts as an ordinary crop.",
+        name="harvest-low-crop",
+        of="season",
     ),
     Rule(
         ("harvest", "blocks"),
@@ -171,6 +194,8 @@ SHARES = [
         _caused("high"),
         "is {times:.1f} times the usual crop of the block",
         "Check the weight and the block. As it stands, it counts as an ordinary crop.",
+        name="harvest-high-crop",
+        of="season",
     ),
     Rule(
         ("harvest", "blocks"),
@@ -179,6 +204,8 @@ SHARES = [
         "makes the crop {times:.1f} times the usual one of the block",
         "The tonnes alone would be in the usual range, so hardly as much was lost: write the "
         "share of the whole crop that was lost, not the share that was left, or clear the cell.",
+        name="harvest-lost-high-crop",
+        of="season",
     ),
     Rule(
         ("harvest", "blocks"),
@@ -187,6 +214,8 @@ SHARES = [
         "makes the crop {times:.1f} times the usual one of the block",
         "The tonnes alone would be in the usual range: clear the cell, or write 100, if all "
         "of the block was picked.{comma}",
+        name="harvest-picked-high-crop",
+        of="season",
     ),
     Rule(
         ("harvest", "blocks"),
@@ -194,6 +223,7 @@ SHARES = [
         _decimal_commas,
         "is a share picked in a table that tells hardly any, beside tonnes without decimals",
         _COMMA,
+        name="harvest-decimal-comma",
     ),
     Rule(
         ("harvest",),
@@ -201,6 +231,7 @@ SHARES = [
         _small_losses,
         "is less than one percent, so it may be a fraction",
         "For 40 percent write 40 or 40 %, not 0.4; clear the cell if hardly any was lost.",
+        name="harvest-small-loss",
     ),
     Rule(
         ("harvest", "blocks"),
@@ -208,6 +239,8 @@ SHARES = [
         _shares_kept,
         "{rule}",
         "Write the share of the crop that was lost, not the share that was kept.",
+        name="harvest-share-kept",
+        of="season",
     ),
 ]
 
@@ -367,6 +400,37 @@ def _one_season(facts):
     return by_row(found)
 
 
+def _off_the_others(facts):
+    """Return blocks whose tonnes lie off the counts where those of the other blocks do not.
+
+    Half as many vines again, or two thirds of them, come out like this in every season; so does
+    fruit thinned each year, which table events tells.
+    """
+    limits = entry("plausible.scale_of_others")
+    logs = np.log(facts.once(_ratio))
+    blocks = logs.index.get_level_values("block")
+    lots = logs[~blocks.isin(_doubted(facts))].groupby(level="block")
+    middle = lots.median()
+    steady = (lots.size() >= limits.extra["seasons"]) & (lots.std() <= limits.extra["steady"])
+    rest, others = others_median(middle, np.zeros(len(middle)), steady.to_numpy())
+    off = middle - rest
+    wrong = steady & (others >= limits.extra["blocks"])
+    wrong &= off.abs().between(np.log(limits.low), np.log(limits.high))
+    thinned = ()
+    if "events" in facts:
+        events = facts["events"]
+        thinned = events["block"][events["kind"].isin(["thinning", "fruit left"])]
+    found = {
+        _last_row(facts, block, lots.get_group(block).index[-1][1]): {
+            "block": block,
+            "times": np.exp(middle[block]),
+            "rest": np.exp(rest[block]),
+        }
+        for block in middle.index[wrong & ~middle.index.isin(thinned)]
+    }
+    return by_row(found)
+
+
 def _off_the_variety(facts):
     """Return blocks without counts whose tonnes lie far from the variety's others per hectare."""
     limits, means, blocks = entry("plausible.crop_of_variety"), facts.means, facts.blocks
@@ -469,8 +533,18 @@ CONTRADICTIONS = [
         "are the tonnes of row {first} again, for the same block and season",
         "Take one of the rows out if the pick was entered twice. If both were picked, give each "
         "its ticket or the share picked so far. As it stands, the two are added up.",
+        name="harvest-entered-twice",
+        of="season",
     ),
-    Rule(("harvest",), "picked_pct", _ended_below_whole, "{rule}", "{mend}"),
+    Rule(
+        ("harvest",),
+        "picked_pct",
+        _ended_below_whole,
+        "{rule}",
+        "{mend}",
+        name="harvest-not-whole",
+        of="season",
+    ),
     Rule(
         ("harvest", "blocks"),
         "tonnes",
@@ -479,6 +553,8 @@ CONTRADICTIONS = [
         "a rule",
         "{mend}",
         "{text} in {block}",
+        name="harvest-off-counts",
+        of="block",
     ),
     Rule(
         ("harvest", "blocks"),
@@ -489,6 +565,20 @@ CONTRADICTIONS = [
         "Check the tonnes, and the counts and weights of that season: clusters counted on one "
         "side of the row or on a metre of it, or a pick entered twice, come out like this.",
         "{text} in {block}",
+        name="harvest-season-off-counts",
+        of="season",
+    ),
+    Rule(
+        ("harvest", "blocks"),
+        "tonnes",
+        _off_the_others,
+        "the scale is {times:.2g} times clusters x cluster weight x bearing vines season after "
+        "season, and {rest:.2g} times in the other blocks",
+        "Check vines and missing_pct of table blocks: half as many vines again come out like this. "
+        "Fruit thinned or left each year does too: tell it in table events.",
+        "{text} in {block}",
+        name="harvest-off-others",
+        of="block",
     ),
     Rule(
         ("harvest", "blocks"),
@@ -497,5 +587,7 @@ CONTRADICTIONS = [
         "comes to {crop:.3g} t/ha as a rule, {ratio:.2g} times the other blocks of {variety}",
         "{mend}",
         "{text} in {block}",
+        name="harvest-off-variety",
+        of="block",
     ),
 ]

@@ -57,6 +57,7 @@ def _out_of_season(table):
         "lies outside the season, which runs up to the calendar year of harvest",
         "Check the date and the season; the row counts for its season, from its date on.",
         "{text} in season {season:.0f}",
+        name=f"{table}-outside-season",
     )
 
 
@@ -81,7 +82,8 @@ def _after_picking(table):
 
     rule = "is later than the picking of the block on {picked:%Y-%m-%d}"
     mend = "Check both dates; the row is used as it stands."
-    return Rule((table, "harvest"), "date", condition, rule, mend)
+    name = f"{table}-after-picking"
+    return Rule((table, "harvest"), "date", condition, rule, mend, name=name)
 
 
 _COUNTED = [
@@ -116,7 +118,7 @@ def _not_yet(table, what, mend, column="date"):
         return pd.DataFrame({"today": f"{today:%Y-%m-%d}"}, frame.index[late])
 
     rule = f"lies after today ({{today}}), so no such {what} can have been"
-    return Rule((table,), column, condition, rule, mend)
+    return Rule((table,), column, condition, rule, mend, name=f"{table}-{column}-to-come")
 
 
 NOT_YET = [
@@ -183,7 +185,7 @@ def _lone(table):
 
     rule = "lies more than {gap} years from {others}"
     mend = "Check the year; the row is used as it stands."
-    return Rule((table,), "season", condition, rule, mend)
+    return Rule((table,), "season", condition, rule, mend, name=f"{table}-lone-season")
 
 
 LONE = [_lone(table) for table in _SEASONED]
@@ -242,7 +244,11 @@ def _too_early(table):
 
     mend = "Check the year of the date, and the season.{swap}"
     value = "{text} in season {season:.0f}"
-    return Rule((table, "blocks"), "date", condition, "{rule}", mend, value)
+    return Rule(
+        *((table, "blocks"), "date", condition, "{rule}", mend, value),
+        name=f"{table}-too-early",
+        of="season",
+    )
 
 
 def _odd_days(table):
@@ -286,7 +292,8 @@ def _odd_days(table):
         return hits[["off", "whose", "mend", "more"]]
 
     rule = "is {off:.0f} days from the usual day of {whose}"
-    return Rule((table, "blocks"), "date", condition, rule, "{mend}")
+    name = f"{table}-odd-day"
+    return Rule((table, "blocks"), "date", condition, rule, "{mend}", name=name, of="season")
 
 
 CONTRADICTIONS = [

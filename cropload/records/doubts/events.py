@@ -88,10 +88,10 @@ def _by_event(facts):
     events = facts["events"]
     lost = events[~events["kind"].isin(["thinning", "shoot thinning"])]
     lost = lost[(lost["share_pct"].notna() | lost["alive"].notna()) & lost["date"].notna()]
-    return set(zip(lost["block"], _seasons(facts, lost["date"]), strict=True))
+    return set(zip(lost["block"], seasons_of(facts, lost["date"]), strict=True))
 
 
-def _seasons(facts, days):
+def seasons_of(facts, days):
     """Return the year of harvest of some days, by what stages and picks tell of the hemisphere."""
     told = {
         name: facts[name] if name in facts else pd.DataFrame(columns=columns).astype(_DATED)
@@ -148,7 +148,7 @@ def _after_picking(facts):
     last = whole.groupby(KEYS)["date"].max()
     rows = events[(events["kind"] != "fruit left") & events["date"].notna()]
     found = {}
-    for row, season in zip(rows.itertuples(), _seasons(facts, rows["date"]), strict=True):
+    for row, season in zip(rows.itertuples(), seasons_of(facts, rows["date"]), strict=True):
         day = last.get((row.block, season))
         if day is not None and day < row.date:
             found[row.Index] = (f"{day:%Y-%m-%d}",)
@@ -162,6 +162,7 @@ PLAUSIBLE = [
         _small,
         "is less than one percent, so it may be a fraction",
         "For 35 percent write 35 or 35 %, not 0.35.",
+        name="events-share-fraction",
     ),
     Rule(
         ("events", "blocks"),
@@ -169,6 +170,7 @@ PLAUSIBLE = [
         _unplanted,
         "is before the vines were planted ({year})",
         "Check the block, the day and year_planted of table blocks.",
+        name="events-before-planting",
     ),
     Rule(
         ("events",),
@@ -176,6 +178,7 @@ PLAUSIBLE = [
         _all_lost,
         "says that all was lost, yet {told}",
         "Write the share that was lost, or check the block and the day.",
+        name="events-all-lost",
     ),
     Rule(
         ("events",),
@@ -183,6 +186,7 @@ PLAUSIBLE = [
         _half_counted,
         "dead and living shoots tell a share together, and one of them is blank",
         "Write both: shoots found dead, and shoots found alive on the same vines.",
+        name="events-dead-alone",
     ),
     Rule(
         ("events",),
@@ -190,6 +194,7 @@ PLAUSIBLE = [
         _to_come,
         "lies after today ({today}), so it cannot have happened",
         "Check the year and the day; it counts from its date on.",
+        name="events-to-come",
     ),
     Rule(
         ("events",),
@@ -197,6 +202,7 @@ PLAUSIBLE = [
         _told_twice,
         "stands beside shoots counted dead and alive",
         "The counts hold, and the share is not used: clear one of the two.",
+        name="events-share-and-counts",
     ),
     Rule(
         ("events",),
@@ -205,6 +211,7 @@ PLAUSIBLE = [
         "is a day on which the block was counted or weighed; those numbers are taken as of "
         "{usual} it",
         "Write before or after into column counts_that_day.",
+        name="events-same-day",
     ),
     Rule(
         ("events", "harvest"),
@@ -212,6 +219,7 @@ PLAUSIBLE = [
         _after_picking,
         "is after the block was picked whole on {day}, so it takes nothing of that crop",
         "Check the day; fruit that was left hanging has the kind fruit left.",
+        name="events-after-picking",
     ),
     Rule(
         ("harvest", "events"),
@@ -219,6 +227,7 @@ PLAUSIBLE = [
         _loss_in_both,
         "is told by table events too, which holds",
         "Clear the cell, so that the loss is told once.",
+        name="harvest-loss-twice",
     ),
     Rule(
         ("harvest", "counts"),
@@ -228,6 +237,8 @@ PLAUSIBLE = [
         "after them",
         "If it came before, those counts show it already: tell it in table events with its day, "
         "and clear the cell.",
+        name="harvest-loss-beside-counts",
+        of="season",
     ),
     Rule(
         ("harvest", "weights"),
@@ -236,5 +247,7 @@ PLAUSIBLE = [
         "is a crop of nothing, beside clusters weighed at harvest",
         "If the tonnes are not known, take the row out; if the crop was lost, write the share "
         "into lost_pct.",
+        name="harvest-nothing-beside-weights",
+        of="season",
     ),
 ]

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from cropload.handbook import entry
-from cropload.records.doubts.rules import Rule, beyond, plausible
+from cropload.records.doubts.rules import Rule, beyond, named, plausible
 
 
 def _refused(table, column, key, values, what, mend):
@@ -251,6 +251,7 @@ def _beside_crops(table, column):
         "is {number:,.0f} times the largest crop on record that it could be for",
         "Is it in kilograms? Write tonnes: divide by 1,000. If it is what is taken from all "
         "growers together, write what is taken from these blocks.",
+        name=named(table, column, "beside-crops"),
     )
 
 
@@ -267,6 +268,7 @@ MONEY = [
             _above_nothing(table, column),
             what,
             **({"mend": _KILOGRAM} if key == "price_per_t" else {}),
+            name=named(table, column),
         )
         for table, column, key, what in _MONEY
     ),
@@ -286,5 +288,6 @@ MONEY = [
         _overlaps,
         "overlaps an earlier period{whose}, which runs to {last:%Y-%m-%d}",
         "Correct the days; else fruit of the days they share counts against each limit.",
+        name="capacity-overlap",
     ),
 ]

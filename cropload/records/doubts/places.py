@@ -69,6 +69,8 @@ MISSING_SHARE = Rule(
     "Correct missing_pct of table blocks, which sets the bearing vines and so the tonnes; else "
     "check the column missing.",
     "1",
+    name="counts-missing-share",
+    of="season",
 )
 
 DEAD = Rule(
@@ -82,4 +84,6 @@ DEAD = Rule(
     ),
     "dead and living shoots are a pair, and one of the two is blank, so that no share comes of it",
     "Write both numbers of the vine, 0 where there is none.",
+    name="counts-dead-alone",
+    of="season",
 )

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from cropload.handbook import entry
+from cropload.records.doubts.answers import Answers, matters
 from cropload.records.reading.faults import MOST_OF_A_KIND, Fault, some_faults
 
 
@@ -30,6 +31,11 @@ class Rule:
         ``{told}`` that with the ``number`` that comes of it.
     more : str
         A column ``more`` of the condition holds further rows that are counted, not listed [1].
+    name : str
+        What a doubt is called when it is answered: lower case, never changed; "" for a fault.
+    of : str
+        What it speaks of, so that an answer holds while that stays the same: the ``row``, all of
+        the block in the ``season``, or all of the ``block``.
     """
 
     tables: tuple
@@ -38,9 +44,18 @@ class Rule:
     words: str
     mend: str = ""
     value: str = "{text}"
+    name: str = field(default="", kw_only=True)
+    of: str = field(default="row", kw_only=True)
 
-    def faults(self, facts):
-        """Return a Fault for each row that breaks the rule."""
+    def faults(self, facts, settled=None):
+        """Return a Fault for each row that breaks the rule, but for those that were answered.
+
+        Parameters
+        ----------
+        facts : Facts
+        settled : list, optional
+            Takes the faults that were answered.
+        """
         hits = self.condition(facts)
         if not isinstance(hits, pd.DataFrame):
             hits = pd.DataFrame(index=hits)
@@ -48,10 +63,17 @@ class Rule:
             return []
         table, rows = facts.parsed[self.tables[0]], hits.index
         written = table.written(self.column)
+        answers = facts.once(Answers.of) if self.name else None
+        about, held = {}, []
+        if answers and answers.speaks_of(self.name):
+            about = matters(self, facts, rows)
+            held = [row for row in rows if answers.holding(about[row])]
+        left = rows.difference(held, sort=False) if held else rows
         # Of many rows the first ones and the last are told, and only their words are made.
-        if len(hits) > MOST_OF_A_KIND:
-            hits = hits.iloc[[*range(MOST_OF_A_KIND), -1]]
-        known = hits.loc[~hits.index.duplicated()].to_dict("index")
+        told = {row for some in (held, left) for row in _first_and_last(some)}
+        known = hits[hits.index.isin(told) & ~hits.index.duplicated()].to_dict("index")
+        if self.name:
+            about |= matters(self, facts, [row for row in known if row not in about])
 
         def fault(row):
             text, told = table.text(row, self.column), known[row]
@@ -61,18 +83,28 @@ class Rule:
                 pattern.format(**{"text": text} | told)
                 for pattern in (self.value, self.words, self.mend)
             )
-            return Fault(table.file, int(row), written, value, rule, mend, told.get("more", 0))
+            more, matter = told.get("more", 0), about.get(row)
+            return Fault(table.file, int(row), written, value, rule, mend, more, matter)
 
-        return some_faults(rows, fault)
+        if settled is not None:
+            settled += some_faults(held, fault)
+        return some_faults(left, fault)
+
+
+def _first_and_last(rows):
+    return rows if len(rows) <= MOST_OF_A_KIND else [*rows[:MOST_OF_A_KIND], rows[-1]]
 
 
 @np.errstate(all="ignore")
-def run(rules, facts):
-    """Return the faults of all rules whose tables are there, in the order of the rules."""
+def run(rules, facts, settled=None):
+    """Return the faults of all rules whose tables are there, in the order of the rules.
+
+    Those that were answered go into the list ``settled``, where it is given.
+    """
     found = []
     for rule in rules:
         if all(name in facts for name in rule.tables):
-            found += rule.faults(facts)
+            found += rule.faults(facts, settled)
     return found
 
 
@@ -109,7 +141,12 @@ def one_of_each(frame, keys):
 _MEND = "Possible, but rare: check the value and its unit."
 
 
-def plausible(table, column, key, values, what, mend=_MEND, others=()):
+def named(*parts):
+    """Return the name of a doubt: its table, and what is doubted, in lower case."""
+    return "-".join(parts).replace("_", "-")
+
+
+def plausible(table, column, key, values, what, mend=_MEND, others=(), name=""):
     """Return the rule of a number that lies beyond what the handbook finds plausible.
 
     Parameters
@@ -122,6 +159,8 @@ def plausible(table, column, key, values, what, mend=_MEND, others=()):
         Takes the facts; returns a Series of numbers by row.
     what : str
         What the number is.
+    name : str
+        What it is called; table and key when left out.
     """
 
     def condition(facts):
@@ -130,7 +169,8 @@ def plausible(table, column, key, values, what, mend=_MEND, others=()):
         return hits.assign(limits=span(limits)) if len(hits) else hits
 
     words = f"{what} lies outside {{limits}}"
-    return Rule((table, *others), column, condition, words, mend, "{told}")
+    name = name or named(table, key)
+    return Rule((table, *others), column, condition, words, mend, "{told}", name=name)
 
 
 def span(limits):

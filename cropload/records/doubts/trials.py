@@ -57,6 +57,8 @@ STRIPS = [
         _not_the_blocks_plan,
         "is in the trial, yet no strip of that season has the block's own plan, {own}",
         "Check the plans; without it the trial does not say what a change from it brings.",
+        name="strips-without-own-plan",
+        of="season",
     ),
     Rule(
         ("strips",),
@@ -64,6 +66,8 @@ STRIPS = [
         _of_one_plan,
         "is a pair of strips of one plan alone, which compares nothing",
         "Check the plans and the pairs: a pair holds a strip of each plan.",
+        name="strips-pair-of-one-plan",
+        of="season",
     ),
     Rule(
         ("strips", "harvest", "blocks"),
@@ -72,6 +76,8 @@ STRIPS = [
         "belongs to strips that bore {total:,.0f} kg together, and table harvest has {most:,.0f} "
         "kg of the whole block",
         "Write the kg of one strip; the fruit of strips is part of the block's harvest.",
+        name="strips-fruit-beyond-harvest",
+        of="season",
     ),
     Rule(
         ("strips", "blocks"),
@@ -79,6 +85,8 @@ STRIPS = [
         _in_sum("vines", _bearing),
         "belongs to strips of {total:,.0f} vines together, and the block has {most:,.0f}",
         "Write the bearing vines of one strip.",
+        name="strips-vines-beyond-block",
+        of="season",
     ),
 ]
 ESTIMATES = [

@@ -81,6 +81,38 @@ def _unripe(facts):
     return hits.assign(day=[text(row, "date") for row in hits.index])
 
 
+def _ripe_lag(facts):
+    """Return the first of the lag lots of a season weighed after veraison, or close to picking."""
+    limits, frame = entry("plausible.harvest_lot_days"), facts["weights"]
+    frame = frame[~frame.index.isin(facts.once(before_its_time, "weights").index)]
+    frame = frame[frame["date"].notna() & (frame["stage"] == "lag")]
+    keys = pd.MultiIndex.from_frame(frame[KEYS])
+    turned, picked = (
+        pd.Series(days.reindex(keys).to_numpy("datetime64[ns]"), frame.index)
+        for days in (facts.days("dates", "veraison"), facts.picked)
+    )
+    late = frame["date"] > turned
+    # Lots later than the picking are doubted by their day.
+    close = (picked - frame["date"]).dt.days.between(0, limits.extra["lag"], inclusive="left")
+    day = turned.where(late, picked).dt.strftime("%Y-%m-%d")
+    what = np.where(late, "after veraison", "close to picking")
+    return one_of_each(frame.assign(what=what, day=day)[late | close], KEYS)
+
+
+def _pasted_twice(facts):
+    """Return the first lot of a table whose days hold every lot twice, and how many more do.
+
+    Two lots of a day may weigh the same by chance; two pairs of them and nothing else do not.
+    """
+    frame = facts["weights"]
+    copied = frame.duplicated(keep=False)
+    day = [frame[key] for key in (*KEYS, "date", "stage")]
+    twice = copied.groupby(day).transform("all").astype(bool)
+    different = frame["weight_g"].groupby(day).transform("nunique")
+    hits = frame[twice & (different >= 2) & frame.duplicated()]
+    return hits.assign(more=len(hits) - 1)[["more"]].iloc[:1]
+
+
 def _odd_weights(facts):
     """Return seasons whose clusters weigh far more or less than in the block's other seasons.
 
@@ -163,6 +195,26 @@ CONTRADICTIONS = [
         "{rule}",
         "Write lag or veraison into column stage if the berries were not ripe, or mend the date.",
         "harvest on {day}",
+        name="weights-unripe-harvest",
+        of="season",
+    ),
+    Rule(
+        ("weights", "blocks"),
+        "stage",
+        _ripe_lag,
+        "lies {what} of the block, {day}",
+        "Write veraison or harvest into column stage if the berries had turned, or mend the date.",
+        "{text} on {date:%Y-%m-%d}",
+        name="weights-ripe-lag",
+        of="season",
+    ),
+    Rule(
+        ("weights",),
+        "weight_g",
+        _pasted_twice,
+        "is a row that stands in the table before, as does every other lot of its day",
+        "Take the rows out if they were pasted twice: else each lot counts as two.",
+        name="weights-pasted-twice",
     ),
     Rule(
         ("weights", "blocks"),
@@ -172,6 +224,8 @@ CONTRADICTIONS = [
         "seasons of the block",
         "{mend}",
         "{grams:.3g} g a cluster in {block}",
+        name="weights-season",
+        of="season",
     ),
     Rule(
         ("weights",),
@@ -179,5 +233,7 @@ CONTRADICTIONS = [
         _odd_lots,
         "the lot weighs {times:.2g} times as much a cluster as those of its day",
         "Check the number of clusters and the weight of the lot.",
+        name="weights-odd-lot",
+        of="season",
     ),
 ]

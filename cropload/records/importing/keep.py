@@ -9,13 +9,14 @@ import pandas as pd
 
 from cropload.clock import today
 from cropload.records.importing.questions import answers_toml, read_answers
+from cropload.records.reading.cells import escape_text
 from cropload.records.reading.csv_table import read_csv
 from cropload.records.reading.files import csv_files, read_bytes
 from cropload.records.records import check_tables, parser
 from cropload.records.tables import TABLES
-from cropload.records.writing.append import append_rows
+from cropload.records.writing.append import append_tables
 from cropload.records.writing.explain import explain_tables
-from cropload.records.writing.gate import changing, make_folder, private_folder, write_new
+from cropload.records.writing.gate import changing, make_folder, write_new
 
 #: Answers that hold for a folder, and where each of its imported rows comes from.
 ANSWERS, TRACES = "import.toml", "imported"
@@ -123,40 +124,21 @@ def write_folder(found):
     """Write an import; see ``Import.write``."""
     folder = found.into
     there = csv_files(folder)[0] if folder.is_dir() else {}
-    if there:
-        lines = _append(folder, found)
-    else:
-        lines = dict.fromkeys(found.tables, 2)
+    if there and found.new:
+        rows = {name: _as_rows(name, found.new[name]) for name in TABLES if name in found.new}
+        make_folder(folder / TRACES)
+        append_tables(folder, rows, True, lambda lines: _trace(folder, found, lines))
+    elif not there:
         files = {
-            f"{name}.csv": frame.to_csv(index=False).encode("utf-8-sig")
+            folder / f"{name}.csv": frame.to_csv(index=False).encode("utf-8-sig")
             for name, frame in found.tables.items()
         }
-        files["README.txt"] = explain_tables(False).encode("utf-8-sig")
-        make_folder(folder)
-        write_new({folder / name: data for name, data in files.items()})
-    if found.new:
-        _write_trace(folder, found, lines)
+        files[folder / "README.txt"] = explain_tables(False).encode("utf-8-sig")
+        make_folder(folder / TRACES if found.new else folder)
+        trace = _trace(folder, found, dict.fromkeys(found.tables, 2)) if found.new else {}
+        write_new(files | trace)
     _keep_answers(folder, found)
     return folder
-
-
-def _append(folder, found):
-    """Add rows to the tables of a folder, all or none; return where each table's rows begin."""
-    rows = {name: _as_rows(name, frame) for name, frame in found.new.items()}
-    held = {file.name: read_bytes(file) for file in csv_files(folder)[0].values()}
-    with private_folder(held) as copy:
-        lines = _append_each(copy, rows)
-    _append_each(folder, rows)
-    return lines
-
-
-def _append_each(folder, rows):
-    lines = {}
-    for name in (each for each in TABLES if each in rows):
-        file = append_rows(folder, name, rows[name], widen=True)
-        whole = read_csv(TABLES[name], file.name, read_bytes(file)).frame
-        lines[name] = int(whole.index[-len(rows[name])])
-    return lines
 
 
 def _as_rows(name, frame):
@@ -170,20 +152,20 @@ def _as_rows(name, frame):
     ]
 
 
-def _write_trace(folder, found, lines):
-    """Write which cells each written row comes from, in a file of its own beside the records."""
+def _trace(folder, found, lines):
+    """Return a file of its own beside the records: which cells each written row comes from."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(["table", "row", "comes_from"])
     for name, frame in found.new.items():
         for step, place in enumerate(frame.index):
-            writer.writerow([name, lines[name] + step, found.sources[name][place]])
-    make_folder(folder / TRACES)
+            source = escape_text(str(found.sources[name][place]))
+            writer.writerow([name, lines[name] + step, source])
     day = today()
     stem = day.isoformat() if isinstance(day, date) else str(day)
     names = [f"{stem}.csv", *(f"{stem}-{number}.csv" for number in range(2, 1000))]
     name = next(each for each in names if not (folder / TRACES / each).exists())
-    write_new({folder / TRACES / name: text.getvalue().encode("utf-8-sig")})
+    return {folder / TRACES / name: text.getvalue().encode("utf-8-sig")}
 
 
 def _keep_answers(folder, found):

@@ -80,13 +80,14 @@ def cross_checks(parsed):
     Returns
     -------
     (list of Fault, callable)
-        Faults; and what finds the warnings, for which faults must be mended first.
+        Faults; and what finds the warnings, for which faults must be mended first, and puts those
+        that were answered into a list that it is given.
     """
     facts = Facts(parsed)
 
-    def doubts():
+    def doubts(settled=None):
         beside = "blocks" in facts and not facts["blocks"].empty
-        return run([*DOUBTS, *(BESIDE_BLOCKS + CONTRADICTIONS if beside else ())], facts)
+        return run([*DOUBTS, *(BESIDE_BLOCKS + CONTRADICTIONS if beside else ())], facts, settled)
 
     return run(REFUSED, facts), doubts
 

@@ -35,6 +35,8 @@ class Fault:
         What to do about it.
     more : int
         Further rows like this one, which are counted but not listed [1].
+    matter : Matter or None
+        What a doubt that can be answered speaks of: its rule, block, season and rows.
     """
 
     file: str
@@ -44,6 +46,7 @@ class Fault:
     rule: str
     mend: str = ""
     more: int = 0
+    matter: object = None
 
     def __str__(self):
         place = _place(self.file, self.column)
@@ -99,7 +102,7 @@ def how_many(faults):
     return sum(1 + fault.more for fault in faults)
 
 
-def fault_list(faults, width=WIDTH):
+def fault_list(faults, width=WIDTH, named=False):
     """Return faults as text, the same kind together, long lists shortened.
 
     Parameters
@@ -108,6 +111,8 @@ def fault_list(faults, width=WIDTH):
         Faults or warnings.
     width : int
         The longest line [1].
+    named : bool
+        Whether the name by which a doubt is answered stands in brackets.
     """
     groups = {}
     for fault in faults:
@@ -115,7 +120,9 @@ def fault_list(faults, width=WIDTH):
         groups.setdefault(key, []).append(fault)
     blocks = []
     for (file, column, rule, mend), members in list(groups.items())[:KINDS]:
-        lines = _wrap(f"{_place(file, column)}: {rule}.", width)
+        matter = members[0].matter if named else None
+        name = f" [{matter.rule}]" if matter else ""
+        lines = _wrap(f"{_place(file, column)}{name}: {rule}.", width)
         rows = [member for member in members if member.row is not None or member.value is not None]
         for member in rows[:SHOWN]:
             place = "" if member.row is None else f"row {member.row}"

@@ -3,7 +3,6 @@
 import csv
 import re
 from datetime import date
-from functools import partial
 from io import StringIO
 from numbers import Integral
 
@@ -20,7 +19,7 @@ from cropload.records.reading.headers import match_header
 from cropload.records.reading.left_out import HALF, notes_on
 from cropload.records.records import check_tables
 from cropload.records.tables import table as described
-from cropload.records.writing.gate import changing
+from cropload.records.writing.gate import changing, changing_several, put_together
 from cropload.units import from_metric
 
 
@@ -58,33 +57,78 @@ def append_rows(path, table, rows, widen=False):
     units, encoding, byte order mark and line ends.  Runs that add at the same time wait for each
     other.
     """
+    path = checked_path(path)
+    if not path.is_file():
+        return next(iter(append_tables(path, {table: rows}, widen)))
+    from cropload.records.writing.workbook_append import append_to_workbook
+
     spec = described(table)
     rows = _plain_rows(rows, spec)
-    path = checked_path(path)
-    if path.is_file():
-        from cropload.records.writing.workbook_append import append_to_workbook
-
-        file, added = path, append_to_workbook
-    else:
-        file = csv_files(path)[0].get(table, path / f"{table}.csv")
-        added = partial(_added_to_folder, widen=widen)
-    with changing(file) as change:
+    with changing(path) as change:
         original = change.read()
-        new, before, after = added(file, spec, rows)
+        new, before, after = append_to_workbook(path, spec, rows)
         _check_new(spec, rows, before, after)
         if rows:
             change.put(new, original)
-    return file
+    return path
 
 
-def _added_to_folder(file, spec, rows, widen):
-    """Return the bytes of a CSV file with new rows, its table before, and all tables after."""
-    raws, faults, _ = read_raw(file.parent)
-    _stop_at(faults, file.name)
-    original = file.read_bytes() if file.exists() else b""
+def append_tables(folder, tables, widen=False, beside=None):
+    """Add rows to several tables of a folder: to all of them, or to none.
+
+    Parameters
+    ----------
+    folder : path
+        The folder.
+    tables : dict
+        {name: rows, as in ``append_rows``}, each table checked with those before it.
+    widen : bool
+        As in ``append_rows``.
+    beside : callable, optional
+        Takes {table: first new row of the file}; returns new files {path: bytes} that are written
+        with them, or not at all.
+
+    Returns
+    -------
+    dict
+        {file: first new row of it}
+
+    Raises
+    ------
+    CroploadError, RecordsError
+        As ``append_rows``; nothing is written then.
+    """
+    plain = {name: _plain_rows(rows, described(name)) for name, rows in tables.items()}
+    there = csv_files(folder)[0]
+    files = {name: there.get(name, folder / f"{name}.csv") for name in plain}
+    with changing_several(files.values()) as held:
+        raws, faults, _ = read_raw(folder)
+        news, lines = [], {}
+        for (name, rows), file, change in zip(plain.items(), files.values(), held, strict=True):
+            spec, original = described(name), change.read()
+            _stop_at(faults, file.name)
+            new, after = _added(file, original or b"", spec, rows, widen, raws)
+            _check_new(spec, rows, raws.get(name), after)
+            raws = after
+            lines[name] = None
+            if rows:
+                lines[name] = int(after[name].frame.index[-len(rows)])
+                news.append((change, new, original))
+        if beside is None:
+            put_together(news)
+        else:
+            more = beside(lines)
+            with changing_several(more) as new:
+                made = zip(new, more.values(), strict=True)
+                put_together([*news, *((change, data, None) for change, data in made)])
+    return {files[name]: line for name, line in lines.items()}
+
+
+def _added(file, original, spec, rows, widen, raws):
+    """Return the bytes of a CSV file with new rows, and all tables with them."""
     wide = _wider(file, original, spec, rows) if widen and original else original
     new = _with_rows(file, wide, spec, rows, raws)
-    return new, raws.get(spec.name), raws | {spec.name: read_csv(spec, file.name, new)}
+    return new, raws | {spec.name: read_csv(spec, file.name, new)}
 
 
 def _plain_rows(rows, spec):

@@ -64,6 +64,7 @@ class _Job:
     copied: bool = False
     part: str | None = None
     copy_part: str | None = None
+    back: str | None = None
     kept: Path | None = None
     placed: bool = False
 
@@ -163,28 +164,56 @@ class Change:
         return job.kept
 
 
-@contextlib.contextmanager
-def changing(path):
-    """Hold a file of the user's while it is read, checked and added to.
+def put_together(changes):
+    """Bring new content into several files that are held: into all of them, or into none.
 
     Parameters
     ----------
-    path : path
-        The file, there or not.
+    changes : sequence of (Change, bytes, bytes or None)
+        Each file, its whole new content, and what `Change.read` gave.
+
+    Notes
+    -----
+    A run that is killed between two files leaves each of them whole, the old or the new one.
+    """
+    _commit([_Job(held.given, held.target, data, before) for held, data, before in changes])
+
+
+@contextlib.contextmanager
+def changing(path):
+    """Hold a file of the user's while it is read, checked and added to; see `changing_several`.
 
     Yields
     ------
     Change
+    """
+    with changing_several([path]) as [change]:
+        yield change
+
+
+@contextlib.contextmanager
+def changing_several(paths):
+    """Hold files of the user's while they are read, checked and added to.
+
+    Parameters
+    ----------
+    paths : sequence of path
+        The files, there or not.
+
+    Yields
+    ------
+    list of Change
 
     Raises
     ------
     CroploadError
-        When the file is open in a spreadsheet program, read-only, or in use by another run.
+        When a file is open in a spreadsheet program, read-only, or in use by another run.
     """
-    place = _place(path)
-    with _hold([place]):
-        _check(*place)
-        yield Change(*place)
+    places = _each(_place, paths)
+    _check_apart(places)
+    with _hold(places):
+        _each(lambda place: _check(*place), places)
+        yield [Change(*place) for place in places]
 
 
 def make_folder(path):
@@ -435,19 +464,26 @@ def _commit(jobs):
                 job.part = _part(job.target, job.data)
                 if job.copied:
                     job.copy_part = _part(job.target, job.old)
+                elif job.old is not None and len(jobs) > 1:
+                    # Written now: a disk that is full later could not take the old content back.
+                    job.back = _part(job.target, job.old)
         for job in jobs:
             with _told(job.given):
                 _give_names(job)
         for folder in {job.target.parent for job in jobs}:
             with _told(folder):
                 _sync_folder(folder)
-    except BaseException:
-        for job in reversed(jobs):
-            _undo(job)
+    except BaseException as fault:
+        stuck = [job.given.name for job in reversed(jobs) if not _undo(job)]
+        if stuck:
+            raise CroploadError(
+                f"{fault} But {', '.join(stuck)} could not be brought back, and may hold what was "
+                "to be written: look at the last rows before you try again."
+            ) from None
         raise
     finally:
         for job in jobs:
-            for part in (job.part, job.copy_part):
+            for part in (job.part, job.copy_part, job.back):
                 _drop(part)
 
 
@@ -550,15 +586,17 @@ def _sync_folder(folder):
 
 
 def _undo(job):
-    """Bring back what a file held before a write that failed."""
-    with contextlib.suppress(OSError, CroploadError):
+    """Bring back what a file held before a write that failed; return whether it does again."""
+    try:
         if job.placed and job.old is None:
             os.unlink(job.target)
         elif job.placed:
-            back = str(job.kept) if job.kept else _part(job.target, job.old)
-            os.replace(back, job.target)
+            os.replace(job.kept or job.back or _part(job.target, job.old), job.target)
         elif job.kept:
             os.unlink(job.kept)
+    except (OSError, CroploadError):
+        return not job.placed
+    return True
 
 
 def _drop(part):

@@ -13,7 +13,7 @@ COUNTS = "season,date,block,row,vine,shoots,clusters\n2026,2026-06-01,North,1,1,
     [
         ({"blocks": HEAD + "North,Riesling,2,0.23,1000,\n"}, "blocks.csv", 2, "vine_spacing_m"),
         (
-            {"blocks": HEAD + "N,Riesling,2,1,1000,0.2\nS,Riesling,2,1,1000,0.25\n"},
+            {"blocks": HEAD + "N,Riesling,2,1,1000,0.25\nS,Riesling,2,1,1000,0.3\n"},
             "blocks.csv",
             3,
             "area_ha",

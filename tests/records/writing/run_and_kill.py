@@ -70,13 +70,15 @@ class Log:
         row = {name: "a" if kind is str else 1 for name, kind in HEAD.items()}
         row["as_of"] = "2026-07-15"
         for number in (1, 2):
-            append_log(folder, [{**row, "season": number, "block": block} for block in "AB"], [])
+            append_log(
+                folder, [{**row, "season": 2000 + number, "block": block} for block in "AB"], []
+            )
             tell()
 
     def check(self, folder, told):
         log, faults = read_log(folder)
         seen = list(zip(log["season"], log["block"], strict=True))
-        every = [(1, "A"), (1, "B"), (2, "A"), (2, "B")]
+        every = [(2001, "A"), (2001, "B"), (2002, "A"), (2002, "B")]
         assert faults == ()
         assert seen in (every[:0], every[:2], every)
         assert len(seen) >= 2 * told
