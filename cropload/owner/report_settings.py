@@ -14,7 +14,6 @@ from cropload.errors import CroploadError, near
 from cropload.owner.commands.report import limits_of
 from cropload.owner.costs import Span, middle_of, read_amount, read_costs, written
 from cropload.owner.mix import Limits
-from cropload.records.contracts import deliveries, in_full
 from cropload.records.example import own_folder
 from cropload.records.reading.faults import Fault, RecordsError
 from cropload.records.writing.gate import changing, write_new
@@ -79,7 +78,7 @@ paper = "A4"  # or "Letter"
 # pruning_per_vine = 0.8
 # picking_per_t = 120
 
-# Prices a tonne by contract, or by variety or block, in the place of those in your tables.
+# Prices a tonne by variety or block, in the place of those in your table of prices.
 [prices]
 # "Riesling" = 1600
 
@@ -167,27 +166,20 @@ def with_prices(records, prices):
     records : Records
         As read by ``read_records``.
     prices : dict
-        {contract, variety or block: price} [currency/t]; of a contract with price steps the first
-        step's, and the others keep to it as they did.
+        {variety or block: price} [currency/t].
 
     Raises
     ------
     CroploadError
-        For what is none of these, is sold by a contract of another name, or is no price, all
-        together.
+        For what is neither a variety nor a block, or no price, all together.
     """
     blocks = set(map(str, records.blocks["block"]))
-    book, sold = records.contracts.copy(), sold_by(records)
-    known = [*book["contract"].unique(), *map(str, records.blocks["variety"].unique()), *blocks]
+    known = [*dict.fromkeys(map(str, records.blocks["variety"])), *blocks]
     faults, table = [], records.prices.copy()
     for name, price in prices.items():
         if name not in known:
-            faults.append(f"Price of '{name}': no contract, variety or block is called so. "
+            faults.append(f"Price of '{name}': no variety or block is called so. "
                           f"{near(name, known)}".strip())  # fmt: skip
-            continue
-        terms = book["contract"] == name
-        if name in sold and not terms.any():
-            faults.append(f"Price of {name}: it is sold by contract {sold[name]}; name that one.")
             continue
         try:
             value = read_amount(str(price), number)
@@ -195,13 +187,6 @@ def with_prices(records, prices):
                 raise CroploadError(f"'{price}' is below 0")
         except CroploadError as fault:
             faults.append(f"Price of {name}: {fault}.")
-            continue
-        wide = np.log(value.high / value.low) if isinstance(value, Span) else np.nan
-        if terms.any():
-            steps = book.loc[terms, "price_per_t"]
-            first = steps[book.loc[terms, "from_t"].fillna(0.0) == 0].iloc[0]
-            book.loc[terms, "price_per_t"] = steps * (middle_of(value) / first)
-            book.loc[terms, "price_per_t_range"] = wide
             continue
         kind, other = ("block", "variety") if name in blocks else ("variety", "block")
         here = (table[kind] == name) & (table[other] == "")
@@ -211,19 +196,11 @@ def with_prices(records, prices):
             table = pd.concat([table, pd.DataFrame([row | {kind: name}])], ignore_index=True)
             here = (table[kind] == name) & (table[other] == "")
         table.loc[here, "price_per_t"] = middle_of(value)
+        wide = np.log(value.high / value.low) if isinstance(value, Span) else np.nan
         table.loc[here, "price_per_t_range"] = wide
     if faults:
         raise CroploadError("\n".join(faults))
-    return replace(records, prices=table, contracts=book) if prices else records
-
-
-def sold_by(records):
-    """Return {variety or block: contract of table contracts that takes it, whole or in part}."""
-    if records.contracts.empty:
-        return {}
-    places, _ = deliveries(in_full(records.contracts), records.blocks)
-    varieties = dict(zip(records.blocks["block"], records.blocks["variety"], strict=True))
-    return {varieties[block]: name for block, name in places.items()} | places
+    return replace(records, prices=table) if prices else records
 
 
 def settings_path(path):

@@ -249,20 +249,6 @@ def test_a_price_of_ones_own_goes_before_that_of_the_table(found):
     assert "'dear'" in str(told.value)
 
 
-def test_a_price_of_a_contract_moves_its_steps_alike():
-    book = [
-        {"contract": "Cellar", "variety": "Riesling", "price_per_t": 1000.0},
-        {"contract": "Cellar", "from_t": 5.0, "price_per_t": 800.0},
-    ]
-    records = small_estate(contracts=book)
-    found = with_prices(records, {"Cellar": "1500", "Pinot noir": 900})
-    assert list(found.contracts["price_per_t"]) == [1500, 1200]
-    assert list(found.prices["variety"]) == ["Pinot noir"]
-    assert list(records.contracts["price_per_t"]) == [1000, 800]
-    with pytest.raises(CroploadError, match="sold by contract Cellar; name that one"):
-        with_prices(records, {"Riesling": 1500})
-
-
 def test_the_report_says_what_changed_since_the_last_one_kept(found, tmp_path):
     records = replace(small_estate(prices=prices()), path=tmp_path)
     assert since_kept(records, found) is None

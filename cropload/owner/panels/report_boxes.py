@@ -13,7 +13,6 @@ from cropload.owner.report_settings import (
     keep_settings,
     limit_lines,
     read_settings,
-    sold_by,
     with_prices,
 )
 from cropload.show.languages import LANGUAGES
@@ -70,7 +69,7 @@ def kept_row(page):
 
 
 class PriceBoxes(PagePart):
-    """A price a tonne for each contract, and for each variety or block sold without one.
+    """A price a tonne for each variety, and for each block that has one of its own.
 
     Parameters
     ----------
@@ -81,16 +80,14 @@ class PriceBoxes(PagePart):
     needs = ("units",)
 
     def build(self):
-        """Make a box a contract, and a variety, or a block with a price of its own."""
+        """Make a box a variety, or a block with a price of its own."""
         records = self.desk.records
-        first = records.contracts[records.contracts["from_t"].fillna(0.0) == 0]
-        self.table = dict(zip(first["contract"], first["price_per_t"], strict=True)) | {
+        table = records.prices
+        self.table = {
             row.block or row.variety: row.price_per_t
-            for row in records.prices.itertuples() if not (row.block and row.variety)
+            for row in table.itertuples() if not (row.block and row.variety)
         }  # fmt: skip
-        sold = sold_by(records)
-        others = [name for name in records.blocks["variety"].astype(str) if name not in sold]
-        names = dict.fromkeys([*self.table, *others])
+        names = dict.fromkeys([*self.table, *map(str, records.blocks["variety"])])
         self.boxes = {name: field(f"Price of {name}") for name in names}
         self._quiet = False
         for box in self.boxes.values():
@@ -107,8 +104,8 @@ class PriceBoxes(PagePart):
         self._quiet = False
         unit = self.desk.units.label("tonnes")
         self.note.value = parts.note(
-            f"Prices a {unit}, as your contracts and prices have them. Another one typed here "
-            "holds on this page and in its report; the tables stay as they are."
+            f"Prices a {unit}, from table prices. Another one typed here holds on this page and in "
+            "its report; the table stays as it is."
         )
 
     @property
