@@ -539,7 +539,9 @@ _TABLES = (
             Column("picker", "name", "Name of the machine or crew.", required=True),
             Column("kind", "choice", "How it picks.", choices=("machine", "hand")),
             _positive("t_per_hour", "", "Fruit that it picks in an hour, t.", True),
-            _positive("hours_a_day", "h", "Hours that it picks on a day.", True),
+            Column(
+                "hours_a_day", "number", "Hours that it picks on a day.", "h", True, above=0, high=24
+            ),
         ),
         key=("picker",),
         terms=True,
