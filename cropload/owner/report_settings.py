@@ -4,6 +4,7 @@ import base64
 import datetime
 import tomllib
 from argparse import ArgumentTypeError
+from contextlib import suppress
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from types import SimpleNamespace
@@ -153,10 +154,8 @@ class ReportSettings:
         texts = {name: self.limits.get(name) for name in (*_LIMITS, "discount")}
         asked = SimpleNamespace(**texts, ceiling=[])
         for name, most in self.limits.get("ceilings", {}).items():
-            try:
+            with suppress(ArgumentTypeError):  # what is no number is told with the other limits
                 most = f"{units.convert('t_ha', number(most)):.10g}"
-            except ArgumentTypeError:
-                pass  # told with the other limits
             asked.ceiling.append(f"{name}={most}")
         for name in (*texts, "ceiling"):
             if getattr(given, name, None):

@@ -540,7 +540,13 @@ _TABLES = (
             Column("kind", "choice", "How it picks.", choices=("machine", "hand")),
             _positive("t_per_hour", "", "Fruit that it picks in an hour, t.", True),
             Column(
-                "hours_a_day", "number", "Hours that it picks on a day.", "h", True, above=0, high=24
+                "hours_a_day",
+                "number",
+                "Hours that it picks on a day.",
+                "h",
+                required=True,
+                above=0,
+                high=24,
             ),
         ),
         key=("picker",),

@@ -256,7 +256,8 @@ def test_a_price_of_ones_own_goes_before_that_of_a_contract(found):
     records = small_estate(contracts=[each | terms for each in whose])
     dear = with_prices(records, {"Riesling": 2000, "Pinot noir": "2000"})
     low, high = (
-        each.money_settled["revenue_p50"].to_numpy() for each in (found, compared(dear, scenarios()))
+        each.money_settled["revenue_p50"].to_numpy()
+        for each in (found, compared(dear, scenarios()))
     )
     assert high == pytest.approx(2 * low)
     alone = with_prices(records, {"Alder": "1500-2000"}).contracts.set_index("contract")
@@ -266,7 +267,7 @@ def test_a_price_of_ones_own_goes_before_that_of_a_contract(found):
     assert compared(with_prices(records, {"Alder": 9000}), scenarios()).currency == "EUR"
     names = ";".join(map(str, records.blocks["block"]))
     both = small_estate(contracts=[{"contract": "All", "blocks": names} | terms])
-    with pytest.raises(CroploadError, match="'All' takes the fruit of .* too"):
+    with pytest.raises(CroploadError, match=r"'All' takes the fruit of .* too"):
         with_prices(both, {"Riesling": 2000})
 
 
