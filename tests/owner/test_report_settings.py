@@ -321,9 +321,10 @@ def test_the_report_says_what_changed_since_the_last_one_kept(found, tmp_path):
     assert re.search(r"The advice then was to bring EUR .* more over five seasons\.", told)
     if block in changed.block_names:
         assert ("harvest", f"{block} {season}") in rows
-    (tmp_path / kept_report.FILE).write_text("{}")
-    with pytest.raises(CroploadError, match="cannot be read"):
-        since_kept(records, found)
+    for text in ("{}", '{"made": "2026-01-15", "inputs": {}, "page_one": {"by": "margin"}}'):
+        (tmp_path / kept_report.FILE).write_text(text)
+        with pytest.raises(CroploadError, match="cannot be read"):
+            since_kept(records, found)
 
 
 def test_the_workbook_prints_across_with_its_heads_and_has_days(found):
