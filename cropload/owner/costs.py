@@ -43,6 +43,10 @@ COSTS = {
 }
 
 
+#: Largest price and cost that is taken, in its own unit: no currency has larger ones.
+MOST = 10**12
+
+
 @dataclass(frozen=True)
 class Span:
     """An amount that is not known exactly: positive, with a log-normal range.
@@ -185,6 +189,8 @@ class Costs:
                 faults.append(f"There is no cost '{name}'. {near(name, COSTS)}".strip())
             elif not isinstance(amount, Span) and not (_real(amount) and amount >= 0):
                 faults.append(f"The cost {where} must be a number of 0 or more, not {amount!r}.")
+            elif (amount.high if isinstance(amount, Span) else amount) > MOST:
+                faults.append(f"The cost {where} is above {MOST:,}. Check the digits.")
         if faults:
             raise CroploadError("\n".join(faults))
 
@@ -326,6 +332,10 @@ def read_costs(lines, number=float):
             where = f" of {whose}" if whose else ""
             faults.append(f"The cost {own}{where} is given twice. Keep one.")
         mine[own] = value.times(factor) if isinstance(value, Span) else value * factor
+    try:
+        costs = Costs(**found.pop("", {}), of=found)
+    except CroploadError as fault:
+        faults.append(str(fault))
     if faults:
         raise CroploadError("\n".join(faults))
-    return Costs(**found.pop("", {}), of=found)
+    return costs

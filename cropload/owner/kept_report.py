@@ -176,6 +176,9 @@ def since_kept(records, found):
         told = json.loads(file.read_text(encoding="utf-8"))
         day = datetime.date.fromisoformat(told["made"])
         was, before = {kind: dict(told["inputs"].get(kind, {})) for kind in KINDS}, told["page_one"]
+        before["by"], before["more"] = str(before["by"]), [float(each) for each in before["more"]]
+        if len(before["more"]) != len(wording.ENDINGS):
+            raise ValueError("page_one tells no range")
     except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
         raise CroploadError(
             f"{file.name}, the report kept last, cannot be read ({error}). Put the latest "

@@ -3,6 +3,8 @@
 import base64
 import datetime
 import tomllib
+from argparse import ArgumentTypeError
+from contextlib import suppress
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from types import SimpleNamespace
@@ -14,6 +16,7 @@ from cropload.errors import CroploadError, near
 from cropload.owner.commands.report import limits_of
 from cropload.owner.costs import Span, middle_of, read_amount, read_costs, written
 from cropload.owner.mix import Limits
+from cropload.records.contracts import NAMES, deliveries, in_full
 from cropload.records.example import own_folder
 from cropload.records.reading.faults import Fault, RecordsError
 from cropload.records.writing.gate import changing, write_new
@@ -151,7 +154,9 @@ class ReportSettings:
         texts = {name: self.limits.get(name) for name in (*_LIMITS, "discount")}
         asked = SimpleNamespace(**texts, ceiling=[])
         for name, most in self.limits.get("ceilings", {}).items():
-            asked.ceiling.append(f"{name}={units.convert('t_ha', float(most)):.10g}")
+            with suppress(ArgumentTypeError):  # what is no number is told with the other limits
+                most = f"{units.convert('t_ha', number(most)):.10g}"
+            asked.ceiling.append(f"{name}={most}")
         for name in (*texts, "ceiling"):
             if getattr(given, name, None):
                 setattr(asked, name, getattr(given, name))
@@ -159,7 +164,7 @@ class ReportSettings:
 
 
 def with_prices(records, prices):
-    """Return records with prices of one's own in the place of those in their table.
+    """Return records with prices of one's own in the place of those in their tables.
 
     Parameters
     ----------
@@ -171,11 +176,17 @@ def with_prices(records, prices):
     Raises
     ------
     CroploadError
-        For what is neither a variety nor a block, or no price, all together.
+        For what is neither a variety nor a block, for no price, and for a variety whose contract
+        takes other fruit too, all together.
+
+    Notes
+    -----
+    In table contracts every step of the contract that takes this fruit has the price; a block that
+    shares its contract gets one of its own.
     """
     blocks = set(map(str, records.blocks["block"]))
     known = [*dict.fromkeys(map(str, records.blocks["variety"])), *blocks]
-    faults, table = [], records.prices.copy()
+    faults, table, contracts = [], records.prices.copy(), records.contracts.copy()
     for name, price in prices.items():
         if name not in known:
             faults.append(f"Price of '{name}': no variety or block is called so. "
@@ -186,21 +197,57 @@ def with_prices(records, prices):
             if middle_of(value) < 0:
                 raise CroploadError(f"'{price}' is below 0")
         except CroploadError as fault:
-            faults.append(f"Price of {name}: {fault}.")
+            faults.append(f"Price of {name}: {str(fault).rstrip('.')}.")
             continue
+        wide = np.log(value.high / value.low) if isinstance(value, Span) else np.nan
         kind, other = ("block", "variety") if name in blocks else ("variety", "block")
         here = (table[kind] == name) & (table[other] == "")
+        if len(contracts) and not here.any():
+            try:
+                contracts = _in_contracts(contracts, records.blocks, name, middle_of(value), wide)
+            except CroploadError as fault:
+                faults.append(f"Price of {name}: {fault}")
+            continue
         if not here.any():
             row = dict.fromkeys(table.columns, np.nan) | {"block": "", "variety": ""}
             row["currency"] = next(iter(table["currency"]), "")
             table = pd.concat([table, pd.DataFrame([row | {kind: name}])], ignore_index=True)
             here = (table[kind] == name) & (table[other] == "")
         table.loc[here, "price_per_t"] = middle_of(value)
-        wide = np.log(value.high / value.low) if isinstance(value, Span) else np.nan
         table.loc[here, "price_per_t_range"] = wide
     if faults:
         raise CroploadError("\n".join(faults))
-    return replace(records, prices=table) if prices else records
+    return replace(records, prices=table, contracts=contracts) if prices else records
+
+
+def _in_contracts(contracts, blocks, name, price, wide):
+    """Return rows of table contracts with a price of a block or variety [currency/t].
+
+    ``wide`` is its range, as in column ``price_per_t_range``.
+    """
+    whole = in_full(contracts)
+    places, _ = deliveries(whole, blocks)
+    block = name in set(blocks["block"])
+    mine = set(blocks.loc[blocks["block" if block else "variety"] == name, "block"])
+    taken = {places[each] for each in mine if each in places}
+    others = [b for b, contract in places.items() if contract in taken and b not in mine]
+    if others and not block:
+        shared = sorted({places[each] for each in others})
+        raise CroploadError(
+            f"contract {', '.join(map(repr, shared))} takes the fruit of {', '.join(others)} too. "
+            "Change the price in table contracts, or give the prices of blocks."
+        )
+    if taken and not others:
+        here = whole["contract"].isin(taken)
+        whole.loc[here, ["price_per_t", "price_per_t_range"]] = price, wide
+    if others or mine - set(places):
+        sign = "" if name not in set(whole["contract"]) else " (own price)"
+        row = dict.fromkeys(whole.columns, np.nan) | dict.fromkeys(NAMES, "")
+        row |= {"contract": name + sign, "blocks" if block else "variety": name, "from_t": 0.0}
+        row |= {"price_per_t": price, "price_per_t_range": wide}
+        row["currency"] = next(iter(whole["currency"]), "")
+        whole = pd.concat([whole, pd.DataFrame([row])], ignore_index=True)
+    return whole
 
 
 def settings_path(path):
@@ -229,8 +276,11 @@ def read_settings(path, must=False):
         With every key, value and path that is wrong.
     """
     file = Path(path).expanduser()
-    file = file if file.suffix.lower() == ".toml" else settings_path(file)
+    file = file if must or file.suffix.lower() == ".toml" else settings_path(file)
     if not file.is_file():
+        if file.exists():
+            mend = "Give a file like the one that --new-settings makes."
+            raise _refused([Fault(str(file), None, None, None, "is no plain file", mend)])
         if must:
             mend = "Give another, or make one with --new-settings."
             raise _refused([Fault(str(file), None, None, None, "does not exist", mend)])
@@ -346,6 +396,8 @@ class _Reader:
             return self.text(key, value)
         place = self.file.parent / Path(value).expanduser()
         try:
+            if not place.is_file():  # a device never ends
+                raise FileNotFoundError
             data = place.read_bytes() if place.stat().st_size <= _LARGEST else None
         except (OSError, ValueError):
             mend = f"It is looked for from the folder {self.file.parent.resolve().name}."

@@ -87,8 +87,9 @@ def answer(name, folders, arguments, into, workers=None):
     Raises
     ------
     CroploadError
-        For a folder named twice, results of another command, a scheduler that does not answer, or
-        with what was done when some folders failed: the rows of the others are kept.
+        For a folder named twice, a place with other files or results of another command, a
+        scheduler that does not answer, or with what was done when some folders failed: the rows of
+        the others are kept.
 
     Notes
     -----
@@ -121,8 +122,9 @@ def answer(name, folders, arguments, into, workers=None):
         f"{name}: {len(folders) - len(failed)} of {len(folders)} folders are in {into}, "
         f"a Parquet file each.{already}"
     ]
-    # A fault of many lines is told by its first; the command on that folder tells all of it.
-    told += [paragraph(f"{f}: {failed[f].splitlines()[0]}", "- ") for f in sorted(failed)]
+    # Of many faults the first is told; the command on that folder tells all of them.
+    first = {f: " ".join(" ".join(fault.split("\n\n")[:2]).split()) for f, fault in failed.items()}
+    told += [paragraph(f"{f}: {first[f]}", "- ") for f in sorted(failed)]
     if failed:
         told.append("The same line again asks only what failed or has changed.")
         raise CroploadError("\n".join(told))
@@ -191,8 +193,22 @@ def _check_of_what(into, what):
 
     place = into / _OF_WHAT
     if not place.exists():
+        others = sorted(each.name for each in into.iterdir() if not each.name.startswith("."))
+        if others:
+            raise CroploadError(
+                f"{into} holds other files ({others[0]}), and results have a folder of their own. "
+                "Name a new or an empty one with --into."
+            )
         write_new({place: json.dumps(what).encode()})
-    elif json.loads(place.read_text("utf-8")) != what:
+        return
+    try:
+        held = json.loads(place.read_text("utf-8"))
+    except (OSError, ValueError):
+        raise CroploadError(
+            f"{place} cannot be read: it says of which command the results beside it are. Name "
+            "another folder with --into."
+        ) from None
+    if held != what:
         raise CroploadError(
             f"{into} holds results of another command, of other options, or of another version "
             "(_results_of.json says which). Name another folder with --into."

@@ -25,12 +25,13 @@ TERMS = (
 )
 #: Terms that say whose fruit a contract takes; blocks and group hold several names.
 WHOSE = ("grower", "variety", "blocks", "group")
-_NAMES = ("contract", *WHOSE, "currency")
+#: Columns of names; all others hold numbers.
+NAMES = ("contract", *WHOSE, "currency")
 _NUMBERS = (
     "from_t",
     "price_per_t",
     "price_per_t_range",
-    *(name for name in TERMS if name not in _NAMES),
+    *(name for name in TERMS if name not in NAMES),
 )
 #: Columns of table prices -> what they are in table contracts.
 PRICES = {
@@ -80,7 +81,7 @@ def in_full(contracts):
     frame = pd.DataFrame(contracts).copy()
     if "contract" not in frame:
         frame = named_after(frame)
-    for name in _NAMES:
+    for name in NAMES:
         frame[name] = _texts(frame, name)
     for name in _NUMBERS:
         try:
@@ -99,8 +100,8 @@ def faults_of(frame):
         first, told = rows.index[0], {}
         for term in TERMS:
             values = rows[term]
-            given = values[values != ""] if term in _NAMES else values.dropna()
-            told[term] = given.iloc[0] if len(given) else "" if term in _NAMES else np.nan
+            given = values[values != ""] if term in NAMES else values.dropna()
+            told[term] = given.iloc[0] if len(given) else "" if term in NAMES else np.nan
             for other in given.index[given != told[term]][:1]:
                 yield (
                     other,

@@ -88,8 +88,8 @@ class StripTrial(Answer):
     records=arguments.records,
     block=arguments.block,
     season=arguments.optional(arguments.season),
-    price_per_t=arguments.optional(arguments.number(0, unit="currency/t")),
-    hour_price=arguments.optional(arguments.number(0, unit="currency/h")),
+    price_per_t=arguments.optional(arguments.number(0, 1e12, unit="currency/t")),
+    hour_price=arguments.optional(arguments.number(0, 1e12, unit="currency/h")),
 )
 def strip_trial(records, block, season=None, *, price_per_t=None, hour_price=None):
     """Return what different plans brought in strips of one block, with ranges the layout allows.

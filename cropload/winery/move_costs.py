@@ -14,7 +14,8 @@ from cropload.winery.turned_away import rows_of
 
 #: What has a price.
 KINDS = ("move", "outside", "short", "wait")
-_NUMBER = arguments.number(0)
+#: Dearer ones cannot be weighed against the others to the last digit [currency].
+_NUMBER = arguments.number(0, 1e9)
 
 
 def check_costs(costs):
@@ -30,7 +31,7 @@ def check_costs(costs):
     Raises
     ------
     CroploadError
-        For another name, a price below 0, or none for fruit without room.
+        For another name, a price below 0 or above 1e9, or none for fruit without room.
     """
     for name, price in costs.items():
         if name not in KINDS:

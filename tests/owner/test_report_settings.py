@@ -8,6 +8,7 @@ import shutil
 from dataclasses import fields, replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from babel.messages import mofile, pofile
 from owner_cases import DAY, compared, prices, reported, scenarios
@@ -249,6 +250,51 @@ def test_a_price_of_ones_own_goes_before_that_of_the_table(found):
     assert "'dear'" in str(told.value)
 
 
+def test_a_price_of_ones_own_goes_before_that_of_a_contract(found):
+    whose = [{"contract": row["variety"], "variety": row["variety"]} for row in prices()]
+    terms = {"price_per_t": 1000, "currency": "EUR"}
+    records = small_estate(contracts=[each | terms for each in whose])
+    dear = with_prices(records, {"Riesling": 2000, "Pinot noir": "2000"})
+    low, high = (
+        each.money_settled["revenue_p50"].to_numpy()
+        for each in (found, compared(dear, scenarios()))
+    )
+    assert high == pytest.approx(2 * low)
+    alone = with_prices(records, {"Alder": "1500-2000"}).contracts.set_index("contract")
+    assert alone.loc["Alder", "blocks"] == "Alder"
+    assert alone.loc["Alder", "price_per_t"] == pytest.approx(np.sqrt(1500 * 2000))
+    assert alone.loc["Riesling", "price_per_t"] == 1000
+    assert compared(with_prices(records, {"Alder": 9000}), scenarios()).currency == "EUR"
+    names = ";".join(map(str, records.blocks["block"]))
+    both = small_estate(contracts=[{"contract": "All", "blocks": names} | terms])
+    with pytest.raises(CroploadError, match=r"'All' takes the fruit of .* too"):
+        with_prices(both, {"Riesling": 2000})
+
+
+def test_settings_and_logos_that_are_no_plain_files_are_refused(tmp_path):
+    other = tmp_path / "other"
+    (other / FILE).mkdir(parents=True)
+    with pytest.raises(RecordsError, match="no plain file"):
+        read_settings(other)
+    table = tmp_path / "blocks.csv"
+    table.write_text("block\n")
+    written(tmp_path, 'author = "A. Hand"')
+    with pytest.raises(RecordsError, match="no TOML"):
+        read_settings(table, must=True)
+    for place in ("/dev/zero", "."):
+        with pytest.raises(RecordsError, match="there is no such file"):
+            read_settings(written(tmp_path, f'logo = "{place}"'))
+    with pytest.raises(RecordsError, match="'a' is not a number"):
+        read_settings(written(tmp_path, '[limits]\nceilings = {Riesling = "a"}'))
+
+
+def test_costs_that_cannot_be_are_told_with_the_others(tmp_path):
+    with pytest.raises(CroploadError) as told:
+        ReportSettings().costs_with(["picking_per_t=-5", "foo=3", "other_per_ha=1e308"])
+    for part in ("not -5.0", "no cost 'foo'", "cost other_per_ha is above"):
+        assert part in str(told.value)
+
+
 def test_the_report_says_what_changed_since_the_last_one_kept(found, tmp_path):
     records = replace(small_estate(prices=prices()), path=tmp_path)
     assert since_kept(records, found) is None
@@ -275,9 +321,10 @@ def test_the_report_says_what_changed_since_the_last_one_kept(found, tmp_path):
     assert re.search(r"The advice then was to bring EUR .* more over five seasons\.", told)
     if block in changed.block_names:
         assert ("harvest", f"{block} {season}") in rows
-    (tmp_path / kept_report.FILE).write_text("{}")
-    with pytest.raises(CroploadError, match="cannot be read"):
-        since_kept(records, found)
+    for text in ("{}", '{"made": "2026-01-15", "inputs": {}, "page_one": {"by": "margin"}}'):
+        (tmp_path / kept_report.FILE).write_text(text)
+        with pytest.raises(CroploadError, match="cannot be read"):
+            since_kept(records, found)
 
 
 def test_the_workbook_prints_across_with_its_heads_and_has_days(found):

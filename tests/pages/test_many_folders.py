@@ -1,6 +1,7 @@
 """One command over many season folders: rows as of the command alone, failures, resuming."""
 
 import json
+import os
 import shutil
 
 import pandas as pd
@@ -56,7 +57,7 @@ def test_rows_are_those_of_the_command_alone_and_a_failed_folder_is_told(
     assert main(line(region, into)) == 2
     told = capsys.readouterr().err
     assert "2 of 3 folders" in told
-    assert "The records cannot be read" in told
+    assert "harvest.csv" in told
     assert "Traceback" not in told
     alone = tmp_path / "alone.csv"
     asked = ["--draws", "200", "--season", "2027", "--csv", str(alone)]
@@ -93,6 +94,19 @@ def test_rows_of_two_kinds_never_mix(region, here, tmp_path, capsys):
     assert "another command" in capsys.readouterr().err
     assert sorted(file.read_bytes() for file in into.iterdir()) == before
     assert json.loads((into / "_results_of.json").read_text())[0] == "forecast"
+
+
+def test_results_never_go_among_other_files(region, here, tmp_path, capsys):
+    before = sorted(os.listdir(region[0]))
+    assert main(line(region[:2], region[0])) == 2
+    assert "holds other files (blocks.csv)" in " ".join(capsys.readouterr().err.split())
+    assert sorted(os.listdir(region[0])) == before
+    into = tmp_path / "rows"
+    into.mkdir()
+    (into / "_results_of.json").write_text("{")
+    assert main(line(region[:2], into)) == 2
+    assert "_results_of.json cannot be read" in " ".join(capsys.readouterr().err.split())
+    assert not here
 
 
 @pytest.mark.parametrize(

@@ -165,6 +165,7 @@ def test_a_book_of_twelve_growers_is_what_it_is_by_hand():
         ("A,Ash,,,9,20,10,,", "above most_t"),
         ("A,Ash,,,9,,,50,", "without ceiling_kg_per_hl"),
         ("A,,,Ash 1; Nowhere,9,,,,", "'Nowhere' is the block of no row"),
+        ("A,,,ash 1; Nowhere; Ash 1,9,,,,", "'ash 1', 'Nowhere' is the block of no row"),
         ("A,Ash,,,9,,,,\nB,Ash,,,8,,,,", "contract 'A' takes too"),
         ("A,Ash,,,9,,,,\nA,Birch,,,8,,,,", "differs between the rows"),
         ("A,Ash,,,,,,,", "must be filled in"),

@@ -1,5 +1,7 @@
 """Picks held to wanted days, in two passes, and what machines and hands pick in a day."""
 
+import argparse
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -8,6 +10,7 @@ from intake_cases import growers_estate
 from cropload import forecast, harvest_dates, intake_schedule, read_records
 from cropload.errors import CroploadError
 from cropload.winery.cellar import cellar_of
+from cropload.winery.commands.intake import costs
 from cropload.winery.relief import relieve
 from cropload.winery.sheets import deliveries
 from cropload.winery.words import cellar_sentence, next_picks
@@ -33,6 +36,13 @@ def planned(tmp_path_factory):
     return records, now, intake_schedule(now, dates, blocks=records.blocks), harvest_dates(
         free, 2027, draws=200
     )  # fmt: skip
+
+
+def test_a_day_has_24_hours_and_a_price_of_a_move_is_given_once(tmp_path):
+    with pytest.raises(CroploadError, match="above 0 and not above 24"):
+        read_records(growers_estate(tmp_path, pickers=[*PICKERS, "Night,machine,2,25"]))
+    with pytest.raises(argparse.ArgumentTypeError, match="short is given twice"):
+        costs("short=250,short=300")
 
 
 def days(first, last=None):

@@ -217,6 +217,7 @@ def test_the_cheapest_moves_are_the_best_of_all_choices(seed):
         ({"costs": {"shrt": 3.0}}, "Did you mean 'short'"),
         ({"costs": {"move": 3.0}}, "must be above 0"),
         ({"costs": {"short": 100.0, "move": -1.0}}, "cost of move"),
+        ({"costs": {"short": 100.0, "move": 1e308}}, "cost of move"),
         ({"costs": {"short": 100.0}, "worth": 0.1}, "give one of"),
         ({"worth": -0.1}, "worth"),
         ({"windows": {"Blok 0": 3}}, "Did you mean 'Block 0'"),

@@ -27,9 +27,15 @@ def _names(column, what, name=""):
     """Return the rule of names in a column of contracts that no block has."""
 
     def condition(facts):
-        found = strangers(in_full(facts["contracts"]), facts["blocks"])
-        rows = {row: {"name": name, "mend": hint or "Check the spelling."}
-                for row, at, name, hint in found if at == column}  # fmt: skip
+        rows = {}
+        for row, at, name, hint in strangers(in_full(facts["contracts"]), facts["blocks"]):
+            if at == column:
+                told = rows.setdefault(row, {"name": name, "mend": hint or "Check the spelling."})
+                if name != told["name"]:  # a cell may hold several
+                    rows[row] = {
+                        "name": f"{told['name']}', '{name}",
+                        "mend": " ".join(dict.fromkeys([told["mend"], hint or told["mend"]])),
+                    }
         return by_row(rows)
 
     return Rule(

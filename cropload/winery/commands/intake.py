@@ -30,6 +30,8 @@ def costs(text):
     found = {}
     for part in filter(None, (part.strip() for part in text.split(","))):
         name, _, price = (each.strip() for each in part.partition("="))
+        if name in found:
+            raise argparse.ArgumentTypeError(f"the price of {name} is given twice; keep one")
         try:
             found[name] = float(price)
         except ValueError:
