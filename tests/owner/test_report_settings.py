@@ -169,6 +169,12 @@ def test_the_first_pages_are_in_the_language_with_the_same_figures(found, langua
     assert "EUR 1" not in text
 
 
+def test_bands_in_the_english_appendix_are_all_in_english(found):
+    bands = [each[2] for each in made(found)._bands()]
+    assert any(" and " in blocks for blocks in bands)
+    assert [each[2] for each in made(found, speech=Speech("de"))._bands()] == bands
+
+
 def _key(text):
     """Return a text, or those of a plural, as what can be looked up."""
     return text if isinstance(text, str) else tuple(text)
@@ -270,11 +276,18 @@ def test_the_report_says_what_changed_since_the_last_one_kept(found, tmp_path):
     assert rows["plan", "Alder, 'longer'"] == ("2x12+2x2", "2x14+2x2")
     assert rows["cost", "picking, by weight"] == ("100", None)
     assert rows["limit", "area_out"] == (10.0, 20.0)
-    told = dict(report(now, changed, settings=ReportSettings()).sentences())["Since the last"]
+    answer = report(now, changed, settings=ReportSettings())
+    made_table = kept_report.since_table(answer.since).text()
+    told = dict(answer.sentences())["Since the last"]
     assert "plan of Alder, 'longer' 2x14+2x2 (before 2x12+2x2)" in told
     assert re.search(r"The advice then was to bring EUR .* more over five seasons\.", told)
-    if block in changed.block_names:
-        assert ("harvest", f"{block} {season}") in rows
+    # A load added to a season: the sum of its loads, with its unit.
+    was, is_ = rows["harvest", f"{block} {season}"]
+    assert is_ == pytest.approx(was + 1)
+    total = harvest.loc[(harvest["block"] == block) & (harvest["season"] == season), "tonnes"]
+    assert is_ == pytest.approx(total.sum())
+    assert f"harvest of {block} {season}" in made_table
+    assert re.search(r"\d t\b", made_table.split(f"harvest of {block} {season}")[1])
     (tmp_path / kept_report.FILE).write_text("{}")
     with pytest.raises(CroploadError, match="cannot be read"):
         since_kept(records, found)
