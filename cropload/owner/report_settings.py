@@ -78,7 +78,8 @@ paper = "A4"  # or "Letter"
 # pruning_per_vine = 0.8
 # picking_per_t = 120
 
-# Prices a tonne by variety or block, in the place of those in your table of prices.
+# Prices a tonne by variety or block, in the place of those in your tables contracts and prices
+# (where a contract has price steps: of the first).
 [prices]
 # "Riesling" = 1600
 
@@ -158,8 +159,35 @@ class ReportSettings:
         return limits_of(asked, units)
 
 
+def contracts_named(records, name):
+    """Return which rows of table contracts hold the first price of a variety or block [bool].
+
+    A contract counts that is for the whole variety (of a grower or of all), or for the block alone.
+    """
+    book = records.contracts
+    first = (book["from_t"] == 0) & (book["group"] == "")
+    whole = (book["variety"] == name) & (book["blocks"] == "")
+    return first & (whole | (book["blocks"] == name))
+
+
+def prices_named(records):
+    """Return {variety or block: price} [currency/t] of tables prices and contracts.
+
+    A variety whose contracts differ in price is left out.
+    """
+    found = {
+        row.block or row.variety: row.price_per_t
+        for row in records.prices.itertuples() if not (row.block and row.variety)
+    }  # fmt: skip
+    for name in dict.fromkeys([*records.blocks["variety"], *records.blocks["block"]]):
+        told = records.contracts.loc[contracts_named(records, name), "price_per_t"].unique()
+        if len(told) == 1:
+            found[str(name)] = float(told[0])
+    return found
+
+
 def with_prices(records, prices):
-    """Return records with prices of one's own in the place of those in their table.
+    """Return records with prices of one's own in the place of those in their tables.
 
     Parameters
     ----------
@@ -175,7 +203,7 @@ def with_prices(records, prices):
     """
     blocks = set(map(str, records.blocks["block"]))
     known = [*dict.fromkeys(map(str, records.blocks["variety"])), *blocks]
-    faults, table = [], records.prices.copy()
+    faults, table, book = [], records.prices.copy(), records.contracts.copy()
     for name, price in prices.items():
         if name not in known:
             faults.append(f"Price of '{name}': no variety or block is called so. "
@@ -188,6 +216,12 @@ def with_prices(records, prices):
         except CroploadError as fault:
             faults.append(f"Price of {name}: {fault}.")
             continue
+        wide = np.log(value.high / value.low) if isinstance(value, Span) else np.nan
+        mine = contracts_named(records, name)
+        if mine.any():
+            book.loc[mine, "price_per_t"] = middle_of(value)
+            book.loc[mine, "price_per_t_range"] = wide
+            continue
         kind, other = ("block", "variety") if name in blocks else ("variety", "block")
         here = (table[kind] == name) & (table[other] == "")
         if not here.any():
@@ -196,11 +230,10 @@ def with_prices(records, prices):
             table = pd.concat([table, pd.DataFrame([row | {kind: name}])], ignore_index=True)
             here = (table[kind] == name) & (table[other] == "")
         table.loc[here, "price_per_t"] = middle_of(value)
-        wide = np.log(value.high / value.low) if isinstance(value, Span) else np.nan
         table.loc[here, "price_per_t_range"] = wide
     if faults:
         raise CroploadError("\n".join(faults))
-    return replace(records, prices=table) if prices else records
+    return replace(records, prices=table, contracts=book) if prices else records
 
 
 def settings_path(path):

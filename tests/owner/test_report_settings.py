@@ -8,6 +8,8 @@ import shutil
 from dataclasses import fields, replace
 from pathlib import Path
 
+import numpy as np
+import pandas as pd
 import pytest
 from babel.messages import mofile, pofile
 from owner_cases import DAY, compared, prices, reported, scenarios
@@ -29,6 +31,7 @@ from cropload.owner.report_settings import (
     keep_settings,
     limit_lines,
     new_settings,
+    prices_named,
     read_settings,
     with_prices,
 )
@@ -253,6 +256,27 @@ def test_a_price_of_ones_own_goes_before_that_of_the_table(found):
         with_prices(records, {"Rieslign": 3, "Riesling": "dear"})
     assert "Did you mean 'Riesling'" in str(told.value)
     assert "'dear'" in str(told.value)
+
+
+def test_a_price_of_ones_own_goes_before_that_of_a_contract():
+    records = small_estate(prices=prices())
+    book = records.contracts
+    texts = ("contract", "grower", "variety", "blocks", "group", "currency")
+    row = dict.fromkeys(book, np.nan) | dict.fromkeys(texts, "")
+    row |= {"from_t": 0.0, "contract": "ours", "variety": "Riesling", "price_per_t": 1000.0}
+    row["currency"] = records.prices["currency"].iloc[0]
+    others = records.prices[records.prices["variety"] != "Riesling"]
+    records = replace(records, contracts=pd.DataFrame([row])[list(book)], prices=others)
+    assert prices_named(records)["Riesling"] == 1000.0
+    dear = with_prices(records, {"Riesling": "1500-2500"})
+    assert len(dear.prices) == len(records.prices)
+    assert dear.contracts["price_per_t"].tolist() == [pytest.approx(np.sqrt(1500 * 2500))]
+    assert dear.contracts["price_per_t_range"].tolist() == [pytest.approx(np.log(2500 / 1500))]
+    low, high = (
+        compared(each, scenarios()).money_settled["revenue_p50"].max()
+        for each in (records, with_prices(records, {"Riesling": 2000}))
+    )
+    assert high > 1.2 * low
 
 
 def test_the_report_says_what_changed_since_the_last_one_kept(found, tmp_path):
