@@ -16,6 +16,7 @@ from cropload.records.writing.gate import changing
 from cropload.show import wording
 from cropload.show.languages import day_words, language_now, say
 from cropload.show.table import Column, Table
+from cropload.units import METRIC
 
 #: Name of the file, beside the records; the reports kept before stay beside it under numbers.
 FILE = "report_kept.json"
@@ -35,6 +36,9 @@ KINDS = {
     "block": "area of %(what)s",
 }
 
+#: Kind -> quantity of its numbers.
+_QUANTITIES = {"harvest": "tonnes", "block": "area_ha"}
+
 
 def inputs_of(records, found):
     """Return what a report rests on, {kind: {what: value}}; a value is text or a number [metric].
@@ -50,7 +54,9 @@ def inputs_of(records, found):
         rows = frame[frame["block"].isin(blocks)]
         if column is None:
             return rows.groupby(["block", "season"]).size().items()
-        return rows.groupby(["block", "season"])[column].last().items()
+        each = rows.groupby(["block", "season"])[column]
+        # Rounded, as a sum must not change with the order of the loads.
+        return (each.sum().round(6) if column == "tonnes" else each.last()).items()
 
     def by_season(frame, column=None):
         return {f"{block} {season}": value for (block, season), value in seasons(frame, column)}
@@ -194,7 +200,11 @@ def since_kept(records, found):
     return Since(day, tuple(rows), before)
 
 
-def _shown(value):
+def _shown(value, kind="", units=METRIC):
+    quantity = _QUANTITIES.get(kind)
+    if quantity and value is not None:
+        value = float(units.convert(quantity, value))
+        return f"{_shown(value)} {units.label(quantity)}"
     if isinstance(value, float):
         return wording.number(value, 0 if value.is_integer() else 2)
     return str(value)
@@ -208,10 +218,11 @@ def since_text(since, found, units):
     items = []
     for kind, what, was, now in since.rows[:_NAMED]:
         name = (say(KINDS[kind], what=what)).strip()
+        then, here = (_shown(value, kind, units) for value in (was, now))
         if kind == "season" or None not in (was, now):
-            items.append(f"{name} {_shown(now)} ({say('before')} {_shown(was)})")
+            items.append(f"{name} {here} ({say('before')} {then})")
         else:
-            items.append(f"{name} {_shown(now)} ({say('new')})" if was is None
+            items.append(f"{name} {here} ({say('new')})" if was is None
                          else f"{name} ({say('no longer there')})")  # fmt: skip
     more = len(since.rows) - _NAMED
     if more > 0:
@@ -229,7 +240,10 @@ def since_table(since):
     if since is None or not since.rows:
         return None
     rows = [
-        ((KINDS[kind] % {"what": what}).strip(), *("-" if v is None else _shown(v) for v in pair))
+        (
+            (KINDS[kind] % {"what": what}).strip(),
+            *("-" if value is None else _shown(value, kind) for value in pair),
+        )
         for kind, what, *pair in since.rows
     ]
     heads = (Column("what"), Column("then"), Column("now"))

@@ -214,7 +214,7 @@ class OwnerReport(Answer):
         ]  # fmt: skip
 
     def _bands(self):
-        """Return each pair of bands in words, with the blocks it is for."""
+        """Return each pair of bands in English words, with the blocks it is for."""
         grouped = {}
         for block, (density, balance) in self.found.bands.items():
             pair = (
@@ -222,7 +222,8 @@ class OwnerReport(Answer):
                 wording.band_text(balance),
             )
             grouped.setdefault(pair, []).append(block)
-        return [(*pair, report_words.listed(blocks)) for pair, blocks in grouped.items()]
+        with speaking(replace(self.told.speech, language="en")):
+            return [(*pair, report_words.listed(blocks)) for pair, blocks in grouped.items()]
 
     def pdf(self):
         """Return the report as the bytes of a PDF.

@@ -81,7 +81,8 @@ paper = "A4"  # or "Letter"
 # pruning_per_vine = 0.8
 # picking_per_t = 120
 
-# Prices a tonne by variety or block, in the place of those in your table of prices.
+# Prices a tonne by variety or block, in the place of those in your tables contracts and prices
+# (where a contract has price steps: of all).
 [prices]
 # "Riesling" = 1600
 
@@ -161,6 +162,33 @@ class ReportSettings:
             if getattr(given, name, None):
                 setattr(asked, name, getattr(given, name))
         return limits_of(asked, units)
+
+
+def contracts_named(records, name):
+    """Return which rows of table contracts hold the first price of a variety or block [bool].
+
+    A contract counts that is for the whole variety (of a grower or of all), or for the block alone.
+    """
+    book = records.contracts
+    first = (book["from_t"].fillna(0.0) == 0) & (book["group"] == "")
+    whole = (book["variety"] == name) & (book["blocks"] == "")
+    return first & (whole | (book["blocks"] == name))
+
+
+def prices_named(records):
+    """Return {variety or block: price} [currency/t] of tables prices and contracts.
+
+    A variety whose contracts differ in price is left out.
+    """
+    found = {
+        row.block or row.variety: row.price_per_t
+        for row in records.prices.itertuples() if not (row.block and row.variety)
+    }  # fmt: skip
+    for name in dict.fromkeys([*records.blocks["variety"], *records.blocks["block"]]):
+        told = records.contracts.loc[contracts_named(records, name), "price_per_t"].unique()
+        if len(told) == 1:
+            found[str(name)] = float(told[0])
+    return found
 
 
 def with_prices(records, prices):

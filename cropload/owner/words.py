@@ -307,7 +307,10 @@ def _rule(found, name):
         told = {"share": share, "matter": say(_MATTERS[name])}
         return (
             say("at most %(share)s of the area further out of its band of %(matter)s", **told),
-            say("More than %(share)s of the area further out of its band of %(matter)s", **told),
+            say(
+                "Letting more than %(share)s of the area go further out of its band of %(matter)s",
+                **told,
+            ),
         )
     if name == reasons.HOURS:
         number = wording.number(limits.hours, 0)

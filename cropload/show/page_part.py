@@ -11,6 +11,7 @@ ANSWER_STYLE = """<style>
 .cl-two > .cl-left-side { flex: 1 1 560px; max-width: 720px; }
 .cl-two > .cl-right-side { flex: 1 1 340px; }
 .cl-number { font-size: 1.9em; font-weight: bold; margin: 0; line-height: 1.2; }
+.cl-number span { display: inline-block; }
 .cl-number small { font-size: 0.55em; font-weight: normal; }
 </style>"""
 

@@ -9,6 +9,7 @@ from dataclasses import fields, replace
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 from babel.messages import mofile, pofile
 from owner_cases import DAY, compared, prices, reported, scenarios
@@ -30,6 +31,7 @@ from cropload.owner.report_settings import (
     keep_settings,
     limit_lines,
     new_settings,
+    prices_named,
     read_settings,
     with_prices,
 )
@@ -170,6 +172,12 @@ def test_the_first_pages_are_in_the_language_with_the_same_figures(found, langua
     assert "EUR 1" not in text
 
 
+def test_bands_in_the_english_appendix_are_all_in_english(found):
+    bands = [each[2] for each in made(found)._bands()]
+    assert any(" and " in blocks for blocks in bands)
+    assert [each[2] for each in made(found, speech=Speech("de"))._bands()] == bands
+
+
 def _key(text):
     """Return a text, or those of a plural, as what can be looked up."""
     return text if isinstance(text, str) else tuple(text)
@@ -295,6 +303,27 @@ def test_costs_that_cannot_be_are_told_with_the_others(tmp_path):
         assert part in str(told.value)
 
 
+def test_a_contract_of_another_name_is_priced_by_its_variety():
+    records = small_estate(prices=prices())
+    book = records.contracts
+    texts = ("contract", "grower", "variety", "blocks", "group", "currency")
+    row = dict.fromkeys(book, np.nan) | dict.fromkeys(texts, "")
+    row |= {"from_t": 0.0, "contract": "ours", "variety": "Riesling", "price_per_t": 1000.0}
+    row["currency"] = records.prices["currency"].iloc[0]
+    others = records.prices[records.prices["variety"] != "Riesling"]
+    records = replace(records, contracts=pd.DataFrame([row])[list(book)], prices=others)
+    assert prices_named(records)["Riesling"] == 1000.0
+    dear = with_prices(records, {"Riesling": "1500-2500"})
+    assert len(dear.prices) == len(records.prices)
+    assert dear.contracts["price_per_t"].tolist() == [pytest.approx(np.sqrt(1500 * 2500))]
+    assert dear.contracts["price_per_t_range"].tolist() == [pytest.approx(np.log(2500 / 1500))]
+    low, high = (
+        compared(each, scenarios()).money_settled["revenue_p50"].max()
+        for each in (records, with_prices(records, {"Riesling": 2000}))
+    )
+    assert high > 1.2 * low
+
+
 def test_the_report_says_what_changed_since_the_last_one_kept(found, tmp_path):
     records = replace(small_estate(prices=prices()), path=tmp_path)
     assert since_kept(records, found) is None
@@ -316,11 +345,18 @@ def test_the_report_says_what_changed_since_the_last_one_kept(found, tmp_path):
     assert rows["plan", "Alder, 'longer'"] == ("2x12+2x2", "2x14+2x2")
     assert rows["cost", "picking, by weight"] == ("100", None)
     assert rows["limit", "area_out"] == (10.0, 20.0)
-    told = dict(report(now, changed, settings=ReportSettings()).sentences())["Since the last"]
+    answer = report(now, changed, settings=ReportSettings())
+    made_table = kept_report.since_table(answer.since).text()
+    told = dict(answer.sentences())["Since the last"]
     assert "plan of Alder, 'longer' 2x14+2x2 (before 2x12+2x2)" in told
     assert re.search(r"The advice then was to bring EUR .* more over five seasons\.", told)
-    if block in changed.block_names:
-        assert ("harvest", f"{block} {season}") in rows
+    # A load added to a season: the sum of its loads, with its unit.
+    was, is_ = rows["harvest", f"{block} {season}"]
+    assert is_ == pytest.approx(was + 1)
+    total = harvest.loc[(harvest["block"] == block) & (harvest["season"] == season), "tonnes"]
+    assert is_ == pytest.approx(total.sum())
+    assert f"harvest of {block} {season}" in made_table
+    assert re.search(r"\d t\b", made_table.split(f"harvest of {block} {season}")[1])
     for text in ("{}", '{"made": "2026-01-15", "inputs": {}, "page_one": {"by": "margin"}}'):
         (tmp_path / kept_report.FILE).write_text(text)
         with pytest.raises(CroploadError, match="cannot be read"):

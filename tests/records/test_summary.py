@@ -55,7 +55,10 @@ def test_the_summary_names_every_block_and_what_it_lacks(records):
 
 def test_the_summary_ends_with_the_doubts(write):
     folder = write(pruning="season,block,plan\n2026,North,10x20\n")
-    assert "1 value to look at again" in summarise(read_records(folder))
+    text = summarise(read_records(folder))
+    assert "1 value to look at again" in text
+    # What `cropload answer` asks for: block and season of the row.
+    assert "row 2 (North, 2026): '10x20'" in text
 
 
 def test_season_ranges():

@@ -135,6 +135,7 @@ def test_tonnes_alone_are_scored(run, tmp_path):
     # 4.1 t for 3.9 t picked.
     assert "5 %" in line_of(text.split("own guesses")[1], "after pruning")
     assert "1 of 1" in text
+    assert "--moment asks another: after pruning (pruning), before picking" in flat(text)
     assert "nothing to learn from yet" in run("learn", bare, code=2)
 
 

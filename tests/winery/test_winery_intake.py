@@ -519,6 +519,8 @@ def test_picks_by_day_and_sheets_tell_each_block_once(opened, tmp_path, capsys):
     assert "DAY BY DAY" in out
     page = target.read_text(encoding="utf-8")
     assert page.count("<section>") == 1 + 6
+    # The column for a pen is left out on a phone.
+    assert page.count('<td class="write">') == page.count('<th scope="row">')
     assert "Contract A &amp; B: " in page
     assert page.count("<td>Ash ") == 2 * 7
     assert " later)" in page or " earlier)" in page

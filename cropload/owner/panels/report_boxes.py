@@ -12,6 +12,7 @@ from cropload.owner.report_settings import (
     cost_lines,
     keep_settings,
     limit_lines,
+    prices_named,
     read_settings,
     with_prices,
 )
@@ -82,11 +83,7 @@ class PriceBoxes(PagePart):
     def build(self):
         """Make a box a variety, or a block with a price of its own."""
         records = self.desk.records
-        table = records.prices
-        self.table = {
-            row.block or row.variety: row.price_per_t
-            for row in table.itertuples() if not (row.block and row.variety)
-        }  # fmt: skip
+        self.table = prices_named(records)
         names = dict.fromkeys([*self.table, *map(str, records.blocks["variety"])])
         self.boxes = {name: field(f"Price of {name}") for name in names}
         self._quiet = False
@@ -104,8 +101,8 @@ class PriceBoxes(PagePart):
         self._quiet = False
         unit = self.desk.units.label("tonnes")
         self.note.value = parts.note(
-            f"Prices a {unit}, from table prices. Another one typed here holds on this page and in "
-            "its report; the table stays as it is."
+            f"Prices a {unit}, from table contracts. Another one typed here holds on this page "
+            "and in its report; the table stays as it is."
         )
 
     @property

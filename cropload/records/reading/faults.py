@@ -126,6 +126,8 @@ def fault_list(faults, width=WIDTH, named=False):
         rows = [member for member in members if member.row is not None or member.value is not None]
         for member in rows[:SHOWN]:
             place = "" if member.row is None else f"row {member.row}"
+            if named and member.matter and member.matter.place():
+                place = f"{place} ({member.matter.place()})".lstrip()
             value = "" if member.value is None else shown_value(member.value)
             lines += _wrap(": ".join(part for part in (place, value) if part), width, "  ")
         left = how_many(rows) - min(len(rows), SHOWN)

@@ -60,7 +60,9 @@ def _split(found, records, moment):
 
     head = f"WHAT MISSED, {MOMENTS[moment]}"
     if moment not in found.forecasts:
-        return f"{head}\nThis moment is not on record for {found.season}."
+        made = ", ".join(f"{MOMENTS[each]} ({each})" for each in found.forecasts)
+        told = f"Nothing was measured for it in {found.season}. --moment asks another: {made}."
+        return f"{head}\n{paragraph(told)}"
     split = split_miss(records, found.season, found.forecasts[moment])
     told = [*(block_sentence(split, block) for block in split.blocks), *split.notes]
     lines = [paragraph(split.heading()), *(paragraph(each, "- ") for each in told)]

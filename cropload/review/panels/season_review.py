@@ -218,8 +218,9 @@ class SeasonReview(Page):
         scores = level_scores([review]).frame.iloc[0]
         told = words.who_was_right(row, scores, review.days[self.moment])
         return (
-            f'<p class="cl-number">{middle} <small>forecast ({ends}; {ranges.often()})</small> '
-            f"{scale} <small>came over the scale</small></p>"
+            '<p class="cl-number">'
+            f"<span>{middle} <small>forecast ({ends}; {ranges.often()})</small></span> "
+            f"<span>{scale} <small>came over the scale</small></span></p>"
             f'<p class="cl-matters" role="status">{parts.escape(told)}</p>'
         )
 
