@@ -57,7 +57,7 @@ _HOME = {
     "relieve": "cropload.winery.relief",
     "compare_scenarios": "cropload.owner.scenarios",
     "report": "cropload.owner.report",
-    "evidence": "cropload.evidence.evidence",
+    "evidence": "cropload.outside.evidence",
     "Forecast": "cropload.beliefs.result",
     "forecast": "cropload.beliefs.forecast",
     "Import": "cropload.records.importing.importing",

@@ -12,10 +12,10 @@ from pandas import DataFrame, Timestamp
 from cropload.beliefs.dates.harvest_dates import HarvestDates as HarvestDates
 from cropload.beliefs.result import Change as Change
 from cropload.beliefs.result import Forecast as Forecast
-from cropload.evidence.evidence import Evidence as Evidence
 from cropload.frost.after_frost import AfterFrost as AfterFrost
 from cropload.frost.replay import FrostReplay as FrostReplay
 from cropload.frost.take_weather import TakenWeather as TakenWeather
+from cropload.outside.evidence import Evidence as Evidence
 from cropload.owner.costs import Costs as Costs
 from cropload.owner.mix import Limits as Limits
 from cropload.owner.report import OwnerReport as OwnerReport

@@ -36,7 +36,7 @@ First steps:
 
 
 #: The questions, and the pages, whose folders ``commands`` are looked through.
-ROOMS = ("pages", "pruning", "season", "frost", "winery", "review", "owner", "evidence")
+ROOMS = ("pages", "pruning", "season", "frost", "winery", "review", "owner", "outside")
 
 
 class UsageFault(CroploadError):

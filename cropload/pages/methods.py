@@ -532,7 +532,7 @@ def most_moving():
 
 def published():
     """Return published figures beside ours, what is missed included."""
-    from cropload.evidence.evidence import evidence
+    from cropload.outside.evidence import evidence
 
     found = evidence()
     return Told.of(

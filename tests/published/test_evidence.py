@@ -3,9 +3,9 @@
 import pytest
 
 from cropload import evidence
-from cropload.evidence.evidence import SOURCES
-from cropload.evidence.figure import Figure
 from cropload.handbook import GRADES
+from cropload.outside.evidence import SOURCES
+from cropload.outside.figure import Figure
 from cropload.pages.cli import main
 
 

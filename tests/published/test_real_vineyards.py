@@ -14,7 +14,7 @@ from helpers import block_row, make_records
 
 from cropload import forecast, mean_from_sample, replay_frost
 from cropload.beliefs.ranges import quantiles
-from cropload.evidence import trials
+from cropload.outside import trials
 from cropload.vine.weather.record import prepare_weather
 
 PENTICTON = Path(__file__).parents[1] / "data" / "real_vines" / "penticton_daily.csv.gz"

@@ -1,12 +1,13 @@
 """Every figure of the intake counted anew from the draws, season by season, in plain Python."""
 
 from collections import Counter
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
 import pandas as pd
 import pytest
-from intake_cases import GROWERS, VARIETIES, capacity, growers_estate, made_forecast
+from intake_cases import GROWERS, capacity, growers_estate, made_forecast
 
 from cropload import example_records, forecast, harvest_dates, read_records
 from cropload.errors import CroploadError
@@ -118,16 +119,21 @@ def test_the_fit_in_all_is_that_of_the_seasons_one_by_one(estate):
 def test_growers_sites_and_varieties_add_up_to_their_blocks(estate):
     records, now, _, schedule = estate
     blocks = records.blocks.set_index("block")
-    if not any(schedule.owned["grower"]):
-        with pytest.raises(CroploadError, match=r"Fill in column grower of table blocks"):
-            schedule.groups("grower")
-        return
-    for by, names in (("grower", GROWERS), ("variety", VARIETIES), ("site", ("Hill", "Plain"))):
+    for by in ("grower", "variety", "site"):
         found = dict(zip(*schedule.totals(by), strict=True))
-        assert set(found) == set(names)
+        assert set(found) == set(blocks[by])
         for name, tonnes in found.items():
             mine = [at for at, b in enumerate(now.blocks) if blocks.loc[b, by] == name]
             assert np.allclose(tonnes, now.draws[mine].sum(0))
+
+
+def test_without_growers_the_column_to_fill_in_is_named():
+    records = example_records()
+    records = replace(records, blocks=records.blocks.assign(grower=""))
+    now = forecast(records, 2027, draws=50)
+    schedule = intake_schedule(now, harvest_dates(records, 2027), blocks=records.blocks)
+    with pytest.raises(CroploadError, match=r"Fill in column grower of table blocks"):
+        schedule.groups("grower")
 
 
 def test_forty_blocks_of_six_growers_are_told_on_one_screen(tmp_path, capsys):

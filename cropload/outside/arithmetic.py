@@ -3,8 +3,8 @@
 import math
 
 from cropload import handbook
-from cropload.evidence.figure import Figure, source
-from cropload.evidence.ours import REACH, about, errors, span, thinned
+from cropload.outside.figure import Figure, source
+from cropload.outside.ours import REACH, about, errors, span, thinned
 from cropload.season.sampling import sample_size, sample_size_for_proportion
 from cropload.units import ACRE_HA, FOOT_M, vines_per_hectare
 from cropload.vine.balance import ravaz_index

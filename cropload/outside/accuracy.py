@@ -7,8 +7,8 @@ the high end. A published error inside says that the ranges promise neither wond
 import math
 
 from cropload import handbook
-from cropload.evidence.figure import Figure, source
-from cropload.evidence.ours import REACH, SEASON, SIZE, error, errors, variances, weight_errors
+from cropload.outside.figure import Figure, source
+from cropload.outside.ours import REACH, SEASON, SIZE, error, errors, variances, weight_errors
 
 _NARROW = "images of whole rows, calibrated on the same vineyard, beat counts of a sample"
 

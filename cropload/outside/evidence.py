@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import pandas as pd
 
 from cropload.answer import Answer
-from cropload.evidence import accuracy, arithmetic, trials  # noqa: F401  they fill SOURCES
-from cropload.evidence.figure import SOURCES
+from cropload.outside import accuracy, arithmetic, trials  # noqa: F401  they fill SOURCES
+from cropload.outside.figure import SOURCES
 from cropload.show.table import Column, Table
 from cropload.show.wording import significant
 

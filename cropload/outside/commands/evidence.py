@@ -12,7 +12,7 @@ _ARGUMENTS = (
 
 
 def _run(given):
-    from cropload.evidence.evidence import evidence
+    from cropload.outside.evidence import evidence
     from cropload.show.terminal import paragraph, screen_width, working
 
     with working("Computing beside every published figure"):

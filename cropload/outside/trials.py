@@ -11,8 +11,8 @@ import numpy as np
 
 from cropload import handbook
 from cropload.beliefs.dates.heat_days import heat_sums
-from cropload.evidence.figure import Figure, source
-from cropload.evidence.ours import (
+from cropload.outside.figure import Figure, source
+from cropload.outside.ours import (
     BLOCK,
     REACH,
     about,
