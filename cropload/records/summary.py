@@ -147,7 +147,7 @@ def summarise(records, width=WIDTH):
 
 
 _ANSWER = (
-    "Where the records are right, say so once: `cropload answer DOUBT BLOCK SEASON --why TEXT "
+    "Where the records are right, say so once: `cropload answered DOUBT BLOCK SEASON --why TEXT "
     "--into FOLDER`, where DOUBT is the name in brackets. It is not raised again while its rows "
     "stay as they are."
 )

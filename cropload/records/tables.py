@@ -710,7 +710,7 @@ _TABLES = (
             Column(
                 "rows",
                 "text",
-                "What ties the answer to its rows; written by `cropload answer`. When a value in "
+                "What ties the answer to its rows; written by `cropload answered`. When a value in "
                 "them changes, the doubt is raised again. Blank ties it to none.",
             ),
         ),

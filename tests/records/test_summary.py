@@ -57,7 +57,7 @@ def test_the_summary_ends_with_the_doubts(write):
     folder = write(pruning="season,block,plan\n2026,North,10x20\n")
     text = summarise(read_records(folder))
     assert "1 value to look at again" in text
-    # What `cropload answer` asks for: block and season of the row.
+    # What `cropload answered` asks for: block and season of the row.
     assert "row 2 (North, 2026): '10x20'" in text
 
 

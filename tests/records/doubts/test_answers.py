@@ -125,8 +125,8 @@ def test_check_names_each_doubt_and_how_it_is_answered(folder, capsys):
     assert main(["check", str(folder)]) == 0
     out = " ".join(capsys.readouterr().out.split())
     assert "harvest.csv, column tonnes [harvest-low-crop]: is" in out
-    assert "cropload answer DOUBT BLOCK SEASON" in out
-    asked = ["answer", "harvest-low-crop", "North", "2022", "--why", "=wasps", "--who", "AB"]
+    assert "cropload answered DOUBT BLOCK SEASON" in out
+    asked = ["answered", "harvest-low-crop", "North", "2022", "--why", "=wasps", "--who", "AB"]
     assert main([*asked, "--into", str(folder)]) == 0
     assert "raised again only when" in " ".join(capsys.readouterr().out.split())
     assert ",'=wasps," in (folder / "answered.csv").read_text()

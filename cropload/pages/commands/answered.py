@@ -1,4 +1,4 @@
-"""The command ``answer``: say of a doubt that the records are right."""
+"""The command ``answered``: say of a doubt that the records are right."""
 
 from cropload.show.command import Command
 from cropload.show.options import option, whole
@@ -32,16 +32,16 @@ def _run(given):
 
 COMMANDS = (
     Command(
-        name="answer",
+        name="answered",
         group="Start",
         summary="say of a doubt about the records that they are right",
         details="Adds a row to table answered: the doubt is not raised again while the rows that "
         "it speaks of stay as they are, and `cropload check` lists it as answered. No figure "
         "changes by an answer. To take it back, take the row out of the table.",
         example="""
-            cropload answer harvest-low-crop "Long Acre" 2024 \\
+            cropload answered harvest-low-crop "Long Acre" 2024 \\
                 --why "young vines grafted over" --into mine
-            cropload answer blocks-vine-spacing-m --all --why "pergola" --into mine
+            cropload answered blocks-vine-spacing-m --all --why "pergola" --into mine
         """,
         arguments=_ARGUMENTS,
         run=_run,
