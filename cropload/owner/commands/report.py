@@ -217,8 +217,8 @@ COMMANDS = (
         summary="report on pruning scenarios for an owner: HTML, PDF, Excel",
         details="Compares two to five scenarios, a pruning plan for each of some blocks, and says "
         "which plan to take where: what it brings over five seasons on your own prices (tables "
-        "contracts and prices) and costs, frost and lost crops counted, and what if it goes wrong. Writes a page "
-        "an owner can read.",
+        "contracts and prices) and costs, frost and lost crops counted, and what if it goes "
+        "wrong. Writes a page an owner can read.",
         example="""
             cropload report my_season --scenarios plans.csv --html report.html
             cropload report --example --scenario "today=Long Acre:last" \\
