@@ -131,7 +131,8 @@ def test_without_growers_the_column_to_fill_in_is_named():
     records = example_records()
     records = replace(records, blocks=records.blocks.assign(grower=""))
     now = forecast(records, 2027, draws=100)
-    schedule = intake_schedule(now, harvest_dates(records, 2027), blocks=records.blocks)
+    dates = harvest_dates(records, 2027, draws=100)
+    schedule = intake_schedule(now, dates, blocks=records.blocks)
     with pytest.raises(CroploadError, match=r"Fill in column grower of table blocks"):
         schedule.groups("grower")
 
