@@ -44,6 +44,14 @@ def _names(column, what, name=""):
     )  # fmt: skip
 
 
+def _other_currency(facts):
+    """Return the first row of contracts in another currency than the first that names one."""
+    named = facts["contracts"]["currency"]
+    named = named[named != ""]
+    others = named[named != named.iloc[0]] if len(named) else named
+    return by_row({row: {"first": named.iloc[0]} for row in others.index[:1]})
+
+
 def _taken_twice(facts):
     """Return the first row of contracts that take a block another contract takes alike."""
     prices = facts["prices"] if "prices" in facts else pd.DataFrame()
@@ -79,4 +87,12 @@ REFUSED = [
 DOUBTS = [
     _names("grower", "the grower", "contracts-unknown-grower"),
     _names("variety", "the variety", "contracts-unknown-variety"),
+    Rule(
+        ("contracts",),
+        "currency",
+        _other_currency,
+        "is another currency than {first}: money of the estate cannot be told, crops alone are",
+        "Write all prices in one currency.",
+        name="contracts-currency",
+    ),
 ]

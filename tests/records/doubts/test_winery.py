@@ -54,3 +54,13 @@ def test_check_says_that_the_periods_of_intake_are_of_an_earlier_year(write, cap
     assert "The periods of intake on record end on 2025-09-07, before harvest 2026" in out
     assert main(["check", str(folder), "--season", "2025"]) == 0
     assert "periods of intake on record end" not in " ".join(capsys.readouterr().out.split())
+
+
+def test_contracts_in_two_currencies_are_asked_about_once(write):
+    head = "contract,variety,price_per_t,currency\n"
+    rows = ["A,Riesling,1500,EUR\n", "B,Merlot,900,USD\n", "C,Pinot noir,900,USD\n"]
+    found = told(write(harvest=HARVEST, contracts=head + "".join(rows)))
+    mine = [each for each in found if each[2] == "currency"]
+    assert [each[0] for each in mine] == ["contracts.csv"]
+    one = told(write(harvest=HARVEST, contracts=head + rows[0] + "B,Merlot,900,\n"))
+    assert not [each for each in one if each[2] == "currency"]
