@@ -77,7 +77,7 @@ def commands():
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     with tempfile.TemporaryDirectory() as place:
         os.environ["PYTHONPYCACHEPREFIX"] = place
-        processor(["-m", "cropload", "compare", "--example", *_ACRE], repeats=1)
+        processor(["-m", "cropload", "review", "--example"], repeats=1)
         pandas, _ = processor(["-c", "import pandas"])
         print(f"\n{'processor':<32}{'s':>8}{'/ pandas':>10}{'wanted':>10}")
         print(f"{'import pandas':<32}{pandas:>8.2f}{1:>10.2f}")
