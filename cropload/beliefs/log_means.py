@@ -122,32 +122,71 @@ def grouped_log_means(frame, by, value, population=None):
             raise CroploadError(
                 f"The counts have no column {column!r}. {near(column, frame.columns)}".rstrip()
             )
-    expected = handbook.entry(expected_cv_key(value))
-    dof, unit = expected.extra["dof"], expected.extra["smallest"]
-    groups = frame.groupby(keys, sort=True, observed=True)[value]
-    table = pd.DataFrame({"mean": groups.mean(), "n": groups.count(), "sd": groups.std()})
-    table = table[table["n"] > 0].copy()
-    first = table.index.get_level_values(0)
+    groups = frame.groupby(keys, sort=True, observed=True)
+    index = groups.size().index
+    first = index.get_level_values(0)
     if population is None:
-        table["population"] = np.nan
+        sizes = np.full(len(index), np.nan)
     elif isinstance(population, Mapping | pd.Series):
         sizes = population if isinstance(population, pd.Series) else pd.Series(population)
-        table["population"] = sizes.reindex(first).to_numpy(dtype=float)
+        sizes = sizes.reindex(first).to_numpy(dtype=float)
     else:
-        table["population"] = float(population)
+        sizes = np.full(len(index), float(population))
+    values = frame[value].to_numpy(float)
+    found = log_means(groups.ngroup().to_numpy(), values, len(index), value, sizes)
+    table = pd.DataFrame(found, index)
+    return table[table["n"] > 0].copy()
 
-    mean, n, sd = (table[name].to_numpy(dtype=float) for name in ("mean", "n", "sd"))
-    own_dof = np.where((n > 1) & (mean > 0), n - 1, 0.0)
+
+def log_means(group, values, count, column, population):
+    """Reduce vine counts to one observation a group, as ``grouped_log_means`` does.
+
+    Parameters
+    ----------
+    group : ndarray of int, shape (rows,)
+        The group of each row, from 0.
+    values : ndarray, shape (rows,)
+        What was counted [unit of the column]; NaN is not counted.
+    count : int
+        How many groups there are [1].
+    column : str
+        Its name, of which the handbook has an expected spread.
+    population : ndarray, shape (count,)
+        Bearing vines [1].
+
+    Returns
+    -------
+    dict
+        {name: ndarray, shape (count,)}, the columns of ``grouped_log_means``; n is 0 where nothing
+        was counted.
+    """
+    expected = handbook.entry(expected_cv_key(column))
+    dof, unit = expected.extra["dof"], expected.extra["smallest"]
+    counted = ~np.isnan(values)
+    group, values = group[counted], values[counted]
+    n = np.bincount(group, minlength=count)
     with np.errstate(divide="ignore", invalid="ignore"):
+        mean = np.bincount(group, values, minlength=count) / n
+        square = np.bincount(group, (values - mean[group]) ** 2, minlength=count)
+        sd = np.sqrt(np.where(n > 1, square / (n - 1.0), np.nan))
+        own_dof = np.where((n > 1) & (mean > 0), n - 1, 0.0)
         own = np.where(own_dof > 0, (sd / mean) ** 2, 0.0)
     pooled = (dof * expected.value**2 + np.sum(own_dof * own)) / (dof + own_dof.sum())
-    table["cv"] = np.sqrt((dof * pooled + own_dof * own) / (dof + own_dof))
-    table["log_mean"], table["log_variance"] = log_mean_and_variance(
-        mean, n, sd, table["population"], cv=np.sqrt(pooled), dof=dof, unit=unit
+    log_mean, log_variance = log_mean_and_variance(
+        mean, n, sd, population, cv=np.sqrt(pooled), dof=dof, unit=unit
     )
-    table["all_zero"] = mean <= 0
-    table["event"] = table["all_zero"] & (n >= handbook.value("sampling.zero_event_vines"))
-    return table
+    bare = mean <= 0
+    return {
+        "mean": mean,
+        "n": n,
+        "sd": sd,
+        "population": population,
+        "cv": np.sqrt((dof * pooled + own_dof * own) / (dof + own_dof)),
+        "log_mean": log_mean,
+        "log_variance": log_variance,
+        "all_zero": bare,
+        "event": bare & (n >= handbook.value("sampling.zero_event_vines")),
+    }
 
 
 def expected_cv_key(column):

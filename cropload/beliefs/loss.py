@@ -110,9 +110,7 @@ def loss_chance(records, facts, measured, season):
     told = set(zip(at, crops["season"].astype(int), strict=True))
     lost = np.bincount(at[none], minlength=count).astype(float)
     seasons = np.bincount(at, minlength=count).astype(float)
-    for block, year in bare_seasons(
-        records.counts[records.counts["season"] < season], records, facts
-    ):
+    for block, year in bare_seasons(records.counts[records.counts["season"] < season], facts):
         if (place[block], year) not in told:
             lost[place[block]] += 1
             seasons[place[block]] += 1

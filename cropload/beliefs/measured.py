@@ -1,13 +1,14 @@
 """From records to measurements: one log value with its sampling error a block, season and stage."""
 
-from dataclasses import replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from cropload import handbook
-from cropload.beliefs.events import NOTHING, happened
-from cropload.beliefs.log_means import grouped_log_means
+from cropload.beliefs.cells import Cells
+from cropload.beliefs.events import happened
+from cropload.beliefs.log_means import log_means
 from cropload.records.content import Lately, fingerprint
 from cropload.records.facts import season_crops, weighed_together
 from cropload.vine.growth import STAGES
@@ -15,13 +16,8 @@ from cropload.vine.plan import PruningPlan
 
 COLUMNS = ["block", "season", "stage", "value", "log_value", "log_variance", "n", "date"]
 
-#: Column of ``counts`` -> the stage it measures.
-_COUNTED = {
-    "buds": "buds",
-    "shoots": "shoots",
-    "noncount_shoots": "noncount_shoots",
-    "clusters": "clusters",
-}
+#: Columns of ``counts`` that measure the stage of the same name.
+_COUNTED = ("buds", "shoots", "noncount_shoots", "clusters")
 
 
 #: Measurements made, by what the records said.
@@ -39,19 +35,43 @@ def plans_by_season(records):
     }
 
 
-def _frame(index_frame, stage, value, log_variance, n, date):
-    value = np.asarray(value, float)
-    some = value > 0
+@dataclass(frozen=True, eq=False)
+class _Part:
+    """What was measured of one stage, an array each: cell, value, log_variance, n, date."""
+
+    stage: str
+    cell: np.ndarray
+    value: np.ndarray
+    log_variance: np.ndarray
+    n: np.ndarray
+    date: np.ndarray
+
+
+def _frame(cells, parts):
+    """Return parts as one frame, in order of block, season and stage."""
+    order = {stage: at for at, stage in enumerate(STAGES)}
+    stage = np.concatenate([np.full(len(part.cell), order[part.stage]) for part in parts])
+    cell, value, log_variance, n, date = (
+        np.concatenate([getattr(part, name) for part in parts])
+        for name in ("cell", "value", "log_variance", "n", "date")
+    )
+    some = np.flatnonzero(value > 0)
+    place, season = cells.place(cell[some]), cells.season(cell[some])
+    names = np.array(cells.names, object)
+    rank = np.empty(len(names), int)
+    rank[sorted(range(len(names)), key=cells.names.__getitem__)] = np.arange(len(names))
+    by = np.lexsort((stage[some], season, rank[place]))
+    some = some[by]
     return pd.DataFrame(
         {
-            "block": index_frame["block"].astype(str).to_numpy()[some],
-            "season": index_frame["season"].to_numpy(int)[some],
-            "stage": stage,
+            "block": names[place[by]],
+            "season": season[by],
+            "stage": np.array(STAGES, object)[stage[some]],
             "value": value[some],
             "log_value": np.log(value[some]),
-            "log_variance": np.asarray(log_variance, float)[some],
-            "n": np.asarray(n, float)[some],
-            "date": pd.to_datetime(np.asarray(date)[some]),
+            "log_variance": log_variance[some],
+            "n": n[some].astype(float),
+            "date": pd.to_datetime(date[some]),
         },
         columns=COLUMNS,
     )
@@ -67,57 +87,75 @@ def last_visits(counts, column):
     )
 
 
-def _count_means(records, facts, column, counters=None, events=NOTHING):
-    counts = last_visits(records.counts, column)
-    if counts.empty:
-        return counts, counts
-    counts, taken = events.as_if_nothing(counts, [column], _COUNTED[column])
-    share = None
-    if counters:
-        counts, share = _corrected(counts, column, counters)
-    population = dict(zip(facts.names, facts.bearing, strict=True))
-    table = grouped_log_means(counts, ["block", "season"], column, population)
-    for added in (share, taken):
-        if added is not None:
-            table["log_variance"] += added.reindex(table.index).fillna(0.0).to_numpy(float)
-    return counts, table
+class _Visits:
+    """Vines visited: the rows of ``counts`` in the order of their days, each vine with a number."""
+
+    def __init__(self, counts, cells):
+        self._counts, cell = counts, cells.of(counts)
+        self._date = counts["date"].to_numpy()
+        self._order = np.argsort(self._date, kind="stable")
+        vine, self._count = cell, cells.count
+        for name in ("row", "vine"):
+            codes, values = pd.factorize(counts[name])
+            vine = vine * (len(values) + 1) + codes
+        self._cell, self._vine = cell, vine
+
+    def last(self, column):
+        """Return where the last count of each vine stands, places in ``counts``."""
+        order = self._order[self._counts[column].notna().to_numpy(bool)[self._order]]
+        return order[~pd.Series(self._vine[order]).duplicated(keep="last").to_numpy()]
+
+    def bare(self):
+        """Return the cells in which all of enough vines are without a cluster, and their vines."""
+        rows = self.last("clusters")
+        cell, value = self._cell[rows], self._counts["clusters"].to_numpy(float)[rows]
+        vines = np.bincount(cell, minlength=self._count)
+        bare = (np.bincount(cell, value, minlength=self._count) <= 0) & (
+            vines >= handbook.value("sampling.zero_event_vines")
+        )
+        return np.flatnonzero(bare), vines[bare]
+
+    def means(self, column, cells, bearing, events, counters=None):
+        """Return what the counts of a column measure, or None."""
+        rows = self.last(column)
+        if not len(rows):
+            return None
+        cell, added = self._cell[rows], 0.0
+        values = self._counts[column].to_numpy(float)[rows]
+        if events.taken:
+            counts, taken = events.as_if_nothing(self._counts.iloc[rows], [column], column)
+            values, added = counts[column].to_numpy(float), cells.spread_out(taken)
+        if counters:
+            who = self._counts["counter"].iloc[rows]
+            bias, share = _counters(who, cell, counters, cells.count)
+            values, added = values / np.exp(bias), added + share
+        population = np.repeat(bearing, cells.seasons)
+        found = log_means(cell, values, cells.count, column, population)
+        # A block whose vines are all at zero has lost its crop (hail, frost): not an ordinary
+        # season to learn from, and nothing that its neighbours share.
+        at = np.flatnonzero((found["n"] > 0) & ~found["event"])
+        date = cells.latest(cell, self._date[rows])
+        return _Part(
+            column,
+            at,
+            np.exp(found["log_mean"][at]),
+            (found["log_variance"] + added)[at],
+            found["n"][at],
+            date[at],
+        )
 
 
-def _corrected(counts, column, counters):
-    """Return counts without each counter's own bias, and what its spread adds by block and season.
+def _counters(who, cell, counters, count):
+    """Return each row's bias by its counter, and what the spreads of these add to each cell.
 
     The rows of one counter err together, so their share of the sample bears the whole spread.
     """
-    who = counts["counter"].astype(str).str.strip()
-    bias = who.map({name: log for name, (log, _) in counters.items()}).fillna(0.0)
-    spread = who.map({name: each for name, (_, each) in counters.items()}).fillna(0.0)
-    fixed = counts[column].to_numpy(float) / np.exp(bias.to_numpy(float))
-    fixed = counts.assign(**{column: fixed}, _who=who, _spread=spread.to_numpy(float))
-    keys = ["block", "season"]
-    lots = fixed.groupby([*keys, "_who"])["_spread"].agg(["size", "first"])
-    share = lots["size"] / lots.groupby(keys)["size"].transform("sum")
-    added = ((share * lots["first"]) ** 2).groupby(keys).sum()
-    return fixed.drop(columns=["_who", "_spread"]), added
-
-
-def _counted(records, facts, events, counters=None):
-    for column, stage in _COUNTED.items():
-        own = counters if column == "clusters" else None
-        counts, table = _count_means(records, facts, column, own, events)
-        if counts.empty:
-            continue
-        last = counts.groupby(["block", "season"], sort=True)["date"].max()
-        # A block whose vines are all at zero has lost its crop (hail, frost): not an ordinary
-        # season to learn from, and nothing that its neighbours share.
-        table = table[~table["event"].to_numpy(bool)]
-        yield _frame(
-            table.reset_index(),
-            stage,
-            np.exp(table["log_mean"]),
-            table["log_variance"],
-            table["n"],
-            last.reindex(table.index).to_numpy(),
-        )
+    who, names = pd.factorize(who.astype(str).str.strip())
+    told = np.array([counters.get(name, (0.0, 0.0)) for name in names], float).reshape(-1, 2)
+    size = np.bincount(cell * len(names) + who, minlength=count * len(names))
+    size = size.reshape(count, len(names))
+    share = size / np.maximum(size.sum(1, keepdims=True), 1)
+    return told[who, 0], ((share * told[:, 1]) ** 2).sum(1)
 
 
 def lost_blocks(records, facts, season):
@@ -134,25 +172,33 @@ def lost_blocks(records, facts, season):
     takes ``sampling.zero_event_vines`` vines to say so; fewer zeros count as half a cluster in
     the whole sample, with a wide error.
     """
-    bare = bare_seasons(records.counts[records.counts["season"] == season], records, facts)
+    bare = bare_seasons(records.counts[records.counts["season"] == season], facts)
     return {block: vines for (block, _), vines in bare.items()}
 
 
-def bare_seasons(counts, records, facts):
+def bare_seasons(counts, facts):
     """Return {(block, season): vines counted} where all the vines of ``counts`` are bare."""
-    counts, table = _count_means(replace(records, counts=counts), facts, "clusters")
     if counts.empty:
         return {}
-    table = table[table["event"].to_numpy(bool)].reset_index()
-    keys = zip(table["block"].astype(str), table["season"].astype(int), strict=True)
-    return dict(zip(keys, table["n"].astype(int), strict=True))
+    cells = Cells(facts, counts)
+    at, vines = _Visits(counts, cells).bare()
+    return {cells.name(cell): int(seen) for cell, seen in zip(at, vines, strict=True)}
 
 
-def _weighed(records, events):
+def _counted(records, cells, facts, events, counters=None):
+    if records.counts.empty:
+        return
+    visits = _Visits(records.counts, cells)
+    for column in _COUNTED:
+        own = counters if column == "clusters" else None
+        part = visits.means(column, cells, facts.bearing, events, own)
+        if part is not None:
+            yield part
+
+
+def _weighed(records, cells, events):
     weights = records.weights
     weights = weights[(weights["clusters"] > 0) & (weights["weight_g"] > 0)]
-    if weights.empty:
-        return
     # Vines differ too: many clusters from few of them say little of the block.
     usual = weights["clusters"] / handbook.value("sampling.clusters_weighed_a_vine")
     vines = weights["vines"].astype(float).fillna(usual).clip(lower=1)
@@ -162,93 +208,83 @@ def _weighed(records, events):
         for key in ("cv_cluster_weight_g", "weight_cv_between_vines")
     )
     for stage in ("lag", "veraison", "harvest"):
-        lots, taken = weights[weights["stage"] == stage], None
-        if len(lots):
-            lots, taken = events.as_if_nothing(lots, ["weight_g"], f"weight_{stage}")
-            groups = lots.groupby(["block", "season"], sort=True)
-            here = groups[["clusters", "weight_g", "vines"]].sum()
-            here["date"], here["taken"] = groups["date"].max(), 0.0 if taken is None else taken
-            here = here.reset_index()
-            yield _frame(
-                here,
-                f"weight_{stage}",
-                here["weight_g"] / here["clusters"],
-                cv**2 / here["clusters"] + between**2 / here["vines"] + here["taken"],
-                here["clusters"],
-                here["date"],
-            )
+        lots = weights[weights["stage"] == stage]
+        if lots.empty:
+            continue
+        cell = cells.of(lots)
+        lots, taken = events.as_if_nothing(lots, ["weight_g"], f"weight_{stage}")
+        at, added = np.unique(cell), cells.spread_out(taken)
+        clusters, weight_g, vines = (
+            np.bincount(cell, lots[name].to_numpy(float), minlength=cells.count)[at]
+            for name in ("clusters", "weight_g", "vines")
+        )
+        yield _Part(
+            f"weight_{stage}",
+            at,
+            weight_g / clusters,
+            cv**2 / clusters + between**2 / vines + added[at],
+            clusters,
+            cells.latest(cell, lots["date"].to_numpy())[at],
+        )
 
 
-def _picked(records, facts, events):
+def _picked(records, cells, facts, events):
     harvest = records.harvest
     if harvest.empty:
         return
     # What the vines bore is what the scale said, and what hail, frost or birds took before it.
     whole, taken = events.at_the_scale(harvest)
-    bore = harvest.assign(whole=whole, taken=taken * whole).groupby(["block", "season"])
-    table = season_crops(harvest).join(bore[["whole", "taken"]].sum()).reset_index()
-    share = table["picked_pct"] / 100
-    bearing = dict(zip(facts.names, facts.bearing, strict=True))
-    vines = table["block"].astype(str).map(bearing).to_numpy(float)
+    table = season_crops(harvest).reset_index()
+    cell, rows = cells.of(table), cells.of(harvest)
+    taken = np.bincount(rows, taken * whole, minlength=cells.count)[cell]
+    whole = np.bincount(rows, whole, minlength=cells.count)[cell]
+    tonnes = table["tonnes"].to_numpy(float)
+    share = table["picked_pct"].to_numpy(float) / 100
+    vines = facts.bearing[cells.place(cell)]
     with np.errstate(divide="ignore", invalid="ignore"):
-        value = table["whole"].to_numpy(float) * 1000 / vines / share.to_numpy(float)
+        value = whole * 1000 / vines / share
         # The loss is judged by eye, and the more is lost the less the rest says of the whole.
-        guess = np.nan_to_num((table["taken"] / table["whole"]).to_numpy(float))
+        guess = np.nan_to_num(taken / whole)
         # How the tonnes of a ticket were shared out between its blocks is a guess on paper.
         joint = weighed_together(records)
-        pairs = zip(table["block"].astype(str), table["season"], strict=True)
-        shared = np.array([(block, int(season)) in joint for block, season in pairs])
+        shared = np.array([cells.name(each) in joint for each in cell])
         guess = guess + shared * handbook.value("forecast.joint_share_error") ** 2
+        scale = tonnes / facts.area_ha[cells.place(cell)] / share
     value = np.where(np.isfinite(value), value, 0.0)
     # A trace of fruit is a lost crop: an event, not an ordinary season that blocks share.
-    area = table["block"].astype(str).map(dict(zip(facts.names, facts.area_ha, strict=True)))
-    scale = table["tonnes"] / area / share
     value = np.where(scale < handbook.entry("plausible.t_ha").low, 0.0, value)
     # A part that is picked says less of the whole: vines differ, and the rest is still hanging.
-    scale = handbook.value("forecast.scale_error") ** 2
     part = (
-        (1 - share.to_numpy(float))
+        (1 - share)
         * handbook.value("sampling.cv_clusters") ** 2
-        / np.sqrt(np.maximum(vines * share.to_numpy(float), 1.0))
+        / np.sqrt(np.maximum(vines * share, 1.0))
     )
-    yield _frame(table, "harvest", value, scale + part + guess, table["rows"], table["date"])
+    error = handbook.value("forecast.scale_error") ** 2 + part + guess
+    n, date = table["rows"].to_numpy(), table["date"].to_numpy()
+    yield _Part("harvest", cell, value, error, n, date)
 
 
-def _pruned(records, facts):
+def _pruned(records, cells, facts):
     """Yield prunings per metre of canopy; they grew in the season before the row's own."""
-    length = dict(zip(facts.names, facts.canopy_length_m, strict=True))
-    weight = records.pruning[records.pruning["pruning_weight_kg"].notna()]
-    cv = handbook.value("sampling.cv_pruning_weight_kg")
-    if len(weight):
-        vines = weight["vines_weighed"].fillna(10).to_numpy(float)
-        yield _frame(
-            weight.assign(season=weight["season"] - 1),
-            "pruning_weight",
-            weight["pruning_weight_kg"] / weight["block"].astype(str).map(length).to_numpy(float),
-            cv**2 / np.maximum(vines, 1),
-            vines,
-            weight["date"],
-        )
+    rows = records.pruning[records.pruning["pruning_weight_kg"].notna()]
+    done, cv = cells.of(rows), handbook.value("sampling.cv_pruning_weight_kg")
+
+    def part(cell, weight_kg, vines, date):
+        value = weight_kg / facts.canopy_length_m[cells.place(cell)]
+        error = cv**2 / np.maximum(vines, 1)
+        return _Part("pruning_weight", cells.before(cell), value, error, vines, date)
+
+    if len(rows):
+        vines = rows["vines_weighed"].fillna(10).to_numpy(float)
+        yield part(done, rows["pruning_weight_kg"].to_numpy(float), vines, rows["date"].to_numpy())
     counts = records.counts[records.counts["pruning_weight_kg"] > 0]
     if len(counts):
-        table = counts.groupby(["block", "season"], sort=True).agg(
-            value=("pruning_weight_kg", "mean"),
-            n=("pruning_weight_kg", "size"),
-            date=("date", "max"),
-        )
-        table = table.reset_index()
-        done = set(zip(weight["block"], weight["season"], strict=True))
-        keep = [(b, s) not in done for b, s in zip(table["block"], table["season"], strict=True)]
-        table = table[keep]
-        if len(table):
-            yield _frame(
-                table.assign(season=table["season"] - 1),
-                "pruning_weight",
-                table["value"] / table["block"].astype(str).map(length).to_numpy(float),
-                cv**2 / table["n"],
-                table["n"],
-                table["date"],
-            )
+        cell = cells.of(counts)
+        at = np.setdiff1d(cell, done)
+        vines = np.bincount(cell, minlength=cells.count)[at].astype(float)
+        weight = np.bincount(cell, counts["pruning_weight_kg"].to_numpy(float), cells.count)[at]
+        date = cells.latest(cell, counts["date"].to_numpy())[at]
+        yield part(at, weight / vines, vines, date)
 
 
 def measurements(records, facts, counters=None):
@@ -281,16 +317,11 @@ def measurements(records, facts, counters=None):
 
 def _measured(records, facts, counters):
     events = happened(records, facts)
+    cells = Cells(facts, records.counts, records.weights, records.harvest, records.pruning)
     parts = [
-        *_counted(records, facts, events, counters),
-        *_weighed(records, events),
-        *_picked(records, facts, events),
-        *_pruned(records, facts),
+        *_counted(records, cells, facts, events, counters),
+        *_weighed(records, cells, events),
+        *_picked(records, cells, facts, events),
+        *_pruned(records, cells, facts),
     ]
-    if not parts:
-        return pd.DataFrame(columns=COLUMNS)
-    frame = pd.concat(parts, ignore_index=True)
-    order = {stage: at for at, stage in enumerate(STAGES)}
-    return frame.sort_values(
-        ["block", "season", "stage"], key=lambda c: c.map(order) if c.name == "stage" else c
-    ).reset_index(drop=True)
+    return _frame(cells, parts) if parts else pd.DataFrame(columns=COLUMNS)
