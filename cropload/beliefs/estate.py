@@ -131,11 +131,14 @@ class Beliefs:
 
 @lru_cache(maxsize=4)
 def _shared_draws(posterior, draws, seed):
-    normals = [
-        stream(seed, f"shared: {name}").standard_normal((size, draws))
-        for name, size in posterior.normals
-    ]
+    normals = [_normals(name, size, draws, seed) for name, size in posterior.normals]
     return posterior.root @ np.concatenate(normals)
+
+
+@lru_cache(maxsize=64)
+def _normals(name, size, draws, seed):
+    """Return the normals of a group: whatever is believed on a day, they are the same."""
+    return stream(seed, f"shared: {name}").standard_normal((size, draws))
 
 
 @lru_cache(maxsize=16)

@@ -1,7 +1,6 @@
 """Lag-phase lots: how many days before the lag phase's day they were weighed."""
 
 import numpy as np
-import pandas as pd
 
 from cropload import handbook
 from cropload.beliefs.guard import named
@@ -12,11 +11,13 @@ def _flowering(records):
     dates = records.dates
     dates = dates[(dates["stage"] == "flowering") & dates["date"].notna()]
     varieties = dict(zip(records.blocks["block"], records.blocks["variety"], strict=True))
-    dates = dates.assign(variety=dates["block"].map(varieties), all="")
-    stamps = dates["date"].map(pd.Timestamp.toordinal)
+    days = {"block": {}, "variety": {}, "all": {}}
+    for season, block, date in zip(dates["season"], dates["block"], dates["date"], strict=True):
+        for by, name in (("block", block), ("variety", varieties[block]), ("all", "")):
+            days[by].setdefault((season, name), []).append(date.toordinal())
     return {
-        by: stamps.groupby([dates["season"], dates[by]]).mean().to_dict()
-        for by in ("block", "variety", "all")
+        by: {key: sum(each) / len(each) for key, each in found.items()}
+        for by, found in days.items()
     }
 
 

@@ -198,7 +198,7 @@ def expected_cv_key(column):
         The handbook has no such spread; the near names are given.
     """
     key = f"sampling.cv_{column}"
-    known = [name for name in handbook.keys("sampling.cv_") if name.startswith("sampling.cv_")]
+    known = handbook.keys("sampling.cv_")
     if key not in known:
         columns = [name.removeprefix("sampling.cv_") for name in known]
         raise CroploadError(

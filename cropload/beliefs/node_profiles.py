@@ -40,19 +40,22 @@ def node_profile(records, variety, facts, base=None):
     prior = handbook.value("forecast.profile_weight")
     profile = {}
     for wood in ("cane", "spur"):
-        here = table[table["wood"] == wood].groupby("node")[["buds", "shoots", "clusters"]].sum()
+        here = table[table["wood"] == wood]
+        node = here["node"].to_numpy(int)
         for what, top, bottom in (("burst", "shoots", "buds"), ("fertility", "clusters", "shoots")):
             values = getattr(base, f"{wood}_{what}").copy()
-            nodes = here.index.to_numpy(int)
-            inside = (nodes >= 1) & (nodes <= len(values))
-            nodes, rows = nodes[inside], here[inside]
-            n = rows[bottom].to_numpy(float)
-            if n.sum() > 0 and rows[top].sum() > 0:
-                old = values[nodes - 1]
-                own = rows[top].to_numpy(float) / np.maximum(n, 1)
-                own = own * (n @ old) / (n @ own)
+            inside = (node >= 1) & (node <= len(values))
+            seen, n = (
+                np.bincount(
+                    node[inside] - 1, np.nan_to_num(here[name].to_numpy(float))[inside], len(values)
+                )
+                for name in (top, bottom)
+            )
+            if n.sum() > 0 and seen.sum() > 0:
+                own = seen / np.maximum(n, 1)
+                own = own * (n @ values) / (n @ own)
                 share = n / (n + prior)
-                values[nodes - 1] = share * own + (1 - share) * old
+                values = share * own + (1 - share) * values
             profile[f"{wood}_{what}"] = values
     return NodeProfile(**profile), int(table["shoots"].sum())
 

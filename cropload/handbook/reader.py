@@ -191,6 +191,11 @@ def band(key):
     return float(found.low), float(found.high)
 
 
+@functools.cache
+def _keys(prefix):
+    return [key for key in _entries() if key.startswith(prefix)]
+
+
 def keys(prefix=""):
     """Return all keys that start with `prefix`, in the handbook's order.
 
@@ -199,7 +204,7 @@ def keys(prefix=""):
     >>> keys("band.shoots_per_m.")
     ['band.shoots_per_m.undivided', 'band.shoots_per_m.us', 'band.shoots_per_m.concord']
     """
-    return [key for key in _entries() if key.startswith(prefix)]
+    return list(_keys(prefix))
 
 
 def source_keys():

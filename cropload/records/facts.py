@@ -51,13 +51,11 @@ def season_crops(harvest):
     harvest = harvest.assign(
         picked_pct=harvest["picked_pct"].fillna(100.0), lost_pct=harvest["lost_pct"].fillna(0.0)
     )
-    return harvest.groupby(["block", "season"], sort=True).agg(
-        tonnes=("tonnes", "sum"),
-        picked_pct=("picked_pct", "max"),
-        lost_pct=("lost_pct", "max"),
-        rows=("tonnes", "size"),
-        date=("date", "max"),
-    )
+    picks = harvest.groupby(["block", "season"], sort=True)
+    crops, most = picks[["tonnes"]].sum(), picks[["picked_pct", "lost_pct", "date"]].max()
+    crops[["picked_pct", "lost_pct"]] = most[["picked_pct", "lost_pct"]]
+    crops["rows"], crops["date"] = picks.size(), most["date"]
+    return crops
 
 
 def together(rows):

@@ -171,66 +171,56 @@ def baselines(records, season, as_of, crops=None):
     known = records_until(records, as_of)
     facts = block_facts(known)
     found = measurements(known, facts)
-    wide = {
-        stage: found[found["stage"] == stage].pivot_table(
-            index="block", columns="season", values="value"
-        )
-        for stage in ("harvest", "clusters", "weight_harvest")
-    }
-    vines = pd.Series(facts.bearing, index=list(facts.names)) / 1000.0
+    place = {name: at for at, name in enumerate(facts.names)}
+    years = [season - 1, *sorted(set(known.harvest["season"].astype(int)) - {season - 1})]
+    years = [year for year in years if year < season]
 
-    def of(stage, wanted):
-        table = wide[stage]
-        found = table[wanted] if wanted in table else pd.Series(dtype=float)
-        return found.reindex(vines.index)
+    def values(stage, year):
+        rows = found[(found["stage"] == stage) & (found["season"] == year)]
+        wide = np.full(len(place), np.nan)
+        wide[[place[block] for block in rows["block"]]] = rows["value"]
+        return wide
 
-    counted = of("clusters", season) * of("weight_harvest", season - 1) / 1000.0 * vines
-    said = known.estimates[known.estimates["season"] == season].sort_values("date", kind="stable")
-    own = said.groupby("block")["tonnes"].last().reindex(vines.index)
-    before = wide["harvest"].reindex(vines.index)
-    before = before[[s for s in before.columns if s < season]].mul(vines, axis=0)
+    bearing = facts.bearing / 1000.0
+    counted = values("clusters", season) * values("weight_harvest", season - 1) / 1000.0 * bearing
+    before = np.stack([values("harvest", year) * bearing for year in years], axis=1)
+    said = known.estimates[known.estimates["season"] == season].dropna(subset=["tonnes"])
+    said = said.sort_values("date", kind="stable")
+    own = np.full(len(place), np.nan)
+    own[[place[block] for block in said["block"]]] = said["tonnes"]
     partners = _partners(known, season)
 
     def guesses(blocks):
-        mine = before.loc[blocks]
+        at, mine = [place[block] for block in blocks], set(blocks)
+        crop = before[at]
         for year, groups in partners.items():
-            apart = [block for block in blocks if not groups.get(block, set()) <= set(blocks)]
-            if apart and year in mine:
-                mine = mine.copy()
-                mine.loc[apart, year] = np.nan
-        return _past_guesses(mine, season).sum(skipna=False)
+            apart = [row for row, block in enumerate(blocks) if not groups.get(block, mine) <= mine]
+            crop[apart, years.index(year)] = np.nan
+        seen = ~np.isnan(crop)
+        with np.errstate(invalid="ignore"):
+            mean = np.where(seen, crop, 0.0).sum(1) / seen.sum(1)
+        return crop[:, 0].sum(), mean.sum(), counted[at].sum(), own[at].sum()
 
-    alone = before.copy()
-    for year, groups in partners.items():
-        if year in alone:
-            alone.loc[list(groups), year] = np.nan
-    alone = _past_guesses(alone, season)
-    if crops is None:
-        return alone.assign(count_x_last_weight=counted, **{OWN: own})
-    rows = [alone.loc[c[0]] if len(c) == 1 else guesses(list(c)) for c in crops]
-    frame = pd.DataFrame(rows).reset_index(drop=True)
-    for name, found in (("count_x_last_weight", counted), (OWN, own)):
-        frame[name] = [found[list(c)].sum(skipna=False) for c in crops]
-    return frame.set_axis([" + ".join(c) for c in crops])
-
-
-def _past_guesses(before, season):
-    """Return each block's last season and its mean [t]."""
-    frame = pd.DataFrame(index=before.index, dtype=float)
-    frame["last_season"] = before.get(season - 1, np.nan)
-    frame["block_mean"] = before.mean(axis=1) if before.shape[1] else np.nan
-    return frame
+    crops = [[name] for name in facts.names] if crops is None else crops
+    return pd.DataFrame(
+        [guesses(list(crop)) for crop in crops],
+        index=[" + ".join(crop) for crop in crops],
+        columns=list(BASELINES),
+        dtype=float,
+    )
 
 
 def _partners(records, season):
     """Return {earlier season: {block: the blocks it was weighed with}}, where there are any."""
+    rows = records.harvest[records.harvest["season"] < season]
+    rows = rows[rows["ticket"].fillna("").astype(str).str.strip() != ""]
+    rows = rows[rows.duplicated(["season", "ticket", "date"], keep=False)]
     found = {}
-    for year, rows in records.harvest.groupby("season"):
-        if year < season:
-            groups = together(rows.assign(block=rows["block"].astype(str)))
-            groups = {block: lot for block, lot in groups.items() if len(lot) > 1}
-            if groups:
-                found[int(year)] = groups
+    for year, lots in rows.groupby("season"):
+        groups = together(lots.assign(block=lots["block"].astype(str)))
+        groups = {block: lot for block, lot in groups.items() if len(lot) > 1}
+        if groups:
+            found[int(year)] = groups
     return found
 
 

@@ -82,4 +82,5 @@ def test_crops_of_young_vines_and_shared_tickets_tell_nothing():
     assert cover(replace(held, blocks=young)).doubts == ()
     other = held.harvest.assign(block="South", ticket="7", tonnes=5.0)
     both = pd.concat([held.harvest.assign(ticket="7"), other], ignore_index=True)
-    assert cover(replace(held, harvest=both)).doubts == ()
+    blocks = pd.concat([held.blocks, held.blocks.assign(block="South")], ignore_index=True)
+    assert cover(replace(held, blocks=blocks, harvest=both)).doubts == ()

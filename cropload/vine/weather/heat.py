@@ -231,23 +231,21 @@ def season_days(weather, season, hemisphere="north", method="single_sine", start
     month, day = start or _START[hemisphere]
     year = season - 1 if hemisphere == "south" and month >= 7 else season
     first = pd.Timestamp(year, month, day)
-    series = weather.set_index("date")[["tmin_c", "tmax_c"]]
-    last = min(series.index.max(), first + pd.Timedelta(days=300)) if len(series) else first
-    if not len(series) or last < first or series.index.min() > first:
+    dates = weather["date"].to_numpy().astype("datetime64[D]")
+    at = (dates - np.datetime64(first.date())).astype(int)
+    last = min(at.max(), 300) if len(at) else -1
+    if last < 0 or at.min() > 0:
         raise CroploadError(
             f"the weather does not reach back to {first:%Y-%m-%d}, where the heat "
             f"sum of season {season} starts: add those days, or leave the season "
             "out."
         )
-    days = pd.date_range(first, last, freq="D")
-    held = series.reindex(days)
-    return SeasonDays(
-        int(season),
-        days.to_numpy().astype("datetime64[D]"),
-        held["tmin_c"].to_numpy(float),
-        held["tmax_c"].to_numpy(float),
-        method,
-    )
+    here = (at >= 0) & (at <= last)
+    held = np.full((2, last + 1), np.nan)
+    for row, name in enumerate(("tmin_c", "tmax_c")):
+        held[row, at[here]] = weather[name].to_numpy(float)[here]
+    days = np.datetime64(first.date()) + np.arange(last + 1)
+    return SeasonDays(int(season), days, *held, method)
 
 
 def seasons_left_out(reasons):

@@ -113,7 +113,8 @@ def _checked(frame, faults, notes):
     out = pd.DataFrame({"date": pd.to_datetime(frame["date"], errors="coerce")})
     for name in ("tmin_c", "tmax_c"):
         numbers = pd.to_numeric(frame[name], errors="coerce")
-        text = frame[name].notna() & numbers.isna() & (frame[name].astype(str).str.strip() != "")
+        text = frame[name].notna() & numbers.isna()
+        text &= text.any() and frame[name].astype(str).str.strip() != ""
         if text.any():
             value = frame.loc[text, name].iloc[0]
             faults.append(f"{name} holds {value!r}, which is no number ({int(text.sum())} rows).")
