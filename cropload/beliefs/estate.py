@@ -83,14 +83,21 @@ class Beliefs:
             variance[members] += np.einsum("nkq,nkq->nk", through, through)
         return np.sqrt(variance)
 
-    def shared_draws(self, draws, seed):
-        """Return draws of the shared effects about their mean, (shared effects, draws) [1]."""
-        return _shared_draws(self.posterior, draws, seed)
+    def season_draws(self, variety, draws, seed):
+        """Return draws of what the last season brings to all blocks of a variety, about its mean.
+
+        Shape (components, draws) [1].
+        """
+        k, shared = self.shared.components, self.shared
+        root = self.posterior.root[shared.places(variety)[: shared.local * k]]
+        root = root.reshape(shared.local, k, -1)
+        of_season = root[1 + shared.seasons] + root[-1]
+        return of_season @ _normals(self.posterior.normals, draws, seed)
 
     def response_draws(self, draws, seed):
         """Return draws of the load responses' standard normals, (responses, draws) [1]."""
-        moved = self.shared_draws(draws, seed)[self.shared.effects :]
-        return self.response_mean[:, None] + moved
+        root = self.posterior.root[self.shared.effects :]
+        return self.response_mean[:, None] + root @ _normals(self.posterior.normals, draws, seed)
 
     def draw(self, blocks, draws, seed):
         """Draw the state of some blocks.
@@ -129,24 +136,21 @@ class Beliefs:
         return np.moveaxis(out, 1, 0)
 
 
-@lru_cache(maxsize=4)
-def _shared_draws(posterior, draws, seed):
-    normals = [_normals(name, size, draws, seed) for name, size in posterior.normals]
-    return posterior.root @ np.concatenate(normals)
-
-
-@lru_cache(maxsize=64)
-def _normals(name, size, draws, seed):
-    """Return the normals of a group: whatever is believed on a day, they are the same."""
-    return stream(seed, f"shared: {name}").standard_normal((size, draws))
+@lru_cache(maxsize=2)
+def _normals(groups, draws, seed):
+    """Return the normals of groups of effects: whatever is believed of them, they are the same."""
+    return np.concatenate(
+        [stream(seed, f"shared: {name}").standard_normal((size, draws)) for name, size in groups]
+    )
 
 
 @lru_cache(maxsize=16)
 def _level_draws(posterior, variety, draws, seed):
     """Return draws of the levels of a variety's seasons, and of the responses, about their mean."""
     shared = posterior.shared
-    local = _shared_draws(posterior, draws, seed)[shared.places(variety)]
-    return shared.levels(local)
+    # Levels are far fewer than the effects that they are sums of.
+    root = shared.levels(posterior.root[shared.places(variety)])
+    return root @ _normals(posterior.normals, draws, seed)
 
 
 def believe(measured, names, learned, posterior=None):

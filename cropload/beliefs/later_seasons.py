@@ -68,13 +68,11 @@ def lasting_state(estate, blocks, draws, seed):
 
 def _lasting(beliefs, blocks, draws, seed):
     """Return the state of blocks less what the coming season brings them, trends left apart."""
-    k, shared, local = len(COMPONENTS), beliefs.shared, beliefs.shared_draws(draws, seed)
     lasting = beliefs.draw(blocks, draws, seed)
     for at, block in enumerate(blocks):
-        variety = beliefs.variety[block]
-        parts = local[shared.places(variety)][: shared.local * k].reshape(shared.local, k, draws)
         lasting[:, at] -= _of_the_season(beliefs, block, draws, seed)
-        lasting[:k, at] -= parts[1 + shared.seasons] + parts[-1]
+        shared = beliefs.season_draws(beliefs.variety[block], draws, seed)
+        lasting[: len(shared), at] -= shared
     return lasting
 
 
