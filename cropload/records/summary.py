@@ -121,22 +121,14 @@ def summarise(records, width=WIDTH):
     lines.append("")
     found = coverage(records)
     seasons = found.groupby(["block", "component"])["season"].agg(season_ranges)
+    heads, alike = {}, {}
     for block in records.blocks.itertuples():
         vines = f"{block.vines:,.0f} vine{'s' * (block.vines != 1)}"
         places = vines_per_hectare(block.row_spacing_m, block.vine_spacing_m)
         size = f"{vines}, {block.area_ha:.2f} ha, planted at {places:,.0f} vines/ha"
-        lines += _wrapped(f"{block.block} ({block.variety}; {size})", width)
-        held = {
-            part: seasons[block.block, part]
-            for part in COMPONENTS
-            if (block.block, part) in seasons
-        }
-        for years in dict.fromkeys(held.values()):
-            parts = ", ".join(part for part in held if held[part] == years)
-            lines += _wrapped(f"  {years}: {parts}", width)
-        lost = ", ".join(part for part in COMPONENTS if part not in held)
-        if lost:
-            lines += _wrapped(f"  never: {lost}", width)
+        heads[block.block] = f"{block.block} ({block.variety}; {size})"
+        alike[block.block] = {part: seasons.get((block.block, part), _NEVER) for part in COMPONENTS}
+    lines += alike_lines(alike, width, lambda names: [heads[name] for name in names])
     if records.warnings:
         number = how_many(records.warnings)
         lines += ["", f"{number:,} value{'' if number == 1 else 's'} to look at again:", ""]
@@ -151,6 +143,36 @@ _ANSWER = (
     "--into FOLDER`, where DOUBT is the name in brackets. It is not raised again while its rows "
     "stay as they are."
 )
+
+
+_NEVER = "never"
+
+
+def alike_lines(parts, width, heads=lambda names: [", ".join(names)]):
+    """Return what holds of each block, once for all the blocks of which the same holds.
+
+    Parameters
+    ----------
+    parts : dict
+        {block: {part: what holds of it}}.
+    width : int
+        The longest line [1].
+    heads : callable, optional
+        Names of blocks -> the lines above what holds of them; their names by default.
+
+    Returns
+    -------
+    list of str
+    """
+    groups = {}
+    for name, held in parts.items():
+        groups.setdefault(tuple(held.items()), []).append(name)
+    lines = []
+    for held, names in groups.items():
+        lines += [line for head in heads(names) for line in _wrapped(head, width)]
+        for told in sorted(dict.fromkeys(what for _, what in held), key=lambda w: w == _NEVER):
+            lines += _wrapped(f"  {told}: {', '.join(p for p, w in held if w == told)}", width)
+    return lines
 
 
 def answered_lines(records):

@@ -20,7 +20,7 @@ def _run(given):
     from cropload.beliefs.not_learned_from import not_learned_from
     from cropload.frost.harvest_doubts import doubts_of_records
     from cropload.pruning.compare import load_notes
-    from cropload.records.summary import answered_lines, summarise
+    from cropload.records.summary import alike_lines, answered_lines, summarise
     from cropload.show.terminal import paragraph, screen_width
 
     records = options.records_of(given, doubts=False)
@@ -40,7 +40,7 @@ def _run(given):
         summarise(records, screen_width()),
         "",
         f"WHAT A FORECAST OF HARVEST {season} STARTS FROM",
-        fallback_table(estate, shown),
+        *alike_lines(_fallbacks(estate, shown), screen_width()),
         "",
         paragraph(
             "own 3: this block's own records, from 3 seasons. variety: other blocks of its "
@@ -127,41 +127,40 @@ def _old_periods(records, season):
     ]
 
 
-def fallback_table(estate, blocks):
-    """Return a text table: for each block, where each component would come from."""
-    from cropload.beliefs.origins import LEARNED, OWN, VARIETY, component_origins
-    from cropload.show.terminal import Column, text_table, words
+def _fallbacks(estate, blocks):
+    """Return for each block where each component would come from, {block: {words: origin}}."""
+    from cropload.beliefs.origins import (
+        HANDBOOK,
+        LEARNED,
+        OWN,
+        VARIETY,
+        component_origins,
+        seasons_seen,
+    )
 
-    def code(part):
-        if part["came_from"] == OWN:
-            return f"own {part['detail'].split()[0]}"
-        if part["came_from"] == LEARNED:
-            return "learned"
-        return "variety" if part["came_from"] == VARIETY else "handbook"
-
+    told = {LEARNED: "learned", VARIETY: "variety", HANDBOOK: "handbook"}
     harvests = estate.measured[estate.measured["stage"] == "harvest"].groupby("block").size()
-    rows, titles = [], []
+    found, seen = {}, seasons_seen(estate)
     for block in blocks:
-        origins = component_origins(estate, block)
-        titles = [_SHORT.get(part["component"], part["words"]) for part in origins]
-        crop = f"own {harvests[block]}" if block in harvests else "-"
-        rows.append([block, crop, *(code(part) for part in origins)])
-    titles = ["yield", *titles]
-    return text_table([words("block"), *(Column(title) for title in titles)], rows)
+        found[block] = {"yield": f"own {harvests[block]}"} if block in harvests else {}
+        for part in component_origins(estate, block, seen):
+            own = part["came_from"] == OWN
+            told_of = f"own {part['detail'].split()[0]}" if own else told[part["came_from"]]
+            found[block][_SHORT.get(part["component"], part["words"])] = told_of
+    return found
 
 
 _SHORT = {
     "buds_left": "buds left",
-    "shoots_per_bud": "shoots per bud",
-    "clusters_per_shoot": "clusters per shoot",
     "cluster_weight_g": "cluster weight",
     "recovery": "picking recovery",
-    "noncount_shoots": "non- count shoots",
+    "noncount_shoots": "non-count shoots",
     "pruning_weight_kg_per_m": "pruning weight",
     "counting_bias": "counting bias",
     "increase_factor": "lag to harvest",
     "ripening_factor": "veraison to harvest",
 }
+
 
 COMMANDS = (
     Command(
