@@ -43,6 +43,11 @@ def _crop(row):
     return ends if ends[2] >= words.SMALL else None
 
 
+def _mean(row):
+    """Return the mean crop of a row [t]: in a period that fruit may miss, the middle is none."""
+    return row["tonnes_mean"] if row["tonnes_mean"] >= words.SMALL else None
+
+
 def intake_table(schedule, by="estate", limits=None, units=METRIC):
     """Return the intake, a row a period and group: tonnes, tank volume, and limits for all fruit.
 
@@ -138,6 +143,7 @@ def limit_table(limits, dated=False, most=None):
     columns = [
         *(days if dated else [_SHORT_PERIOD]),
         _FRUIT if varied else None,
+        (_tonnes("mean"), _mean),
         (Column("crop", kinds.RANGE, "tonnes"), _crop),
         _LIMIT,
         (Column("chance over it", kinds.CHANCE), limited("chance_over")),
@@ -150,6 +156,7 @@ def limit_table(limits, dated=False, most=None):
     columns = [
         _SHORT_PERIOD,
         _FRUIT if varied else None,
+        (_tonnes("mean"), _mean),
         (Column("crop", kinds.RANGE, "tonnes"), _crop),
         _LIMIT,
         (Column("over", kinds.CHANCE), limited("chance_over")),
@@ -157,7 +164,7 @@ def limit_table(limits, dated=False, most=None):
     ]
     named = sorted(rows, key=lambda row: -row["chance_over"])[:most]
     which = "" if len(named) == len(rows) else f" ({most} likeliest of {len(rows)})"
-    caption = f"LIMITS{which}: crop, limit, chance of more, and by how much then"
+    caption = f"LIMITS{which}: mean, crop, limit, chance of more, and by how much"
     rows = [row for row in rows if row in named]
     return Table.of("limits", caption, rows, columns, 1 + varied)
 
