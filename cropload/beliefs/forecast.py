@@ -70,18 +70,16 @@ def picked_so_far(records, season, facts):
     A loss that was told before anything was picked is an event, and no pick.
     """
     harvest = records.harvest
-    harvest = harvest[harvest["season"] == season]
-    tonnes = np.zeros(len(facts.names))
-    share = np.zeros(len(facts.names))
     place = {name: at for at, name in enumerate(facts.names)}
-    for block, rows in harvest.groupby("block"):
-        if block not in place:
-            continue
-        rows = rows.sort_values("date", kind="stable")
-        part = rows["picked_pct"]
-        tonnes[place[block]] = rows["tonnes"].sum()
-        # A row without a share is the whole block, or what was left of it.
-        share[place[block]] = 1.0 if pd.isna(part.iloc[-1]) else min(part.max() / 100, 1.0)
+    harvest = harvest[(harvest["season"] == season) & harvest["block"].isin(place)]
+    harvest = harvest.sort_values("date", kind="stable")
+    at = harvest["block"].map(place).to_numpy(int)
+    tonnes = np.bincount(at, harvest["tonnes"].to_numpy(float), len(place))
+    last, most = np.zeros(len(place)), np.zeros(len(place))
+    last[at] = harvest["picked_pct"]
+    np.fmax.at(most, at, harvest["picked_pct"].to_numpy(float) / 100)
+    # A row without a share is the whole block, or what was left of it.
+    share = np.where(np.isnan(last), 1.0, np.minimum(most, 1.0))
     return pd.DataFrame({"block": facts.names, "tonnes": tonnes, "share": share})
 
 

@@ -31,8 +31,9 @@ class Capacity(Answer):
     frame : DataFrame
         One row a limit: period, period_start, period_end, variety (blank for all fruit), intake
         (limit, closed or no limit), limit_t [t] (NaN for no limit), tonnes_mean, tonnes_p10,
-        tonnes_p50, tonnes_p90 [t], chance_over [1], over_mean_t, the mean of what is over when it is [t],
-        over_p90_t, exceeded in one case of ten [t], enough_t, what would do in 8 cases of 10 [t].
+        tonnes_p50, tonnes_p90 [t], chance_over [1], over_mean_t, the mean of what is over when it
+        is [t], over_p90_t, exceeded in one case of ten [t], enough_t, what would do in 8 cases of
+        10 [t].
     notes : tuple of str
         Those of the schedule, and overlaps, holes and fruit outside all periods.
     schedule : IntakeSchedule

@@ -98,7 +98,8 @@ class CountingAndForecast(Page):
                 self.now, desk.season, day, draws=desk.draws, seed=desk.seed, learned=learned
             )
 
-        return desk.once(("forecast", self.entered.version, day), ("season",), make)
+        # A count entered leaves the forecasts of days before it as they are.
+        return desk.once(("forecast", self.entered.until(read_day(day)), day), ("season",), make)
 
     def _learned(self):
         """Return the spreads learnt from earlier seasons; what is entered does not speak there."""

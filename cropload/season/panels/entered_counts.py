@@ -34,10 +34,19 @@ class EnteredCounts:
         base, version, held = self._held
         if base is not self.desk.records or version != self.version:
             held = self.desk.records
-            for table, rows in self.entries:
-                held = replace(held, **{table: added(getattr(held, table), rows)})
+            for name in dict(self.entries):
+                held = replace(held, **{name: added(getattr(held, name), self._rows(name))})
             self._held = (self.desk.records, self.version, held)
         return held
+
+    def until(self, day):
+        """Return what of it was known at the end of a day, as a key; all of it for None."""
+        known = (
+            (table, rows)
+            for table, rows in self.entries
+            if day is None or any(row["date"] <= day for row in rows)
+        )
+        return tuple((table, *(tuple(row.items()) for row in rows)) for table, rows in known)
 
     @property
     def number(self):
@@ -47,6 +56,8 @@ class EnteredCounts:
     def add(self, table, rows, day):
         """Add an entry; the day looked at moves to its latest one when it lies before."""
         self.entries.append((table, rows))
+        # Another day is looked at with the entry in it.
+        self.version += 1
         if self.desk.as_of is not None and self.desk.as_of < day:
             self.desk.as_of = day
         self._changed()
@@ -77,7 +88,7 @@ class EnteredCounts:
         number, files = self.number, []
         try:
             for name in dict(self.entries):
-                rows = [row for table, entry in self.entries if table == name for row in entry]
+                rows = self._rows(name)
                 files.append(append_rows(self.desk.records.path, name, rows, widen=True))
                 if not isinstance(self.desk.given, (str, Path)):
                     held = self.desk.records
@@ -88,6 +99,9 @@ class EnteredCounts:
         finally:
             self._changed()
         return f"{number} rows were added to {', '.join(map(str, files))}."
+
+    def _rows(self, name):
+        return [row for table, entry in self.entries if table == name for row in entry]
 
     def _changed(self):
         self.version += 1

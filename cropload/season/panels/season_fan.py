@@ -65,7 +65,11 @@ class SeasonFan(SeasonPart):
             made.append((SeasonDay("now", "now", desk.as_of or today()), page.forecast()))
         by, name = page.total
         fan = forecast_fan(made, by, name, page.now)
-        past = past_harvests(page.now, made[-1][1], by, name)
+        past = desk.once(
+            ("past harvests", by, name),
+            ("season",),
+            lambda: past_harvests(desk.records, made[-1][1], by, name),
+        )
         ahead = None if fan.harvest is not None or by == "block" else self._ahead()
         wide = charts.season_panel(fan, past, desk.units, ahead)
         # A phone has no room for past harvests beside several days.
