@@ -78,20 +78,19 @@ def in_full(contracts):
     CroploadError
         For a number that is none.
     """
-    frame = pd.DataFrame(contracts).copy()
-    if "contract" not in frame:
-        frame = named_after(frame)
-    for name in NAMES:
-        frame[name] = _texts(frame, name)
+    frame = pd.DataFrame(contracts)
+    frame = frame if "contract" in frame else named_after(frame)
+    columns = {name: _texts(frame, name) for name in NAMES}
     for name in _NUMBERS:
         try:
-            frame[name] = frame[name].astype(float) if name in frame else np.nan
+            columns[name] = frame[name].astype(float) if name in frame else np.nan
         except (TypeError, ValueError):
             raise CroploadError(
                 f"Column {name} of the contracts holds something that is no number. Correct it."
             ) from None
-    frame["from_t"] = frame["from_t"].fillna(0.0)
-    return frame[["contract", "from_t", "price_per_t", "price_per_t_range", *TERMS]]
+    columns["from_t"] = pd.Series(columns["from_t"], frame.index).fillna(0.0)
+    names = ["contract", "from_t", "price_per_t", "price_per_t_range", *TERMS]
+    return pd.DataFrame(columns, frame.index)[names]
 
 
 def faults_of(frame):
@@ -99,10 +98,9 @@ def faults_of(frame):
     for name, rows in frame.groupby("contract", sort=False):
         first, told = rows.index[0], {}
         for term in TERMS:
-            values = rows[term]
-            given = values[values != ""] if term in NAMES else values.dropna()
-            told[term] = given.iloc[0] if len(given) else "" if term in NAMES else np.nan
-            for other in given.index[given != told[term]][:1]:
+            given = [(row, each) for row, each in rows[term].items() if each != "" and each == each]
+            told[term] = given[0][1] if given else "" if term in NAMES else np.nan
+            for other in [row for row, each in given if each != told[term]][:1]:
                 yield (
                     other,
                     term,

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +14,7 @@ from cropload.records.events import losses_as_events
 from cropload.records.facts import area_ha
 from cropload.records.former_names import COPY, PresentNames, placed, under_present_names
 from cropload.records.later_rows import earlier_plans, holding
-from cropload.records.reading.cells import decimal_sign, parse, uniques, widths
+from cropload.records.reading.cells import decimal_sign, parse, widths, words
 from cropload.records.reading.check import check_frame, cross_checks
 from cropload.records.reading.dates import NO_ORDER, borrowed, date_order, of_the_order, told_once
 from cropload.records.reading.faults import Fault, RecordsError, some_faults
@@ -211,9 +212,7 @@ class ParsedTable:
         return bool(match and match.us)
 
     def _parsed(self):
-        factored = {
-            name: uniques(self.raw.frame[match.position]) for name, match in self.matches.items()
-        }
+        factored = {name: self.raw.uniques(match.position) for name, match in self.matches.items()}
         decimal = ""
         if self.raw.separator not in (None, ","):
             numbers = [
@@ -234,16 +233,14 @@ class ParsedTable:
             if self.us(column):
                 suffix = self.table[column.follows].suffix if column.follows else column.suffix
                 values = to_metric(values, suffix, column.difference)
-            columns[column.name] = values if column.numeric else pd.Series(values).to_numpy()
+            columns[column.name] = values
             if column.ranged:
                 columns[column.width] = widths(codes, texts, column, decimal or ".")
             if bad:
                 self._report(column, codes, texts, bad)
         self._tell_order()
         self.faults += alike(self._no_numbers, decimal, self.raw.separator)
-        frame = pd.DataFrame(columns, index=self.raw.frame.index)
-        words = [c.name for c in self.table.columns if not c.numeric and c.kind != "date"]
-        return frame.astype(dict.fromkeys(words, str))
+        return pd.DataFrame(columns, index=self.raw.frame.index)
 
     def _sift(self):
         """Leave out days that cannot be, and tell them once a rule."""
@@ -302,7 +299,7 @@ def _blank(column, length):
         return np.full(length, np.nan)
     if column.kind == "date":
         return np.full(length, np.datetime64("NaT"), dtype="datetime64[ns]")
-    return np.full(length, "", dtype=object)
+    return words([""], np.zeros(length, int))
 
 
 def _blanks(column, length):
@@ -313,6 +310,11 @@ def _blanks(column, length):
 
 def empty_frame(name):
     """Return an empty frame with the canonical columns and dtypes of a table."""
+    return _empty_frame(name).copy()
+
+
+@cache
+def _empty_frame(name):
     blanks = [_blanks(column, 0) for column in TABLES[name].columns]
     return _finished(name, pd.DataFrame({key: part[key] for part in blanks for key in part}))
 
@@ -335,8 +337,6 @@ def _typed(table, frame):
     }
     if "season" in table.names:
         changes["season"] = changes.get("season", frame["season"]).astype("int64")
-    words = [c.name for c in table.columns if not c.numeric and c.kind != "date"]
-    changes |= {word: frame[word].astype(str) for word in words}
     return frame.assign(**changes)
 
 

@@ -13,11 +13,23 @@ from cropload.records.contracts import (
 from cropload.records.doubts.rules import Rule, by_row
 
 
+def _book(facts):
+    return in_full(facts["contracts"])
+
+
+def _impossible(facts):
+    return list(faults_of(facts.once(_book)))
+
+
+def _strange(facts):
+    return list(strangers(facts.once(_book), facts["blocks"]))
+
+
 def _terms(column):
     """Return the rule of terms that cannot be, told of one column."""
 
     def condition(facts):
-        found = faults_of(in_full(facts["contracts"]))
+        found = facts.once(_impossible)
         return by_row({row: {"rule": r, "mend": m} for row, at, r, m in found if at == column})
 
     return Rule(("contracts",), column, condition, "{rule}", "{mend}")
@@ -28,7 +40,7 @@ def _names(column, what, name=""):
 
     def condition(facts):
         rows = {}
-        for row, at, name, hint in strangers(in_full(facts["contracts"]), facts["blocks"]):
+        for row, at, name, hint in facts.once(_strange):
             if at == column:
                 told = rows.setdefault(row, {"name": name, "mend": hint or "Check the spelling."})
                 if name != told["name"]:  # a cell may hold several

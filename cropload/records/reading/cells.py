@@ -40,12 +40,6 @@ def decimal_sign(texts):
     return "," if commas > points else "."
 
 
-def uniques(cells):
-    """Return the codes of a column of text cells and its different texts, tidied."""
-    codes, texts = pd.factorize(cells)
-    return codes, [tidy(text) for text in texts]
-
-
 def parse(codes, texts, column, decimal=".", order=NO_ORDER):
     """Turn the different texts of one column into values.
 
@@ -65,7 +59,8 @@ def parse(codes, texts, column, decimal=".", order=NO_ORDER):
     Returns
     -------
     (array, dict)
-        Values by row (float64, datetime64[ns] or text), and code -> (rule, mend) of bad texts.
+        Values by row (float64, datetime64[ns] or pandas' text), and code -> (rule, mend) of bad
+        texts.
     """
     bad = {}
     for code, text in enumerate(texts):
@@ -89,7 +84,13 @@ def parse(codes, texts, column, decimal=".", order=NO_ORDER):
             values[code], fault = _word(text, column)
             if fault:
                 bad[code] = fault
+        return words(values, codes), bad
     return values[codes] if len(texts) else values, bad
+
+
+def words(texts, codes):
+    """Return texts by row, as pandas holds them, for the code of each row."""
+    return pd.Series(texts, dtype=str).array.take(codes)
 
 
 def widths(codes, texts, column, decimal="."):

@@ -1,7 +1,5 @@
 """Checks of one table against its columns, and of all tables together."""
 
-import pandas as pd
-
 from cropload.records.doubts import (
     blocks,
     contracts,
@@ -119,6 +117,8 @@ def check_frame(table, frame, place, known_bad=frozenset()):
         mend += _MEND_FAHRENHEIT if column.unit == "°C" else ""
         mend = "Use one of these words." if column.kind == "choice" else mend
         for rule, broken in _broken(column, values):
+            if not broken.any():
+                continue
             rows = [row for row in frame.index[broken].tolist() if row not in seen]
             seen.update(rows)
 
@@ -132,6 +132,8 @@ def check_frame(table, frame, place, known_bad=frozenset()):
 
             faults += some_faults(rows, fault)
     for keyed, columns, rule, mend, broken in _rows_broken(table, frame):
+        if not broken.any():
+            continue
         bad = {row for row, part in known_bad if part in columns}
         rows = [row for row in frame.index[broken].tolist() if row not in bad]
         first = _first_rows(table, frame) if rows and keyed else None
@@ -150,23 +152,22 @@ _BLANK = "must be filled in"
 
 def _filled(values):
     """Return which cells of a column are filled."""
-    if pd.api.types.is_numeric_dtype(values) or pd.api.types.is_datetime64_any_dtype(values):
-        return values.notna()
-    return values != ""
+    return values.notna() if values.dtype.kind in "fM" else values != ""
 
 
 def _broken(column, values):
     """Yield each rule of a column with the cells that break it; blanks are within every limit."""
     if column.required:
         yield _BLANK, ~_filled(values)
+    numbers = values.to_numpy()
     if column.above is not None:
-        yield column.rule, values <= column.above
+        yield column.rule, numbers <= column.above
     if column.low is not None:
-        yield column.rule, values < column.low
+        yield column.rule, numbers < column.low
     if column.high is not None:
-        yield column.rule, values > column.high
+        yield column.rule, numbers > column.high
     if column.below is not None:
-        yield column.rule, values >= column.below
+        yield column.rule, numbers >= column.below
     if column.kind == "choice":
         yield column.rule, ~values.isin(["", *column.choices])
 
@@ -192,7 +193,7 @@ def key_clashes(table, frame):
     """Return which rows of a table with a key repeat it."""
     repeated = _clashes(table, frame) if table.completes else frame.duplicated(list(table.key))
     # A cell that must be filled is told of by itself.
-    for name in table.key:
+    for name in table.key if repeated.any() else ():
         if table[name].required:
             repeated &= _filled(frame[name])
     return repeated

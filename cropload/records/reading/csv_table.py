@@ -3,6 +3,7 @@
 import re
 from dataclasses import dataclass
 from io import StringIO
+from itertools import islice
 
 import pandas as pd
 
@@ -124,7 +125,7 @@ def plain(text):
     >>> plain("sep=;\\r\\na;b")
     ('a;b', ';')
     """
-    text = re.sub(r"\r\n?", "\n", text)
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
     # Spreadsheet programs write, and honour, a first line that names the separator.
     told = re.match(r'[\ufeff ]*"?sep=(.)"? *(?:\n|$)', text)
     return (text[told.end() :], told[1]) if told else (text, "")
@@ -224,20 +225,21 @@ def _check_separator(table, file, lines, at, separator, skipped):
                 mend = "Save it as CSV, with a comma, semicolon, tab or pipe between cells."
                 stop(file, f"has its cells parted by {name}", mend)
         return
-    rows = [(number, line) for number, line in enumerate(lines[at + 1 :], at + 2) if line.strip()]
+    rows = ((number, line) for number, line in enumerate(lines[at + 1 :], at + 2) if line.strip())
     # Looking at the first rows is enough to tell that a file is sound.
+    first = list(islice(rows, 10))
     for other in SEPARATORS:
 
         def strange(line, other=other):
             return line.count(other) == width and line.count(separator) < width
 
-        if other == separator or 2 * sum(strange(line) for _, line in rows[:10]) <= len(rows[:10]):
+        if other == separator or 2 * sum(strange(line) for _, line in first) <= len(first):
             continue
-        of = [number for number, line in rows if strange(line)]
+        of = [number for number, line in (*first, *rows) if strange(line)]
         rule = (
             f"the rows are parted by {SEPARATORS[other]}s and the header by "
             f"{SEPARATORS[separator]}s: {len(of):,} row{'' if len(of) == 1 else 's'}"
         )
         mend = f"Part the header by {SEPARATORS[other]}s too."
-        first = Fault(file, of[0] + skipped, None, lines[of[0] - 1], rule, mend)
-        raise RecordsError([first])
+        fault = Fault(file, of[0] + skipped, None, lines[of[0] - 1], rule, mend)
+        raise RecordsError([fault])

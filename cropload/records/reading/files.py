@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from cropload import arguments
@@ -51,6 +52,8 @@ class RawTable:
         Cells of the rows above the header, where such rows may stand.
     spilt : DataFrame or None
         All cells of the rows that have more of them than the header.
+    coded : (DataFrame, dict)
+        A frame, and the codes and texts of its columns by position.
     """
 
     table: Table
@@ -64,6 +67,12 @@ class RawTable:
     bad: set = field(default_factory=set)
     titles: list = field(default_factory=list)
     spilt: pd.DataFrame | None = field(default=None, repr=False)
+    coded: tuple = field(default=(None, {}), repr=False)
+
+    def uniques(self, position):
+        """Return the codes of a column and its different texts, tidied."""
+        of, coded = self.coded
+        return coded[position] if of is self.frame else uniques(self.frame[position])
 
     @property
     def header_bad(self):
@@ -74,6 +83,12 @@ class RawTable:
 def tidy(text):
     """Return text without surrounding white space, byte order marks and zero-width spaces."""
     return text.strip() if text.isascii() else text.strip(_BLANK).strip()
+
+
+def uniques(cells):
+    """Return the codes of a column of text cells and its different texts, tidied."""
+    codes, texts = pd.factorize(cells)
+    return codes, [tidy(text) for text in texts]
 
 
 def stop(file, rule, mend, value=None):
@@ -303,8 +318,11 @@ def shape(table, file, frame, separator=None, warnings=(), titled=False):
     titled : bool
         Whether rows may stand above the header; else they are a fault.
     """
-    filled = _filled(frame)
-    frame = frame[filled.any(axis=1)]
+    coded = {position: uniques(frame[position]) for position in frame}
+    filled = [np.array([bool(text) for text in texts])[codes] for codes, texts in coded.values()]
+    filled = np.column_stack(filled)
+    places = filled.any(axis=1).nonzero()[0]
+    frame = frame if len(places) == len(frame) else frame.iloc[places]
     if frame.empty:
         stop(file, "is empty", "Write at least the header row, or delete the table.")
     top = _titles(table, frame)
@@ -316,11 +334,14 @@ def shape(table, file, frame, separator=None, warnings=(), titled=False):
         header.pop()
     if len(header) > MOST_COLUMNS:
         too_wide(file, len(header))
-    body, remarks = _without_remarks(table, file, frame.iloc[1:], filled)
-    too_long = filled.loc[body.index].iloc[:, len(header) :].any(axis=1)
-    spilt = body[too_long]
+    body, places = frame.iloc[1:], places[top + 1 :]
+    records, remarks = _without_remarks(table, file, body, filled[places])
+    if not records.all():
+        body, places = body[records], places[records]
+    spilt = body[filled[places, len(header) :].any(axis=1)]
     faults = [*remarks, *spilt_faults(file, len(header), spilt)]
     body = body.iloc[:, : len(header)]
+    coded = {position: (coded[position][0][places], coded[position][1]) for position in body}
     header_row = int(frame.index[0])
     return RawTable(
         table,
@@ -333,6 +354,7 @@ def shape(table, file, frame, separator=None, warnings=(), titled=False):
         list(warnings),
         titles=titles,
         spilt=spilt,
+        coded=(body, coded),
     )
 
 
@@ -348,25 +370,22 @@ def spilt_faults(file, width, rows):
 
 
 def _without_remarks(table, file, body, filled):
-    """Return the rows that can be records, and one fault for each that is a remark."""
-    cells = filled.loc[body.index]
-    first = cells.to_numpy().argmax(axis=1) if len(body) else []
-    count = cells.sum(axis=1).to_numpy()
+    """Return which rows can be records, and one fault for each that is a remark."""
+    count = filled.sum(axis=1)
     alone = count == 1
     # The name of a block may begin like a remark, but then the row is filled.
     short = count < sum(column.required for column in table.columns)
-    marked = body.iloc[:, 0].str.lstrip(_BLANK + '"').str.startswith(_REMARKS).to_numpy(bool)
-    found = {}
-    marked = marked & short
-    for place in (alone | marked).nonzero()[0]:
-        text = tidy(body.iloc[place, first[place]])
+    starts, found = body.iloc[:, 0].to_numpy(object), {}
+    for place in (alone | short).nonzero()[0]:
+        text = tidy(body.iloc[place, filled[place].argmax()])
+        marked = short[place] and starts[place].lstrip(_BLANK + '"').startswith(_REMARKS)
         # An error of a formula and a lone number are told of in their own words.
-        if (marked[place] and " " in text) or (alone[place] and _has_words(text)):
+        if (marked and " " in text) or (alone[place] and _has_words(text)):
             found[int(body.index[place])] = text
     rule = "is no record, but a remark"
     mend = "Take the row out, or keep remarks in a column of their own."
     faults = some_faults(list(found), lambda row: Fault(file, row, None, found[row], rule, mend))
-    return body.drop(index=list(found)), faults
+    return ~body.index.isin(list(found)), faults
 
 
 #: What a row of remarks begins with.
@@ -402,14 +421,3 @@ def _stop_at_title(file, frame, place):
     rule = f"is not the header, which stands in row {frame.index[place]}"
     mend = "Take out the rows above it, so that the header comes first."
     raise RecordsError([Fault(file, int(frame.index[0]), None, title, rule, mend)])
-
-
-def _filled(frame):
-    """Return which cells hold more than white space."""
-    filled = {}
-    for position in frame.columns:
-        codes, uniques = pd.factorize(frame[position])
-        filled[position] = pd.Series([bool(tidy(text)) for text in uniques], dtype=bool).to_numpy()[
-            codes
-        ]
-    return pd.DataFrame(filled, index=frame.index)

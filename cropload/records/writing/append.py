@@ -11,7 +11,7 @@ import pandas as pd
 
 from cropload import arguments
 from cropload.errors import CroploadError, near
-from cropload.records.reading.cells import decimal_sign, escape_text, uniques
+from cropload.records.reading.cells import decimal_sign, escape_text
 from cropload.records.reading.csv_table import decode, read_csv
 from cropload.records.reading.faults import RecordsError
 from cropload.records.reading.files import checked_path, csv_files, read_raw, tidy
@@ -265,7 +265,7 @@ def _decimal(parsed, raws):
         return parsed.decimal
     for raw in raws.values():
         if raw.separator == parsed.raw.separator:
-            texts = [text for name in raw.frame for text in uniques(raw.frame[name])[1]]
+            texts = [text for name in raw.frame for text in raw.uniques(name)[1]]
             found = decimal_sign(texts)
             if found:
                 return found
