@@ -53,50 +53,72 @@ def matters(rule, facts, rows):
     rows : sequence of int
         Rows of its first table.
     """
-    name = rule.tables[0]
-    frame = facts[name]
-    blocks = frame["block"].to_dict() if "block" in frame else {}
-    seasons = frame["season"].to_dict() if "season" in frame and rule.of != "block" else {}
-    found = {}
-    for row in rows:
-        block, season = blocks.get(row, ""), seasons.get(row, np.nan)
-        lots = [frame.loc[[row]]] if rule.of == "row" else _lots(rule, facts, block, season)
-        if "blocks" in rule.tables[1:]:
-            owner = facts["blocks"]
-            lots.append(owner.loc[owner["block"] == block, list(_SIZE)])
-        season = 0 if pd.isna(season) else int(season)
-        found[row] = Matter(rule.name, block, season, _digest(lots))
-    return found
+    name, rows = rule.tables[0], list(rows)
+    frame = facts[name].loc[rows]
+    blocks = frame["block"].tolist() if "block" in frame else [""] * len(rows)
+    seasons = [np.nan] * len(rows)
+    if "season" in frame and rule.of != "block":
+        seasons = frame["season"].tolist()
+    lots = []
+    if rule.of == "row":
+        lots.append(_told(facts, name, [[row] for row in rows]))
+    else:
+        keys = blocks if rule.of == "block" else list(zip(blocks, seasons, strict=True))
+        by = rule.of if rule.of == "block" else ("block", "season")
+        for other in rule.tables:
+            if {"block", "season"} <= set(facts[other]):
+                lots.append(_lots(facts, other, by, keys))
+    if "blocks" in rule.tables[1:]:
+        lots.append(_lots(facts, "blocks", "block", blocks, _SIZE))
+    digests = [_digest(lot) for lot in zip(*lots, strict=True)]
+    return {
+        row: Matter(rule.name, block, 0 if pd.isna(season) else int(season), digest)
+        for row, block, season, digest in zip(rows, blocks, seasons, digests, strict=True)
+    }
 
 
-def _lots(rule, facts, block, season):
-    """Return the rows of a block, or of a season of it, in the tables that a rule looks at."""
-    names = [name for name in rule.tables if {"block", "season"} <= set(facts[name])]
-    if rule.of == "season":
-        return [facts.rows(name, (block, season)) for name in names]
-    return [facts[name][facts[name]["block"] == block] for name in names]
+def _lots(facts, name, by, keys, columns=None):
+    """Return for each key the texts of the rows of a table that have it."""
+    places, rows = facts.places(name, by), facts[name].index
+    return _told(facts, name, [rows[places.get(key, [])].tolist() for key in keys], columns)
+
+
+def _told(facts, name, lots, columns=None):
+    """Return for each lot of rows of a table their texts; each row is put in words once."""
+    known = facts.once(_known, name, columns)
+    new = list({row: row for lot in lots for row in lot if row not in known})
+    if new:
+        texts = _texts(facts[name].loc[new, slice(None) if columns is None else list(columns)])
+        known.update(zip(new, texts, strict=True))
+    return [[known[row] for row in lot] for lot in lots]
+
+
+def _known(facts, name, columns):
+    return {}
+
+
+def _texts(frame):
+    """Return the values of each row as text, blanks left out."""
+    cells = []
+    for column in frame:
+        codes, values = pd.factorize(frame[column])
+        texts = [f"{column}={_text(value)}" if value != "" else "" for value in values]
+        cells.append([*map([*texts, ""].__getitem__, codes)])
+    return ["|".join(filter(None, row)) for row in zip(*cells, strict=True)]
+
+
+def _text(value):
+    if isinstance(value, str):
+        return value
+    return f"{value:%Y-%m-%d}" if hasattr(value, "year") else f"{value + 0.0:.10g}"
 
 
 def _digest(lots):
-    """Return letters that stand for the values of some rows, whatever their order and place."""
+    """Return letters that stand for the texts of some rows, whatever their order and place."""
     digest = sha256()
-    for lot in lots:
-        told = ["|".join(_cells(lot, row)) for row in lot.to_dict("records")]
+    for told in lots:
         digest.update("\n".join(sorted(told)).encode("utf-8", "replace") + b"\0")
     return digest.hexdigest()[:_SIGNS].translate(_LETTERS)
-
-
-def _cells(lot, row):
-    for column in lot:
-        value = row[column]
-        if isinstance(value, str):
-            text = value
-        elif pd.isna(value):
-            text = ""
-        else:
-            text = f"{value:%Y-%m-%d}" if hasattr(value, "year") else f"{value:.10g}"
-        if text:
-            yield f"{column}={text}"
 
 
 @dataclass(frozen=True)

@@ -36,10 +36,11 @@ def _hedged(table, column, key, values, what, usual):
 
     def condition(facts):
         limits, numbers = entry(f"plausible.{key}"), values(facts)
-        high = usual(facts, numbers, limits)
+        many = numbers > limits.high
+        high = usual(facts, numbers, limits) if many.any() else np.inf
         hits = [
             beyond(numbers, limits.low, np.inf).assign(mend=_MEND),
-            beyond(numbers.where(numbers > limits.high), -np.inf, high).assign(mend=_MEND_HEDGED),
+            beyond(numbers.where(many), -np.inf, high).assign(mend=_MEND_HEDGED),
         ]
         return pd.concat(hits).assign(limits=span(limits))
 
@@ -220,9 +221,7 @@ def _shoots_per_bud(facts):
         vine = [frame[key] for key in ("season", "block", "row", "vine")]
         buds = buds.fillna(buds.groupby(vine).transform("max"))
     if "pruning" in facts:
-        planned = facts.plans_held.set_index(["season", "block"])["buds"]
-        keys = pd.MultiIndex.from_frame(frame[["season", "block"]])
-        buds = buds.fillna(pd.Series(planned.reindex(keys).to_numpy(float), index=frame.index))
+        buds = buds.fillna(facts.beside("counts", facts.plans_held.set_index(KEYS)["buds"]))
     return frame["shoots"] / buds
 
 

@@ -522,7 +522,7 @@ def _other_block(facts, block, lot, limits):
 
 
 def _last_row(facts, block, season):
-    return int(facts.places("harvest")[block, season][-1])
+    return int(facts["harvest"].index[facts.places("harvest")[block, season][-1]])
 
 
 CONTRADICTIONS = [

@@ -73,12 +73,13 @@ def _after_picking(table):
     def condition(facts):
         picks, frame = facts["harvest"], facts[table]
         whole = picks[picks["date"].notna() & ~(picks["picked_pct"] < 100)]
-        whole = whole.groupby(["season", "block"])["date"].max()
+        picked = facts.beside(table, whole.groupby(KEYS)["date"].max())
+        late = frame["date"] > picked
+        if not late.any():
+            return ()
         weighed = table == "weights"
         on_vine = frame["stage"] != "harvest" if weighed else frame[_GROWN].notna().any(axis=1)
-        keys = pd.MultiIndex.from_frame(frame[["season", "block"]])
-        picked = pd.Series(whole.reindex(keys).to_numpy("datetime64[ns]"), frame.index)
-        return pd.DataFrame({"picked": picked})[on_vine & (frame["date"] > picked)]
+        return pd.DataFrame({"picked": picked})[on_vine & late]
 
     rule = "is later than the picking of the block on {picked:%Y-%m-%d}"
     mend = "Check both dates; the row is used as it stands."
@@ -112,7 +113,7 @@ def _not_yet(table, what, mend, column="date"):
         late = (frame["date"] > pd.Timestamp(today)) & near
         if column == "season":
             late = (frame["season"] > today.year) & near & ~late
-        if table == "counts":
+        if table == "counts" and late.any():
             # A sheet filled in ahead, with places and no numbers, counts nothing yet.
             late &= frame[_COUNTED].notna().any(axis=1)
         return pd.DataFrame({"today": f"{today:%Y-%m-%d}"}, frame.index[late])
@@ -209,16 +210,14 @@ def before_its_time(facts, table):
 
     With the ``reason``, in the order of the reasons and of the rows.
     """
-    frame = facts[table].dropna(subset=["date"])
-    if table == "counts":
-        frame = frame[frame[_GROWN].notna().any(axis=1)]
-    keys = pd.MultiIndex.from_arrays([frame["block"], frame["season"]])
-    before = pd.MultiIndex.from_arrays([frame["block"], frame["season"] - 1])
+    frame = facts[table]
     gap = pd.Timedelta(days=entry("plausible.days_between_crops").low)
-    picked = facts.days("harvest", what="max").reindex(before).to_numpy("datetime64[ns]")
-    pruned = facts.days("pruning").reindex(keys).to_numpy("datetime64[ns]")
-    early = (frame["date"] < pruned).to_numpy()
-    soon = (frame["date"] < picked + (gap if table == "harvest" else pd.Timedelta(0))).to_numpy()
+    picked = facts.beside(table, facts.days("harvest", what="max"), before=1)
+    early = frame["date"] < facts.beside(table, facts.days("pruning"))
+    soon = frame["date"] < picked + (gap if table == "harvest" else pd.Timedelta(0))
+    if table == "counts" and (early | soon).any():
+        grown = frame[_GROWN].notna().any(axis=1)
+        early, soon = early & grown, soon & grown
     crop = "lies too soon after the crop of the season before"
     crop = crop if table == "harvest" else "lies before the crop of the season before was picked"
     return pd.concat(

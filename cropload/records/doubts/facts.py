@@ -14,6 +14,8 @@ from cropload.records.later_rows import in_order
 COUNTED = ("buds", "shoots", "clusters")
 STAGES = ("lag", "veraison", "harvest")
 KEYS = ["block", "season"]
+#: More than any year.
+_YEARS = 10_000
 #: Buds of each cane of a plan; a piece of up to 3 buds is a spur.
 _CANE = r"^[1-9]\d*x(\d\d+|[4-9])"
 _NOTHING = pd.MultiIndex.from_arrays([[], []], names=KEYS)
@@ -51,11 +53,31 @@ class Facts:
 
     def rows(self, name, key):
         """Return the rows of a table of one block and season."""
-        return self[name].loc[self.places(name).get(key, [])]
+        return self[name].iloc[self.places(name).get(key, [])]
 
-    def places(self, name):
-        """Return {(block, season): the index of its rows in a table}."""
-        return self.once(_places, name)
+    def places(self, name, by=("block", "season")):
+        """Return {(block, season) or block: the places of its rows in a table}."""
+        return self.once(_places, name, by)
+
+    def beside(self, name, values, before=0):
+        """Return what is known of the block and season of each row of a table, else NaN or NaT.
+
+        Parameters
+        ----------
+        name : str
+            The table.
+        values : Series
+            What is known, indexed by block and season.
+        before : int
+            By how many seasons earlier [1].
+        """
+        keys, own = (
+            self.once(_keys, name),
+            _numbers(self, *map(values.index.get_level_values, KEYS)),
+        )
+        at = pd.Index(own).get_indexer(keys - before)
+        at[keys < 0] = -1
+        return _taken(values, at, self[name].index)
 
     @cached_property
     def blocks(self):
@@ -172,7 +194,34 @@ class Facts:
 
 
 def _of_block(facts, name, fact):
-    return facts[name]["block"].map(facts.blocks[fact])
+    return _taken(facts.blocks[fact], facts.once(_owners, name), facts[name].index)
+
+
+def _owners(facts, name):
+    return facts.blocks.index.get_indexer(facts[name]["block"])
+
+
+def _taken(values, at, index):
+    """Return the values at some places, blank where the place is -1."""
+    values = values.array if values.dtype.kind not in "fM" else values.to_numpy()
+    return pd.Series(pd.api.extensions.take(values, at, allow_fill=True), index)
+
+
+def _names(facts):
+    """Return the names of blocks that stand in any table."""
+    told = [facts[name]["block"] for name in facts.parsed if "block" in facts[name]]
+    return pd.Index(pd.concat(told).unique()) if told else pd.Index([])
+
+
+def _keys(facts, name):
+    return _numbers(facts, facts[name]["block"], facts[name]["season"])
+
+
+def _numbers(facts, blocks, seasons):
+    """Return one whole number for each block and season, -1 where one of the two is not known."""
+    at, years = facts.once(_names).get_indexer(blocks), np.asarray(seasons, float)
+    known = (at >= 0) & (years > 0) & (years < _YEARS)
+    return np.where(known, at * _YEARS + np.where(known, years, 0), -1).astype("int64")
 
 
 def _days(facts, name, stage, what):
@@ -183,8 +232,8 @@ def _days(facts, name, stage, what):
     return frame.dropna(subset=["date"]).groupby(KEYS)["date"].agg(what)
 
 
-def _places(facts, name):
-    return facts[name].groupby(KEYS).groups
+def _places(facts, name, by):
+    return facts[name].groupby(by if isinstance(by, str) else list(by)).indices
 
 
 def _factor(name):

@@ -35,14 +35,9 @@ def _unripe(facts):
     frame = facts["weights"]
     frame = frame[~frame.index.isin(facts.once(before_its_time, "weights").index)]
     frame = frame[frame["date"].notna() & (frame["stage"] == "harvest")]
-    keys = pd.MultiIndex.from_frame(frame[KEYS])
-
-    def beside(days):
-        return pd.Series(days.reindex(keys).to_numpy("datetime64[ns]"), frame.index)
-
-    date, picked = frame["date"], beside(facts.picked)
-    turned = beside(facts.days("dates", "veraison"))
-    lag = beside(facts.days("weights", "lag", "max"))
+    known = facts.days("dates", "veraison"), facts.days("weights", "lag", "max"), facts.picked
+    turned, lag, picked = (facts.beside("weights", days)[frame.index] for days in known)
+    date = frame["date"]
     # A block that was not picked yet in the season is held against its earliest picking so far.
     usual = facts.picked.rename("date").rename_axis(KEYS).reset_index()
     usual = day_of_season(usual).groupby(usual["block"])
@@ -86,14 +81,13 @@ def _ripe_lag(facts):
     limits, frame = entry("plausible.harvest_lot_days"), facts["weights"]
     frame = frame[~frame.index.isin(facts.once(before_its_time, "weights").index)]
     frame = frame[frame["date"].notna() & (frame["stage"] == "lag")]
-    keys = pd.MultiIndex.from_frame(frame[KEYS])
-    turned, picked = (
-        pd.Series(days.reindex(keys).to_numpy("datetime64[ns]"), frame.index)
-        for days in (facts.days("dates", "veraison"), facts.picked)
-    )
+    known = facts.days("dates", "veraison"), facts.picked
+    turned, picked = (facts.beside("weights", days)[frame.index] for days in known)
     late = frame["date"] > turned
     # Lots later than the picking are doubted by their day.
     close = (picked - frame["date"]).dt.days.between(0, limits.extra["lag"], inclusive="left")
+    if not (late | close).any():
+        return ()
     day = turned.where(late, picked).dt.strftime("%Y-%m-%d")
     what = np.where(late, "after veraison", "close to picking")
     return one_of_each(frame.assign(what=what, day=day)[late | close], KEYS)
@@ -106,6 +100,8 @@ def _pasted_twice(facts):
     """
     frame = facts["weights"]
     copied = frame.duplicated(keep=False)
+    if not copied.any():
+        return ()
     day = [frame[key] for key in (*KEYS, "date", "stage")]
     twice = copied.groupby(day).transform("all").astype(bool)
     different = frame["weight_g"].groupby(day).transform("nunique")

@@ -3,7 +3,7 @@
 import re
 from dataclasses import dataclass
 from io import StringIO
-from itertools import islice
+from itertools import islice, repeat
 
 import pandas as pd
 
@@ -184,7 +184,7 @@ def read_csv(table, file, data, titled=False):
     if header.count(separator) >= MOST_COLUMNS:
         too_wide(file, header.count(separator) + 1)
     _check_separator(table, file, lines, at, separator, opened.skipped)
-    width = max(line.count(separator) for line in lines) + 1
+    width = max(map(str.count, lines, repeat(separator))) + 1
     if width > 50 * MOST_COLUMNS:
         too_wide(file, width)
     width = min(width, header.count(separator) + 1 + MOST_COLUMNS)
