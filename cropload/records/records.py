@@ -186,7 +186,7 @@ class ParsedTable:
         self.warnings = [*raw.warnings, *warnings]
         names = {match.position: name for name, match in self.matches.items()}
         self.bad = {(row, names[at]) for row, at in raw.bad if at in names}
-        self._orderless, self._no_numbers = [], []
+        self._orderless, self._no_numbers, self._cells = [], [], {}
         self.frame = self._parsed()
         self.told = None
         if self.complete and self.table.sifted and not self._orderless:
@@ -204,7 +204,9 @@ class ParsedTable:
         match, rows = self.matches.get(column), self.raw.frame.index
         if match is None or row % COPY not in rows:
             return ""
-        return self.raw.frame[match.position].array[rows.get_loc(row % COPY)].strip()
+        if column not in self._cells:
+            self._cells[column] = self.raw.frame[match.position].to_numpy(object)
+        return self._cells[column][rows.get_loc(row % COPY)].strip()
 
     def us(self, column):
         """Whether a column is given in US units."""

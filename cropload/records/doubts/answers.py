@@ -63,13 +63,12 @@ def matters(rule, facts, rows):
     if rule.of == "row":
         lots.append(_told(facts, name, [[row] for row in rows]))
     else:
-        keys = blocks if rule.of == "block" else list(zip(blocks, seasons, strict=True))
-        by = rule.of if rule.of == "block" else ("block", "season")
+        keys = (blocks,) if rule.of == "block" else (blocks, seasons)
         for other in rule.tables:
             if {"block", "season"} <= set(facts[other]):
-                lots.append(_lots(facts, other, by, keys))
+                lots.append(_told(facts, other, _lots(facts, other, *keys)))
     if "blocks" in rule.tables[1:]:
-        lots.append(_lots(facts, "blocks", "block", blocks, _SIZE))
+        lots.append(_told(facts, "blocks", _lots(facts, "blocks", blocks), _SIZE))
     digests = [_digest(lot) for lot in zip(*lots, strict=True)]
     return {
         row: Matter(rule.name, block, 0 if pd.isna(season) else int(season), digest)
@@ -77,10 +76,10 @@ def matters(rule, facts, rows):
     }
 
 
-def _lots(facts, name, by, keys, columns=None):
-    """Return for each key the texts of the rows of a table that have it."""
-    places, rows = facts.places(name, by), facts[name].index
-    return _told(facts, name, [rows[places.get(key, [])].tolist() for key in keys], columns)
+def _lots(facts, name, *keys):
+    """Return the rows of a table for each block, or each block and season."""
+    rows = facts[name].index.to_numpy()
+    return [rows[places].tolist() for places in facts.places(name, *keys)]
 
 
 def _told(facts, name, lots, columns=None):

@@ -343,13 +343,13 @@ def _alike(facts):
     """
     first, found, frame = {}, {}, facts["blocks"]
     for name, row in _names(facts, "blocks", "block").items():
-        vines = frame["vines"][row]
-        for other, at in first.get(_plain(name), ()):
-            same = frame["variety"][at] == frame["variety"][row] and frame["vines"][at] == vines
+        kin = first.setdefault(_plain(name), [])
+        for other, at in kin:
+            same = all(frame[name][at] == frame[name][row] for name in ("variety", "vines"))
             if same and _spaced(other) != _spaced(name):
                 found[row] = {"other": other}
                 break
-        first.setdefault(_plain(name), []).append((name, row))
+        kin.append((name, row))
     return by_row(found)
 
 
@@ -358,6 +358,8 @@ def _spaced(name):
 
 
 def _bare(name):
+    if name.isascii():
+        return name.casefold()
     parts = unicodedata.normalize("NFKD", name.casefold())
     return "".join(sign for sign in parts if not unicodedata.combining(sign))
 

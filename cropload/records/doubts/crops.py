@@ -512,17 +512,23 @@ def _other_block(facts, block, lot, limits):
     places, far, tonnes, expected = facts.once(_far_blocks)
     others, at = np.flatnonzero(far), places[block]
     others = others[others != at]
-    pairs = (tonnes[at] - expected[others], tonnes[others] - expected[at])
-    (one, many), (other, more) = (_medians(np.abs(pair)) for pair in pairs)
-    most = np.where(np.minimum(many, more) < limits.extra["seasons"], np.inf, np.fmax(one, other))
-    best = int(np.argmin(most)) if len(most) else 0
-    if not len(most) or not most[best] <= limits.extra["match"]:
+    least, match = limits.extra["seasons"], limits.extra["match"]
+    one, many = _medians(np.abs(tonnes[at] - expected[others]))
+    near = (one <= match) & (many >= least)
+    one, others = one[near], others[near]
+    other, more = _medians(np.abs(tonnes[others] - expected[at]))
+    most = np.where(more < least, np.inf, np.fmax(one, other))
+    if not len(most) or not most.min() <= match:
         return ""
-    return list(places)[others[best]]
+    return list(places)[others[np.argmin(most)]]
 
 
 def _last_row(facts, block, season):
-    return int(facts["harvest"].index[facts.places("harvest")[block, season][-1]])
+    return int(facts.once(_last_rows)[block, season])
+
+
+def _last_rows(facts):
+    return facts.crops["row"].to_dict()
 
 
 CONTRADICTIONS = [

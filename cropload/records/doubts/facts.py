@@ -53,11 +53,15 @@ class Facts:
 
     def rows(self, name, key):
         """Return the rows of a table of one block and season."""
-        return self[name].iloc[self.places(name).get(key, [])]
+        return self[name].iloc[self.places(name, *([part] for part in key))[0]]
 
-    def places(self, name, by=("block", "season")):
-        """Return {(block, season) or block: the places of its rows in a table}."""
-        return self.once(_places, name, by)
+    def places(self, name, blocks, seasons=None):
+        """Return the places of the rows of each block, or each block and season, in a table."""
+        order, keys = self.once(_in_order, name, seasons is not None)
+        wanted = _numbers(self, blocks, seasons)
+        first, end = (np.searchsorted(keys, wanted, side) for side in ("left", "right"))
+        end[wanted < 0] = 0
+        return [order[start:stop] for start, stop in zip(first, end, strict=True)]
 
     def beside(self, name, values, before=0):
         """Return what is known of the block and season of each row of a table, else NaN or NaT.
@@ -213,13 +217,21 @@ def _names(facts):
     return pd.Index(pd.concat(told).unique()) if told else pd.Index([])
 
 
-def _keys(facts, name):
-    return _numbers(facts, facts[name]["block"], facts[name]["season"])
+def _keys(facts, name, seasons=True):
+    frame = facts[name]
+    return _numbers(facts, frame["block"], frame["season"] if seasons else None)
 
 
-def _numbers(facts, blocks, seasons):
+def _in_order(facts, name, seasons):
+    keys = facts.once(_keys, name, seasons)
+    order = np.argsort(keys, kind="stable")
+    return order, keys[order]
+
+
+def _numbers(facts, blocks, seasons=None):
     """Return one whole number for each block and season, -1 where one of the two is not known."""
-    at, years = facts.once(_names).get_indexer(blocks), np.asarray(seasons, float)
+    at = facts.once(_names).get_indexer(blocks)
+    years = np.asarray(1 if seasons is None else seasons, float)
     known = (at >= 0) & (years > 0) & (years < _YEARS)
     return np.where(known, at * _YEARS + np.where(known, years, 0), -1).astype("int64")
 
@@ -230,10 +242,6 @@ def _days(facts, name, stage, what):
     frame = facts[name]
     frame = frame if stage is None else frame[frame["stage"] == stage]
     return frame.dropna(subset=["date"]).groupby(KEYS)["date"].agg(what)
-
-
-def _places(facts, name, by):
-    return facts[name].groupby(by if isinstance(by, str) else list(by)).indices
 
 
 def _factor(name):
