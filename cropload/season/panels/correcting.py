@@ -95,8 +95,6 @@ class Correcting(SeasonPart):
             if not isinstance(self.desk.given, (str, Path)):
                 self.desk.given = path
             self.desk.read()
-            self.page.entered.version += 1
-            self.desk.follow("entered")
             return done
 
         parts.tell(self.said, action, "Nothing was corrected")

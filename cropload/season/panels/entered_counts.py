@@ -86,18 +86,16 @@ class EnteredCounts:
         from cropload.records.writing.append import append_rows
 
         number, files = self.number, []
-        try:
-            for name in dict(self.entries):
-                rows = self._rows(name)
-                files.append(append_rows(self.desk.records.path, name, rows, widen=True))
-                if not isinstance(self.desk.given, (str, Path)):
-                    held = self.desk.records
-                    self.desk.given = replace(held, **{name: added(getattr(held, name), rows)})
-                self.entries = [each for each in self.entries if each[0] != name]
-                self.version += 1
-                self.desk.read()
-        finally:
-            self._changed()
+        for name in dict(self.entries):
+            rows = self._rows(name)
+            files.append(append_rows(self.desk.records.path, name, rows, widen=True))
+            if not isinstance(self.desk.given, (str, Path)):
+                held = self.desk.records
+                self.desk.given = replace(held, **{name: added(getattr(held, name), rows)})
+            self.entries = [each for each in self.entries if each[0] != name]
+            self.version += 1
+            # Every part follows the records, so nothing else needs to be told.
+            self.desk.read()
         return f"{number} rows were added to {', '.join(map(str, files))}."
 
     def _rows(self, name):
