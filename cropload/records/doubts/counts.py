@@ -38,10 +38,10 @@ def _hedged(table, column, key, values, what, usual):
         limits, numbers = entry(f"plausible.{key}"), values(facts)
         many = numbers > limits.high
         high = usual(facts, numbers, limits) if many.any() else np.inf
-        hits = [
-            beyond(numbers, limits.low, np.inf).assign(mend=_MEND),
-            beyond(numbers.where(many), -np.inf, high).assign(mend=_MEND_HEDGED),
-        ]
+        few, more = beyond(numbers, limits.low, np.inf), beyond(numbers.where(many), -np.inf, high)
+        if few.empty and more.empty:
+            return ()
+        hits = [few.assign(mend=_MEND), more.assign(mend=_MEND_HEDGED)]
         return pd.concat(hits).assign(limits=span(limits))
 
     words = f"{what} lies outside {{limits}}"

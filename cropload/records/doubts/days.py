@@ -43,6 +43,8 @@ def _out_of_season(table):
         frame = facts[table]
         year, season = frame["date"].dt.year, frame["season"]
         wrong = year.notna() & season.notna() & (year != season) & (year != season - 1)
+        if not wrong.any():
+            return ()
         late = facts.once(_winter_picks)
         if len(late) and table != "counts" and table != "pruning":
             ripe = _ripe(frame)
@@ -113,7 +115,9 @@ def _not_yet(table, what, mend, column="date"):
         late = (frame["date"] > pd.Timestamp(today)) & near
         if column == "season":
             late = (frame["season"] > today.year) & near & ~late
-        if table == "counts" and late.any():
+        if not late.any():
+            return ()
+        if table == "counts":
             # A sheet filled in ahead, with places and no numbers, counts nothing yet.
             late &= frame[_COUNTED].notna().any(axis=1)
         return pd.DataFrame({"today": f"{today:%Y-%m-%d}"}, frame.index[late])
@@ -180,6 +184,8 @@ _SEASONED = ("pruning", "counts", "fertility", "weights", "harvest", "dates")
 def _lone(table):
     def condition(facts):
         lone, season = facts.once(_seasons), facts[table]["season"]
+        if not lone:
+            return ()
         season = season[season.isin(list(lone))]
         gap = int(entry("plausible.season_gap").high)
         return pd.DataFrame({"gap": gap, "others": season.map(lone)})
@@ -215,7 +221,9 @@ def before_its_time(facts, table):
     picked = facts.beside(table, facts.days("harvest", what="max"), before=1)
     early = frame["date"] < facts.beside(table, facts.days("pruning"))
     soon = frame["date"] < picked + (gap if table == "harvest" else pd.Timedelta(0))
-    if table == "counts" and (early | soon).any():
+    if not (early | soon).any():
+        return frame.iloc[:0]
+    if table == "counts":
         grown = frame[_GROWN].notna().any(axis=1)
         early, soon = early & grown, soon & grown
     crop = "lies too soon after the crop of the season before"
@@ -231,10 +239,10 @@ def before_its_time(facts, table):
 def _too_early(table):
     def condition(facts):
         wrong = facts.once(before_its_time, table)
-        parts = [one_of_each(lot, KEYS) for _, lot in wrong.groupby("rule", sort=False)]
-        if not parts:
+        if wrong.empty:
             return ()
-        hits = pd.concat(parts)
+        lots = wrong.groupby("rule", sort=False)
+        hits = pd.concat([one_of_each(lot, KEYS) for _, lot in lots])
         swap = [
             "" if pd.isna(day) else f" Day and month may be swapped too: {day:%Y-%m-%d}."
             for day in _swapped(hits["date"])

@@ -232,6 +232,8 @@ def _beside_crops(table, column):
 
     def condition(facts):
         picks, frame = facts["harvest"], facts[table]
+        if frame[column].isna().all():
+            return ()
         kinds = facts.blocks["variety"]
         seasons = [picks["season"], picks["block"].map(kinds)]
         by_kind = picks.groupby(seasons[::-1])["tonnes"].sum().groupby(level=0).max()

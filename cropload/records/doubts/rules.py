@@ -57,10 +57,10 @@ class Rule:
             Takes the faults that were answered.
         """
         hits = self.condition(facts)
-        if not isinstance(hits, pd.DataFrame):
-            hits = pd.DataFrame(index=hits)
         if not len(hits):
             return []
+        if not isinstance(hits, pd.DataFrame):
+            hits = pd.DataFrame(index=hits)
         table, rows = facts.parsed[self.tables[0]], hits.index
         written = table.written(self.column)
         answers = facts.once(Answers.of) if self.name else None
@@ -116,7 +116,9 @@ def beyond(values, low, high):
 
 
 def by_row(found, columns=None):
-    """Return {row: what the words of a rule may name} as a frame."""
+    """Return {row: what the words of a rule may name} as a frame, or nothing where none is."""
+    if not found and columns is None:
+        return ()
     return pd.DataFrame(list(found.values()), list(found), columns)
 
 
