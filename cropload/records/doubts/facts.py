@@ -207,8 +207,7 @@ def _owners(facts, name):
 
 def _taken(values, at, index):
     """Return the values at some places, blank where the place is -1."""
-    values = values.array if values.dtype.kind not in "fM" else values.to_numpy()
-    return pd.Series(pd.api.extensions.take(values, at, allow_fill=True), index)
+    return pd.Series(values.array.take(at, allow_fill=True), index)
 
 
 def _names(facts):
