@@ -2,6 +2,8 @@
 
 import numpy as np
 
+from cropload.records.facts import latest
+
 
 class Cells:
     """The blocks and seasons of some tables, numbered season by season, block after block.
@@ -54,9 +56,4 @@ class Cells:
 
     def latest(self, cell, dates):
         """Return the latest of the dates of each cell, (cells,) of datetime64, NaT where none."""
-        latest = np.full(self.count, np.datetime64("NaT"), dates.dtype)
-        # The latest is written last; a row without a date is earlier than any.
-        order = np.argsort(dates, kind="stable")
-        order = order[~np.isnat(dates[order])]
-        latest[cell[order]] = dates[order]
-        return latest
+        return latest(cell, dates, self.count)

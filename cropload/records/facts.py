@@ -48,14 +48,45 @@ def season_crops(harvest):
         ``lost_pct`` [%] of the crop lost before the scale; ``rows`` [1]; ``date`` of the last
         pick.
     """
-    harvest = harvest.assign(
-        picked_pct=harvest["picked_pct"].fillna(100.0), lost_pct=harvest["lost_pct"].fillna(0.0)
+    (block, blocks), (season, seasons) = (
+        pd.factorize(harvest[name], sort=True) for name in ("block", "season")
     )
-    picks = harvest.groupby(["block", "season"], sort=True)
-    crops, most = picks[["tonnes"]].sum(), picks[["picked_pct", "lost_pct", "date"]].max()
-    crops[["picked_pct", "lost_pct"]] = most[["picked_pct", "lost_pct"]]
-    crops["rows"], crops["date"] = picks.size(), most["date"]
-    return crops
+    wide = max(len(seasons), 1)
+    cells, at = np.unique(block * wide + season, return_inverse=True)
+    most = {"picked_pct": np.zeros(len(cells)), "lost_pct": np.zeros(len(cells))}
+    for name, blank in (("picked_pct", 100.0), ("lost_pct", 0.0)):
+        np.maximum.at(most[name], at, harvest[name].fillna(blank).to_numpy(float))
+    return pd.DataFrame(
+        {
+            "tonnes": np.bincount(at, np.nan_to_num(harvest["tonnes"].to_numpy(float)), len(cells)),
+            **most,
+            "rows": np.bincount(at, minlength=len(cells)),
+            "date": latest(at, harvest["date"].to_numpy(), len(cells)),
+        },
+        index=pd.MultiIndex.from_arrays(
+            [blocks[cells // wide], seasons[cells % wide]], names=["block", "season"]
+        ),
+    )
+
+
+def latest(at, dates, count):
+    """Return the latest of the dates at each of so many places, (count,), NaT where there is none.
+
+    Parameters
+    ----------
+    at : ndarray of int, shape (rows,)
+        The place of each date.
+    dates : ndarray of datetime64, shape (rows,)
+        Days; NaT is none.
+    count : int
+        How many places there are [1].
+    """
+    found = np.full(count, np.datetime64("NaT"), dates.dtype)
+    # The latest is written last.
+    order = np.argsort(dates, kind="stable")
+    order = order[~np.isnat(dates[order])]
+    found[at[order]] = dates[order]
+    return found
 
 
 def together(rows):
