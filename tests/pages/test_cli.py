@@ -221,6 +221,9 @@ def test_source_prints_an_entry_a_group_and_a_publication(run):
     assert "balanced.american" in run("source", "balanced")[1].splitlines()
     assert "American Journal" in run("source", "KliewerDokoozlian2005")[1]
     assert "band" in run("source")[1]
+    # Words of a report lead to the entries that speak of them, those named so first.
+    assert run("source", "Cluster weight")[1].startswith("prior.cluster_weight_g\n")
+    assert "loss.yearly" in run("source", "bears nothing")[1].splitlines()
 
 
 # check and new

@@ -8,7 +8,8 @@ _ARGUMENTS = (
     option(
         "key",
         "KEY",
-        "name of a handbook entry, the beginning of one, or the key of a publication",
+        "name of a handbook entry, the beginning of one, words of it or its note, or the key of a "
+        "publication",
         default="",
         nargs="?",
     ),
@@ -28,6 +29,9 @@ def _run(given):
     below = handbook.keys(f"{key}.") if key else []
     if below:
         return "\n".join(below)
+    told = _told_of(key)
+    if told:
+        return "\n".join(told)
     if key:
         near_to = [*known, *handbook.source_keys(), *_heads(known)]
         hint = near(key, near_to) or "`cropload source` lists what there is."
@@ -51,6 +55,21 @@ def _run(given):
     )
 
 
+def _told_of(words):
+    """Return the entries whose key or note has all of some words, those of the key first."""
+    from cropload import handbook
+
+    words = words.lower().replace("_", " ").split()
+    found = []
+    for key in handbook.keys() if words else ():
+        name = key.lower().replace("_", " ")
+        if all(word in f"{name} {handbook.entry(key).note.lower()}" for word in words):
+            # The chain's own figures first, the limits of doubts last.
+            about = {"prior": 0, "plausible": 2}.get(key.split(".")[0], 1)
+            found.append((not all(word in name for word in words), about, key))
+    return [key for *_, key in sorted(found, key=lambda each: each[:2])]
+
+
 def _heads(keys):
     return [key.split(".")[0] for key in keys]
 
@@ -62,10 +81,12 @@ COMMANDS = (
         summary="where a default, band or prior comes from",
         details="Prints a figure of the handbook with its unit, range, grade, source and, of an "
         "assumption, what it moves. Without a key it lists the groups and the assumptions that "
-        "move most; with the beginning of a key the entries below it.",
+        "move most; with the beginning of a key the entries below it; with words of a report, such "
+        'as "cluster weight", the entries that speak of them.',
         example="""
             cropload source band.ravaz.general
             cropload source balanced
+            cropload source "cluster weight"
         """,
         arguments=_ARGUMENTS,
         run=_run,
