@@ -306,9 +306,17 @@ def moves(key):
     return None if found is None else tuple(found)
 
 
+#: Units of the answers that any figure behind them moves in proportion.
+_IN_PROPORTION = (", h", ", min", ", vines")
+
+
 def most_moving(count=20):
-    """Return the keys of the assumptions that move a usual answer most, the strongest first."""
+    """Return the keys of the assumptions that move a usual answer most, the strongest first.
+
+    Hours and samples are left out: they go with their own figures, in proportion.
+    """
     held = {key: found for key in _raw().get("moves", {}) if (found := moves(key))}
+    held = {key: found for key, found in held.items() if not found[0].endswith(_IN_PROPORTION)}
     return sorted(held, key=lambda key: -abs(log(held[key][2] / held[key][1])))[:count]
 
 
@@ -344,8 +352,27 @@ def _lines(found):
         yield "source", "none"
     if found.note:
         yield "note", found.note
-    if (moved := moves(found.key)) is not None:
+    moved = moves(found.key)
+    if moved is not None:
         yield "what it moves", _moved(moved)
+    elif found.grade == "assumption":
+        yield "what it moves", _DECIDES.get(found.key.split(".")[0], "not computed")
+
+
+#: What assumptions decide that reach none of the usual answers, by the first word of their keys.
+_DECIDES = {
+    "plausible": "none of the usual answers: which records are doubted or refused",
+    "intake": "no crop: which moves of picks are put forward, and when a limit is told",
+    "trial": "no result of a trial: how many strips a further one is told to need",
+    "mix": "no crop: which mixes of plans may be recommended",
+    "money": "no crop: how far the bars reach of what a decision hangs on",
+    "words": "no amount: the word told beside it",
+    "lookup": "no amount: the lines of a printed table",
+    "band": "no amount: the word told beside it",
+    "variety": "no amount: the wood put forward",
+    "sampling": "no amount: the word that a check of a crew ends with",
+    "due": "none of the usual answers: hours of counts after a frost",
+}
 
 
 def _moved(moved):
