@@ -1,5 +1,6 @@
 """What all tests share: property tests that give the same result on every machine and day."""
 
+import gc
 import os
 import tempfile
 
@@ -50,3 +51,8 @@ def pytest_collection_modifyitems(items):
         return browser is not None, simulation is None
 
     items.sort(key=turn)
+
+
+def pytest_collection_finish():
+    """Leave out of every later search for garbage what was collected, which stays to the end."""
+    gc.freeze()

@@ -1,11 +1,13 @@
 """Makers of small records, built in memory or through CSV text, for the tests of any room."""
 
+import functools
+import inspect
 import shutil
 from pathlib import Path
 
 import pandas as pd
 
-from cropload.records.example import shipped
+from cropload.records.example import example_records, shipped
 from cropload.records.records import Records, empty_frame, read_records
 from cropload.records.tables import TABLES
 
@@ -88,3 +90,38 @@ def sample_copy(folder, *names):
     for name in names:
         shutil.copy(shipped("sample_data") / "quillfoot" / f"{name}.csv", folder)
     return folder
+
+
+def once(function):
+    """Return a function that answers each question about the sample once: nothing changes it.
+
+    Of other records each question is asked anew, for what lies beside them may have changed.
+    """
+    kept, signature = {}, inspect.signature(function)
+
+    @functools.wraps(function)
+    def ask(records, *given, **named):
+        if records is not example_records():
+            return function(records, *given, **named)
+        asked = signature.bind(records, *given, **named)
+        asked.apply_defaults()
+        key = _key(asked.arguments)
+        if key not in kept:
+            # What was asked with is kept too, so that nothing else can have its identity.
+            kept[key] = function(records, *given, **named), asked
+        return kept[key][0]
+
+    return ask
+
+
+def _key(asked):
+    """Return what tells one question from another: values by value, objects by identity."""
+    if isinstance(asked, dict):
+        return tuple((name, _key(each)) for name, each in asked.items())
+    if isinstance(asked, list | tuple):
+        return tuple(map(_key, asked))
+    try:
+        hash(asked)
+    except TypeError:
+        return id(asked)
+    return asked

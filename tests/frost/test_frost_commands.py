@@ -1,13 +1,12 @@
 """The commands ``frost``, ``after-frost`` and ``compare --frost``, as their user meets them."""
 
-import shutil
-
 import pandas as pd
 import pytest
+from helpers import sample_copy
 
 from cropload.frost.cover import frost_cover
 from cropload.pages.cli import SUCCESS, USER_FAULT, main
-from cropload.records.example import example_records, shipped
+from cropload.records.example import example_records
 from cropload.show.terminal import text_width
 
 FROST = ["frost", "--example", "--block", "Mill Meadow", "--plans", "2x10+2x2,2x14+2x2"]
@@ -30,10 +29,8 @@ def run(capsys):
 
 @pytest.fixture
 def estate(tmp_path):
-    """A folder of one's own with a copy of the sample estate."""
-    folder = tmp_path / "estate"
-    shutil.copytree(shipped("sample_data") / "quillfoot", folder)
-    return folder
+    """A folder of one's own with what the sample estate knows of frost."""
+    return sample_copy(tmp_path / "estate", "blocks", "pruning", "harvest", "dates", "weather")
 
 
 def change(folder, table, edit):

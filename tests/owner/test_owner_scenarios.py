@@ -2,12 +2,11 @@
 
 import io
 import re
-import shutil
 
 import numpy as np
 import openpyxl
 import pytest
-from helpers import block_row
+from helpers import LEARNT_FROM, block_row, sample_copy
 from season_records import block_rows, small_estate
 
 from cropload.owner.costs import Costs, Span
@@ -217,9 +216,8 @@ def test_the_report_is_handed_out_and_nothing_is_written(page, tmp_path, monkeyp
 def own_page(tmp_path):
     """A page of a folder of one's own, in which it can keep things."""
     from cropload import read_records
-    from cropload.records.example import shipped
 
-    folder = shutil.copytree(shipped("sample_data") / "quillfoot", tmp_path / "mine")
+    folder = sample_copy(tmp_path / "mine", *LEARNT_FROM, "contracts")
 
     def opened():
         records = read_records(folder)

@@ -1,10 +1,10 @@
 """The owner's report as a page and as a PDF."""
 
 import re
-import shutil
 from html.parser import HTMLParser
 
 import pytest
+from helpers import sample_copy
 from owner_cases import COSTS, EMOJI, FORMULA, SCRIPT, odd_estate, prices, reported, scenarios
 from season_records import small_estate
 
@@ -18,7 +18,6 @@ from cropload.owner.scenario_input import read_scenario_file, read_scenario_line
 from cropload.owner.scenarios import compare_scenarios
 from cropload.owner.tables import beside_table, do_table
 from cropload.pages import cli
-from cropload.records.example import shipped
 from cropload.records.records import read_records
 
 
@@ -387,7 +386,7 @@ def test_scenario_lines_take_names_with_commas_and_a_name_alone():
 
 
 def test_a_name_alone_is_a_kept_scenario_and_near_names_are_told(tmp_path, capsys):
-    mine = shutil.copytree(shipped("sample_data") / "quillfoot", tmp_path / "mine")
+    mine = sample_copy(tmp_path / "mine", "blocks", "pruning", "harvest")
     rows = ["scenario,season,block,plan", "Long trial,2027,Long Acre,3x10+3x2"]
     rows += ["Long trial,2027,Mill Meadow,2x14+2x2", "Light,,Long Acre,3x6+3x2"]
     (mine / "scenarios.csv").write_text("\n".join(rows), encoding="utf-8")

@@ -4,12 +4,12 @@ import datetime
 import html
 import io
 import re
-import shutil
 from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 import pytest
+from helpers import sample_copy
 
 from cropload.frost.cover import frost_cover
 from cropload.frost.panels.frost_after import AfterPart
@@ -17,7 +17,7 @@ from cropload.frost.panels.frost_night import NightPart
 from cropload.frost.panels.frost_weather import OWN_LOGGER, FrostWeather
 from cropload.frost.worth import late_cut_worth
 from cropload.pages.frost_cover import FrostCover
-from cropload.records.example import example_records, shipped
+from cropload.records.example import example_records
 from cropload.show import wording
 from cropload.vine.weather.settings import CASES
 from tests.frost.test_frost_cover import damaged, records, weather
@@ -378,8 +378,7 @@ def test_an_unreadable_folder_is_a_message(tmp_path):
 
 
 def test_daily_files_are_taken_into_the_folder_and_the_springs_follow(tmp_path):
-    folder = tmp_path / "estate"
-    shutil.copytree(shipped("sample_data") / "quillfoot", folder)
+    folder = sample_copy(tmp_path / "estate", "blocks", "pruning", "dates", "weather")
     rows = (folder / "weather.csv").read_text("utf-8").splitlines(keepends=True)
     recent = [row for row in rows if row.startswith("station,") or row.split(",")[1] > "2023"]
     (folder / "weather.csv").write_text("".join(recent), "utf-8")

@@ -4,12 +4,11 @@ import base64
 import hashlib
 import json
 import re
-import shutil
 
 import numpy as np
 import pytest
 from babel.messages import extract, mofile, pofile
-from helpers import block_row, make_records
+from helpers import block_row, make_records, sample_copy
 from scipy import stats
 
 from cropload import balanced_buds, compare_plans, example_records, forecast, next_counts
@@ -38,6 +37,11 @@ def page():
 @pytest.fixture(scope="module")
 def data(page):
     return held(page, "data")
+
+
+@pytest.fixture(scope="module")
+def us_data():
+    return held(pocket_page(example_records(), SEASON, units=US, draws=DRAWS), "data")
 
 
 def held(page, name):
@@ -104,13 +108,13 @@ def test_the_plan_itself_is_among_those_computed():
 
 @pytest.mark.parametrize("hours", [1.0, 2.5])
 @pytest.mark.parametrize("units", ["metric", "us"])
-def test_an_hour_of_counting_is_worth_what_next_counts_says(hours, units):
+def test_an_hour_of_counting_is_worth_what_next_counts_says(data, us_data, hours, units):
     records = example_records()
     made = forecast(records, SEASON, draws=DRAWS)
     wanted = next_counts(made, hours=hours, what=["buds", "shoots", "clusters"]).frame
     # A short ton is 2,000 lb.
     tons = 1.0 if units == "metric" else 1000 / (2000 * POUND_KG)
-    data = held(pocket_page(records, SEASON, units=units, draws=DRAWS), "data")
+    data = data if units == "metric" else us_data
     checked = 0
     for row in wanted.to_dict("records"):
         worth = blocks_of(data)[row["block"]]["worth"].get(row["what"])
@@ -148,8 +152,8 @@ def test_rule_quantiles_and_columns_are_those_of_the_package(data):
     assert set(MEASURES) <= set(COLUMNS)
 
 
-def test_us_units_in_crop_length_and_prunings(data):
-    us = held(pocket_page(example_records(), SEASON, units=US, draws=DRAWS), "data")
+def test_us_units_in_crop_length_and_prunings(data, us_data):
+    us = us_data
     metric, other = (blocks_of(each)["Long Acre"]["reading"] for each in (data, us))
     # 1 t/ha = 0.446 short tons an acre; 1 m = 3.2808 ft.
     assert other["crop"][1][0] == pytest.approx(metric["crop"][1][0] * 0.44609, rel=1e-3)
@@ -185,7 +189,7 @@ def forty():
 
 
 def test_forty_blocks_are_small_and_names_are_no_code(forty):
-    page = pocket_page(forty, SEASON, draws=200)
+    page = pocket_page(forty, SEASON, draws=100)
     assert len(page.encode("utf-8")) < 1_500_000
     assert [block["name"] for block in held(page, "data")["blocks"][:3]] == HOSTILE
     assert page.count("<script>") == 1
@@ -266,8 +270,7 @@ def test_tolerance_of_a_vine_is_that_of_the_card(data):
 
 
 def test_the_command_writes_one_file_and_never_over_another(tmp_path, capsys):
-    folder = tmp_path / "records"
-    shutil.copytree(example_records().path, folder)
+    folder = sample_copy(tmp_path / "records", "blocks", "pruning", "harvest")
     out = tmp_path / "pocket.html"
     asked = ["pocket", str(folder), "--block", "Long Acre", "--out", str(out), "--draws", "100"]
     assert main([*asked, "--language", "fr"]) == 0

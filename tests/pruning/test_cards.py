@@ -1,11 +1,11 @@
 """Cards for the crew: what they say, in which words, that they are safe and need no network."""
 
 import re
-import shutil
 from pathlib import Path
 
 import pytest
 from babel.messages import extract, mofile, pofile
+from helpers import sample_copy
 
 from cropload import example_records, read_records
 from cropload.errors import CroploadError
@@ -172,8 +172,7 @@ def test_cards_of_the_records_by_block():
 @pytest.fixture
 def parted(tmp_path):
     """Return a copy of the sample records with Long Acre in two parts."""
-    folder = tmp_path / "records"
-    shutil.copytree(example_records().path, folder)
+    folder = sample_copy(tmp_path / "records", "blocks", "pruning")
     text = "block,part,vines,plan\nLong Acre,strong,2500,3x10+3x2\nLong Acre,weak,3500,\n"
     (folder / "parts.csv").write_text(text)
     return folder

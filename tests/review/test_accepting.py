@@ -1,13 +1,12 @@
 """Accepting lessons: all or some, beside the records, and never over the sample or a mistake."""
 
 import datetime
-import shutil
 from dataclasses import replace
 
 import length
 import pandas as pd
 import pytest
-from helpers import block_row, make_records
+from helpers import LEARNT_FROM, block_row, make_records, sample_copy
 from season_records import BLOCKS, small_estate, weight_row
 from worlds.causes import LAST, drawn, records_of
 
@@ -150,13 +149,14 @@ def test_a_mistake_in_the_old_file_stops_the_new_one(records, lessons, tmp_path)
 
 def test_a_copy_of_the_sample_can_be_taught_and_says_so_in_the_next_forecast(tmp_path):
     """Records as a user keeps them: the file is found, used for the season after, and named."""
-    folder = shutil.copytree(shipped("sample_data") / "quillfoot", tmp_path / "mine")
-    lessons = learn(read_records(folder), 2025)
-    accept(read_records(folder), lessons, ["counter", "increase_factor"], day=DAY)
-    made = forecast(read_records(folder), 2026, draws=100)
+    folder = sample_copy(tmp_path / "mine", *LEARNT_FROM)
+    records = read_records(folder)
+    accept(records, learn(records, 2025), ["counter", "increase_factor"], day=DAY)
+    records = read_records(folder)
+    made = forecast(records, 2026, draws=100)
     assert any("corrected" in note for note in made.notes)
     assert (made.components["came_from"] == LEARNED).any()
-    before = forecast(read_records(folder), 2025, draws=100)
+    before = forecast(records, 2025, draws=100)
     assert not (before.components["came_from"] == LEARNED).any()
 
 

@@ -1,6 +1,6 @@
 """Answers after harvest: readable wherever they are shown, and told alike on every face."""
 
-import shutil
+from dataclasses import replace
 
 import pytest
 
@@ -9,12 +9,10 @@ from cropload import (
     bud_fertility,
     example_records,
     learn,
-    read_records,
     review_season,
     split_miss,
     vine_trend,
 )
-from cropload.records.example import shipped
 from cropload.review.accepting import lesson_effect
 from cropload.review.scores import level_scores
 from cropload.show.html import escape
@@ -78,13 +76,11 @@ def test_vines_and_buds_are_drawn_on_the_axes_that_are_given(answers, name):
     assert mine.lines
 
 
-def test_what_acceptance_did_is_told_and_unpacks_into_both_files(tmp_path):
-    folder = shutil.copytree(shipped("sample_data") / "quillfoot", tmp_path / "mine")
-    records = read_records(folder)
-    lessons = learn(records)
+def test_what_acceptance_did_is_told_and_unpacks_into_both_files(answers, tmp_path):
+    records, lessons = replace(example_records(), path=tmp_path), answers["lessons"]
     done = accept(records, lessons, ["counter"])
     path, before = done
-    assert (path, before) == (folder / "learned.toml", None)
+    assert (path, before) == (tmp_path / "learned.toml", None)
     assert str(done).startswith("Accepted: 2 lessons, used for seasons after 2026")
     assert done["outcome"].tolist() == ["accepted", "accepted"]
     again = accept(records, lessons, ["counter"])

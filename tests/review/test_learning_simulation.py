@@ -17,8 +17,8 @@ from cropload.vine.growth import COMPONENTS, RESPONSES
 
 pytestmark = [pytest.mark.simulation, pytest.mark.long]
 
-#: The short form draws a quarter of the estates; where few are drawn already, a half.
-PART, HALF = 4, 2
+#: The short form draws an eighth of the estates; where few are drawn already, a half.
+PART, HALF = 8, 2
 Z = 1.2815515655
 
 

@@ -4,13 +4,13 @@ import re
 
 import pandas as pd
 import pytest
-from helpers import LEARNT_FROM, sample_copy
+from helpers import LEARNT_FROM, once, sample_copy
 
-from cropload import example_records, forecast, read_records, review_season
+import cropload
+from cropload import example_records, forecast, read_records
 from cropload.beliefs.learned import read_learned
 from cropload.pages.cli import main
 from cropload.review.accepting import worth_accepting
-from cropload.review.learning import learn
 from cropload.review.lesson_words import trend_tag
 from cropload.review.split_miss import split_miss
 from cropload.review.vine_trend import vine_trend
@@ -20,6 +20,16 @@ from cropload.show.wording import percent
 from cropload.units import US
 
 DRAWS = ["--draws", "300"]
+review_season, learn = once(cropload.review_season), once(cropload.learn)
+
+
+@pytest.fixture(autouse=True, scope="module")
+def asked_once():
+    """The commands ask what the tests ask: both are answered by the same, worked out once."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("cropload.review.review.review_season", review_season)
+        patch.setattr("cropload.review.learning.learn", learn)
+        yield
 
 
 @pytest.fixture

@@ -9,22 +9,18 @@ from html import unescape
 import numpy as np
 import pandas as pd
 import pytest
-from helpers import LEARNT_FROM, block_row, make_records, sample_copy
+from helpers import LEARNT_FROM, block_row, make_records, once, sample_copy
 
-from cropload import (
-    accept,
-    example_records,
-    forecast,
-    learn,
-    read_records,
-    review_season,
-    strip_trial,
-)
+import cropload
+from cropload import accept, example_records, forecast, read_records, strip_trial
 from cropload.beliefs.learned import read_learned
 from cropload.records.example import shipped
+from cropload.review.accepting import lesson_effect
 from cropload.review.bud_fertility import bud_fertility
+from cropload.review.causes import find_causes
+from cropload.review.panels import season_review
 from cropload.review.panels.season_review import SeasonReview
-from cropload.review.split_miss import split_miss
+from cropload.review.split_miss import split_miss as split
 from cropload.review.vine_trend import vine_trend
 from cropload.season.forecast_log import log_forecast
 from cropload.show import options
@@ -40,6 +36,16 @@ FOLDS = (
     "bud fertility",
 )
 DRAWS = 300
+review_season, learn, split_miss = map(once, (cropload.review_season, cropload.learn, split))
+
+
+@pytest.fixture(autouse=True, scope="module")
+def asked_once():
+    """All pages of the sample are opened with the same answers, each worked out once."""
+    with pytest.MonkeyPatch.context() as patch:
+        for asked in (review_season, learn, split_miss, once(lesson_effect), once(find_causes)):
+            patch.setattr(season_review, asked.__name__, asked)
+        yield
 
 
 @pytest.fixture(scope="module")
@@ -56,6 +62,13 @@ def page(records):
 def opened(records):
     """One page for all tests that leave it as they found it."""
     return SeasonReview(records, draws=DRAWS)
+
+
+@pytest.fixture
+def waiting(monkeypatch):
+    """Pages as they are before the parts that are worked out last have come."""
+    for part in (season_review.Why, season_review.Worth):
+        monkeypatch.setattr(part, "follow", lambda _: None)
 
 
 def fold(page, words):
@@ -211,6 +224,7 @@ def test_several_seasons_are_scored_together_and_one_by_one(page):
     assert clusters[3].startswith(f"{sum(inside)} of 21")
 
 
+@pytest.mark.usefixtures("waiting")
 def test_the_first_season_on_record_is_scored_without_guesses(page):
     page.against.season.value = 2020
     assert "no earlier season to guess from" in said(page.answer)
@@ -249,6 +263,7 @@ def test_of_many_crops_the_largest_are_drawn_and_all_stand_in_the_table(records,
     assert len(rows(missed, "they add up")) == 8
 
 
+@pytest.mark.usefixtures("waiting")
 def test_a_season_with_too_few_clusters_counted_says_so():
     rows_of = {"season": 2024, "block": "North"}
     counts = [
@@ -279,6 +294,7 @@ def test_a_season_with_too_few_clusters_counted_says_so():
     assert counted > 3
 
 
+@pytest.mark.usefixtures("waiting")
 def test_forecasts_kept_in_the_log_are_scored_as_kept(folder):
     records = read_records(folder)
     log_forecast(forecast(records, 2026, "2026-07-15", draws=DRAWS), folder)
@@ -331,6 +347,7 @@ def test_sample_says_that_it_needs_a_folder_of_ones_own(opened):
     assert not (shipped("sample_data") / "quillfoot" / "learned.toml").exists()
 
 
+@pytest.mark.usefixtures("waiting")
 def test_ticked_lessons_show_their_change_and_are_accepted(folder):
     page = SeasonReview(folder, draws=DRAWS)
     panel = fold(page, "lessons to accept")
@@ -364,6 +381,7 @@ def test_ticked_lessons_show_their_change_and_are_accepted(folder):
     assert (folder / "learned.1.toml").exists()
 
 
+@pytest.mark.usefixtures("waiting")
 def test_older_lessons_stay_out_until_they_are_asked_for(folder):
     records = read_records(folder)
     accept(records, learn(records), ["counter:crew A"])

@@ -2,19 +2,18 @@
 
 import html
 import re
-import shutil
 
 import pytest
+from helpers import LEARNT_FROM, sample_copy
 
-from cropload import example_records, forecast, read_records
-from cropload.records.example import shipped
+from cropload import forecast, read_records
 from cropload.records.tables import WHOLE_ROW
 from cropload.season.panels.counting_and_forecast import CountingAndForecast
 
 
 @pytest.fixture
 def folder(tmp_path):
-    return shutil.copytree(shipped("sample_data") / "quillfoot", tmp_path / "mine")
+    return sample_copy(tmp_path / "mine", *LEARNT_FROM)
 
 
 def said(widget):
@@ -43,6 +42,7 @@ def choose(part, table, column, **cells):
 def test_a_count_is_corrected_from_the_page_and_the_forecast_follows(folder):
     before = (folder / "counts.csv").read_bytes()
     page, part = opened(folder)
+    plain = page.forecast()
     row = next(row for _, row in part.row.options if row.cells["clusters"])
     choose(part, "counts", "clusters", **row.cells)
     old = row.cells["clusters"]
@@ -58,7 +58,6 @@ def test_a_count_is_corrected_from_the_page_and_the_forecast_follows(folder):
     apart = forecast(read_records(folder), 2026, "2026-08-20", draws=300)
     assert list(now.frame["tonnes_p50"]) == pytest.approx(list(apart.frame["tonnes_p50"]))
     assert any("1 count of Long Acre corrected on" in note for note in now.notes)
-    plain = forecast(example_records(), 2026, "2026-08-20", draws=300)
     assert now.frame["tonnes_p50"][4] > plain.frame["tonnes_p50"][4]
 
 

@@ -1,22 +1,22 @@
 """The season page, worked as a user works it but without a browser."""
 
 import re
-import shutil
 from dataclasses import replace
 
 import ipywidgets as widgets
 import numpy as np
 import pandas as pd
 import pytest
-from helpers import block_row, make_records
+from helpers import LEARNT_FROM, block_row, make_records, once, sample_copy
 
-from cropload import example_records, forecast, read_records
+import cropload
+from cropload import example_records, read_records
 from cropload.beliefs.history import learned_before
-from cropload.records.example import shipped
 from cropload.season.count_plan import sample_vines
 from cropload.season.due import due
 from cropload.season.forecast_log import read_log
 from cropload.season.next_counts import next_counts
+from cropload.season.panels import counting_and_forecast
 from cropload.season.panels.counting_and_forecast import CountingAndForecast
 from cropload.season.panels.entered_rows import added
 from cropload.season.season_days import harvested, season_days
@@ -38,6 +38,16 @@ FOLDS = (
     "taking care",
 )
 KNOLL = "Upper Knoll"
+forecast = once(cropload.forecast)
+
+
+@pytest.fixture(autouse=True, scope="module")
+def asked_once():
+    """All pages of the sample are opened with the same forecasts, each made once."""
+    with pytest.MonkeyPatch.context() as patch:
+        for asked in (forecast, once(due)):
+            patch.setattr(counting_and_forecast, asked.__name__, asked)
+        yield
 
 
 @pytest.fixture
@@ -53,7 +63,7 @@ def opened():
 
 @pytest.fixture
 def folder(tmp_path):
-    return shutil.copytree(shipped("sample_data") / "quillfoot", tmp_path / "mine")
+    return sample_copy(tmp_path / "mine", *LEARNT_FROM)
 
 
 def fold(page, words):

@@ -1,14 +1,13 @@
 """The commands of the season, run as the user runs them, against the package's own answers."""
 
 import csv
-import shutil
 
 import pandas as pd
 import pytest
+from helpers import LEARNT_FROM, sample_copy
 
 from cropload import example_records, forecast, read_records, sample_size, two_step_plan
 from cropload.pages.cli import main
-from cropload.records.example import shipped
 from cropload.season.crew_verdict import vines_to_check
 from cropload.season.forecast_log import read_log
 from cropload.season.next_counts import next_counts
@@ -39,7 +38,7 @@ def run(capsys):
 
 @pytest.fixture
 def folder(tmp_path):
-    return shutil.copytree(shipped("sample_data") / "quillfoot", tmp_path / "mine")
+    return sample_copy(tmp_path / "mine", *LEARNT_FROM)
 
 
 def test_forecast_prints_the_crop_of_every_block_and_the_estate(run, found):

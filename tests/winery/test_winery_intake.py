@@ -3,17 +3,17 @@
 import datetime
 import io
 import re
-import shutil
 from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 import pytest
+from helpers import LEARNT_FROM, once, sample_copy
 from intake_cases import GROWERS, capacity, growers_estate, made_forecast
 
-from cropload import example_records, forecast, harvest_dates, intake_schedule
+import cropload
+from cropload import example_records, intake_schedule
 from cropload.pages.cli import main
-from cropload.records.example import shipped
 from cropload.season.forecast_log import log_forecast
 from cropload.show import wording
 from cropload.units import US
@@ -23,10 +23,21 @@ from cropload.winery.capacity import capacity_table
 from cropload.winery.charts import intake_rows
 from cropload.winery.contracts import contract_table
 from cropload.winery.fit import fit_of
+from cropload.winery.panels import winery_intake
 from cropload.winery.panels.winery_intake import LIMITS, WEEK, WineryIntake
 from cropload.winery.relief import relieve
 
 DAY_2026 = "2026-09-10"
+forecast, harvest_dates = once(cropload.forecast), once(cropload.harvest_dates)
+
+
+@pytest.fixture(autouse=True, scope="module")
+def asked_once():
+    """All pages of the sample are opened with the same forecasts and dates, each made once."""
+    with pytest.MonkeyPatch.context() as patch:
+        for asked in (forecast, harvest_dates):
+            patch.setattr(winery_intake, asked.__name__, asked)
+        yield
 
 
 @pytest.fixture(scope="module")
@@ -57,7 +68,7 @@ def unfold(page, words):
 
 @pytest.fixture
 def folder(tmp_path):
-    return shutil.copytree(shipped("sample_data") / "quillfoot", tmp_path / "mine")
+    return sample_copy(tmp_path / "mine", *LEARNT_FROM, "capacity", "contracts")
 
 
 def cells(html):

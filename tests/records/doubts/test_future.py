@@ -1,9 +1,9 @@
 """What is dated after today: asked about, and no ground for the season that is meant."""
 
 import datetime
-import shutil
 
 import pytest
+from helpers import sample_copy
 
 from cropload import clock, example_records
 from cropload.beliefs.forecast import forecast
@@ -18,7 +18,7 @@ TODAY = datetime.date(2026, 11, 25)
 @pytest.fixture
 def estate(tmp_path, monkeypatch):
     monkeypatch.setattr(clock, "today", lambda: TODAY)
-    return shutil.copytree(shipped("sample_data") / "quillfoot", tmp_path / "mine")
+    return sample_copy(tmp_path / "mine", "blocks", "pruning", "weights", "harvest")
 
 
 def add(estate, table, *rows):
