@@ -17,7 +17,7 @@ _HOME = {
 #: What the methods notebook shows.
 _METHODS = (
     "Try figures glossary honest_picture how_graded how_honest most_moving new_load one_count "
-    "one_night one_vine published style"
+    "one_night one_vine published second_eyes style"
 )
 _HOME |= dict.fromkeys(_METHODS.split(), "cropload.pages.methods")
 

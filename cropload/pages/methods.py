@@ -16,6 +16,8 @@ from cropload.show.table import FIGURE, NUMBER, SHARE, WHOLE, Column, Table
 
 #: How well ranges held in invented worlds, as ``tests/benchmarks/scoreboard.py --keep`` wrote it.
 KEPT = "methods_scoreboard.csv"
+#: The posterior beside a Bayesian package, as ``tests/beliefs/second_eyes.py`` wrote it.
+SECOND_EYES = "methods_second_eyes.csv"
 #: Component of the chain -> its words.
 _PARTS = {
     "shoots_per_bud": "shoots a bud",
@@ -493,6 +495,31 @@ def honest_picture():
     ax.set_yticks(at, frame["what"])
     ax.invert_yaxis()
     return ax
+
+
+def second_eyes():
+    """Return forecasts of a small invented estate beside those of a Bayesian package, as kept."""
+    frame = pd.read_csv(files("cropload.pages").joinpath(SECOND_EYES))
+    frame["what"] = frame["what"].str.removeprefix("crop ")
+    first = frame.iloc[0]
+    return Told.of(
+        f"Crops of four invented blocks [ln kg a vine] and of their sum [ln t], with the spreads "
+        f"held, by the engine and by {first['package']} on {first['made']}; then the ranges of 8 "
+        "in 10 [t] that the engine tells and those with every spread unknown.",
+        frame,
+        (
+            (Column("block"), "what"),
+            (Column("middle", NUMBER, places=3), "mean"),
+            (Column("of the package", NUMBER, places=3), "mean_package"),
+            (Column("spread", NUMBER, places=3), "sd"),
+            (Column("of the package", NUMBER, places=3), "sd_package"),
+            *(
+                (Column(words, NUMBER, "", "t", 2), name + of)
+                for of, added in (("", ""), ("_full", ", spreads unknown"))
+                for name, words in (("p10", f"low{added}"), ("p90", f"high{added}"))
+            ),
+        ),
+    )
 
 
 def how_graded():
