@@ -47,10 +47,8 @@ def clocks(tree):
         node.lineno
         for node in ast.walk(tree)
         if isinstance(node, ast.Call)
-        and re.search(
-            r"\b(date|datetime|Timestamp|pd|time)\.(today|now|utcnow|localtime|gmtime)$",
-            ast.unparse(node.func),
-        )
+        and name_of(node) in {"today", "now", "utcnow", "localtime", "gmtime"}
+        and re.search(r"\b(date|datetime|Timestamp|pd|time)\.\w+$", ast.unparse(node.func))
     ]
 
 

@@ -77,7 +77,7 @@ def test_each_habit_alone_comes_back_whole(habit, tmp_path):
 
 
 @pytest.mark.long
-@settings(max_examples=length.repeats(400, 12))
+@settings(max_examples=length.repeats(400, 25))
 @given(
     seed=st.integers(0, 10**6),
     habits=st.sets(st.sampled_from(HABITS), max_size=9),
