@@ -52,7 +52,7 @@ def records_until(records, as_of):
     limit = day(as_of)
     if limit is None:
         return records
-    looks = _LOOKS.setdefault(records, Lately(4))
+    looks = _LOOKS.setdefault(records, Lately(2))
     # The records themselves are not kept: they would then never go.
     found = looks.get(limit, lambda: _left_in(records, limit) or _ALL)
     return records if found is _ALL else found
