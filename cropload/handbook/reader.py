@@ -330,6 +330,19 @@ def _text(number):
     return f"{number:.6g}"
 
 
+def told(key):
+    """Return the value or the range of a figure with its unit; blank for a list, or for neither.
+
+    Examples
+    --------
+    >>> told("band.shoots_per_m.undivided")
+    '12 to 15 1/m'
+    """
+    found = entry(key)
+    label, text = next(_lines(found))
+    return text if label in ("value", "range") and not isinstance(found.value, list) else ""
+
+
 def _lines(found):
     """Return (label, text) of every line that `describe` prints."""
     unit = "" if found.unit == "1" else f" {found.unit}"

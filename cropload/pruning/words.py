@@ -212,7 +212,7 @@ def comparison_heading(comparison, units=METRIC):
     if seasons > 1:
         own_mean = wording.amount("t_ha", mean, units)
         usual = f" at about {comparison.usual_buds:.0f} buds a vine" * comparison.load_known
-        own = f" Its own {seasons} crops on record average {own_mean}{usual}."
+        own = f" In {seasons} crops on record the vines bore {own_mean} on average{usual}."
     return (
         f"{comparison.block}, harvest {comparison.season}: {number} plan{'s' * (number > 1)} on "
         f"the same draws. Each figure is the middle, with its {comparison.interval}, in brackets."

@@ -219,11 +219,15 @@ def test_damage_gives_the_wilson_range_and_the_published_steps(run):
 def test_source_prints_an_entry_a_group_and_a_publication(run):
     assert "Kliewer" in run("source", "band.ravaz.single")[1]
     assert "balanced.american" in run("source", "balanced")[1].splitlines()
+    assert "band.ravaz.single           4 to 10 kg/kg" in run("source", "band.ravaz")[1]
     assert "American Journal" in run("source", "KliewerDokoozlian2005")[1]
     assert "band" in run("source")[1]
     # Words of a report lead to the entries that speak of them, those named so first.
-    assert run("source", "Cluster weight")[1].startswith("prior.cluster_weight_g\n")
-    assert "loss.yearly" in run("source", "bears nothing")[1].splitlines()
+    first = run("source", "Cluster weight")[1].splitlines()[0]
+    assert first.split() == ["prior.cluster_weight_g", "130", "g"]
+    # One alone is told whole.
+    assert run("source", "picking recovery")[1].startswith("prior.recovery\n  value ")
+    assert "loss.yearly" in run("source", "bears nothing")[1]
 
 
 # check and new

@@ -20,7 +20,7 @@ _ARGUMENTS = (
         "--plans",
         "PLANS",
         "plans, with commas between: canes x buds, then + spurs x buds, like "
-        "3x6+3x2,3x8+3x2 (24x2 is spurs alone); with --block, last is what is on record",
+        "3x6+3x2,3x8+3x2 (24x2 is spurs alone); with --block, last is the plan carried last",
     ),
     options.SEASON,
     options.UNITS,

@@ -26,12 +26,12 @@ def _run(given):
         return handbook.describe(key)
     if key in handbook.source_keys():
         return f"{key}\n" + paragraph(handbook.citation(key), "  ", 80)
-    below = handbook.keys(f"{key}.") if key else []
-    if below:
-        return "\n".join(below)
-    told = _told_of(key)
-    if told:
-        return "\n".join(told)
+    found = (handbook.keys(f"{key}.") if key else []) or _told_of(key)
+    if len(found) == 1:
+        return handbook.describe(found[0])
+    if found:
+        width = max(map(len, found))
+        return "\n".join(f"{each:<{width}}  {handbook.told(each)}".rstrip() for each in found)
     if key:
         near_to = [*known, *handbook.source_keys(), *_heads(known)]
         hint = near(key, near_to) or "`cropload source` lists what there is."

@@ -76,8 +76,13 @@ def _judged(facts):
     usual = usual.where(count >= limits.extra["other_seasons"])
     usual = _of_its_turn(crops, young).fillna(usual)
     whole, fits = crops["whole"], limits.high * usual
+    # A crop far too high makes no other one low.
+    far = whole > fits
+    sound, _ = others_median(whole, crops["block"], ~(young | far).to_numpy())
+    spoilt = far.groupby(crops["block"]).transform("any") & ~far
+    usual = usual.mask(spoilt & (sound < usual), sound)
     low = (whole < limits.low * usual) & (crops["lost"] == 0) & ~young
-    high = ~low & (whole > fits)
+    high = ~low & far
     # The scale itself may be as usual, and a share make the crop of it.
     loss = high & (crops["lost"] > 0) & (crops["tonnes"] / crops["share"] <= fits)
     share = high & ~loss & (crops["share"] < 1) & (whole * crops["share"] <= fits)

@@ -163,7 +163,10 @@ def checked_path(path):
     if not there:
         parent = path.parent
         beside = [entry.name for entry in parent.iterdir()] if _listable(parent) else []
-        hint = near(path.name, beside) or "Check the spelling and the folder you are in."
+        hint = near(path.name, beside) or (
+            "Check the spelling and the folder you are in; `cropload new NAME` makes one, with "
+            "--example that of the sample."
+        )
         stop(path, "does not exist", hint)
     if folder:
         if not _listable(path):

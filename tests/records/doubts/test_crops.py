@@ -32,6 +32,12 @@ def test_an_ordinary_history_is_not_asked_about(doubts):
     assert doubts(y2025="1.20,50,") == []
 
 
+def test_a_crop_typed_ten_times_too_high_makes_no_other_low(write):
+    rows = "2024,North,,1.6,,\n2025,North,,16,,\n2026,North,,1.7,,\n"
+    (doubt,) = read_records(write(harvest=HEAD + rows)).warnings
+    assert (doubt.row, doubt.matter.rule) == (3, "harvest-high-crop")
+
+
 def test_a_share_kept_is_told_of_the_share_lost(doubts):
     ((row, column, text),) = doubts(y2022="2.40,,90")
     assert (row, column) == (4, "lost_pct")
