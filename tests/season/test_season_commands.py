@@ -89,6 +89,9 @@ def test_next_prints_the_ranking_of_the_package(run, found):
     assert f"{best['removed_t']:.2f}" in line
     assert "Riesling" in run("next", "--example", "--season", 2026, "--as-of", DAY,
                              "--of", "Riesling", *DRAWS)  # fmt: skip
+    # In winter it says from when on; nothing can be counted before.
+    asked = ["--season", 2026, "--as-of", "2026-02-01", *DRAWS]
+    assert "Not before about 2026-05-" in " ".join(run("next", "--example", *asked).split())
     assert "no total of 'Reisling'" in run("next", "--example", "--of", "Reisling", *DRAWS, code=2)
 
 

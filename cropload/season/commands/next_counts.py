@@ -38,13 +38,27 @@ def _run(given):
     units = options.units_of(given)
     found = next_counts(made(given, records), hours=given.hours, of=given.of)
     options.save(given, export(found, units))
-    parts = [paragraph(next_sentence(found, units))]
+    parts = [paragraph(f"{next_sentence(found, units)}{_not_yet(given, records, found)}")]
     if len(found):
         parts.append(found.table(units).text(units))
     if len(found) > MOST_COUNTS:
         parts.append(paragraph(f"{len(found) - MOST_COUNTS} more; --csv writes them all."))
     parts += [paragraph(note, "- ") for note in found.notes]
     return [*parts, paragraph(options.CAUTION)]
+
+
+def _not_yet(given, records, found):
+    """Return from when on the best count can be made, where that is still to come."""
+    from cropload.season.due import due
+
+    if not len(found):
+        return ""
+    tasks, best = due(records, given.as_of, made=found.forecast).frame, found.frame.iloc[0]
+    mine = tasks[(tasks["block"] == best["block"]) & (tasks["what"] == best["what"])]
+    later = mine[mine["state"] == "later"]
+    if later.empty:
+        return ""
+    return f" Not before about {later['starts'].iloc[0]:%Y-%m-%d}: `due` lists what is due now."
 
 
 def export(found, units):
