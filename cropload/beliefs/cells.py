@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from cropload.errors import CroploadError
 from cropload.records.facts import latest
 
 
@@ -27,8 +28,21 @@ class Cells:
         self.count = len(facts.names) * self.seasons
 
     def of(self, frame):
-        """Return the cell of each row of a frame with block and season, (rows,) of int."""
-        place = frame["block"].map(self._places).to_numpy(int)
+        """Return the cell of each row of a frame with block and season, (rows,) of int.
+
+        Raises
+        ------
+        CroploadError
+            For a block that table blocks does not have.
+        """
+        place = frame["block"].map(self._places).to_numpy(float)
+        if np.isnan(place).any():
+            name = frame["block"].iloc[int(np.isnan(place).argmax())]
+            raise CroploadError(
+                f"The records tell of block '{name}', which table blocks does not have. Add it "
+                "there, or leave its rows out."
+            )
+        place = place.astype(int)
         return place * self.seasons + (frame["season"].to_numpy(int) - self._first)
 
     def place(self, cell):

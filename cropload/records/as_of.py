@@ -1,12 +1,10 @@
 """Records as they stood on a day: what was not yet measured then is left out."""
 
-import weakref
 from dataclasses import replace
 
 import pandas as pd
 
 from cropload.clock import day
-from cropload.records.content import Lately
 
 #: Tables of which later rows are left out.
 _DATED = (
@@ -22,10 +20,6 @@ _UNDATED = {
     "fertility": ("12-31", 0),
     "strips": ("12-31", 0),
 }
-
-#: Looks back made lately, by the records, which never change.
-_LOOKS = weakref.WeakKeyDictionary()
-_ALL = object()
 
 
 def records_until(records, as_of):
@@ -52,14 +46,6 @@ def records_until(records, as_of):
     limit = day(as_of)
     if limit is None:
         return records
-    looks = _LOOKS.setdefault(records, Lately(2))
-    # The records themselves are not kept: they would then never go.
-    found = looks.get(limit, lambda: _left_in(records, limit) or _ALL)
-    return records if found is _ALL else found
-
-
-def _left_in(records, limit):
-    """Return the records at the end of a day, or None when nothing is left out."""
     kept = {}
     for name in _DATED:
         table = getattr(records, name)
@@ -79,7 +65,7 @@ def _left_in(records, limit):
         known = last == _last_planned(kept["pruning"]).reindex(last.index)
         stale = records.parts["block"].isin(last.index[~known])
         kept["parts"] = records.parts[~stale].reset_index(drop=True)
-    return replace(records, **kept) if kept else None
+    return replace(records, **kept) if kept else records
 
 
 def _known(name, table):

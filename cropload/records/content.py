@@ -1,6 +1,5 @@
 """What records say, whatever object holds them: a digest of it, and what was made of it lately."""
 
-import weakref
 from hashlib import sha256
 
 import numpy as np
@@ -19,10 +18,6 @@ TEACHING = (
 )
 
 
-#: Digests of records, which never change.
-_DIGESTS = weakref.WeakKeyDictionary()
-
-
 def fingerprint(records, tables=TEACHING):
     """Return a digest of some tables: equal for equal content, whatever object holds it.
 
@@ -37,13 +32,6 @@ def fingerprint(records, tables=TEACHING):
     -------
     bytes
     """
-    known = _DIGESTS.setdefault(records, {})
-    if tables not in known:
-        known[tables] = _digest(records, tables)
-    return known[tables]
-
-
-def _digest(records, tables):
     digest = sha256()
     for name in tables:
         table = getattr(records, name)
@@ -57,7 +45,13 @@ def _digest(records, tables):
                     bits = np.where(np.isnan(bits), np.nan, bits)
                 digest.update(np.ascontiguousarray(bits).tobytes())
             else:
-                digest.update(pd.util.hash_array(values.to_numpy(object)).tobytes())
+                texts = values.to_numpy(object)
+                try:
+                    text = "\0".join(texts)
+                except TypeError:
+                    digest.update(pd.util.hash_array(texts).tobytes())
+                else:
+                    digest.update(f"{text.count(chr(0))} {text}".encode("utf-8", "surrogatepass"))
     return digest.digest()
 
 

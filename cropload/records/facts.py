@@ -48,6 +48,7 @@ def season_crops(harvest):
         ``lost_pct`` [%] of the crop lost before the scale; ``rows`` [1]; ``date`` of the last
         pick.
     """
+    harvest = harvest[harvest["block"].notna() & harvest["season"].notna()]
     (block, blocks), (season, seasons) = (
         pd.factorize(harvest[name], sort=True) for name in ("block", "season")
     )
@@ -81,6 +82,7 @@ def latest(at, dates, count):
     count : int
         How many places there are [1].
     """
+    dates = dates if dates.dtype.kind == "M" else dates.astype("datetime64[ns]")
     found = np.full(count, np.datetime64("NaT"), dates.dtype)
     # The latest is written last.
     order = np.argsort(dates, kind="stable")

@@ -47,8 +47,11 @@ def timed(run):
 
 def main(estates, blocks):
     """Print the ratios and the projection."""
+    import dask
     from distributed import LocalCluster
 
+    # Its sampling of what workers do grows by the second; without it they stay as they are.
+    dask.config.set({"distributed.worker.profile.enabled": False})
     with tempfile.TemporaryDirectory() as scratch:
         place = Path(scratch)
         folders = [str(place / f"estate {at}" / "2027") for at in range(estates)]

@@ -241,6 +241,11 @@ def season_days(weather, season, hemisphere="north", method="single_sine", start
             "out."
         )
     here = (at >= 0) & (at <= last)
+    if len(np.unique(at[here])) < here.sum():
+        raise CroploadError(
+            f"the weather of season {season} has two rows for one day: keep one row a day, and one "
+            "station at a time."
+        )
     held = np.full((2, last + 1), np.nan)
     for row, name in enumerate(("tmin_c", "tmax_c")):
         held[row, at[here]] = weather[name].to_numpy(float)[here]
