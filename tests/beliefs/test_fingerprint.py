@@ -6,13 +6,23 @@ import pytest
 
 from cropload import example_records
 from cropload.beliefs.history import learned_before
+from cropload.beliefs.measured import measurements
 from cropload.records.content import TEACHING, fingerprint
+from cropload.records.facts import block_facts
 
 
 def test_a_copy_of_the_records_has_the_same_fingerprint():
     records = example_records()
     copied = replace(records, **{name: getattr(records, name).copy() for name in TEACHING})
     assert fingerprint(copied) == fingerprint(records)
+
+
+def test_a_change_in_place_is_seen():
+    records = replace(example_records(), counts=example_records().counts.copy())
+    before = fingerprint(records), len(measurements(records, block_facts(records)))
+    records.counts["clusters"] = float("nan")
+    assert fingerprint(records) != before[0]
+    assert len(measurements(records, block_facts(records))) < before[1]
 
 
 @pytest.mark.parametrize(

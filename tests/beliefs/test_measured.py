@@ -6,6 +6,7 @@ from helpers import block_row, make_records, records_from_csv, steady_counts
 
 from cropload import handbook
 from cropload.beliefs.measured import measurements, plans_by_season
+from cropload.errors import CroploadError
 from cropload.records.facts import block_facts
 from cropload.vine.growth import STAGES
 from cropload.vine.plan import PruningPlan
@@ -15,6 +16,11 @@ def measured(**tables):
     tables.setdefault("blocks", [block_row()])
     records = make_records(**tables)
     return measurements(records, block_facts(records)).set_index(["block", "season", "stage"])
+
+
+def test_a_block_that_is_not_on_record_is_named():
+    with pytest.raises(CroploadError, match="block 'Nowhere', which table blocks does not have"):
+        measured(counts=steady_counts(2024, "Nowhere", clusters=30))
 
 
 def test_facts_of_a_block():

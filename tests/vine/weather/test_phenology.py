@@ -104,6 +104,8 @@ def test_a_sum_that_is_not_reached_and_weather_that_starts_too_late():
     assert heat.season_days(weather, 2016).day_of(99_999.0, 5.0) == np.inf
     with pytest.raises(CroploadError, match="reach back"):
         heat.season_days(weather[weather["date"] > "2019-02-01"], 2019)
+    with pytest.raises(CroploadError, match="two rows for one day"):
+        heat.season_days(pd.concat([weather, weather]), 2019)
 
 
 def test_nothing_is_known_past_a_hole():
