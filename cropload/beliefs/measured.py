@@ -79,48 +79,31 @@ def _frame(cells, parts):
 
 def last_visits(counts, column):
     """Return the last count of each vine in each season; a later visit stands for an earlier."""
-    counts = counts[counts[column].notna()]
-    if counts.empty:
-        return counts
-    return counts.sort_values("date", kind="stable").drop_duplicates(
-        ["block", "season", "row", "vine"], keep="last"
-    )
+    return counts.iloc[_Visits(counts).last(column)]
 
 
 class _Visits:
     """Vines visited: the rows of ``counts`` in the order of their days, each vine with a number."""
 
-    def __init__(self, counts, cells):
-        self._counts, cell = counts, cells.of(counts)
-        self._date = counts["date"].to_numpy()
+    def __init__(self, counts):
+        self._counts, self._date = counts, counts["date"].to_numpy()
         self._order = np.argsort(self._date, kind="stable")
-        vine, self._count = cell, cells.count
-        for name in ("row", "vine"):
+        self._vine = np.zeros(len(counts), int)
+        for name in ("block", "season", "row", "vine"):
             codes, values = pd.factorize(counts[name])
-            vine = vine * (len(values) + 1) + codes
-        self._cell, self._vine = cell, vine
+            self._vine = self._vine * (len(values) + 1) + codes
 
     def last(self, column):
         """Return where the last count of each vine stands, places in ``counts``."""
         order = self._order[self._counts[column].notna().to_numpy(bool)[self._order]]
         return order[~pd.Series(self._vine[order]).duplicated(keep="last").to_numpy()]
 
-    def bare(self):
-        """Return the cells in which all of enough vines are without a cluster, and their vines."""
-        rows = self.last("clusters")
-        cell, value = self._cell[rows], self._counts["clusters"].to_numpy(float)[rows]
-        vines = np.bincount(cell, minlength=self._count)
-        bare = (np.bincount(cell, value, minlength=self._count) <= 0) & (
-            vines >= handbook.value("sampling.zero_event_vines")
-        )
-        return np.flatnonzero(bare), vines[bare]
-
-    def means(self, column, cells, bearing, events, counters=None):
+    def means(self, column, cell, cells, bearing, events, counters=None):
         """Return what the counts of a column measure, or None."""
         rows = self.last(column)
         if not len(rows):
             return None
-        cell, added = self._cell[rows], 0.0
+        cell, added = cell[rows], 0.0
         values = self._counts[column].to_numpy(float)[rows]
         if events.taken:
             counts, taken = events.as_if_nothing(self._counts.iloc[rows], [column], column)
@@ -180,18 +163,21 @@ def bare_seasons(counts, facts):
     """Return {(block, season): vines counted} where all the vines of ``counts`` are bare."""
     if counts.empty:
         return {}
-    cells = Cells(facts, counts)
-    at, vines = _Visits(counts, cells).bare()
-    return {cells.name(cell): int(seen) for cell, seen in zip(at, vines, strict=True)}
+    cells, counts = Cells(facts, counts), last_visits(counts, "clusters")
+    cell = cells.of(counts)
+    vines = np.bincount(cell, minlength=cells.count)
+    clusters = np.bincount(cell, counts["clusters"].to_numpy(float), minlength=cells.count)
+    bare = (clusters <= 0) & (vines >= handbook.value("sampling.zero_event_vines"))
+    return {cells.name(at): int(vines[at]) for at in np.flatnonzero(bare)}
 
 
 def _counted(records, cells, facts, events, counters=None):
     if records.counts.empty:
         return
-    visits = _Visits(records.counts, cells)
+    visits, cell = _Visits(records.counts), cells.of(records.counts)
     for column in _COUNTED:
         own = counters if column == "clusters" else None
-        part = visits.means(column, cells, facts.bearing, events, own)
+        part = visits.means(column, cell, cells, facts.bearing, events, own)
         if part is not None:
             yield part
 

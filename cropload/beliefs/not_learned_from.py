@@ -1,9 +1,7 @@
 """What of the records a forecast does not learn from, why, and what to do about it, in words."""
 
-import numpy as np
-
 from cropload import handbook
-from cropload.beliefs.measured import last_visits, lost_blocks
+from cropload.beliefs.measured import bare_seasons, last_visits
 from cropload.records.facts import season_crops
 
 #: Sentences of one kind that are written out.
@@ -66,13 +64,13 @@ def _traces(records, facts):
 def _bare_vines(records, facts):
     """Tell of seasons in which no counted vine of a block carries a cluster."""
     sentences = []
-    for season in np.unique(records.counts["season"]) if len(records.counts) else ():
-        for block, vines in lost_blocks(records, facts, int(season)).items():
-            sentences.append(
-                f"The cluster counts of {season} in {block} are left out of the history: none of "
-                f"the {vines} vines counted carries a cluster, so its crop counts as lost (0 t). "
-                "If clusters were not counted yet, leave the cells blank in place of 0."
-            )
+    bare = bare_seasons(records.counts, facts)
+    for (block, season), vines in sorted(bare.items(), key=lambda each: each[0][1]):
+        sentences.append(
+            f"The cluster counts of {season} in {block} are left out of the history: none of "
+            f"the {vines} vines counted carries a cluster, so its crop counts as lost (0 t). "
+            "If clusters were not counted yet, leave the cells blank in place of 0."
+        )
     return _shortened(sentences)
 
 

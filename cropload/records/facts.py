@@ -108,13 +108,13 @@ def together(rows):
 
 
 def weighed_together(records):
-    """Return the (block, season) pairs whose tonnes were weighed with those of another block."""
-    found, rows = set(), records.harvest
+    """Return which blocks were weighed with another, {(block, season): frozenset of blocks}."""
+    found, rows = {}, records.harvest
     rows = rows[rows["ticket"].fillna("").astype(str).str.strip() != ""]
     rows = rows[rows.duplicated(["season", "ticket", "date"], keep=False)]
     for season, lots in rows.groupby("season"):
         group = together(lots.assign(block=lots["block"].astype(str)))
-        found |= {(block, int(season)) for block, lot in group.items() if len(lot) > 1}
+        found |= {(block, int(season)): lot for block, lot in group.items() if len(lot) > 1}
     return found
 
 

@@ -11,7 +11,7 @@ from cropload.beliefs.measured import measurements
 from cropload.errors import CroploadError
 from cropload.frost.harvest_doubts import frosts_not_told
 from cropload.records.as_of import records_until
-from cropload.records.facts import block_facts, together
+from cropload.records.facts import block_facts, together, weighed_together
 from cropload.show import wording
 
 #: The guess that a grower did make: table estimates.
@@ -212,15 +212,10 @@ def baselines(records, season, as_of, crops=None):
 
 def _partners(records, season):
     """Return {earlier season: {block: the blocks it was weighed with}}, where there are any."""
-    rows = records.harvest[records.harvest["season"] < season]
-    rows = rows[rows["ticket"].fillna("").astype(str).str.strip() != ""]
-    rows = rows[rows.duplicated(["season", "ticket", "date"], keep=False)]
     found = {}
-    for year, lots in rows.groupby("season"):
-        groups = together(lots.assign(block=lots["block"].astype(str)))
-        groups = {block: lot for block, lot in groups.items() if len(lot) > 1}
-        if groups:
-            found[int(year)] = groups
+    for (block, year), lot in weighed_together(records).items():
+        if year < season:
+            found.setdefault(year, {})[block] = lot
     return found
 
 

@@ -34,7 +34,9 @@ def _refused(table, column, key, values, what, mend):
 def _each(facts, part):
     """Return the weight of one cluster or berry of each lot [g]."""
     frame = facts["weights"]
-    each = frame["weight_g"] / frame[part].where(frame[part] > 0)
+    # A weight or a number that is none is a fault of its own cell.
+    whole, number = (frame[name].where(frame[name] > 0) for name in ("weight_g", part))
+    each = whole / number
     if part == "berries":
         # One fault a lot: that of its clusters comes first.
         limits = entry("plausible.cluster_weight_g").extra
